@@ -1,0 +1,32 @@
+//! Clocks: from a frame's presentation time and a shutter row to the session's time.
+//!
+//! `t = offset_s + (1 + drift) * pts + readout_s * (v - (rows-1)/2) / rows`; the session clock is the first
+//! camera's, whose offset and drift are zero. `pts` stands for the middle of the exposure of the middle row.
+
+use serde::{Deserialize, Serialize};
+
+/// Clock of one camera for one set of clips.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Clock {
+    /// Session time at which the camera's pts is zero, seconds.
+    pub offset_s: f64,
+    /// Rate error, seconds per second.
+    pub drift: f64,
+    /// Time from the first to one past the last row, seconds. Never negative: the sign sits in the rows.
+    pub readout_s: f64,
+}
+
+impl Clock {
+    /// Session time of presentation time `pts_s` at shutter fraction `shutter_fraction`
+    /// (see [`crate::model::Picture::shutter_fraction`]).
+    #[must_use]
+    pub fn session_s(&self, pts_s: f64, shutter_fraction: f64) -> f64 {
+        self.offset_s + (1.0 + self.drift) * pts_s + self.readout_s * shutter_fraction
+    }
+
+    /// Presentation time of the middle row at session time `t_s`.
+    #[must_use]
+    pub fn pts_s(&self, t_s: f64) -> f64 {
+        (t_s - self.offset_s) / (1.0 + self.drift)
+    }
+}

@@ -1,0 +1,146 @@
+//! The figures of a stroke: one table of keys, units and definitions, used by the computation, the tables, the
+//! column metadata and the pages alike. To add a figure: add a variant, its row in [`FigureId::info`], and the
+//! computation in `strokes`.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::measured::Measured;
+
+/// What a figure needs to be had at all.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Needs {
+    /// The tip alone.
+    Tip,
+    /// Butt markers as well.
+    Butt,
+    /// The line measured in the picture.
+    Line,
+}
+
+/// Key, unit, short name and definition of a figure.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FigureInfo {
+    /// Column name, ending with its unit where it has one.
+    pub key: &'static str,
+    /// Unit as written after a number; empty for a ratio.
+    pub unit: &'static str,
+    /// Name for a heading.
+    pub name: &'static str,
+    /// One or two sentences, the same in docs, column metadata and on hover.
+    pub definition: &'static str,
+    /// What it needs.
+    pub needs: Needs,
+}
+
+macro_rules! figures {
+    ($($variant:ident, $key:literal, $unit:literal, $name:literal, $needs:ident, $definition:literal;)*) => {
+        /// A figure of a stroke, in column order.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        pub enum FigureId { $(#[doc = $definition] $variant),* }
+
+        impl FigureId {
+            /// All figures in column order.
+            pub const ALL: &'static [Self] = &[$(Self::$variant),*];
+
+            /// Key, unit, name, definition.
+            #[must_use]
+            pub fn info(self) -> FigureInfo {
+                match self { $(Self::$variant => FigureInfo { key: $key, unit: $unit, name: $name,
+                    definition: $definition, needs: Needs::$needs }),* }
+            }
+        }
+    };
+}
+
+figures! {
+    TStart, "t_start_s", "s", "start", Tip, "Start of the window W: the first moment the tip speed exceeds 20 % of the stroke's peak. Session clock.";
+    TRsp, "t_rsp_s", "s", "rod straight", Tip, "Rod straight position, the end of W: with butt markers the moment the bend crosses zero after its maximum, otherwise the moment of peak tip speed.";
+    TStop, "t_stop_s", "s", "stop", Tip, "Tip speed first below 20 % of its peak after the peak.";
+    Duration, "duration_s", "s", "duration", Tip, "Rod straight position minus start of W.";
+    Chord, "chord_m", "m", "chord", Tip, "Straight distance between the ends of the tip path in W.";
+    ChordAngle, "chord_angle_deg", "deg", "chord angle", Tip, "Elevation of the chord; positive when the path rises the way it travels.";
+    Travel, "travel_m", "m", "travel", Tip, "Length of the tip path in W.";
+    DipDepth, "dip_depth_m", "m", "dip depth", Tip, "Largest depth of the tip path below its own upper convex hull in W, in the cast plane, normal to the chord.";
+    DipAt, "dip_at", "", "dip at", Tip, "Where the dip is deepest, as a fraction of the chord from the start.";
+    DomeHeight, "dome_height_m", "m", "dome height", Tip, "Largest height of the tip path above its chord in W.";
+    SlpRms, "slp_rms_m", "m", "SLP deviation", Tip, "Root mean square of the path's height about its best straight line in W.";
+    Straightness, "straightness", "", "straightness", Tip, "Largest absolute height over the chord, divided by the chord: 0 is a straight line path.";
+    OffPlaneMax, "off_plane_max_m", "m", "tracking", Tip, "Largest distance of the tip from the cast plane in W.";
+    PeakSpeed, "peak_speed_m_s", "m/s", "peak speed", Tip, "Peak tip speed.";
+    PeakLead, "peak_lead_ms", "ms", "peak lead", Tip, "Rod straight position minus the time of peak tip speed. Sources disagree on its sign; never judge by sign alone.";
+    LatePower, "late_power", "", "late power", Tip, "Fraction of W's duration that passes before half of the peak speed is reached.";
+    Stop, "stop_ms", "ms", "stop time", Tip, "From peak speed to the stop.";
+    Smoothness, "speed_ramp_r2", "", "ramp fit", Tip, "R squared of a straight line fitted to tip speed from the start of W to 90 % of the peak: 1 is constant acceleration.";
+    SignChanges, "acceleration_sign_changes", "", "hesitations", Tip, "Times the tip's acceleration along its path changes sign between the start of W and 90 % of the peak.";
+    Arc, "arc_deg", "deg", "casting arc", Butt, "Rotation of the rod butt over W.";
+    MaxBend, "max_bend_m", "m", "largest bend", Butt, "Largest distance of the tip from the butt's axis against the way of the cast, in the cast plane, in W.";
+    BendLead, "bend_lead_ms", "ms", "bend lead", Butt, "Rod straight position minus the time of largest bend.";
+    Counterflex, "counterflex_m", "m", "counterflex", Butt, "Largest bend the other way after rod straight position.";
+    RingFrequency, "ring_frequency_hz", "Hz", "ring-down", Butt, "Frequency of the rod's ring-down after the stop, line attached.";
+    RingDamping, "ring_damping", "", "damping", Butt, "Damping ratio of the ring-down.";
+    ButtSpeed, "butt_peak_speed_m_s", "m/s", "butt speed", Butt, "Peak speed of the upper butt marker in W.";
+    Creep, "creep_m", "m", "creep", Tip, "Travel toward the stroke's direction before W, at the upper butt marker when worn, at the tip otherwise.";
+    Drift, "drift_m", "m", "drift", Tip, "Travel in the stroke's direction after the stop, at the upper butt marker when worn, at the tip otherwise.";
+    LoopWidth, "loop_width_m", "m", "loop width", Line, "Separation of fly leg and rod leg at the loop's nose at the standard moment.";
+    LoopWidthProxy, "loop_width_proxy_m", "m", "loop width (proxy)", Tip, "Proxy where the line is not visible: height of the SLP above the tip's lowest point in counterflex. Not a measured loop.";
+    LoopSpeed, "loop_speed_m_s", "m/s", "loop speed", Line, "Speed of the loop's nose.";
+    FlyLegDip, "fly_leg_dip_m", "m", "fly leg dip", Line, "Largest dip of the fly leg toward the rod leg below the straight line joining its ends.";
+    Pause, "pause_s", "s", "pause", Tip, "From the previous stroke's stop to the start of this one.";
+    Opposite, "opposite_deg", "deg", "opposite", Tip, "Angle between this chord and the previous stroke's chord; 180 when exactly opposite.";
+}
+
+impl FigureId {
+    /// The figure of a column name.
+    #[must_use]
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.iter().copied().find(|id| id.info().key == key)
+    }
+}
+
+/// Figures of one stroke. A figure that cannot be had is absent from `values` and has its reason in `missing`.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Figures {
+    /// What was measured.
+    pub values: BTreeMap<FigureId, Measured>,
+    /// Why the rest was not.
+    pub missing: BTreeMap<FigureId, String>,
+}
+
+impl Figures {
+    /// The figure, if measured.
+    #[must_use]
+    pub fn get(&self, id: FigureId) -> Option<Measured> {
+        self.values.get(&id).copied()
+    }
+
+    /// Enters a figure; an unusable one is entered as missing.
+    pub fn set(&mut self, id: FigureId, measured: Measured) {
+        if measured.is_usable() {
+            self.missing.remove(&id);
+            self.values.insert(id, measured);
+        } else {
+            self.set_missing(id, "not a finite number");
+        }
+    }
+
+    /// Enters the reason why a figure cannot be had.
+    pub fn set_missing(&mut self, id: FigureId, reason: impl Into<String>) {
+        self.values.remove(&id);
+        self.missing.insert(id, reason.into());
+    }
+}
+
+impl Serialize for FigureId {
+    fn serialize<S: serde::Serializer>(&self, s: S) -> Result<S::Ok, S::Error> {
+        s.serialize_str(self.info().key)
+    }
+}
+
+impl<'de> Deserialize<'de> for FigureId {
+    fn deserialize<D: serde::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
+        let key = String::deserialize(d)?;
+        Self::from_key(&key).ok_or_else(|| serde::de::Error::custom(format!("unknown figure {key}")))
+    }
+}

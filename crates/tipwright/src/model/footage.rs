@@ -1,0 +1,176 @@
+//! The outside world of pictures and sound, as traits: everything but decoding tests without video.
+
+use std::path::{Path, PathBuf};
+
+use super::camera::{Picture, RawPixel};
+
+/// Samples of one plane.
+#[derive(Debug, Clone, Copy)]
+pub enum PlaneData<'a> {
+    /// 8-bit samples.
+    Bits8(&'a [u8]),
+    /// 10-bit samples in the low bits of 16.
+    Bits10(&'a [u16]),
+}
+
+/// One plane of the stored picture: row-major, `stride` samples from row to row.
+#[derive(Debug, Clone, Copy)]
+pub struct Plane<'a> {
+    /// Samples.
+    pub data: PlaneData<'a>,
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+    /// Samples per row in memory.
+    pub stride: usize,
+}
+
+/// Luma and chroma planes of one stored picture, not rotated, not converted.
+#[derive(Debug, Clone, Copy)]
+pub struct Planes<'a> {
+    /// Y.
+    pub luma: Plane<'a>,
+    /// Cb; `None` for grey footage.
+    pub cb: Option<Plane<'a>>,
+    /// Cr.
+    pub cr: Option<Plane<'a>>,
+    /// Luma columns per chroma column (1 or 2) and luma rows per chroma row.
+    pub chroma_step: [usize; 2],
+    /// Samples use the full range instead of 16 to 235.
+    pub full_range: bool,
+}
+
+/// One decoded frame, valid until the next is asked for.
+#[derive(Debug, Clone, Copy)]
+pub struct FrameView<'a> {
+    /// From 0.
+    pub frame_idx: u32,
+    /// Presentation time after re-timing, seconds; the file's own stamps.
+    pub pts_s: f64,
+    /// This picture.
+    pub now: Planes<'a>,
+    /// The picture before, when there is one.
+    pub before: Option<Planes<'a>>,
+}
+
+/// What a clip says of itself.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClipInfo {
+    /// File.
+    pub path: PathBuf,
+    /// Codec name.
+    pub codec: String,
+    /// Stored size and rotation tag.
+    pub picture: Picture,
+    /// Frames as the container claims, if it does.
+    pub frames_claimed: Option<u64>,
+    /// Duration as the container claims, before re-timing.
+    pub duration_s: Option<f64>,
+    /// Average frame rate of the container, before re-timing.
+    pub container_fps: Option<f64>,
+    /// Rate at capture from the file's own tag (`com.android.capture.fps`).
+    pub capture_fps_tag: Option<f64>,
+    /// Recording start, seconds since 1970, if the file says so (may be wrong by seconds, or by hours).
+    pub recorded_unix_s: Option<f64>,
+    /// Has a sound track.
+    pub has_sound: bool,
+}
+
+/// A mono sound track.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sound {
+    /// Samples, -1 to 1.
+    pub samples: Vec<f32>,
+    /// Samples per second.
+    pub rate_hz: f64,
+    /// Presentation time of the first sample on the clip's (not re-timed) clock.
+    pub start_s: f64,
+}
+
+/// Why footage cannot be read. The path comes last.
+#[derive(Debug, Clone, thiserror::Error)]
+pub enum FootageError {
+    /// No such file.
+    #[error("no such file; check the name in session.toml: {}", path.display())]
+    Missing {
+        /// File.
+        path: PathBuf,
+    },
+    /// Zero bytes.
+    #[error("the file is empty (0 bytes); copy it from the phone again: {}", path.display())]
+    Empty {
+        /// File.
+        path: PathBuf,
+    },
+    /// Not a clip, or damaged beyond opening.
+    #[error("cannot be opened as a clip ({reason}); copy it from the phone again, or take it out of session.toml: {}", path.display())]
+    Unreadable {
+        /// What the reader said.
+        reason: String,
+        /// File.
+        path: PathBuf,
+    },
+    /// Opened, but holds no picture track or no frame.
+    #[error("holds no picture ({reason}); is it a sound file or a broken copy? {}", path.display())]
+    NoPicture {
+        /// What the reader said.
+        reason: String,
+        /// File.
+        path: PathBuf,
+    },
+    /// A kind of picture this program does not read.
+    #[error("has a picture format this program does not read ({format}); record H.264 or HEVC, 8 or 10 bit: {}", path.display())]
+    Unsupported {
+        /// Pixel format or codec.
+        format: String,
+        /// File.
+        path: PathBuf,
+    },
+}
+
+/// Frames of one clip, streamed in order with flat memory.
+pub trait FrameSource {
+    /// The clip.
+    fn info(&self) -> &ClipInfo;
+    /// The next frame; `None` at the end. A clip cut short ends early without error; damaged frames are skipped
+    /// and counted in [`FrameSource::damaged_frames`].
+    ///
+    /// # Errors
+    /// When nothing can be decoded at all.
+    fn next_frame(&mut self) -> Result<Option<FrameView<'_>>, FootageError>;
+    /// Frames or packets that could not be decoded so far.
+    fn damaged_frames(&self) -> u64;
+}
+
+/// Reader of clips, stills and sound. `capture_fps` re-times a clip that plays slower than it was captured: pts are
+/// divided by capture_fps / container_fps; when `None` the file's own tag is used if present.
+pub trait Footage: Sync {
+    /// Opens a clip.
+    ///
+    /// # Errors
+    /// Missing, empty, unreadable, unsupported.
+    fn open_clip(
+        &self,
+        path: &Path,
+        capture_fps: Option<f64>,
+    ) -> Result<Box<dyn FrameSource + Send>, FootageError>;
+    /// Reads what the clip says of itself without decoding.
+    ///
+    /// # Errors
+    /// As [`Footage::open_clip`].
+    fn probe(&self, path: &Path) -> Result<ClipInfo, FootageError>;
+    /// The sound track, mono; `None` without one.
+    ///
+    /// # Errors
+    /// As [`Footage::open_clip`].
+    fn sound(&self, path: &Path) -> Result<Option<Sound>, FootageError>;
+    /// A still picture as upright 8-bit luma: samples, width, height.
+    ///
+    /// # Errors
+    /// As [`Footage::open_clip`].
+    fn still_luma(&self, path: &Path) -> Result<(Vec<u8>, [u32; 2]), FootageError>;
+    /// Inner corners of a chessboard, row by row, sub-pixel; `None` when the whole board is not seen.
+    fn board_corners(&self, luma: &[u8], size_px: [u32; 2], columns: u32, rows: u32)
+    -> Option<Vec<RawPixel>>;
+}

@@ -1,0 +1,24 @@
+//! The nouns every stage speaks: cameras, clocks, sessions, footage, candidates, paths, strokes, figures.
+
+pub mod camera;
+pub mod clock;
+pub mod figures;
+pub mod footage;
+pub mod measured;
+pub mod path;
+pub mod scene;
+pub mod session;
+pub mod spot;
+pub mod stroke;
+pub mod verdict;
+
+pub use camera::{Camera, CameraPose, Lens, Picture, RawPixel, Rotation, UndistortedRay};
+pub use clock::Clock;
+pub use figures::{FigureId, Figures};
+pub use measured::Measured;
+pub use path::{MarkerPath, PathDraw, PathSample, RodPaths};
+pub use scene::{Scene, SceneCamera, SceneQuality};
+pub use session::Session;
+pub use spot::{Candidate, ClipSpots, Colour, FrameSpots, Role, Streak};
+pub use stroke::{Direction, RspSource, Stroke};
+pub use verdict::{Severity, Warning};

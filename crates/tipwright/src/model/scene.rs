@@ -1,0 +1,104 @@
+//! A solved set-up: where the cameras stand and how their clocks run.
+
+use nalgebra::{Isometry3, Quaternion, Translation3, UnitQuaternion};
+use serde::{Deserialize, Serialize};
+
+use super::camera::CameraPose;
+use super::clock::Clock;
+
+/// One camera of scene.toml.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SceneCamera {
+    /// Name in the session.
+    pub name: String,
+    /// Rotation of camera_from_world as a unit quaternion w, x, y, z.
+    pub rotation_wxyz: [f64; 4],
+    /// Standard deviation of a small turn about the camera's x, y, z axes, degrees.
+    pub rotation_sd_deg: [f64; 3],
+    /// Translation of camera_from_world, metres.
+    pub translation_m: [f64; 3],
+    /// Its standard deviation.
+    pub translation_sd_m: [f64; 3],
+    /// Clock of the scene's clips.
+    pub offset_s: f64,
+    /// Its standard deviation.
+    pub offset_sd_s: f64,
+    /// Rate error, seconds per second.
+    pub drift: f64,
+    /// Its standard deviation.
+    pub drift_sd: f64,
+    /// Rolling-shutter readout.
+    pub readout_s: f64,
+    /// Its standard deviation.
+    pub readout_sd_s: f64,
+}
+
+impl SceneCamera {
+    /// The pose.
+    #[must_use]
+    pub fn pose(&self) -> CameraPose {
+        let [w, x, y, z] = self.rotation_wxyz;
+        let rotation = UnitQuaternion::from_quaternion(Quaternion::new(w, x, y, z));
+        let [tx, ty, tz] = self.translation_m;
+        CameraPose { camera_from_world: Isometry3::from_parts(Translation3::new(tx, ty, tz), rotation) }
+    }
+
+    /// Sets rotation and translation from a pose.
+    pub fn set_pose(&mut self, pose: &CameraPose) {
+        let q = pose.camera_from_world.rotation.quaternion();
+        self.rotation_wxyz = [q.w, q.i, q.j, q.k];
+        self.translation_m = pose.camera_from_world.translation.vector.into();
+    }
+
+    /// The clock of the scene's clips.
+    #[must_use]
+    pub fn clock(&self) -> Clock {
+        Clock { offset_s: self.offset_s, drift: self.drift, readout_s: self.readout_s }
+    }
+}
+
+/// How good a scene is.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct SceneQuality {
+    /// Root mean square of the wand's measured length about its known one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wand_rms_mm: Option<f64>,
+    /// Root mean square distance between observed and predicted pixels, accepted observations.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reprojection_rms_px: Option<f64>,
+    /// Gravity from a tossed ball.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gravity_m_s2: Option<f64>,
+    /// Its standard deviation.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub gravity_sd_m_s2: Option<f64>,
+    /// Relative standard deviation of the scale; absent when the unit is the first baseline.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub scale_sd_relative: Option<f64>,
+    /// Observations used.
+    #[serde(default)]
+    pub observations_accepted: u64,
+    /// Observations set aside.
+    #[serde(default)]
+    pub observations_rejected: u64,
+}
+
+/// scene.toml.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Scene {
+    /// Version of this layout.
+    pub schema: u32,
+    /// Unit of translations: "m" or "first_baseline".
+    pub length_unit: String,
+    /// Cameras in session order; the first one's clock is the session's.
+    #[serde(default, rename = "camera")]
+    pub cameras: Vec<SceneCamera>,
+    /// Quality figures.
+    #[serde(default)]
+    pub quality: SceneQuality,
+    /// Joint covariance of all cameras' small pose errors, row-major 6N x 6N in SI (turn x, y, z in radians about
+    /// the camera axes, then translation x, y, z in metres of camera_from_world, camera by camera); empty when
+    /// not known. Used for draws; the wand's length error is in it.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub pose_covariance: Vec<f64>,
+}

@@ -1,0 +1,107 @@
+//! Marker candidates in one clip.
+
+use serde::{Deserialize, Serialize};
+
+use super::camera::{Picture, RawPixel};
+
+/// Colours a marker may have.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Colour {
+    /// Bright and without hue.
+    White,
+    /// Red.
+    Red,
+    /// Orange.
+    Orange,
+    /// Yellow.
+    Yellow,
+    /// Green.
+    Green,
+    /// Blue.
+    Blue,
+    /// Magenta.
+    Magenta,
+}
+
+impl Colour {
+    /// All colours, in the order of the contract.
+    pub const ALL: [Self; 7] =
+        [Self::White, Self::Red, Self::Orange, Self::Yellow, Self::Green, Self::Blue, Self::Magenta];
+}
+
+/// What a marker is on the rod (`tip`, `butt1`, `butt2` in files).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Role {
+    /// At the tip-top.
+    Tip,
+    /// First butt marker of session.toml.
+    Butt1,
+    /// Second butt marker of session.toml.
+    Butt2,
+}
+
+/// Motion blur: the marker was seen as a segment over the exposure.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Streak {
+    /// Length of the path of the marker's centre during the exposure, pixels.
+    pub length_px: f64,
+    /// Standard deviation of `length_px`.
+    pub length_sd_px: f64,
+    /// Direction in the upright picture, radians from +x towards +y (down), modulo pi: time's arrow is unknown.
+    pub angle_rad: f64,
+}
+
+/// One thing in one frame that may be a marker. Positions are upright pixels.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Candidate {
+    /// Centre: the marker's position in the middle of the exposure of its row.
+    pub centre: RawPixel,
+    /// Covariance of `centre`, xx, xy, yy in square pixels.
+    pub cov_px2: [f64; 3],
+    /// Blur, when longer than the marker's own outline can explain.
+    pub streak: Option<Streak>,
+    /// Which configured colour it matches.
+    pub colour: Colour,
+    /// Area above half contrast, square pixels.
+    pub area_px2: f64,
+    /// Peak contrast to the surroundings, 0 to 1 of full scale.
+    pub contrast: f64,
+    /// How well colour, size, shape and motion fit: 0 to 1.
+    pub score: f64,
+    /// It moved against the picture before (0 still, 1 certainly moving).
+    pub moving: f64,
+    /// The sensor was saturated in its middle.
+    pub saturated: bool,
+}
+
+impl Candidate {
+    /// Root of the mean variance per axis: `sigma_px` of the spots files.
+    #[must_use]
+    pub fn sigma_px(&self) -> f64 {
+        (0.5 * (self.cov_px2[0] + self.cov_px2[2])).sqrt()
+    }
+}
+
+/// Candidates of one frame, best first.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FrameSpots {
+    /// Position in the clip, from 0.
+    pub frame_idx: u32,
+    /// Presentation time after re-timing, seconds.
+    pub pts_s: f64,
+    /// At most a few per colour.
+    pub candidates: Vec<Candidate>,
+}
+
+/// All candidates of one clip.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClipSpots {
+    /// Camera name.
+    pub camera: String,
+    /// Picture geometry of the clip.
+    pub picture: Picture,
+    /// Every frame, in order, also those without candidates.
+    pub frames: Vec<FrameSpots>,
+}

@@ -1,0 +1,86 @@
+//! One stroke: a forward or back movement of the tip between two reversals.
+
+use nalgebra::{Isometry3, Point3, Vector3};
+use serde::{Deserialize, Serialize};
+
+use super::figures::Figures;
+
+/// Which way a stroke goes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Direction {
+    /// Toward the target.
+    Forward,
+    /// Away from it.
+    Back,
+}
+
+/// What rod straight position was taken from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum RspSource {
+    /// The bend's zero crossing after its maximum.
+    Bend,
+    /// The time of peak tip speed (tip only).
+    Speed,
+}
+
+/// Shape of the loop, FFI Fly Casting Definitions (2025) in our own words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum LoopShape {
+    /// Fly leg domed away from the rod leg.
+    Convex,
+    /// Fly leg roughly straight.
+    Straight,
+    /// Fly leg dips toward the rod leg without crossing it.
+    Concave,
+    /// Fly leg crosses the rod leg once: closed or trailing.
+    Crossing,
+    /// Concave fly leg that crosses the rod leg twice: tailing.
+    Tailing,
+}
+
+/// One instant of a stroke in the cast plane, for plots and pages.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CastSample {
+    /// Session time.
+    pub t_s: f64,
+    /// Tip in the cast frame of the take, metres (+X the way the forward cast travels, +Z up).
+    pub tip_in_cast: Point3<f64>,
+    /// Its velocity.
+    pub velocity_in_cast_m_s: Vector3<f64>,
+    /// Standard deviation of height over the chord in the cast plane.
+    pub height_sd_m: f64,
+    /// Along the chord from its start.
+    pub s_m: f64,
+    /// Above the chord, normal to it in the cast plane.
+    pub h_m: f64,
+    /// To the left of the cast plane, seen the way the forward cast travels.
+    pub off_plane_m: f64,
+    /// Bend of the rod where butt markers are worn.
+    pub bend_m: Option<f64>,
+    /// Butt angle where butt markers are worn, degrees.
+    pub butt_angle_deg: Option<f64>,
+}
+
+/// A measured stroke: identity, figures, and what plots need.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stroke {
+    /// Counts from 1 within the take.
+    pub stroke: u32,
+    /// Forward or back.
+    pub direction: Direction,
+    /// Source of t_rsp.
+    pub rsp_source: RspSource,
+    /// Loop shape where the line was measured.
+    pub loop_shape: Option<LoopShape>,
+    /// The figures.
+    pub figures: Figures,
+    /// Cast frame of the take.
+    pub cast_from_world: Isometry3<f64>,
+    /// Ends of the chord in the cast frame, start first.
+    pub chord_in_cast: [Point3<f64>; 2],
+    /// The path from the reversal before to the reversal after.
+    pub samples: Vec<CastSample>,
+}
