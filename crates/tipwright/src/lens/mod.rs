@@ -1,1 +1,3 @@
-//! Stage `lens`.
+//! Stage `lens`: intrinsics of each camera from pictures of a board, and projection with its inverse.
+
+pub mod projection;

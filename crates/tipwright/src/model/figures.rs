@@ -100,7 +100,7 @@ impl FigureId {
 }
 
 /// Figures of one stroke. A figure that cannot be had is absent from `values` and has its reason in `missing`.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Figures {
     /// What was measured.
     pub values: BTreeMap<FigureId, Measured>,

@@ -42,7 +42,7 @@ pub enum LoopShape {
 }
 
 /// One instant of a stroke in the cast plane, for plots and pages.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct CastSample {
     /// Session time.
     pub t_s: f64,
@@ -65,7 +65,7 @@ pub struct CastSample {
 }
 
 /// A measured stroke: identity, figures, and what plots need.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Stroke {
     /// Counts from 1 within the take.
     pub stroke: u32,

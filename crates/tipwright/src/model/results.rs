@@ -1,0 +1,157 @@
+//! Everything a session yields, in the form that pages, tables and comparisons are made from and that `day`
+//! keeps on disk to go on where it stopped.
+
+use std::collections::BTreeMap;
+
+use serde::{Deserialize, Serialize};
+
+use super::clock::Clock;
+use super::measured::Measured;
+use super::scene::Scene;
+use super::session::ReportUnits;
+use super::stroke::Stroke;
+use super::verdict::Warning;
+
+/// How a take ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum TakeStatus {
+    /// Measured.
+    Done,
+    /// Could not be measured; the warnings say why.
+    Failed,
+}
+
+/// Bend and butt angle at one instant (rod.csv).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct RodSample {
+    /// Session time.
+    pub t_s: f64,
+    /// Elevation of the butt's axis in the cast plane, degrees, 90 upright, more than 90 leaning back.
+    pub butt_angle_deg: f64,
+    /// Signed offset of the tip from the butt's axis in the cast plane; positive: the tip lags behind the stroke.
+    pub bend_m: f64,
+    /// Its standard deviation.
+    pub bend_sigma_m: f64,
+}
+
+/// Clock of one camera in one take.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TakeClock {
+    /// Camera.
+    pub camera: String,
+    /// The clock.
+    #[serde(flatten)]
+    pub clock: Clock,
+    /// Standard deviation of the offset.
+    pub offset_sd_s: f64,
+    /// Standard deviation of the drift.
+    pub drift_sd: f64,
+    /// Standard deviation of the readout.
+    pub readout_sd_s: f64,
+}
+
+/// Observations in = accepted + rejected, by reason.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct Tally {
+    /// Offered.
+    pub offered: u64,
+    /// Used.
+    pub accepted: u64,
+    /// Set aside, by reason.
+    pub rejected: BTreeMap<String, u64>,
+}
+
+/// One instant of a path for drawing and comparison: world frame.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PathPoint {
+    /// Session time.
+    pub t_s: f64,
+    /// Position, metres.
+    pub position_m: [f64; 3],
+    /// Velocity, metres per second.
+    pub velocity_m_s: [f64; 3],
+    /// Standard deviation of the position per axis.
+    pub sd_m: [f64; 3],
+    /// Cameras that saw it.
+    pub views: u8,
+}
+
+/// One take, measured or failed.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TakeResults {
+    /// Title of the session.
+    pub session: String,
+    /// Take's name.
+    pub take: String,
+    /// Caster's id.
+    pub caster: String,
+    /// Caster's alias (the id when casters.csv has none).
+    pub alias: String,
+    /// Label to compare by.
+    pub phase: Option<String>,
+    /// How it ended.
+    pub status: TakeStatus,
+    /// What a person should know.
+    pub warnings: Vec<Warning>,
+    /// Clips by camera, relative to the session folder.
+    pub clips: BTreeMap<String, String>,
+    /// Clocks by camera.
+    pub clocks: Vec<TakeClock>,
+    /// Spots and what became of them.
+    pub tally: Tally,
+    /// Strokes.
+    pub strokes: Vec<Stroke>,
+    /// Movements that were not counted as strokes: start, end, reason.
+    pub set_aside: Vec<(f64, f64, String)>,
+    /// Tip path.
+    pub path: Vec<PathPoint>,
+    /// Bend and butt angle; empty without butt markers.
+    pub rod: Vec<RodSample>,
+    /// Why a figure is missing in every stroke (figure key to reason).
+    pub missing: BTreeMap<String, String>,
+}
+
+/// Quality of one lens, for the page.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LensSummary {
+    /// Camera.
+    pub camera: String,
+    /// Focal length along x.
+    pub fx_px: f64,
+    /// Its standard deviation where known.
+    pub fx_sd_px: Option<f64>,
+    /// Residual of the calibration where known.
+    pub rms_px: Option<f64>,
+    /// Views used and left out where known.
+    pub views_used: Option<u32>,
+    /// Views left out.
+    pub views_left_out: Option<u32>,
+}
+
+/// A whole session.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SessionResults {
+    /// Version of this layout.
+    pub schema: u32,
+    /// Program version.
+    pub tipwright_version: String,
+    /// Title.
+    pub title: String,
+    /// Units on pages.
+    pub report_units: ReportUnits,
+    /// Rod length, metres.
+    pub rod_length_m: f64,
+    /// Lenses.
+    pub lenses: Vec<LensSummary>,
+    /// The set-up.
+    pub scene: Scene,
+    /// Angle between the two cameras' axes, degrees, where there are two.
+    pub convergence_deg: Option<f64>,
+    /// Wand length as measured, mean and spread.
+    pub wand_length_m: Option<Measured>,
+    /// Warnings of the set-up.
+    pub warnings: Vec<Warning>,
+    /// Takes in session order.
+    pub takes: Vec<TakeResults>,
+}
