@@ -1,1 +1,6 @@
-//! placeholder
+//! Simulated clinic days with their truth: a rod and a line that obey mechanics, casters with named habits, and
+//! phones that film them.
+//!
+//! World frame as in the measuring library: metres, +Z up. Simulated casters cast toward +X unless told otherwise.
+
+pub mod motion;
