@@ -4,6 +4,7 @@
 //! standard deviation, same unit). A figure that cannot be had is empty, never zero.
 
 pub mod paths;
+pub mod small_csv;
 pub mod strokes_csv;
 pub mod strokes_json;
 pub mod strokes_parquet;
