@@ -115,7 +115,12 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
         views: 2,
     });
     let rod = samples().filter_map(|p| {
-        Some(RodSample { t_s: p.t_s, butt_angle_deg: p.butt_angle_deg?, bend_m: p.bend_m?, bend_sigma_m: 0.008 })
+        Some(RodSample {
+            t_s: p.t_s,
+            butt_angle_deg: p.butt_angle_deg?,
+            bend_m: p.bend_m?,
+            bend_sigma_m: 0.008,
+        })
     });
     TakeResults {
         session: "Alder Reach, Saturday clinic".into(),
@@ -218,7 +223,10 @@ impl Habit {
             // Largest at 0.78 of the stroke, zero at its end.
             self.bend_m * (x.powi(2) * (1.0 - x)).max(0.0) / 0.1484 * 0.8 * if x > 0.667 { 1.25 } else { 1.0 }
         } else {
-            -0.34 * self.bend_m * (-from_rsp_s / 0.19).exp() * (from_rsp_s * 2.0 * std::f64::consts::PI * 1.9).sin()
+            -0.34
+                * self.bend_m
+                * (-from_rsp_s / 0.19).exp()
+                * (from_rsp_s * 2.0 * std::f64::consts::PI * 1.9).sin()
         }
     }
 
@@ -242,7 +250,9 @@ impl Habit {
             along.push((t, way, v));
             way += v * STEP_S;
         }
-        let at = |t: f64| along.iter().min_by(|a, b| (a.0 - t).abs().total_cmp(&(b.0 - t).abs())).map_or(0.0, |p| p.1);
+        let at = |t: f64| {
+            along.iter().min_by(|a, b| (a.0 - t).abs().total_cmp(&(b.0 - t).abs())).map_or(0.0, |p| p.1)
+        };
         let (s0, s1) = (at(t_start), at(t_rsp));
         let chord = s1 - s0;
         let (h0, h1) = (self.height(0.0), self.height(1.0));
@@ -263,7 +273,8 @@ impl Habit {
                         off,
                         3.6 + s * sin + h * cos,
                     ),
-                    velocity_in_cast_m_s: Vector3::new(sign * v, 0.0, v * slope) / (1.0 + slope * slope).sqrt(),
+                    velocity_in_cast_m_s: Vector3::new(sign * v, 0.0, v * slope)
+                        / (1.0 + slope * slope).sqrt(),
                     height_sd_m: 0.004 + 0.002 * u.abs(),
                     s_m: s,
                     h_m: h,
@@ -298,7 +309,8 @@ impl Habit {
         butt: bool,
     ) -> Figures {
         let mut out = Figures::default();
-        let window: Vec<&CastSample> = samples.iter().filter(|p| p.t_s >= t_start && p.t_s <= t_rsp).collect();
+        let window: Vec<&CastSample> =
+            samples.iter().filter(|p| p.t_s >= t_start && p.t_s <= t_rsp).collect();
         let speed = |p: &CastSample| p.velocity_in_cast_m_s.norm();
         let peak = samples.iter().max_by(|a, b| speed(a).total_cmp(&speed(b))).unwrap();
         let stop = samples.iter().find(|p| p.t_s > peak.t_s && speed(p) < 0.2 * speed(peak)).unwrap();
@@ -359,7 +371,15 @@ impl Habit {
             set(F::RingDamping, 0.44, 0.05);
             set(F::ButtSpeed, 3.4, 0.06);
         } else {
-            for id in [F::Arc, F::MaxBend, F::BendLead, F::Counterflex, F::RingFrequency, F::RingDamping, F::ButtSpeed] {
+            for id in [
+                F::Arc,
+                F::MaxBend,
+                F::BendLead,
+                F::Counterflex,
+                F::RingFrequency,
+                F::RingDamping,
+                F::ButtSpeed,
+            ] {
                 out.set_missing(id, "no butt markers were worn");
             }
         }

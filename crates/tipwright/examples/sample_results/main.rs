@@ -12,7 +12,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let folder = PathBuf::from(arguments.first().ok_or("say where to: sample_results DIR [takes]")?);
     let takes = arguments.get(1).and_then(|n| n.parse().ok()).unwrap_or(6);
     let has = |flag: &str| arguments.iter().any(|a| a == flag);
-    let session = clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 7 });
+    let session =
+        clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 7 });
     for take in &session.takes {
         write_take(take, &ReportConfig::of_session(&session), &folder)?;
     }

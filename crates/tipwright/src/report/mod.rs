@@ -95,7 +95,8 @@ pub fn write_take(take: &TakeResults, config: &ReportConfig, results: &Path) -> 
     for row in &rows {
         let geometry = Geometry::of(row.stroke);
         let rods = rod_poses(&geometry, config);
-        let heading = format!("Stroke {}, {}", row.stroke.stroke, tables::direction_word(row.stroke.direction));
+        let heading =
+            format!("Stroke {}, {}", row.stroke.stroke, tables::direction_word(row.stroke.direction));
         let phase = row.phase.map(|p| format!(", {p}")).unwrap_or_default();
         let below = format!("{}, take {}, {}{phase}", row.session, row.take, take.alias);
         let sheet = plot::sheet::stroke_sheet(&geometry, &rods, &heading, &below, config.paper_units());
@@ -152,7 +153,9 @@ pub fn rows_of(take: &TakeResults) -> Vec<StrokeRow<'_>> {
 #[must_use]
 pub fn rod_poses(geometry: &Geometry<'_>, config: &ReportConfig) -> Vec<RodPose> {
     let samples = &geometry.stroke.samples;
-    let (Some(first), Some(last)) = (samples.get(geometry.window.start), samples.last()) else { return Vec::new() };
+    let (Some(first), Some(last)) = (samples.get(geometry.window.start), samples.last()) else {
+        return Vec::new();
+    };
     let anchor_s = geometry.t_rsp_s.unwrap_or(last.t_s);
     // From the start of W to as long after rod straight as W's last third, stepping so that it is hit.
     let end_s = (anchor_s + (anchor_s - first.t_s) / 3.0).min(last.t_s);
@@ -171,7 +174,11 @@ pub fn rod_poses(geometry: &Geometry<'_>, config: &ReportConfig) -> Vec<RodPose>
     out
 }
 
-fn rod_pose(geometry: &Geometry<'_>, sample: &crate::model::stroke::CastSample, length_m: f64) -> Option<RodPose> {
+fn rod_pose(
+    geometry: &Geometry<'_>,
+    sample: &crate::model::stroke::CastSample,
+    length_m: f64,
+) -> Option<RodPose> {
     let (bend_m, angle) = (sample.bend_m?, sample.butt_angle_deg?.to_radians());
     let axis = [angle.cos(), angle.sin()];
     // The side the tip lags to: behind the stroke.

@@ -59,7 +59,8 @@ fn decimals(half_width: f64, most: usize) -> usize {
         return most;
     }
     // 9.95 rounds up to 10: take the exponent of the rounded number.
-    let exponent = format!("{half_width:.1e}").rsplit('e').next().and_then(|e| e.parse::<i32>().ok()).unwrap_or(0);
+    let exponent =
+        format!("{half_width:.1e}").rsplit('e').next().and_then(|e| e.parse::<i32>().ok()).unwrap_or(0);
     usize::try_from((1 - exponent).max(0)).unwrap_or(0).min(most)
 }
 
@@ -181,12 +182,24 @@ mod tests {
     #[test]
     fn the_interval_decides_the_decimals() {
         let dip = Measured::new(0.0312, 0.0041);
-        assert_eq!(show(Kind::SmallLength, dip, UnitSystem::Metric).full(), "31.2\u{a0}\u{b1}\u{a0}8.0\u{a0}mm");
-        assert_eq!(show(Kind::SmallLength, dip, UnitSystem::Imperial).full(), "1.23\u{a0}\u{b1}\u{a0}0.32\u{a0}in");
+        assert_eq!(
+            show(Kind::SmallLength, dip, UnitSystem::Metric).full(),
+            "31.2\u{a0}\u{b1}\u{a0}8.0\u{a0}mm"
+        );
+        assert_eq!(
+            show(Kind::SmallLength, dip, UnitSystem::Imperial).full(),
+            "1.23\u{a0}\u{b1}\u{a0}0.32\u{a0}in"
+        );
         let vague = Measured::new(0.31, 0.06);
-        assert_eq!(show(Kind::SmallLength, vague, UnitSystem::Metric).full(), "310\u{a0}\u{b1}\u{a0}118\u{a0}mm");
+        assert_eq!(
+            show(Kind::SmallLength, vague, UnitSystem::Metric).full(),
+            "310\u{a0}\u{b1}\u{a0}118\u{a0}mm"
+        );
         let speed = Measured::new(18.234, 0.1);
-        assert_eq!(show(Kind::Speed, speed, UnitSystem::Metric).full(), "18.23\u{a0}\u{b1}\u{a0}0.20\u{a0}m/s");
+        assert_eq!(
+            show(Kind::Speed, speed, UnitSystem::Metric).full(),
+            "18.23\u{a0}\u{b1}\u{a0}0.20\u{a0}m/s"
+        );
     }
 
     #[test]

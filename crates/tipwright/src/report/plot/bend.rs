@@ -45,9 +45,10 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
     }
     if let (Some(counterflex), Some(rsp)) = (figure(FigureId::Counterflex), geometry.t_rsp_s) {
         let after = |p: &&CastSample| p.t_s > rsp && p.bend_m.is_some();
-        let lowest = samples.iter().filter(after).min_by(|p, q| {
-            p.bend_m.unwrap_or(0.0).total_cmp(&q.bend_m.unwrap_or(0.0))
-        });
+        let lowest = samples
+            .iter()
+            .filter(after)
+            .min_by(|p, q| p.bend_m.unwrap_or(0.0).total_cmp(&q.bend_m.unwrap_or(0.0)));
         if let Some((sample, bend)) = lowest.and_then(|p| Some((p, p.bend_m?))) {
             let (metric, imperial) = figure_texts(FigureId::Counterflex, counterflex);
             let texts = (format!("counterflex {metric}"), format!("counterflex {imperial}"));
@@ -56,7 +57,11 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
     }
     Some(line.end(
         "bend",
-        alt(geometry, "Bend of the rod over time", &[FigureId::MaxBend, FigureId::BendLead, FigureId::Counterflex, FigureId::RingFrequency]),
+        alt(
+            geometry,
+            "Bend of the rod over time",
+            &[FigureId::MaxBend, FigureId::BendLead, FigureId::Counterflex, FigureId::RingFrequency],
+        ),
     ))
 }
 
@@ -86,7 +91,12 @@ pub fn butt_panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
         let point = line.at(middle.t_s, middle.butt_angle_deg.unwrap_or(0.5 * (low + high)));
         line.note(point, (1.0, -0.2), &format!("t-{}", geometry.ink()), (&text, &text));
     }
-    Some(line.end("butt", alt(geometry, "Angle of the rod butt over time", &[FigureId::Arc, FigureId::ButtSpeed])))
+    Some(
+        line.end(
+            "butt",
+            alt(geometry, "Angle of the rod butt over time", &[FigureId::Arc, FigureId::ButtSpeed]),
+        ),
+    )
 }
 
 fn alt(geometry: &Geometry<'_>, what: &str, ids: &[FigureId]) -> String {

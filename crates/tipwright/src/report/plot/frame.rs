@@ -70,7 +70,8 @@ pub struct Axis<'a> {
 
 impl Axis<'_> {
     fn title(&self, system: UnitSystem) -> String {
-        let unit = if self.quantity == Quantity::Plain { self.plain_unit } else { self.quantity.unit(system) };
+        let unit =
+            if self.quantity == Quantity::Plain { self.plain_unit } else { self.quantity.unit(system) };
         if unit.is_empty() { self.name.to_owned() } else { format!("{}, {unit}", self.name) }
     }
 

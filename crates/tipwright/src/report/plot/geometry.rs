@@ -91,7 +91,19 @@ impl<'a> Geometry<'a> {
             let top = in_window.iter().max_by(|p, q| p.h_m.total_cmp(&q.h_m))?;
             Some(HeightMark { s_m: top.s_m, path_h_m: top.h_m, from_h_m: 0.0, measured })
         });
-        Self { stroke, along, chord_start: start, chord_way, chord_m, window, t_rsp_s, t_peak_s, hull, dip, dome }
+        Self {
+            stroke,
+            along,
+            chord_start: start,
+            chord_way,
+            chord_m,
+            window,
+            t_rsp_s,
+            t_peak_s,
+            hull,
+            dip,
+            dome,
+        }
     }
 
     /// A point of the cast frame in the side view.
@@ -192,7 +204,8 @@ fn height_of_chain(chain: &[[f64; 2]], s_m: f64) -> Option<f64> {
 
 /// Height of the path at s: between the two neighbouring samples that enclose it, else at the nearest.
 fn nearest_h(samples: &[CastSample], s_m: f64) -> Option<f64> {
-    let crossing = samples.windows(2).find(|w| (w[0].s_m - s_m) * (w[1].s_m - s_m) <= 0.0 && w[0].s_m != w[1].s_m);
+    let crossing =
+        samples.windows(2).find(|w| (w[0].s_m - s_m) * (w[1].s_m - s_m) <= 0.0 && w[0].s_m != w[1].s_m);
     if let Some([a, b]) = crossing.and_then(|w| <&[CastSample; 2]>::try_from(w).ok()) {
         return Some(a.h_m + (s_m - a.s_m) / (b.s_m - a.s_m) * (b.h_m - a.h_m));
     }

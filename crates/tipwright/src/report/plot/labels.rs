@@ -31,7 +31,10 @@ impl Area {
     /// Both have a point in common.
     #[must_use]
     pub fn overlaps(&self, other: &Self) -> bool {
-        self.left < other.right && other.left < self.right && self.top < other.bottom && other.top < self.bottom
+        self.left < other.right
+            && other.left < self.right
+            && self.top < other.bottom
+            && other.top < self.bottom
     }
 
     /// The point lies inside.
@@ -41,7 +44,10 @@ impl Area {
     }
 
     fn inside(&self, other: &Self) -> bool {
-        self.left >= other.left && self.right <= other.right && self.top >= other.top && self.bottom <= other.bottom
+        self.left >= other.left
+            && self.right <= other.right
+            && self.top >= other.top
+            && self.bottom <= other.bottom
     }
 
     /// Nearest point of the rectangle.
@@ -59,7 +65,12 @@ pub fn text_area(at: Xy, anchor: Anchor, content: &str, font_size: f64) -> Area 
         Anchor::Middle => at.0 - width / 2.0,
         Anchor::End => at.0 - width,
     };
-    Area { left, top: at.1 - 0.92 * font_size, right: left + width, bottom: at.1 + (LINE_EM - 0.92) * font_size }
+    Area {
+        left,
+        top: at.1 - 0.92 * font_size,
+        right: left + width,
+        bottom: at.1 + (LINE_EM - 0.92) * font_size,
+    }
 }
 
 /// What is already taken on a panel.
@@ -131,7 +142,8 @@ impl Labels {
                 }
                 let covered = self.ink.iter().filter(|p| area.holds(**p)).count();
                 let length = toward.0.hypot(toward.1);
-                let against = if length > 0.0 { 1.0 - (cos * toward.0 + sin * toward.1) / length } else { 0.0 };
+                let against =
+                    if length > 0.0 { 1.0 - (cos * toward.0 + sin * toward.1) / length } else { 0.0 };
                 let cost = distance + 11.0 * against + 25.0 * covered as f64;
                 if best.is_none_or(|(least, _)| cost < least) {
                     best = Some((cost, area));
@@ -153,7 +165,13 @@ impl Labels {
         let from = (point.0 + dx * 5.0 / dx.hypot(dy), point.1 + dy * 5.0 / dx.hypot(dy));
         svg.path(
             "leader",
-            &format!("M{} {}L{} {}", coordinate(from.0), coordinate(from.1), coordinate(near.0), coordinate(near.1)),
+            &format!(
+                "M{} {}L{} {}",
+                coordinate(from.0),
+                coordinate(from.1),
+                coordinate(near.0),
+                coordinate(near.1)
+            ),
         );
     }
 }

@@ -41,7 +41,8 @@ pub struct Format {
 
 impl Format {
     /// On pages: 560 wide, so that two columns fit a laptop and one a phone turned sideways; both units drawn.
-    pub const PAGE: Self = Self { width: 560.0, time_height: 190.0, side_height: 330.0, units: DrawnUnits::Switch };
+    pub const PAGE: Self =
+        Self { width: 560.0, time_height: 190.0, side_height: 330.0, units: DrawnUnits::Switch };
 
     /// On an A4 sheet: 700 units are 186 mm, so that the smallest text is 8.6 points.
     #[must_use]
@@ -117,14 +118,19 @@ pub fn glyph(svg: &mut Svg, glyph: Glyph, (x, y): Xy) {
         Glyph::Peak => polygon(svg, "mark", &[(0.0, -5.2), (4.8, 3.4), (-4.8, 3.4)]),
         Glyph::RodStraight => polygon(svg, "mark full", &[(0.0, -5.4), (4.6, 0.0), (0.0, 5.4), (-4.6, 0.0)]),
         Glyph::Stop => polygon(svg, "mark", &[(-3.6, -3.6), (3.6, -3.6), (3.6, 3.6), (-3.6, 3.6)]),
-        Glyph::LargestBend => polygon(svg, "mark full", &[(-4.4, -1.5), (4.4, -1.5), (2.6, 2.8), (-2.6, 2.8)]),
+        Glyph::LargestBend => {
+            polygon(svg, "mark full", &[(-4.4, -1.5), (4.4, -1.5), (2.6, 2.8), (-2.6, 2.8)])
+        }
     }
 }
 
 /// A figure's text in both systems.
 #[must_use]
 pub fn figure_texts(id: FigureId, measured: Measured) -> (String, String) {
-    (show(kind(id), measured, UnitSystem::Metric).full(), show(kind(id), measured, UnitSystem::Imperial).full())
+    (
+        show(kind(id), measured, UnitSystem::Metric).full(),
+        show(kind(id), measured, UnitSystem::Imperial).full(),
+    )
 }
 
 /// A text of a value of some kind in both systems.
@@ -155,7 +161,11 @@ const DIMENSION_TICK: f64 = 4.0;
 pub fn dimension(svg: &mut Svg, class: &str, a: Xy, b: Xy) {
     svg.line(class, a, b);
     for (x, y) in [a, b] {
-        svg.line(class, (x - DIMENSION_TICK, y + DIMENSION_TICK * 0.6), (x + DIMENSION_TICK, y - DIMENSION_TICK * 0.6));
+        svg.line(
+            class,
+            (x - DIMENSION_TICK, y + DIMENSION_TICK * 0.6),
+            (x + DIMENSION_TICK, y - DIMENSION_TICK * 0.6),
+        );
     }
 }
 
@@ -174,8 +184,9 @@ pub fn time_name(geometry: &Geometry<'_>) -> &'static str {
 /// The least and the greatest of finite numbers, or `fallback`.
 #[must_use]
 pub fn span(values: impl Iterator<Item = f64>, fallback: (f64, f64)) -> (f64, f64) {
-    let (low, high) =
-        values.filter(|v| v.is_finite()).fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+    let (low, high) = values
+        .filter(|v| v.is_finite())
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
     if low <= high { (low, high) } else { fallback }
 }
 

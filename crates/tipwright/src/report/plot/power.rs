@@ -53,8 +53,20 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
     let x = Scale::new(-0.02, 1.02, LEFT, format.width - RIGHT);
     let y = Scale::new(0.0, 1.16, height - BOTTOM, TOP);
     let frame = Frame {
-        x: Axis { scale: x, quantity: Quantity::Plain, name: "share of the stroke", plain_unit: "", wanted: 5.0 },
-        y: Axis { scale: y, quantity: Quantity::Plain, name: "share of peak speed", plain_unit: "", wanted: 4.0 },
+        x: Axis {
+            scale: x,
+            quantity: Quantity::Plain,
+            name: "share of the stroke",
+            plain_unit: "",
+            wanted: 5.0,
+        },
+        y: Axis {
+            scale: y,
+            quantity: Quantity::Plain,
+            name: "share of peak speed",
+            plain_unit: "",
+            wanted: 4.0,
+        },
         title: "Power against a straight ramp",
     };
     let mut svg = Svg::new();
@@ -69,7 +81,12 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
     svg.polyline(&format!("path-{}", geometry.ink()), &drawn);
     labels.ink(&drawn);
     labels.ink(&line);
-    let note = |svg: &mut Svg, labels: &mut super::labels::Labels, point: Xy, toward: Xy, class: &str, text: &str| {
+    let note = |svg: &mut Svg,
+                labels: &mut super::labels::Labels,
+                point: Xy,
+                toward: Xy,
+                class: &str,
+                text: &str| {
         set_label(svg, labels, class, (point, toward), (text, text), format.units);
     };
     if let Some(late) = geometry.stroke.figures.get(FigureId::LatePower) {

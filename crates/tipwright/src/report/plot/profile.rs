@@ -19,8 +19,10 @@ const BOTTOM: f64 = 40.0;
 pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     let window = &geometry.stroke.samples[geometry.window.clone()];
     let half = |sd: f64| Measured::new(0.0, sd).half_width_95();
-    let (low, high) =
-        span(window.iter().flat_map(|p| [p.h_m - half(p.height_sd_m), p.h_m + half(p.height_sd_m)]), (-0.05, 0.05));
+    let (low, high) = span(
+        window.iter().flat_map(|p| [p.h_m - half(p.height_sd_m), p.h_m + half(p.height_sd_m)]),
+        (-0.05, 0.05),
+    );
     let (low, high) = (low.min(0.0), high.max(0.0));
     // Never less than 12 cm in all: noise is not to look like a fault.
     let missing = (0.12 - (high - low)).max(0.0) / 2.0;
@@ -37,9 +39,16 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
         Scale::new(s_low - edge, s_high + edge, right, left)
     };
     let stretch = h.per_unit().abs() / s.per_unit().abs();
-    let title = format!("Height over the chord, stretched {}\u{d7}", number(stretch, usize::from(stretch < 9.5)));
+    let title =
+        format!("Height over the chord, stretched {}\u{d7}", number(stretch, usize::from(stretch < 9.5)));
     let frame = Frame {
-        x: Axis { scale: s, quantity: Quantity::Length, name: "along the chord", plain_unit: "", wanted: 7.0 },
+        x: Axis {
+            scale: s,
+            quantity: Quantity::Length,
+            name: "along the chord",
+            plain_unit: "",
+            wanted: 7.0,
+        },
         y: Axis { scale: h, quantity: Quantity::SmallLength, name: "height", plain_unit: "", wanted: 4.0 },
         title: &title,
     };
@@ -73,7 +82,10 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     }
     for (shape, t_s, _) in timed_marks(geometry) {
         let Some(sample) = geometry.at(t_s) else { continue };
-        if sample.s_m >= s_low - edge && sample.s_m <= s_high + edge && geometry.t_rsp_s.is_none_or(|r| t_s <= r + 1e-9) {
+        if sample.s_m >= s_low - edge
+            && sample.s_m <= s_high + edge
+            && geometry.t_rsp_s.is_none_or(|r| t_s <= r + 1e-9)
+        {
             glyph(&mut svg, shape, at(sample.s_m, sample.h_m));
         }
     }

@@ -98,7 +98,11 @@ pub fn ticks(from: f64, to: f64, wanted: f64, quantity: Quantity, system: UnitSy
     }
     let raw = span / wanted;
     let power = 10_f64.powf(raw.log10().floor());
-    let step = [1.0, 2.0, 5.0, 10.0].into_iter().map(|m| m * power).find(|s| *s >= raw * 0.999).unwrap_or(10.0 * power);
+    let step = [1.0, 2.0, 5.0, 10.0]
+        .into_iter()
+        .map(|m| m * power)
+        .find(|s| *s >= raw * 0.999)
+        .unwrap_or(10.0 * power);
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small count of decimals
     let places = (-(step * 1.000_001).log10().floor()).clamp(0.0, 6.0) as usize;
     let first = (low / step - 1e-9).ceil();

@@ -18,7 +18,11 @@ const HEAD: f64 = 62.0;
 /// All panels of a stroke in the order of the page; those that cannot be had are left out.
 #[must_use]
 pub fn panels(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Vec<Panel> {
-    let mut out = vec![side::panel(geometry, rods, format), profile::panel(geometry, format), top::panel(geometry, format)];
+    let mut out = vec![
+        side::panel(geometry, rods, format),
+        profile::panel(geometry, format),
+        top::panel(geometry, format),
+    ];
     out.push(speed::panel(geometry, format));
     out.extend(bend::panel(geometry, format));
     out.extend(bend::butt_panel(geometry, format));
@@ -28,7 +32,13 @@ pub fn panels(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Vec<
 
 /// The page as an SVG file.
 #[must_use]
-pub fn stroke_sheet(geometry: &Geometry<'_>, rods: &[RodPose], heading: &str, below: &str, units: DrawnUnits) -> String {
+pub fn stroke_sheet(
+    geometry: &Geometry<'_>,
+    rods: &[RodPose],
+    heading: &str,
+    below: &str,
+    units: DrawnUnits,
+) -> String {
     let room = PAGE_HEIGHT - HEAD - 24.0;
     let mut format = Format::sheet(units);
     let mut drawn = panels(geometry, rods, format);

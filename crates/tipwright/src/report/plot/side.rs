@@ -39,7 +39,8 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     let air = 0.06 * (x_high - x_low).max(0.2);
     let label_air = 0.12 * (x_high - x_low).max(0.2);
     let (x_low, x_high, z_low, z_high) = (x_low - air, x_high + air, z_low - label_air, z_high + label_air);
-    let per_m = ((format.width - LEFT - RIGHT) / (x_high - x_low)).min((format.side_height - TOP - BOTTOM) / (z_high - z_low));
+    let per_m = ((format.width - LEFT - RIGHT) / (x_high - x_low))
+        .min((format.side_height - TOP - BOTTOM) / (z_high - z_low));
     let (plot_width, plot_height) = (format.width - LEFT - RIGHT, (z_high - z_low) * per_m);
     // Equal axes: what is left over in width is shared by both sides.
     let spare = (plot_width / per_m - (x_high - x_low)).max(0.0) / 2.0;
@@ -48,7 +49,13 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     let height = TOP + plot_height + BOTTOM;
     let frame = Frame {
         x: Axis { scale: x, quantity: Quantity::Length, name: "forward", plain_unit: "", wanted: 7.0 },
-        y: Axis { scale: z, quantity: Quantity::Length, name: "height", plain_unit: "", wanted: plot_height / 42.0 },
+        y: Axis {
+            scale: z,
+            quantity: Quantity::Length,
+            name: "height",
+            plain_unit: "",
+            wanted: plot_height / 42.0,
+        },
         title: "From the side, true to scale",
     };
     let at = |p: [f64; 2]| -> Xy { (x.at(p[0]), z.at(p[1])) };
@@ -74,10 +81,18 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
         [(geometry.dip, "dip", "dip", (0.3, 1.0)), (geometry.dome, "dome", "dome", (-0.3, -1.0))]
     {
         let Some(mark) = mark else { continue };
-        let (a, b) = (at(geometry.side_of_chord(mark.s_m, mark.from_h_m)), at(geometry.side_of_chord(mark.s_m, mark.path_h_m)));
+        let (a, b) = (
+            at(geometry.side_of_chord(mark.s_m, mark.from_h_m)),
+            at(geometry.side_of_chord(mark.s_m, mark.path_h_m)),
+        );
         dimension(&mut svg, class, a, b);
         let (metric, imperial) = kind_texts(Kind::SmallLength, mark.measured);
-        wanted.push((b, toward, if class == "dip" { "t-dip" } else { "t-dome" }, (format!("{name} {metric}"), format!("{name} {imperial}"))));
+        wanted.push((
+            b,
+            toward,
+            if class == "dip" { "t-dip" } else { "t-dome" },
+            (format!("{name} {metric}"), format!("{name} {imperial}")),
+        ));
     }
     for (shape, t_s, name) in timed_marks(geometry) {
         let Some(sample) = geometry.at(t_s) else { continue };
@@ -144,8 +159,11 @@ fn draw_rods(svg: &mut Svg, rods: &[RodPose], at: &impl Fn([f64; 2]) -> Xy, t_rs
 }
 
 fn alt(geometry: &Geometry<'_>, rods: usize) -> String {
-    let mut text = format!("Side view of the tip path of {} stroke {}", geometry.ink(), geometry.stroke.stroke);
-    for id in [FigureId::Chord, FigureId::ChordAngle, FigureId::DipDepth, FigureId::DipAt, FigureId::DomeHeight] {
+    let mut text =
+        format!("Side view of the tip path of {} stroke {}", geometry.ink(), geometry.stroke.stroke);
+    for id in
+        [FigureId::Chord, FigureId::ChordAngle, FigureId::DipDepth, FigureId::DipAt, FigureId::DomeHeight]
+    {
         if let Some(m) = geometry.stroke.figures.get(id) {
             text.push_str(&format!("; {} {}", id.info().name, figure_texts(id, m).0));
         }

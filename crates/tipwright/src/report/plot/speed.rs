@@ -23,7 +23,12 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     if let (Some(t), Some(peak)) = (geometry.t_peak_s, geometry.stroke.figures.get(FigureId::PeakSpeed)) {
         let (metric, imperial) = figure_texts(FigureId::PeakSpeed, peak);
         let texts = (format!("peak {metric}"), format!("peak {imperial}"));
-        line.note(line.at(t, peak.value), (-1.0, -0.5), &format!("t-{}", geometry.ink()), (&texts.0, &texts.1));
+        line.note(
+            line.at(t, peak.value),
+            (-1.0, -0.5),
+            &format!("t-{}", geometry.ink()),
+            (&texts.0, &texts.1),
+        );
     }
     line.marks(geometry, |t| geometry.at(t).map(|p| speed(&p)), false);
     for (_, t_s, name) in super::timed_marks(geometry) {

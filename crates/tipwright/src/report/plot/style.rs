@@ -147,9 +147,30 @@ mod tests {
     /// Matrices of full protanopia, deuteranopia and tritanopia: Machado, Oliveira, Fernandes, IEEE Trans. Vis.
     /// Comput. Graph. 15 (2009) 1291, severity 1.0 (from memory; rows checked to sum to 1).
     const LACKING: [(&str, [[f64; 3]; 3]); 3] = [
-        ("protan", [[0.152_286, 1.052_583, -0.204_868], [0.114_503, 0.786_281, 0.099_216], [-0.003_882, -0.048_116, 1.051_998]]),
-        ("deutan", [[0.367_322, 0.860_646, -0.227_968], [0.280_085, 0.672_501, 0.047_413], [-0.011_820, 0.042_940, 0.968_881]]),
-        ("tritan", [[1.255_528, -0.076_749, -0.178_779], [-0.078_411, 0.930_809, 0.147_602], [0.004_733, 0.691_367, 0.303_900]]),
+        (
+            "protan",
+            [
+                [0.152_286, 1.052_583, -0.204_868],
+                [0.114_503, 0.786_281, 0.099_216],
+                [-0.003_882, -0.048_116, 1.051_998],
+            ],
+        ),
+        (
+            "deutan",
+            [
+                [0.367_322, 0.860_646, -0.227_968],
+                [0.280_085, 0.672_501, 0.047_413],
+                [-0.011_820, 0.042_940, 0.968_881],
+            ],
+        ),
+        (
+            "tritan",
+            [
+                [1.255_528, -0.076_749, -0.178_779],
+                [-0.078_411, 0.930_809, 0.147_602],
+                [0.004_733, 0.691_367, 0.303_900],
+            ],
+        ),
     ];
 
     #[test]
@@ -160,7 +181,14 @@ mod tests {
             }
             for dark in [false, true] {
                 // The pairs that meet in one drawing and must be told apart by colour as well as by shape.
-                for (a, b) in [("forward", "back"), ("forward", "dip"), ("back", "dome"), ("forward", "dome"), ("back", "dip"), ("dip", "dome")] {
+                for (a, b) in [
+                    ("forward", "back"),
+                    ("forward", "dip"),
+                    ("back", "dome"),
+                    ("forward", "dome"),
+                    ("back", "dip"),
+                    ("dip", "dome"),
+                ] {
                     let seen = |hex: &str| {
                         let c = linear(hex);
                         lab(matrix.map(|row| row[0] * c[0] + row[1] * c[1] + row[2] * c[2]))

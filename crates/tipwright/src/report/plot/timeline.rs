@@ -54,10 +54,27 @@ impl Timeline {
         let (low, high) = what.range;
         let air = 0.16 * (high - low).max(1e-6);
         let time = Scale::new(from, to, LEFT, format.width - RIGHT);
-        let value = Scale::new(low - if low < 0.0 { 0.08 * (high - low) } else { 0.0 }, high + air, format.time_height - BOTTOM, TOP);
+        let value = Scale::new(
+            low - if low < 0.0 { 0.08 * (high - low) } else { 0.0 },
+            high + air,
+            format.time_height - BOTTOM,
+            TOP,
+        );
         let frame = Frame {
-            x: Axis { scale: time, quantity: Quantity::Plain, name: time_name(geometry), plain_unit: "", wanted: 8.0 },
-            y: Axis { scale: value, quantity: what.quantity, name: what.name, plain_unit: what.unit, wanted: 4.0 },
+            x: Axis {
+                scale: time,
+                quantity: Quantity::Plain,
+                name: time_name(geometry),
+                plain_unit: "",
+                wanted: 8.0,
+            },
+            y: Axis {
+                scale: value,
+                quantity: what.quantity,
+                name: what.name,
+                plain_unit: what.unit,
+                wanted: 4.0,
+            },
             title: what.title,
         };
         let mut svg = Svg::new();
@@ -83,7 +100,8 @@ impl Timeline {
         // The interval of rod straight position, a bar at the foot of its line.
         if let Some(rsp) = geometry.stroke.figures.get(FigureId::TRsp) {
             let half = rsp.half_width_95();
-            let (a, b) = (self.time.at(rsp.value - half - self.zero_s), self.time.at(rsp.value + half - self.zero_s));
+            let (a, b) =
+                (self.time.at(rsp.value - half - self.zero_s), self.time.at(rsp.value + half - self.zero_s));
             if b - a > 1.0 {
                 self.svg.line("axis", (a, bottom - 3.0), (b, bottom - 3.0));
                 for x in [a, b] {

@@ -27,27 +27,43 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     let x = Scale::new(x_low - edge, x_high + edge, LEFT, format.width - RIGHT);
     let y = Scale::new(-reach, reach, height - BOTTOM, TOP);
     let stretch = y.per_unit().abs() / x.per_unit().abs();
-    let title = format!("From above, sideways stretched {}\u{d7}", number(stretch, usize::from(stretch < 9.5)));
+    let title =
+        format!("From above, sideways stretched {}\u{d7}", number(stretch, usize::from(stretch < 9.5)));
     let frame = Frame {
         x: Axis { scale: x, quantity: Quantity::Length, name: "forward", plain_unit: "", wanted: 7.0 },
-        y: Axis { scale: y, quantity: Quantity::SmallLength, name: "to the left", plain_unit: "", wanted: 3.0 },
+        y: Axis {
+            scale: y,
+            quantity: Quantity::SmallLength,
+            name: "to the left",
+            plain_unit: "",
+            wanted: 3.0,
+        },
         title: &title,
     };
     let mut svg = Svg::new();
     let mut labels = frame.draw(&mut svg, format.units);
     let area = frame.area();
     svg.line("chord", (area.left, y.at(0.0)), (area.right, y.at(0.0)));
-    let at = |k: usize| -> Xy { (x.at(geometry.side(&samples[k])[0]), y.at(samples[k].off_plane_m.clamp(-reach, reach))) };
+    let at = |k: usize| -> Xy {
+        (x.at(geometry.side(&samples[k])[0]), y.at(samples[k].off_plane_m.clamp(-reach, reach)))
+    };
     let all: Vec<Xy> = (0..samples.len()).map(at).collect();
     let ink = geometry.ink();
     svg.polyline(&format!("path-{ink} outside"), &all);
     svg.polyline(&format!("path-{ink}"), &all[geometry.window.clone()]);
     labels.ink(&all);
     labels.ink(&[(area.left, y.at(0.0)), (area.right, y.at(0.0))]);
-    let farthest = geometry.window.clone().max_by(|&a, &b| samples[a].off_plane_m.abs().total_cmp(&samples[b].off_plane_m.abs()));
+    let farthest = geometry
+        .window
+        .clone()
+        .max_by(|&a, &b| samples[a].off_plane_m.abs().total_cmp(&samples[b].off_plane_m.abs()));
     for (shape, t_s, _) in timed_marks(geometry) {
         if let Some(sample) = geometry.at(t_s) {
-            glyph(&mut svg, shape, (x.at(geometry.side(&sample)[0]), y.at(sample.off_plane_m.clamp(-reach, reach))));
+            glyph(
+                &mut svg,
+                shape,
+                (x.at(geometry.side(&sample)[0]), y.at(sample.off_plane_m.clamp(-reach, reach))),
+            );
         }
     }
     if let (Some(k), Some(measured)) = (farthest, geometry.stroke.figures.get(FigureId::OffPlaneMax)) {

@@ -25,7 +25,8 @@ pub struct SpotRow {
 /// # Errors
 /// Only what the csv writer says.
 pub fn rod(samples: &[RodSample]) -> Result<Vec<u8>, csv::Error> {
-    let rows = samples.iter().map(|s| [s.t_s, s.butt_angle_deg, s.bend_m, s.bend_sigma_m].map(|v| v.to_string()));
+    let rows =
+        samples.iter().map(|s| [s.t_s, s.butt_angle_deg, s.bend_m, s.bend_sigma_m].map(|v| v.to_string()));
     table(["t_s", "butt_angle_deg", "bend_m", "bend_sigma_m"], rows)
 }
 
@@ -52,7 +53,10 @@ pub fn spots(rows: &[SpotRow]) -> Result<Vec<u8>, csv::Error> {
     table(["frame", "pts_s", "x_px", "y_px", "sigma_px", "role"], rows)
 }
 
-fn table<const N: usize>(header: [&str; N], rows: impl Iterator<Item = [String; N]>) -> Result<Vec<u8>, csv::Error> {
+fn table<const N: usize>(
+    header: [&str; N],
+    rows: impl Iterator<Item = [String; N]>,
+) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(header)?;
     for row in rows {

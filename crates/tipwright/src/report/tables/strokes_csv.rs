@@ -14,7 +14,9 @@ pub fn to_bytes(rows: &[StrokeRow<'_>]) -> Result<Vec<u8>, csv::Error> {
         writer.write_record(columns.iter().map(|&column| match column {
             Column::Text(text) => row.text(text).unwrap_or_default().to_owned(),
             Column::StrokeNumber => row.stroke.stroke.to_string(),
-            Column::Figure(_) | Column::Sd(_) => row.number(column).map(|v| v.to_string()).unwrap_or_default(),
+            Column::Figure(_) | Column::Sd(_) => {
+                row.number(column).map(|v| v.to_string()).unwrap_or_default()
+            }
         }))?;
     }
     writer.into_inner().map_err(|e| e.into_error().into())

@@ -26,7 +26,9 @@ impl Serialize for Row<'_> {
             match column {
                 Column::Text(text) => map.serialize_entry(&column.name(), &self.0.text(text))?,
                 Column::StrokeNumber => map.serialize_entry(&column.name(), &self.0.stroke.stroke)?,
-                Column::Figure(_) | Column::Sd(_) => map.serialize_entry(&column.name(), &self.0.number(column))?,
+                Column::Figure(_) | Column::Sd(_) => {
+                    map.serialize_entry(&column.name(), &self.0.number(column))?
+                }
             }
         }
         let missing: BTreeMap<&str, &str> =
@@ -41,7 +43,8 @@ impl Serialize for Row<'_> {
 /// # Errors
 /// Only what the JSON writer says.
 pub fn to_bytes(rows: &[StrokeRow<'_>]) -> Result<Vec<u8>, serde_json::Error> {
-    let mut bytes = serde_json::to_vec_pretty(&File { schema: SCHEMA, strokes: rows.iter().map(Row).collect() })?;
+    let mut bytes =
+        serde_json::to_vec_pretty(&File { schema: SCHEMA, strokes: rows.iter().map(Row).collect() })?;
     bytes.push(b'\n');
     Ok(bytes)
 }

@@ -38,8 +38,12 @@ pub fn to_bytes(rows: &[StrokeRow<'_>]) -> Result<Vec<u8>, ParquetError> {
         .iter()
         .map(|&column| -> ArrayRef {
             match column {
-                Column::Text(text) => Arc::new(rows.iter().map(|row| row.text(text)).collect::<StringArray>()),
-                Column::StrokeNumber => Arc::new(UInt32Array::from_iter_values(rows.iter().map(|r| r.stroke.stroke))),
+                Column::Text(text) => {
+                    Arc::new(rows.iter().map(|row| row.text(text)).collect::<StringArray>())
+                }
+                Column::StrokeNumber => {
+                    Arc::new(UInt32Array::from_iter_values(rows.iter().map(|r| r.stroke.stroke)))
+                }
                 Column::Figure(_) | Column::Sd(_) => {
                     Arc::new(rows.iter().map(|row| row.number(column)).collect::<Float64Array>())
                 }
@@ -50,7 +54,13 @@ pub fn to_bytes(rows: &[StrokeRow<'_>]) -> Result<Vec<u8>, ParquetError> {
 }
 
 /// A field with its unit and definition.
-pub(super) fn described(name: &str, kind: DataType, may_be_null: bool, unit: &str, definition: &str) -> Field {
+pub(super) fn described(
+    name: &str,
+    kind: DataType,
+    may_be_null: bool,
+    unit: &str,
+    definition: &str,
+) -> Field {
     Field::new(name, kind, may_be_null).with_metadata(HashMap::from([
         ("unit".to_owned(), unit.to_owned()),
         ("definition".to_owned(), definition.to_owned()),
@@ -67,10 +77,14 @@ pub(super) fn parquet_bytes(fields: Vec<Field>, arrays: Vec<ArrayRef>) -> Result
         })
         .collect();
     let schema = Arc::new(Schema::new(fields));
-    let batch = RecordBatch::try_new(Arc::clone(&schema), arrays).map_err(|e: ArrowError| ParquetError::ArrowError(e.to_string()))?;
+    let batch = RecordBatch::try_new(Arc::clone(&schema), arrays)
+        .map_err(|e: ArrowError| ParquetError::ArrowError(e.to_string()))?;
     let properties = WriterProperties::builder()
         .set_compression(Compression::SNAPPY)
-        .set_key_value_metadata(Some(vec![KeyValue::new("tipwright.columns".to_owned(), Value::Object(columns).to_string())]))
+        .set_key_value_metadata(Some(vec![KeyValue::new(
+            "tipwright.columns".to_owned(),
+            Value::Object(columns).to_string(),
+        )]))
         .build();
     let mut bytes = Vec::new();
     let mut writer = ArrowWriter::try_new(&mut bytes, schema, Some(properties))?;
