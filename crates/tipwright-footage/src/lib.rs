@@ -1,1 +1,3 @@
-//! placeholder
+//! The wall to the outside: the only crate that names OpenCV or FFmpeg.
+
+pub mod board;
