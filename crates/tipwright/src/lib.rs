@@ -17,6 +17,7 @@
 //! A stage uses `model`, `motion` (continuous-time least squares) and, for projection, `lens`; never a sibling
 //! stage. Only `day` joins them.
 
+pub mod check;
 pub mod lens;
 pub mod model;
 pub mod motion;
