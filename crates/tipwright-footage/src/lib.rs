@@ -1,3 +1,84 @@
-//! The wall to the outside: the only crate that names OpenCV or FFmpeg.
+//! The wall to FFmpeg and OpenCV: frames, sound, stills, board corners and encoding. No other crate names either.
+//!
+//! [`Reader`] implements [`tipwright::model::Footage`]. Frames come as FFmpeg decoded them: planes by reference, no
+//! conversion of colour or depth, the file's own time stamps, the stored orientation with the rotation tag beside it.
+//! Memory is flat: the frame at hand and the one before.
+//!
+//! This is the only crate that may use `unsafe`: each use stands next to the FFmpeg rule it relies on.
+
+#![allow(unsafe_code)]
 
 pub mod board;
+mod decode;
+mod probe;
+mod sound;
+mod stills;
+
+use std::path::Path;
+use std::sync::Once;
+
+use tipwright::model::RawPixel;
+use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, Sound};
+
+/// Reads clips, sound and stills through FFmpeg, and board corners through OpenCV.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Reader {
+    /// Decoder threads per clip; 0 lets FFmpeg choose. Default 1: clips are worked on side by side, which keeps all
+    /// cores busy without the frames that threads inside one decoder hold back.
+    pub decode_threads: usize,
+}
+
+impl Default for Reader {
+    fn default() -> Self {
+        Self { decode_threads: 1 }
+    }
+}
+
+impl Reader {
+    /// A reader with so many decoder threads per clip (0: FFmpeg's choice).
+    #[must_use]
+    pub fn with_threads(decode_threads: usize) -> Self {
+        Self { decode_threads }
+    }
+}
+
+impl Footage for Reader {
+    fn open_clip(
+        &self,
+        path: &Path,
+        capture_fps: Option<f64>,
+    ) -> Result<Box<dyn FrameSource + Send>, FootageError> {
+        Ok(Box::new(decode::Clip::open(path, capture_fps, self.decode_threads)?))
+    }
+
+    fn probe(&self, path: &Path) -> Result<ClipInfo, FootageError> {
+        probe::clip_info(path)
+    }
+
+    fn sound(&self, path: &Path) -> Result<Option<Sound>, FootageError> {
+        sound::read(path)
+    }
+
+    fn still_luma(&self, path: &Path) -> Result<(Vec<u8>, [u32; 2]), FootageError> {
+        stills::read_luma(path)
+    }
+
+    fn board_corners(
+        &self,
+        luma: &[u8],
+        size_px: [u32; 2],
+        columns: u32,
+        rows: u32,
+    ) -> Option<Vec<RawPixel>> {
+        board::board_corners(luma, size_px, columns, rows)
+    }
+}
+
+/// FFmpeg writes to stderr on its own; every error it has to tell is told by this crate instead.
+pub(crate) fn silence() {
+    static ONCE: Once = Once::new();
+    ONCE.call_once(|| {
+        let _ = ffmpeg_the_third::init();
+        ffmpeg_the_third::log::set_level(ffmpeg_the_third::log::Level::Quiet);
+    });
+}

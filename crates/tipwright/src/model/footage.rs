@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::camera::{Picture, RawPixel};
+use super::verdict::Warning;
 
 /// Samples of one plane.
 #[derive(Debug, Clone, Copy)]
@@ -77,6 +78,28 @@ pub struct ClipInfo {
     pub has_sound: bool,
 }
 
+impl ClipInfo {
+    /// How many times slower the file plays than it was captured: file time over capture time. `capture_fps` from
+    /// session.toml comes before the file's own tag.
+    ///
+    /// The factor is capture rate over container rate; within 1 % of a whole number it is that number, because
+    /// phones stretch stamps by a whole factor while the container rate wanders with the frame spacing. A tag
+    /// within 10 % of the container's rate re-times nothing: phones also write the tag into clips at true speed.
+    #[must_use]
+    pub fn slow_down(&self, capture_fps: Option<f64>) -> f64 {
+        let (Some(capture), Some(container)) = (capture_fps.or(self.capture_fps_tag), self.container_fps)
+        else {
+            return 1.0;
+        };
+        let ratio = capture / container;
+        if !(ratio.is_finite() && ratio > 0.0) || (ratio - 1.0).abs() < 0.1 {
+            return 1.0;
+        }
+        let whole = ratio.round();
+        if whole >= 1.0 && (ratio - whole).abs() < 0.01 * whole { whole } else { ratio }
+    }
+}
+
 /// A mono sound track.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Sound {
@@ -141,6 +164,10 @@ pub trait FrameSource {
     fn next_frame(&mut self) -> Result<Option<FrameView<'_>>, FootageError>;
     /// Frames or packets that could not be decoded so far.
     fn damaged_frames(&self) -> u64;
+    /// What a person should know of the clip so far; complete once the end is reached.
+    fn warnings(&self) -> Vec<Warning> {
+        Vec::new()
+    }
 }
 
 /// Reader of clips, stills and sound. `capture_fps` re-times a clip that plays slower than it was captured: pts are

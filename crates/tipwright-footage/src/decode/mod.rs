@@ -1,0 +1,285 @@
+//! Frames of one clip, in order, with the file's own time stamps.
+//!
+//! Two frames are alive at any time: the one handed out and the one before it, both by FFmpeg's reference count.
+
+pub(crate) mod format;
+
+use std::path::Path;
+
+use ffmpeg_the_third as ff;
+use tipwright::model::footage::{ClipInfo, FootageError, FrameSource, FrameView};
+use tipwright::model::{Severity, Warning};
+
+use crate::probe::{self, unreadable};
+use format::Slot;
+
+/// Read errors in a row after which the rest of a file is given up.
+const READ_ERRORS_IN_A_ROW: u32 = 50;
+
+/// A clip being decoded.
+pub(crate) struct Clip {
+    info: ClipInfo,
+    input: ff::format::context::Input,
+    decoder: ff::codec::decoder::Opened,
+    stream_idx: usize,
+    time_base_s: f64,
+    /// File time per capture time.
+    slow_down: f64,
+    now: Slot,
+    before: Slot,
+    delivered: u64,
+    next_idx: u32,
+    damaged: u64,
+    draining: bool,
+    read_errors: u32,
+    read_failed: bool,
+    finished: bool,
+    spacing: Spacing,
+}
+
+/// Spacing of the stamps, before re-timing.
+#[derive(Debug, Clone, Copy, Default)]
+struct Spacing {
+    last_s: Option<f64>,
+    first_s: f64,
+    shortest_s: f64,
+    longest_s: f64,
+    count: u64,
+}
+
+impl Spacing {
+    fn add(&mut self, t_s: f64) {
+        if let Some(last_s) = self.last_s {
+            let step_s = t_s - last_s;
+            self.shortest_s = if self.count == 0 { step_s } else { self.shortest_s.min(step_s) };
+            self.longest_s = self.longest_s.max(step_s);
+            self.count += 1;
+        } else {
+            self.first_s = t_s;
+        }
+        self.last_s = Some(t_s);
+    }
+
+    fn mean_s(&self) -> Option<f64> {
+        (self.count > 0).then(|| (self.last_s.unwrap_or(self.first_s) - self.first_s) / self.count as f64)
+    }
+}
+
+impl Clip {
+    /// Opens a clip for decoding with so many threads (0: FFmpeg's choice).
+    pub(crate) fn open(path: &Path, capture_fps: Option<f64>, threads: usize) -> Result<Self, FootageError> {
+        let probe::Opened { input, stream_idx, time_base_s, info } = probe::open(path)?;
+        let stream = input.stream(stream_idx).ok_or_else(|| unreadable(path, "its picture track is gone"))?;
+        let parameters = stream.parameters();
+        let codec = ff::codec::decoder::find(parameters.id()).ok_or_else(|| FootageError::Unsupported {
+            format: format!("{:?}", parameters.id()),
+            path: path.to_path_buf(),
+        })?;
+        let mut context = ff::codec::context::Context::from_parameters(parameters)
+            .map_err(|e| unreadable(path, e.to_string()))?;
+        // Both kinds of threads, whichever the codec can do.
+        // SAFETY: the context is owned, allocated and not yet opened; both are plain settings.
+        unsafe {
+            let raw = context.as_mut_ptr();
+            (*raw).thread_count = i32::try_from(threads).unwrap_or(0);
+            (*raw).thread_type = ff::ffi::FF_THREAD_FRAME | ff::ffi::FF_THREAD_SLICE;
+            (*raw).pkt_timebase = (*stream.as_ptr()).time_base;
+        }
+        let decoder = context.decoder().open_as(codec).map_err(|e| unreadable(path, e.to_string()))?;
+        Ok(Self {
+            slow_down: info.slow_down(capture_fps),
+            info,
+            input,
+            decoder,
+            stream_idx,
+            time_base_s,
+            now: Slot::new(),
+            before: Slot::new(),
+            delivered: 0,
+            next_idx: 0,
+            damaged: 0,
+            draining: false,
+            read_errors: 0,
+            read_failed: false,
+            finished: false,
+            spacing: Spacing::default(),
+        })
+    }
+
+    /// Feeds the decoder one packet of the picture track, or the end of the file.
+    fn feed(&mut self) {
+        if self.draining {
+            self.finished = true;
+            return;
+        }
+        loop {
+            let mut packet = ff::Packet::empty();
+            match packet.read(&mut self.input) {
+                Ok(()) if packet.stream() != self.stream_idx => {}
+                Ok(()) => {
+                    self.read_errors = 0;
+                    if packet.is_corrupt() || self.decoder.send_packet(&packet).is_err() {
+                        self.damaged += 1;
+                        continue;
+                    }
+                    return;
+                }
+                Err(error) => {
+                    if error != ff::Error::Eof {
+                        self.read_failed = true;
+                        self.read_errors += 1;
+                        if self.read_errors < READ_ERRORS_IN_A_ROW {
+                            continue;
+                        }
+                    }
+                    self.draining = true;
+                    if self.decoder.send_eof().is_err() {
+                        self.finished = true;
+                    }
+                    return;
+                }
+            }
+        }
+    }
+
+    /// Judges the frame just received and gives its stamp in file time; `None` for a damaged one.
+    fn accept(&mut self) -> Option<f64> {
+        let frame = &self.now.frame;
+        // SAFETY: plain field of an allocated frame.
+        let decode_errors = unsafe { (*frame.as_ptr()).decode_error_flags };
+        if frame.is_corrupt()
+            || decode_errors != 0
+            || [frame.width(), frame.height()] != self.info.picture.stored_px
+        {
+            return None;
+        }
+        let stamp = frame.timestamp().or_else(|| frame.pts());
+        let t_s = match (stamp, self.spacing.last_s) {
+            (Some(stamp), _) => stamp as f64 * self.time_base_s,
+            // A raw stream has no stamps: its rate is all there is.
+            (None, Some(last_s)) => last_s + 1.0 / self.info.container_fps?,
+            (None, None) => 0.0,
+        };
+        if self.spacing.last_s.is_some_and(|last_s| t_s <= last_s) {
+            return None;
+        }
+        self.now.prepare().ok()?;
+        Some(t_s)
+    }
+}
+
+/// FFmpeg's "send me a packet first" is the system's "would block".
+fn wants_input(errno: i32) -> bool {
+    std::io::Error::from_raw_os_error(errno).kind() == std::io::ErrorKind::WouldBlock
+}
+
+impl FrameSource for Clip {
+    fn info(&self) -> &ClipInfo {
+        &self.info
+    }
+
+    fn next_frame(&mut self) -> Result<Option<FrameView<'_>>, FootageError> {
+        if self.finished {
+            return Ok(None);
+        }
+        std::mem::swap(&mut self.now, &mut self.before);
+        let t_s = loop {
+            match self.decoder.receive_frame(&mut self.now.frame) {
+                Ok(()) => {
+                    let accepted = self.accept();
+                    self.next_idx += 1;
+                    if let Some(t_s) = accepted {
+                        break t_s;
+                    }
+                    self.damaged += 1;
+                }
+                Err(ff::Error::Eof) => self.finished = true,
+                Err(ff::Error::Other { errno }) if wants_input(errno) => self.feed(),
+                Err(_) => {
+                    self.damaged += 1;
+                    self.feed();
+                }
+            }
+            if self.finished {
+                if self.delivered == 0 {
+                    return Err(FootageError::NoPicture {
+                        reason: "no frame of it can be decoded".to_owned(),
+                        path: self.info.path.clone(),
+                    });
+                }
+                return Ok(None);
+            }
+        };
+        self.spacing.add(t_s);
+        self.delivered += 1;
+        let Some(now) = self.now.planes() else {
+            return Err(unreadable(&self.info.path, "a frame without planes"));
+        };
+        Ok(Some(FrameView {
+            frame_idx: self.next_idx - 1,
+            pts_s: t_s / self.slow_down,
+            now,
+            before: if self.delivered > 1 { self.before.planes() } else { None },
+        }))
+    }
+
+    fn damaged_frames(&self) -> u64 {
+        self.damaged
+    }
+
+    fn warnings(&self) -> Vec<Warning> {
+        let about = self.info.path.display().to_string();
+        let mut warnings = Vec::new();
+        let got = self.delivered + self.damaged;
+        let short_by = self.info.frames_claimed.map_or(0, |claimed| claimed.saturating_sub(got));
+        // A few frames before an edit list's start, or behind its end, are no loss.
+        let noticeable = short_by > 3 && short_by * 50 > self.info.frames_claimed.unwrap_or(0);
+        if self.finished && (noticeable || self.read_failed) {
+            warnings.push(Warning::new(
+                Severity::Warning,
+                &about,
+                format!(
+                    "the file is cut short: {} of {} frames are there",
+                    self.delivered,
+                    self.info
+                        .frames_claimed
+                        .map_or_else(|| "an unknown number of".to_owned(), |n| n.to_string())
+                ),
+                "What is there is used; copy the clip from the phone again to have the rest",
+            ));
+        }
+        if self.damaged > 0 {
+            warnings.push(Warning::new(
+                Severity::Warning,
+                &about,
+                format!("{} damaged frames were skipped", self.damaged),
+                "Copy the clip from the phone again if they matter",
+            ));
+        }
+        if let Some(mean_s) = self.spacing.mean_s() {
+            let spread = (self.spacing.longest_s - mean_s).max(mean_s - self.spacing.shortest_s) / mean_s;
+            if spread > 0.01 {
+                warnings.push(Warning::new(
+                    Severity::Note,
+                    &about,
+                    format!(
+                        "frame spacing varies between {:.2} and {:.2} ms (mean {:.2} ms)",
+                        self.spacing.shortest_s * 1e3,
+                        self.spacing.longest_s * 1e3,
+                        mean_s * 1e3
+                    ),
+                    "Times come from each frame's own stamp, so nothing is lost; lock exposure on the phone for an even rate",
+                ));
+            }
+        }
+        if (self.slow_down - 1.0).abs() > 1e-9 {
+            warnings.push(Warning::new(
+                Severity::Note,
+                &about,
+                format!("re-timed: it plays {:.3} times slower than it was captured", self.slow_down),
+                "Set capture_fps of the camera in session.toml if this is wrong",
+            ));
+        }
+        warnings
+    }
+}

@@ -1,0 +1,207 @@
+//! What a file says of itself, and the first look that turns a bad file into a clear message.
+
+use std::path::Path;
+
+use ffmpeg_the_third as ff;
+use ffmpeg_the_third::ffi;
+use tipwright::model::footage::{ClipInfo, FootageError};
+use tipwright::model::{Picture, Rotation};
+
+use crate::decode::format::SampleLayout;
+
+/// An opened container with its picture track.
+pub(crate) struct Opened {
+    pub input: ff::format::context::Input,
+    pub stream_idx: usize,
+    pub time_base_s: f64,
+    pub info: ClipInfo,
+}
+
+pub(crate) fn unreadable(path: &Path, reason: impl Into<String>) -> FootageError {
+    FootageError::Unreadable { reason: reason.into(), path: path.to_path_buf() }
+}
+
+/// Missing, empty, a folder: told apart before FFmpeg sees the file.
+pub(crate) fn look_at_file(path: &Path) -> Result<(), FootageError> {
+    let meta = match std::fs::metadata(path) {
+        Ok(meta) => meta,
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => {
+            return Err(FootageError::Missing { path: path.to_path_buf() });
+        }
+        Err(e) => return Err(unreadable(path, e.to_string())),
+    };
+    if meta.is_dir() {
+        return Err(unreadable(path, "it is a folder"));
+    }
+    if meta.len() == 0 {
+        return Err(FootageError::Empty { path: path.to_path_buf() });
+    }
+    Ok(())
+}
+
+/// Opens the container without asking for a picture track.
+pub(crate) fn open_container(path: &Path) -> Result<ff::format::context::Input, FootageError> {
+    look_at_file(path)?;
+    crate::silence();
+    let input = ff::format::input(path).map_err(|e| {
+        let reason = match e {
+            ff::Error::InvalidData => "it holds no video FFmpeg knows, or its index is cut off".to_owned(),
+            other => other.to_string(),
+        };
+        unreadable(path, reason)
+    })?;
+    // A text file can pass for a stream of terminal pictures; no camera writes one.
+    if input.format().name().contains("tty") {
+        return Err(unreadable(path, "it is text, not video"));
+    }
+    Ok(input)
+}
+
+/// Opens the container and describes its picture track.
+pub(crate) fn open(path: &Path) -> Result<Opened, FootageError> {
+    let input = open_container(path)?;
+    let no_picture =
+        |reason: &str| FootageError::NoPicture { reason: reason.to_owned(), path: path.to_path_buf() };
+    let stream =
+        input.streams().best(ff::media::Type::Video).ok_or_else(|| no_picture("it has no picture track"))?;
+    if stream.disposition().contains(ff::format::stream::Disposition::ATTACHED_PIC) {
+        return Err(no_picture("its only picture is a cover"));
+    }
+    let stream_idx = stream.index();
+    let time_base_s = f64::from(stream.time_base());
+    // SAFETY: codecpar of a stream of an open input is never null and lives as long as the input.
+    let (width, height, format) = unsafe {
+        let parameters = &*(*stream.as_ptr()).codecpar;
+        (parameters.width, parameters.height, parameters.format)
+    };
+    let (Ok(width), Ok(height)) = (u32::try_from(width), u32::try_from(height)) else {
+        return Err(no_picture("its picture has no size"));
+    };
+    if width == 0 || height == 0 || format < 0 {
+        return Err(no_picture("no frame of it can be decoded"));
+    }
+    if let Err(format) = SampleLayout::of(format) {
+        return Err(FootageError::Unsupported { format, path: path.to_path_buf() });
+    }
+    let rotation = rotation_tag(&stream).ok_or_else(|| FootageError::Unsupported {
+        format: "a rotation tag that is no multiple of 90 degrees".to_owned(),
+        path: path.to_path_buf(),
+    })?;
+    let rate = f64::from(stream.avg_frame_rate());
+    let duration_s = match stream.duration() {
+        d if d > 0 => Some(d as f64 * time_base_s),
+        _ => Some(input.duration() as f64 / f64::from(ffi::AV_TIME_BASE)).filter(|d| *d > 0.0),
+    };
+    let text = |key: &str| {
+        let of_stream = stream.metadata().get(key).map(str::to_owned);
+        of_stream.or_else(|| input.metadata().get(key).map(str::to_owned))
+    };
+    let info = ClipInfo {
+        path: path.to_path_buf(),
+        codec: ff::codec::decoder::find(stream.parameters().id())
+            .map_or_else(|| "unknown".to_owned(), |c| c.name().to_owned()),
+        picture: Picture { stored_px: [width, height], rotation },
+        frames_claimed: u64::try_from(stream.frames()).ok().filter(|n| *n > 0),
+        duration_s,
+        container_fps: Some(rate).filter(|r| r.is_finite() && *r > 0.0),
+        capture_fps_tag: text("com.android.capture.fps")
+            .and_then(|t| t.trim().parse::<f64>().ok())
+            .filter(|f| f.is_finite() && *f > 0.0),
+        recorded_unix_s: text("com.apple.quicktime.creationdate")
+            .and_then(|t| unix_s_from_iso(&t))
+            .or_else(|| text("creation_time").and_then(|t| unix_s_from_iso(&t)))
+            .filter(|s| *s > 0.0),
+        has_sound: input.streams().best(ff::media::Type::Audio).is_some(),
+    };
+    Ok(Opened { input, stream_idx, time_base_s, info })
+}
+
+/// Reads what the clip says of itself without decoding.
+pub(crate) fn clip_info(path: &Path) -> Result<ClipInfo, FootageError> {
+    open(path).map(|o| o.info)
+}
+
+/// Clockwise turn from stored to upright, from the track's display matrix; `None` for a crooked one.
+fn rotation_tag(stream: &ff::format::stream::Stream<'_>) -> Option<Rotation> {
+    let mut size = 0usize;
+    // SAFETY: the stream is alive; FFmpeg returns null or a buffer of `size` bytes owned by the stream. A display
+    // matrix is nine 32-bit integers, which the size test makes sure of before it is read.
+    let counter_clockwise_deg = unsafe {
+        let data = ffi::av_stream_get_side_data(
+            stream.as_ptr(),
+            ffi::AVPacketSideDataType::DISPLAYMATRIX,
+            &raw mut size,
+        );
+        if data.is_null() || size < 36 {
+            return Some(Rotation::R0);
+        }
+        ffi::av_display_rotation_get(data.cast::<i32>())
+    };
+    if !counter_clockwise_deg.is_finite() {
+        return Some(Rotation::R0);
+    }
+    let clockwise_deg = -counter_clockwise_deg;
+    let whole_deg = (clockwise_deg / 90.0).round() * 90.0;
+    if (clockwise_deg - whole_deg).abs() > 1.0 {
+        return None;
+    }
+    Rotation::from_clockwise_deg(whole_deg as i32)
+}
+
+/// Seconds since 1970 of an ISO 8601 stamp, with `Z`, `+hh:mm`, `+hhmm` or no zone (then UTC).
+fn unix_s_from_iso(text: &str) -> Option<f64> {
+    let text = text.trim();
+    let number = |range: std::ops::Range<usize>| text.get(range)?.parse::<i64>().ok();
+    let (year, month, day) = (number(0..4)?, number(5..7)?, number(8..10)?);
+    let (hour, minute, second) = (number(11..13)?, number(14..16)?, number(17..19)?);
+    if !(1..=12).contains(&month) || !(1..=31).contains(&day) {
+        return None;
+    }
+    let mut rest = text.get(19..)?;
+    let mut fraction_s = 0.0;
+    if rest.starts_with('.') {
+        let digits = rest[1..].find(|c: char| !c.is_ascii_digit()).map_or(rest.len(), |n| n + 1);
+        fraction_s = rest[..digits].parse::<f64>().unwrap_or(0.0);
+        rest = &rest[digits..];
+    }
+    let zone_s = match rest.as_bytes().first() {
+        Some(sign @ (b'+' | b'-')) => {
+            let digits: String = rest[1..].chars().filter(char::is_ascii_digit).collect();
+            let hours = digits.get(0..2)?.parse::<i64>().ok()?;
+            let minutes = digits.get(2..4).and_then(|m| m.parse::<i64>().ok()).unwrap_or(0);
+            let total_s = hours * 3600 + minutes * 60;
+            if *sign == b'-' { -total_s } else { total_s }
+        }
+        _ => 0,
+    };
+    // Days of the civil calendar since 1970-01-01: years that start in March make the leap day the last one.
+    let shifted_year = if month <= 2 { year - 1 } else { year };
+    let era = shifted_year.div_euclid(400);
+    let year_of_era = shifted_year - era * 400;
+    let month_from_march = (month + 9) % 12;
+    let day_of_year = (153 * month_from_march + 2) / 5 + day - 1;
+    let day_of_era = year_of_era * 365 + year_of_era / 4 - year_of_era / 100 + day_of_year;
+    let days = era * 146_097 + day_of_era - 719_468;
+    Some((days * 86_400 + hour * 3600 + minute * 60 + second - zone_s) as f64 + fraction_s)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::unix_s_from_iso;
+
+    /// Check values: `date -u -d STAMP +%s` of GNU coreutils.
+    #[test]
+    fn truth_iso_stamps_against_gnu_date() {
+        for (stamp, unix_s) in [
+            ("1970-01-01T00:00:00.000000Z", 0.0),
+            ("2024-02-29T23:59:59.500000Z", 1_709_251_199.5),
+            ("2025-06-14T10:30:00+0200", 1_749_889_800.0),
+            ("2025-06-14T10:30:00-05:30", 1_749_916_800.0),
+            ("2000-03-01 00:00:00", 951_868_800.0),
+        ] {
+            assert_eq!(unix_s_from_iso(stamp), Some(unix_s), "{stamp}");
+        }
+        assert_eq!(unix_s_from_iso("yesterday"), None);
+        assert_eq!(unix_s_from_iso(""), None);
+    }
+}
