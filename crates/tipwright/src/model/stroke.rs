@@ -84,3 +84,18 @@ pub struct Stroke {
     /// The path from the reversal before to the reversal after.
     pub samples: Vec<CastSample>,
 }
+
+/// One instant of the rod, a row of rod.csv. Signs are those of the cast frame at every instant, forward and back
+/// strokes alike, so that the columns run on without a jump at a reversal.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct RodSample {
+    /// Session time.
+    pub t_s: f64,
+    /// Lean of the butt's axis from the vertical, degrees, positive the way the forward cast travels.
+    pub butt_angle_deg: f64,
+    /// Distance of the tip from the butt's axis, positive when the tip lies behind it: loaded in a forward stroke;
+    /// a loaded back stroke is negative. (In a stroke's own figures and samples loaded is positive both ways.)
+    pub bend_m: f64,
+    /// Its standard deviation.
+    pub bend_sigma_m: f64,
+}

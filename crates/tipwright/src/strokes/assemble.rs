@@ -1,0 +1,364 @@
+//! Runs the stage: segments, measures the path and every draw of it, and puts strokes together.
+
+use nalgebra::{DVector, Point3, Vector3};
+use rayon::prelude::*;
+
+use crate::model::stroke::{CastSample, RodSample};
+use crate::model::{
+    Direction, FigureId as F, Figures, Measured, RodPaths, RspSource, Severity, Stroke, Warning,
+};
+
+use super::butt::{counterflex_end_s, rsp_limit_s};
+use super::config::StrokesConfig;
+use super::direction::{Casting, casting};
+use super::draws;
+use super::missing::{Reasons, reasons};
+use super::plane::{CastPlane, Shape, shape};
+use super::raw::{Allowed, Raw, RodView, measure_all};
+use super::ring::{self, Ring};
+use super::rod::Rod;
+use super::segment::{Found, segment};
+use super::{StrokesError, StrokesOutcome};
+
+/// Most of the path before the start and after the stop that a stroke's samples show.
+const SHOWN_S: f64 = 1.0;
+
+pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<StrokesOutcome, StrokesError> {
+    let rod = Rod::of(paths, config)?;
+    let mut warnings = Vec::new();
+    let (found, set_aside) = segment(&rod.tip.columns, config);
+    if found.is_empty() {
+        warnings.push(Warning::new(
+            Severity::Warning,
+            "strokes",
+            "no stroke was found in the path",
+            "Look at what was set aside and why; the clip may not show a whole stroke",
+        ));
+        return Ok(StrokesOutcome { strokes: Vec::new(), rod: None, set_aside, warnings });
+    }
+    let (allowed, raws, fell_back) = measure_path(&rod, &found, config);
+    let by_draw: Vec<Vec<Raw>> = (0..rod.draw_count)
+        .into_par_iter()
+        .map(|k| measure_all(&rod.draw(k), &found, &allowed, config))
+        .collect();
+    let ways: Vec<Vector3<f64>> = raws.iter().zip(&found).map(|(r, f)| way(r, f)).collect();
+    let nominal = rod.nominal();
+    let chords: Vec<[Point3<f64>; 2]> = raws
+        .iter()
+        .map(|r| [r.times.t_start_s, r.times.t_peak_s].map(|t| nominal.tip.position(t)))
+        .collect();
+    let t = &rod.tip.columns.t_s;
+    let casting = casting(&raws, &ways, &chords, (t[0], t[t.len() - 1]), config, &mut warnings);
+    let strokes: Vec<Stroke> = (0..found.len())
+        .into_par_iter()
+        .map(|i| {
+            let reasons = reasons(&rod, &raws, &allowed, fell_back[i], i);
+            stroke(&rod, &found, &raws, &by_draw, &allowed, &casting, &reasons, i, config)
+        })
+        .collect();
+    if fell_back.iter().any(|f| *f) {
+        warnings.push(Warning::new(
+            Severity::Warning,
+            "bend",
+            "in some strokes the bend never comes back to zero, so the rod straight position was taken from tip speed",
+            "Check that the butt markers sit on the rod's axis and that their distances in session.toml are right",
+        ));
+    }
+    if rod.is_synthetic {
+        warnings.push(Warning::new(
+            Severity::Note,
+            "standard deviations",
+            "the path brings no draws of its error; draws were made from its samples' standard deviations, correlated over a few samples",
+            "Errors of scale and clocks are not in them",
+        ));
+    }
+    let rod_rows = rod.pair().is_some().then(|| rod_samples(&rod, &casting));
+    Ok(StrokesOutcome { strokes, rod: rod_rows, set_aside, warnings })
+}
+
+/// The path's own figures, and what the markers allow; `true` where the bend gave no rod straight position.
+fn measure_path(rod: &Rod<'_>, found: &[Found], config: &StrokesConfig) -> (Vec<Allowed>, Vec<Raw>, Vec<bool>) {
+    let t = &rod.tip.columns.t_s;
+    let end_s = t[t.len() - 1];
+    let mut allowed: Vec<Allowed> = found
+        .iter()
+        .enumerate()
+        .map(|(i, f)| {
+            let start_s = f.times.t_start_s;
+            let limit_s = rsp_limit_s(&f.times, end_s);
+            let next_start_s = found.get(i + 1).map_or(f64::INFINITY, |n| n.times.t_start_s);
+            let flex_s = counterflex_end_s(&f.times, next_start_s, config).min(end_s);
+            let covers = |from: f64, to: f64| {
+                if rod.butts.is_empty() { rod.tip.columns.covers(from, to) } else { rod.upper_covers(from, to) }
+            };
+            Allowed {
+                bend: rod.pair_covers(start_s, limit_s),
+                counterflex: rod.pair_covers(start_s, limit_s.max(flex_s)),
+                butt_speed: rod.upper_covers(start_s, limit_s),
+                pause_before: i > 0 && covers(found[i - 1].times.t_stop_s, start_s),
+                pause_after: covers(f.times.t_stop_s, next_start_s.min(end_s)),
+            }
+        })
+        .collect();
+    let nominal = rod.nominal();
+    let first = measure_all(&nominal, found, &allowed, config);
+    let fell_back: Vec<bool> = first.iter().zip(&allowed).map(|(r, a)| a.bend && r.t_rsp_s.is_nan()).collect();
+    for (a, f) in allowed.iter_mut().zip(&fell_back) {
+        if *f {
+            (a.bend, a.counterflex) = (false, false);
+        }
+    }
+    let raws = measure_all(&nominal, found, &allowed, config);
+    (allowed, raws, fell_back)
+}
+
+fn way(raw: &Raw, found: &Found) -> Vector3<f64> {
+    let flat = Vector3::new(found.search.way.x, found.search.way.y, 0.0);
+    raw.plane.map_or_else(|| flat.try_normalize(1e-6).unwrap_or_else(Vector3::x), |p| p.way)
+}
+
+#[allow(clippy::too_many_arguments, reason = "joins everything the stage has found")]
+fn stroke(
+    rod: &Rod<'_>,
+    found: &[Found],
+    raws: &[Raw],
+    by_draw: &[Vec<Raw>],
+    allowed: &[Allowed],
+    casting: &Casting,
+    reasons: &Reasons,
+    i: usize,
+    config: &StrokesConfig,
+) -> Stroke {
+    let raw = &raws[i];
+    let mut figures = figures(rod, raw, by_draw, reasons, i, config);
+    ring_figures(rod, raws, by_draw, allowed, reasons, i, config, &mut figures);
+    let nominal = rod.nominal();
+    let chord = [raw.times.t_start_s, raw.t_rsp_s]
+        .map(|t| casting.cast_from_world * nominal.tip.position(t));
+    Stroke {
+        stroke: i as u32 + 1,
+        direction: casting.directions[i],
+        rsp_source: if allowed[i].bend { RspSource::Bend } else { RspSource::Speed },
+        loop_shape: None,
+        figures,
+        cast_from_world: casting.cast_from_world,
+        chord_in_cast: chord,
+        samples: samples(rod, &nominal, &found[i], raw, by_draw, casting, i),
+    }
+}
+
+fn figures(
+    rod: &Rod<'_>,
+    raw: &Raw,
+    by_draw: &[Vec<Raw>],
+    reasons: &Reasons,
+    i: usize,
+    config: &StrokesConfig,
+) -> Figures {
+    let mut out = Figures::default();
+    let noise = noise_shapes(rod, raw, config);
+    for &id in F::ALL {
+        let value = raw.get(id);
+        if let Some(reason) = reasons.get(&id) {
+            out.set_missing(id, reason);
+            continue;
+        }
+        let drawn: Vec<f64> = by_draw.iter().map(|d| d[i].get(id)).collect();
+        let of_noise: Option<Vec<f64>> = match id {
+            F::DipDepth => Some(noise.iter().map(|n| n.dip_depth_m).collect()),
+            F::DomeHeight => Some(noise.iter().map(|n| n.dome_height_m).collect()),
+            F::SlpRms => Some(noise.iter().map(|n| n.slp_rms_m).collect()),
+            F::Straightness => Some(noise.iter().map(|n| n.straightness).collect()),
+            F::OffPlaneMax => Some(noise.iter().map(|n| n.off_plane_max_m).collect()),
+            _ => None,
+        };
+        match (value.is_finite(), draws::sd(id, value, &drawn, of_noise.as_deref())) {
+            (true, Some(sd)) => out.set(id, Measured::new(value, sd)),
+            (true, None) => out.set_missing(id, "it vanishes within the error of the path"),
+            (false, _) => out.set_missing(id, super::missing::without_value(id)),
+        }
+    }
+    out
+}
+
+/// Shapes of the draws' errors in W laid on a straight path.
+fn noise_shapes(rod: &Rod<'_>, raw: &Raw, config: &StrokesConfig) -> Vec<Shape> {
+    let Some(plane) = raw.plane else { return Vec::new() };
+    let (start_s, rsp_s) = (raw.times.t_start_s, raw.t_rsp_s);
+    let n = config.resample_points.max(3);
+    let times: Vec<f64> = (0..n).map(|i| start_s + (rsp_s - start_s) * i as f64 / (n - 1) as f64).collect();
+    let nominal = rod.nominal().tip;
+    let straight: Vec<(Point3<f64>, Point3<f64>)> = times
+        .iter()
+        .map(|&t| {
+            let on_path = nominal.position(t);
+            (on_path, plane.start + plane.along * plane.coordinates(&on_path).s_m)
+        })
+        .collect();
+    (0..rod.draw_count)
+        .filter_map(|k| {
+            let drawn = rod.draw(k).tip;
+            let points: Vec<Point3<f64>> = times
+                .iter()
+                .zip(&straight)
+                .map(|(&t, (on_path, on_chord))| on_chord + (drawn.position(t) - on_path))
+                .collect();
+            CastPlane::through(points[0], points[n - 1]).map(|p| shape(&p, &points))
+        })
+        .collect()
+}
+
+/// Ring-down: fitted on the path, its standard deviation by the linear map of the draws' bend.
+#[allow(clippy::too_many_arguments, reason = "joins everything the stage has found")]
+fn ring_figures(
+    rod: &Rod<'_>,
+    raws: &[Raw],
+    by_draw: &[Vec<Raw>],
+    allowed: &[Allowed],
+    reasons: &Reasons,
+    i: usize,
+    config: &StrokesConfig,
+    figures: &mut Figures,
+) {
+    let ids = [F::RingFrequency, F::RingDamping];
+    if ids.iter().any(|id| reasons.contains_key(id)) {
+        return;
+    }
+    let fitted = ring_of(rod, raws, allowed, i, config);
+    let (ring, bend_m, plane) = match fitted {
+        Ok(fitted) => fitted,
+        Err(reason) => {
+            ids.iter().for_each(|id| figures.set_missing(*id, reason));
+            return;
+        }
+    };
+    let mut drawn = [Vec::new(), Vec::new()];
+    for k in 0..by_draw.len() {
+        let bend_k = bends(&rod.draw(k), &plane, &ring.t_s);
+        let change = DVector::from_iterator(bend_m.len(), bend_k.iter().zip(&bend_m).map(|(a, b)| a - b));
+        let moved = &ring.by_bend * change;
+        drawn[0].push(ring.frequency_hz + moved[0]);
+        drawn[1].push(ring.damping + moved[1]);
+    }
+    for ((id, value), drawn) in ids.into_iter().zip([ring.frequency_hz, ring.damping]).zip(&drawn) {
+        figures.set(id, Measured::new(value, draws::sd(id, value, drawn, None).unwrap_or(f64::NAN)));
+    }
+}
+
+fn bends(view: &RodView<'_>, plane: &CastPlane, t_s: &[f64]) -> Vec<f64> {
+    view.pair.map_or_else(Vec::new, |pair| {
+        t_s.iter().map(|&t| pair.bend_m(&view.tip, &plane.left, t).0).collect()
+    })
+}
+
+fn ring_of(
+    rod: &Rod<'_>,
+    raws: &[Raw],
+    allowed: &[Allowed],
+    i: usize,
+    config: &StrokesConfig,
+) -> Result<(Ring, Vec<f64>, CastPlane), &'static str> {
+    let raw = &raws[i];
+    let (Some(plane), true) = (raw.plane, allowed[i].counterflex && raw.t_counterflex_s.is_finite()) else {
+        return Err("the butt markers are not seen through counterflex");
+    };
+    let t = &rod.tip.columns.t_s;
+    let mut to_s = (raw.t_counterflex_s + config.ring_window_s).min(t[t.len() - 1]);
+    if let Some(next) = raws.get(i + 1) {
+        to_s = to_s.min(next.times.t_start_s - BEFORE_NEXT_S);
+    }
+    // up to the first gap of any marker
+    for m in rod.butts.iter().chain([&rod.tip]) {
+        to_s = m.columns.gap_in(raw.t_counterflex_s, to_s).map_or(to_s, |g| to_s.min(g.0));
+        to_s = to_s.min(m.columns.t_s[m.columns.t_s.len() - 1]);
+    }
+    if to_s - raw.t_counterflex_s < 0.1 {
+        return Err("the next stroke or the end of the path comes before the rod has swung once");
+    }
+    let t_s = ring::instants(raw.t_counterflex_s, to_s);
+    let bend_m = bends(&rod.nominal(), &plane, &t_s);
+    let noise_m = draws::spread(
+        &(0..rod.draw_count)
+            .map(|k| bends(&rod.draw(k), &plane, &t_s[..1])[0])
+            .collect::<Vec<_>>(),
+    );
+    ring::fit(t_s, &bend_m, if noise_m.is_finite() { noise_m } else { 0.0 }).map(|r| (r, bend_m, plane))
+}
+
+/// The next stroke loads the rod this long before the tip moves. Common practice.
+const BEFORE_NEXT_S: f64 = 0.1;
+
+fn samples(
+    rod: &Rod<'_>,
+    nominal: &RodView<'_>,
+    found: &Found,
+    raw: &Raw,
+    by_draw: &[Vec<Raw>],
+    casting: &Casting,
+    i: usize,
+) -> Vec<CastSample> {
+    let Some(plane) = raw.plane else { return Vec::new() };
+    let start_s = raw.times.t_start_s;
+    let stop_s = if raw.times.t_stop_s.is_finite() { raw.times.t_stop_s } else { found.between_s.1 };
+    let from_s = found.between_s.0.max(start_s - SHOWN_S).min(start_s);
+    let to_s = found.between_s.1.max(stop_s).min(stop_s + SHOWN_S);
+    let columns = &rod.tip.columns;
+    let left = match casting.directions[i] {
+        Direction::Forward => 1.0,
+        Direction::Back => -1.0,
+    };
+    let x_in_world = casting.cast_from_world.inverse_transform_vector(&Vector3::x());
+    let range = columns.t_s.partition_point(|t| *t < from_s)..columns.t_s.partition_point(|t| *t <= to_s);
+    range
+        .map(|n| {
+            let t_s = columns.t_s[n];
+            let at = plane.coordinates(&columns.nominal.positions_in_world[n]);
+            let heights: Vec<f64> = by_draw
+                .iter()
+                .enumerate()
+                .map(|(k, d)| {
+                    d[i].plane.map_or(f64::NAN, |p| {
+                        p.coordinates(&rod.tip.draws[k].positions_in_world[n]).h_m
+                    })
+                })
+                .collect();
+            let pair = nominal.pair.filter(|_| rod.pair_covers(t_s, t_s));
+            CastSample {
+                t_s,
+                tip_in_cast: casting.cast_from_world * columns.nominal.positions_in_world[n],
+                velocity_in_cast_m_s: casting.cast_from_world * columns.nominal.velocities_in_world_m_s[n],
+                height_sd_m: draws::spread(&heights),
+                s_m: at.s_m,
+                h_m: at.h_m,
+                off_plane_m: left * at.left_m,
+                bend_m: pair.map(|p| p.bend_m(&nominal.tip, &plane.left, t_s).0),
+                butt_angle_deg: pair.map(|p| p.angle_rad(&x_in_world, t_s).to_degrees()),
+            }
+        })
+        .collect()
+}
+
+fn rod_samples(rod: &Rod<'_>, casting: &Casting) -> Vec<RodSample> {
+    let nominal = rod.nominal();
+    let Some(pair) = nominal.pair else { return Vec::new() };
+    let to_world = casting.cast_from_world.inverse();
+    let (ahead, left) = (to_world * Vector3::x(), to_world * Vector3::y());
+    let views: Vec<RodView<'_>> = (0..rod.draw_count).map(|k| rod.draw(k)).collect();
+    let times: Vec<f64> =
+        rod.tip.columns.t_s.iter().copied().filter(|t| rod.pair_covers(*t, *t)).collect();
+    times
+        .par_iter()
+        .map(|&t_s| {
+            let drawn: Vec<f64> = views
+                .iter()
+                .filter_map(|v| v.pair.map(|p| p.bend_m(&v.tip, &left, t_s).0))
+                .collect();
+            RodSample {
+                t_s,
+                butt_angle_deg: pair.angle_rad(&ahead, t_s).to_degrees(),
+                bend_m: pair.bend_m(&nominal.tip, &left, t_s).0,
+                bend_sigma_m: draws::spread(&drawn),
+            }
+        })
+        .collect()
+}

@@ -1,0 +1,135 @@
+//! The rod's axis at the butt and the bend of the rod.
+//!
+//! The axis runs through the two butt markers. Bend is the signed distance of the tip from that axis within the
+//! rotation of the stroke: positive when the tip lags behind (the rod is loaded), negative in counterflex. The
+//! chord of a bent rod shortens with the square of the bend only, so it is never used for timing.
+
+use nalgebra::{Point3, Vector3};
+
+use super::config::StrokesConfig;
+use super::curve::{Curve, crossing, largest};
+use super::plane::CastPlane;
+use super::times::Times;
+
+/// Two butt markers, the one nearer the cap first.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct ButtPair<'a> {
+    pub lower: Curve<'a>,
+    pub upper: Curve<'a>,
+}
+
+impl ButtPair<'_> {
+    /// Upper marker and unit vector towards the tip.
+    pub fn axis(&self, t_s: f64) -> (Point3<f64>, Vector3<f64>) {
+        let upper = self.upper.position(t_s);
+        (upper, (upper - self.lower.position(t_s)).normalize())
+    }
+
+    /// Bend seen with `left` to the left of the way the stroke travels: (in the plane, out of it to the left).
+    pub fn bend_m(&self, tip: &Curve<'_>, left: &Vector3<f64>, t_s: f64) -> (f64, f64) {
+        let (upper, axis) = self.axis(t_s);
+        let ahead = left.cross(&axis).normalize();
+        let from_upper = tip.position(t_s) - upper;
+        (-from_upper.dot(&ahead), from_upper.dot(&axis.cross(&ahead)))
+    }
+
+    /// Lean of the axis from the vertical towards `way`, radians.
+    pub fn angle_rad(&self, way: &Vector3<f64>, t_s: f64) -> f64 {
+        let (_, axis) = self.axis(t_s);
+        axis.dot(way).atan2(axis.z)
+    }
+}
+
+/// Figures that need the axis; NaN when not to be had.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Load {
+    pub t_rsp_s: f64,
+    pub t_max_bend_s: f64,
+    pub max_bend_m: f64,
+    pub plane: CastPlane,
+}
+
+/// How long after the stop the bend may still cross zero: twice the time from peak to stop of an abrupt cast.
+pub(super) const RSP_AFTER_STOP_S: f64 = 0.2;
+
+/// Latest instant at which the rod may come straight.
+pub(super) fn rsp_limit_s(times: &Times, end_s: f64) -> f64 {
+    let stop_s = if times.t_stop_s.is_finite() { times.t_stop_s } else { times.t_peak_s };
+    (stop_s + RSP_AFTER_STOP_S).min(end_s)
+}
+
+/// Rod straight position and largest bend. The plane depends on the moment and the moment on the plane, weakly:
+/// two rounds from the plane of start and peak.
+pub(super) fn load(
+    tip: &Curve<'_>,
+    butts: &ButtPair<'_>,
+    times: &Times,
+    limit_s: f64,
+    step_s: f64,
+) -> Option<Load> {
+    let start = tip.position(times.t_start_s);
+    let mut plane = CastPlane::through(start, tip.position(times.t_peak_s))?;
+    let stop_s = if times.t_stop_s.is_finite() { times.t_stop_s } else { limit_s };
+    let (t_max_bend_s, _) = largest(
+        |t| butts.bend_m(tip, &plane.left, t).0,
+        times.t_start_s,
+        stop_s.min(limit_s),
+        2.0 * step_s,
+    );
+    let mut t_rsp_s = f64::NAN;
+    for _ in 0..2 {
+        let bend = |t: f64| butts.bend_m(tip, &plane.left, t).0;
+        t_rsp_s = first_fall(bend, t_max_bend_s, limit_s, step_s);
+        if t_rsp_s.is_nan() {
+            return None;
+        }
+        plane = CastPlane::through(start, tip.position(t_rsp_s))?;
+    }
+    let max_bend_m = butts.bend_m(tip, &plane.left, t_max_bend_s).0;
+    Some(Load { t_rsp_s, t_max_bend_s, max_bend_m, plane })
+}
+
+/// First moment after `from_s` at which a positive `f` is no longer positive.
+fn first_fall(f: impl Fn(f64) -> f64, from_s: f64, to_s: f64, step_s: f64) -> f64 {
+    let mut t = from_s;
+    if f(t) <= 0.0 {
+        return f64::NAN;
+    }
+    while t < to_s {
+        let next = (t + step_s).min(to_s);
+        if f(next) <= 0.0 {
+            return crossing(&f, t, next);
+        }
+        t = next;
+    }
+    f64::NAN
+}
+
+/// Rotation of the butt over W in its plane, degrees, positive the way of the stroke; more than a turn counts.
+pub(super) fn arc_deg(butts: &ButtPair<'_>, plane: &CastPlane, from_s: f64, to_s: f64) -> f64 {
+    const STEPS: usize = 16;
+    let at = |i: usize| butts.angle_rad(&plane.way, from_s + (to_s - from_s) * i as f64 / STEPS as f64);
+    let turn = std::f64::consts::TAU;
+    let wrapped = |a: f64| a - turn * (a / turn).round();
+    (0..STEPS).map(|i| wrapped(at(i + 1) - at(i))).sum::<f64>().to_degrees()
+}
+
+/// Largest bend the other way after the rod came straight, and when.
+pub(super) fn counterflex(
+    tip: &Curve<'_>,
+    butts: &ButtPair<'_>,
+    plane: &CastPlane,
+    from_s: f64,
+    to_s: f64,
+    step_s: f64,
+) -> (f64, f64) {
+    if !(to_s > from_s) {
+        return (f64::NAN, f64::NAN);
+    }
+    largest(|t| -butts.bend_m(tip, &plane.left, t).0, from_s, to_s, step_s)
+}
+
+/// End of counterflex: `counterflex_within_s` after the stop, or the next stroke's start.
+pub(super) fn counterflex_end_s(times: &Times, next_start_s: f64, config: &StrokesConfig) -> f64 {
+    (times.t_stop_s + config.counterflex_within_s).min(next_start_s)
+}

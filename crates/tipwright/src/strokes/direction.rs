@@ -1,0 +1,123 @@
+//! Which strokes go forward, and the cast frame of the take.
+//!
+//! A tip path alone is the same seen from behind, so the way of the forward cast comes from, in this order:
+//! 1. [`StrokesConfig::forward_in_world`];
+//! 2. [`StrokesConfig::last_stroke`];
+//! 3. votes, by how casting goes. A sequence ends with the delivery, so a last stroke followed by quiet (longer
+//!    than the take's pauses) goes forward: 2. It begins with a pick-up, so a first stroke after quiet goes back: 1.
+//!    The faster way is forward: 0.5 (the delivery is the fastest stroke of most takes). A clip that
+//!    starts or ends within the sequence casts no vote for that end. Without any: the last stroke goes forward.
+//!
+//! Votes that disagree, or only the weak ones, are a warning. Limits: a clip with lone back casts, or one that goes
+//! on after the delivery with a roll or a new pick-up within the pause, can be turned round; then set one of 1 or 2.
+//! Each stroke's own direction is the sign of its chord along that way, not its place in an alternation.
+
+use nalgebra::{Isometry3, Matrix2, Point3, Rotation3, SymmetricEigen, Translation3, UnitQuaternion, Vector3};
+
+use crate::model::{Direction, Severity, Warning};
+
+use super::config::StrokesConfig;
+use super::raw::Raw;
+
+/// A take's directions.
+#[derive(Debug, Clone)]
+pub(super) struct Casting {
+    /// One per stroke.
+    pub directions: Vec<Direction>,
+    pub cast_from_world: Isometry3<f64>,
+}
+
+/// Quiet is longer than the longest pause by this factor.
+const QUIET: f64 = 1.3;
+/// Pause taken when the take has none: 1 s, the unrolling of 10 m of line at 20 m/s (2 L / v).
+const USUAL_PAUSE_S: f64 = 1.0;
+
+/// Decides. `ways` are the strokes' horizontal ways, `span_s` the tracked span.
+pub(super) fn casting(
+    raws: &[Raw],
+    ways: &[Vector3<f64>],
+    chords: &[[Point3<f64>; 2]],
+    span_s: (f64, f64),
+    config: &StrokesConfig,
+    warnings: &mut Vec<Warning>,
+) -> Casting {
+    let line = line_of(ways);
+    let last = ways[ways.len() - 1].dot(&line).signum();
+    let forward = if let Some([x, y]) = config.forward_in_world {
+        line * Vector3::new(x, y, 0.0).dot(&line).signum()
+    } else if let Some(direction) = config.last_stroke {
+        line * if direction == Direction::Forward { last } else { -last }
+    } else {
+        line * vote(raws, ways, &line, span_s, warnings)
+    };
+    let directions: Vec<Direction> = ways
+        .iter()
+        .map(|w| if w.dot(&forward) >= 0.0 { Direction::Forward } else { Direction::Back })
+        .collect();
+    let mean = |which: Direction| {
+        ways.iter().zip(&directions).filter(|(_, d)| **d == which).map(|(w, _)| *w).sum::<Vector3<f64>>()
+    };
+    let x = [mean(Direction::Forward), -mean(Direction::Back), forward]
+        .into_iter()
+        .find_map(|w| w.try_normalize(1e-9))
+        .unwrap_or_else(Vector3::x);
+    let rotation = Rotation3::from_axis_angle(&Vector3::z_axis(), -x.y.atan2(x.x));
+    let middle = chords.iter().map(|c| (c[0].coords + c[1].coords) / 2.0).sum::<Vector3<f64>>()
+        / chords.len() as f64;
+    let origin = Vector3::new(middle.x, middle.y, 0.0);
+    let cast_from_world = Isometry3::from_parts(
+        Translation3::from(-(rotation * origin)),
+        UnitQuaternion::from_rotation_matrix(&rotation),
+    );
+    Casting { directions, cast_from_world }
+}
+
+/// The horizontal line the strokes go along, either way.
+fn line_of(ways: &[Vector3<f64>]) -> Vector3<f64> {
+    let moment: Matrix2<f64> = ways.iter().map(|w| w.xy() * w.xy().transpose()).sum();
+    let eigen = SymmetricEigen::new(moment);
+    let axis = eigen.eigenvectors.column(eigen.eigenvalues.imax()).into_owned();
+    Vector3::new(axis.x, axis.y, 0.0)
+}
+
+/// +1 when forward is along `line`, -1 against it.
+fn vote(
+    raws: &[Raw],
+    ways: &[Vector3<f64>],
+    line: &Vector3<f64>,
+    span_s: (f64, f64),
+    warnings: &mut Vec<Warning>,
+) -> f64 {
+    let pauses = raws.windows(2).map(|w| w[1].times.t_start_s - w[0].times.t_stop_s);
+    let longest_s = pauses.filter(|p| p.is_finite()).fold(0.0, f64::max);
+    let quiet_s = QUIET * if longest_s > 0.0 { longest_s } else { USUAL_PAUSE_S };
+    let n = raws.len();
+    let sign = |i: usize| ways[i].dot(line).signum();
+    let mut votes = Vec::new();
+    if span_s.1 - raws[n - 1].times.t_stop_s > quiet_s {
+        votes.push(2.0 * sign(n - 1));
+    }
+    if raws[0].times.t_start_s - span_s.0 > quiet_s && n > 1 {
+        votes.push(-sign(0));
+    }
+    let peak = |way: f64| (0..n).filter(|&i| sign(i) == way).map(|i| raws[i].times.peak_m_s).fold(0.0, f64::max);
+    if n > 1 {
+        votes.push(0.5 * (peak(1.0) - peak(-1.0)).signum());
+    }
+    let total: f64 = votes.iter().sum();
+    let weight: f64 = votes.iter().map(|v: &f64| v.abs()).sum();
+    if total.abs() < 1.0 || total.abs() < weight - 1.0 {
+        let why = if weight < 1.0 {
+            "the tracked span starts and ends within the casting"
+        } else {
+            "the order of strokes, the quiet before and after them and their speeds do not agree"
+        };
+        warnings.push(Warning::new(
+            Severity::Warning,
+            "direction of the strokes",
+            format!("forward and back may be exchanged: {why}"),
+            "Start the clip before the pick-up and end it after the delivery, or set forward_in_world",
+        ));
+    }
+    if total.abs() < 1.0 { sign(n - 1) } else { total.signum() }
+}

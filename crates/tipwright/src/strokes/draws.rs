@@ -1,0 +1,143 @@
+//! Draws of a path's error, and the standard deviation of a figure from them.
+//!
+//! Where the path brings draws of its joint error they are used. Where only the samples' standard deviations are
+//! known, draws are made under a stated assumption: the error of each axis is that sd times a smooth random curve
+//! of unit variance, white noise under a Gaussian of [`StrokesConfig::noise_correlation_samples`]; the velocity's
+//! error is its derivative.
+
+use nalgebra::Vector3;
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rand_distr::{Distribution, StandardNormal};
+use rayon::prelude::*;
+
+use crate::model::{FigureId as F, MarkerPath, PathDraw};
+
+use super::config::StrokesConfig;
+
+/// Draws of one marker's path; `marker_idx` keeps the markers' errors apart.
+pub(super) fn synthetic(path: &MarkerPath, step_s: f64, marker_idx: u64, config: &StrokesConfig) -> Vec<PathDraw> {
+    let n = path.samples.len();
+    let width = config.noise_correlation_samples.max(0.1);
+    let reach = (4.0 * width).ceil() as usize;
+    let kernel: Vec<f64> =
+        (0..=2 * reach).map(|k| (-0.5 * ((k as f64 - reach as f64) / width).powi(2)).exp()).collect();
+    let norm = kernel.iter().map(|k| k * k).sum::<f64>().sqrt();
+    let kernel: Vec<f64> = kernel.iter().map(|k| k / norm).collect();
+    // derivative of the kernel by the sample's own time
+    let slope: Vec<f64> = kernel
+        .iter()
+        .enumerate()
+        .map(|(k, g)| g * (k as f64 - reach as f64) / (width * width * step_s))
+        .collect();
+    (0..config.synthetic_draws)
+        .into_par_iter()
+        .map(|draw| {
+            let mut rng = ChaCha8Rng::seed_from_u64(config.seed);
+            rng.set_stream(marker_idx << 32 | draw as u64);
+            let white: Vec<Vector3<f64>> = (0..n + 2 * reach)
+                .map(|_| Vector3::from_fn(|_, _| StandardNormal.sample(&mut rng)))
+                .collect();
+            let smooth = |weights: &[f64], i: usize| {
+                weights.iter().zip(&white[i..]).map(|(w, x)| x * *w).sum::<Vector3<f64>>()
+            };
+            let (mut positions, mut velocities) = (Vec::with_capacity(n), Vec::with_capacity(n));
+            for (i, s) in path.samples.iter().enumerate() {
+                let sd = &s.position_sd_m;
+                positions.push(s.position_in_world + sd.component_mul(&smooth(&kernel, i)));
+                velocities.push(s.velocity_in_world_m_s + sd.component_mul(&smooth(&slope, i)));
+            }
+            PathDraw { positions_in_world: positions, velocities_in_world_m_s: velocities }
+        })
+        .collect()
+}
+
+/// How noise moves a figure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Law {
+    /// Either way.
+    Plain,
+    /// A largest or mean size: noise can only add to it, so near zero it is biased upwards.
+    Size,
+    /// An angle that cannot pass 180 degrees: noise can only take from it.
+    UpTo180,
+    /// A count.
+    Count,
+}
+
+fn law(id: F) -> Law {
+    match id {
+        F::DipDepth
+        | F::DomeHeight
+        | F::SlpRms
+        | F::Straightness
+        | F::OffPlaneMax
+        | F::Counterflex
+        | F::Creep
+        | F::Drift
+        | F::LoopWidthProxy => Law::Size,
+        F::Opposite => Law::UpTo180,
+        F::SignChanges => Law::Count,
+        _ => Law::Plain,
+    }
+}
+
+/// Fewer finite draws than this share and a figure has no standard deviation.
+const LEAST_SHARE: f64 = 0.5;
+
+/// One standard deviation of a figure from its draws (NaN: not to be had in that draw), or `None` when too few
+/// draws have it.
+///
+/// Spread: half the distance between the 15.87 % and 84.13 % quantiles. A size such as the dip depth is biased
+/// upwards by noise: of a straight path with noise k it is about k, not 0. The value stays what the definition
+/// gives on the path; the sd owns the bias. `of_noise` is the same size measured on the draws' errors alone, about
+/// a straight path; k is its median. Noise adds about in squares, so the bias is f - sqrt(max(f^2 - k^2, 0)) and
+/// sd^2 = spread^2 + bias^2; and as long as noise alone can make a size of f (97.5 % quantile) the 95 % interval
+/// reaches zero. Where there is no `of_noise`, k^2 is what a draw adds: median(draw)^2 - f^2.
+pub(super) fn sd(id: F, value: f64, draws: &[f64], of_noise: Option<&[f64]>) -> Option<f64> {
+    let finite = sorted(draws);
+    if finite.is_empty() || (finite.len() as f64) < LEAST_SHARE * draws.len() as f64 {
+        return None;
+    }
+    let spread = (quantile(&finite, 0.841_345) - quantile(&finite, 0.158_655)) / 2.0;
+    let owned = |f: f64, k_2: f64, reach: f64| {
+        let bias = f - (f * f - k_2).max(0.0).sqrt();
+        let sd = spread.hypot(bias);
+        if f <= reach { sd.max(f / 1.959) } else { sd }
+    };
+    let added = |f: f64, middle: f64| {
+        let k_2 = (middle * middle - f * f).max(0.0);
+        owned(f, k_2, 2.5 * k_2.sqrt())
+    };
+    Some(match (law(id), of_noise.map(sorted)) {
+        (Law::Plain, _) => spread,
+        (Law::Size, Some(noise)) if !noise.is_empty() => {
+            owned(value, quantile(&noise, 0.5).powi(2), quantile(&noise, 0.975))
+        }
+        (Law::Size, _) => added(value.max(0.0), quantile(&finite, 0.5).max(0.0)),
+        (Law::UpTo180, _) => added(180.0 - value, 180.0 - quantile(&finite, 0.5)),
+        (Law::Count, _) => {
+            let mean_square = finite.iter().map(|d| (d - value).powi(2)).sum::<f64>() / finite.len() as f64;
+            mean_square.sqrt()
+        }
+    })
+}
+
+fn sorted(draws: &[f64]) -> Vec<f64> {
+    let mut finite: Vec<f64> = draws.iter().copied().filter(|d| d.is_finite()).collect();
+    finite.sort_by(f64::total_cmp);
+    finite
+}
+
+fn quantile(sorted: &[f64], q: f64) -> f64 {
+    let x = q * (sorted.len() - 1) as f64;
+    let i = (x as usize).min(sorted.len().saturating_sub(2));
+    let next = sorted[(i + 1).min(sorted.len() - 1)];
+    sorted[i] + (next - sorted[i]) * (x - i as f64)
+}
+
+/// Robust spread of plain numbers, for samples.
+pub(super) fn spread(draws: &[f64]) -> f64 {
+    sd(F::Chord, 0.0, draws, None).unwrap_or(f64::NAN)
+}
+

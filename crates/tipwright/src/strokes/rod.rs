@@ -1,0 +1,129 @@
+//! A rod's markers with their draws, checked and ready to be measured.
+
+use std::borrow::Cow;
+
+use crate::model::{MarkerPath, PathDraw, RodPaths};
+
+use super::StrokesError;
+use super::butt::ButtPair;
+use super::config::StrokesConfig;
+use super::curve::Columns;
+use super::draws::synthetic;
+use super::raw::RodView;
+
+/// Fewest samples a path can be cut into movements by: two to each side of a start, a peak and a stop.
+const FEWEST_SAMPLES: usize = 8;
+
+/// One marker.
+pub(super) struct Marker<'a> {
+    pub columns: Columns,
+    pub draws: Cow<'a, [PathDraw]>,
+}
+
+/// The rod; butt markers in order from the cap.
+pub(super) struct Rod<'a> {
+    pub tip: Marker<'a>,
+    pub butts: Vec<Marker<'a>>,
+    /// Draws that every marker has.
+    pub draw_count: usize,
+    /// The draws were made from the samples' standard deviations.
+    pub is_synthetic: bool,
+}
+
+impl<'a> Rod<'a> {
+    pub fn of(paths: &'a RodPaths, config: &StrokesConfig) -> Result<Self, StrokesError> {
+        check(&paths.tip, "tip")?;
+        let mut butts: Vec<_> = paths.butts.iter().filter(|b| b.path.samples.len() >= FEWEST_SAMPLES).collect();
+        butts.sort_by(|a, b| a.at_m.total_cmp(&b.at_m));
+        // two markers at one place fix no axis
+        butts.dedup_by(|a, b| (a.at_m - b.at_m).abs() < 1e-6);
+        for b in &butts {
+            check(&b.path, "butt marker")?;
+        }
+        let all: Vec<&MarkerPath> = std::iter::once(&paths.tip).chain(butts.iter().map(|b| &b.path)).collect();
+        let given = all.iter().map(|p| p.draws.len()).filter(|&n| n > 0).min();
+        let draw_count = given.unwrap_or(config.synthetic_draws);
+        let made = StrokesConfig { synthetic_draws: draw_count, ..config.clone() };
+        let mut markers = all.iter().enumerate().map(|(i, path)| {
+            let columns = Columns::of(path);
+            let draws = if path.draws.is_empty() {
+                Cow::Owned(synthetic(path, columns.step_s, i as u64, &made))
+            } else {
+                Cow::Borrowed(path.draws.as_slice())
+            };
+            Marker { columns, draws }
+        });
+        let tip = markers.next().ok_or(StrokesError::TooShort {
+            marker: "tip",
+            needed: FEWEST_SAMPLES,
+            got: 0,
+        })?;
+        let butts = markers.collect();
+        Ok(Self { tip, butts, draw_count, is_synthetic: paths.tip.draws.is_empty() })
+    }
+
+    /// Lower and upper marker, when there are two.
+    pub fn pair(&self) -> Option<(&Marker<'a>, &Marker<'a>)> {
+        match self.butts.as_slice() {
+            [lower, .., upper] => Some((lower, upper)),
+            _ => None,
+        }
+    }
+
+    /// The path itself.
+    pub fn nominal(&self) -> RodView<'_> {
+        self.view(|m| m.columns.curve())
+    }
+
+    /// One draw of it.
+    pub fn draw(&self, draw_idx: usize) -> RodView<'_> {
+        self.view(|m| m.columns.draw(&m.draws[draw_idx]))
+    }
+
+    fn view<'s>(&'s self, curve: impl Fn(&'s Marker<'a>) -> super::curve::Curve<'s>) -> RodView<'s> {
+        RodView {
+            tip: curve(&self.tip),
+            pair: self.pair().map(|(lower, upper)| ButtPair { lower: curve(lower), upper: curve(upper) }),
+            upper: self.butts.last().map(&curve),
+        }
+    }
+
+    /// Both butt markers are seen without a gap.
+    pub fn pair_covers(&self, from_s: f64, to_s: f64) -> bool {
+        self.pair().is_some_and(|(a, b)| a.columns.covers(from_s, to_s) && b.columns.covers(from_s, to_s))
+    }
+
+    /// The upper butt marker is.
+    pub fn upper_covers(&self, from_s: f64, to_s: f64) -> bool {
+        self.butts.last().is_some_and(|m| m.columns.covers(from_s, to_s))
+    }
+}
+
+fn check(path: &MarkerPath, marker: &'static str) -> Result<(), StrokesError> {
+    let n = path.samples.len();
+    if n < FEWEST_SAMPLES {
+        return Err(StrokesError::TooShort { marker, needed: FEWEST_SAMPLES, got: n });
+    }
+    for (sample_idx, s) in path.samples.iter().enumerate() {
+        let mut all = s.position_in_world.iter().chain(&s.velocity_in_world_m_s).chain(&s.position_sd_m);
+        if !s.t_s.is_finite() || !all.all(|x| x.is_finite()) {
+            return Err(StrokesError::NotFinite { marker, sample_idx });
+        }
+        if sample_idx > 0 && s.t_s <= path.samples[sample_idx - 1].t_s {
+            return Err(StrokesError::NotIncreasing { marker, sample_idx });
+        }
+    }
+    for (draw_idx, d) in path.draws.iter().enumerate() {
+        let got = d.positions_in_world.len().min(d.velocities_in_world_m_s.len());
+        if got != n {
+            return Err(StrokesError::DrawLength { marker, draw_idx, needed: n, got });
+        }
+        let finite = |i: usize| {
+            d.positions_in_world[i].iter().chain(&d.velocities_in_world_m_s[i]).all(|x| x.is_finite())
+        };
+        if let Some(sample_idx) = (0..n).find(|&i| !finite(i)) {
+            return Err(StrokesError::NotFinite { marker, sample_idx });
+        }
+    }
+    Ok(())
+}

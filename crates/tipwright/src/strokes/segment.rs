@@ -1,0 +1,204 @@
+//! From a path to strokes: movements between reversals, and which of them are strokes.
+//!
+//! A movement is a stretch in which the tip keeps its way along the main axis of its motion (the eigenvector of the
+//! second moment of velocity weighted by speed squared, so that strokes decide it and walking does not). It is a
+//! stroke when it is fast against the take's other movements, long, and not the rod's ringing after a stop; a
+//! movement that the clip's end or a long gap cuts is set aside. Everything set aside keeps its reason.
+
+use nalgebra::{Matrix3, SymmetricEigen, Vector3};
+
+use super::NotAStroke;
+use super::config::StrokesConfig;
+use super::curve::Columns;
+use super::times::{Search, Times, moments};
+
+/// A movement that is a stroke.
+#[derive(Debug, Clone)]
+pub(super) struct Found {
+    /// The reversals it lies between.
+    pub between_s: (f64, f64),
+    /// Its moments on the path itself.
+    pub times: Times,
+    /// From start to stop, straight.
+    pub chord_m: f64,
+    /// Where draws look for them.
+    pub search: Search,
+}
+
+struct Movement {
+    from_s: f64,
+    to_s: f64,
+    piece_s: (f64, f64),
+    times: Times,
+    chord_m: f64,
+    search: Search,
+}
+
+/// Finds strokes in order of time.
+pub(super) fn segment(columns: &Columns, config: &StrokesConfig) -> (Vec<Found>, Vec<NotAStroke>) {
+    let Some(axis) = main_axis(columns) else { return (Vec::new(), Vec::new()) };
+    let mut movements = Vec::new();
+    for piece_s in pieces(columns, config) {
+        movements.extend(movements_in(columns, config, piece_s, axis));
+    }
+    let reference_m_s = reference_speed(&movements, config);
+    let mut found: Vec<Found> = Vec::new();
+    let mut set_aside = Vec::new();
+    let mut swing: Option<(f64, f64)> = None;
+    for m in movements {
+        let verdict = judge(&m, found.last(), swing, reference_m_s, config);
+        swing = verdict.as_ref().err().filter(|r| r.contains(RINGING)).map(|_| (m.times.peak_m_s, m.chord_m));
+        match verdict {
+            Ok(()) => {
+                let t = m.times;
+                let end_s = if t.t_stop_s.is_finite() { t.t_stop_s } else { m.to_s };
+                let search = Search { peak_in_s: (t.t_start_s, end_s), ..m.search };
+                found.push(Found { between_s: (m.from_s, m.to_s), times: t, chord_m: m.chord_m, search });
+            }
+            Err(reason) => {
+                if m.times.peak_m_s >= config.min_peak_speed_m_s / 2.0
+                    && m.chord_m >= config.min_chord_m / 2.0
+                {
+                    set_aside.push(NotAStroke { t_start_s: m.from_s, t_end_s: m.to_s, reason });
+                }
+            }
+        }
+    }
+    (found, set_aside)
+}
+
+const RINGING: &str = "the rod ringing after a stop";
+
+/// `swing` is the peak and the chord of the movement just before, when that was ringing.
+fn judge(
+    m: &Movement,
+    last: Option<&Found>,
+    swing: Option<(f64, f64)>,
+    reference_m_s: f64,
+    config: &StrokesConfig,
+) -> Result<(), String> {
+    let peak = m.times.peak_m_s;
+    if peak > config.max_speed_m_s {
+        return Err(format!(
+            "tip speed {peak:.0} m/s is over {:.0}: a tracking error",
+            config.max_speed_m_s
+        ));
+    }
+    if let Some(last) = last {
+        let after_s = m.from_s - last.times.t_stop_s;
+        let weak = peak < config.rebound_share * last.times.peak_m_s
+            && m.chord_m < config.rebound_share * last.chord_m;
+        // a swing that dies out is still the same ringing
+        let dies_out = swing.is_some_and(|s| peak <= 1.1 * s.0 && m.chord_m <= 1.1 * s.1);
+        if weak && (after_s < config.rebound_within_s || dies_out) {
+            return Err(RINGING.into());
+        }
+    }
+    let slowest = config.min_peak_speed_m_s.max(config.min_peak_share * reference_m_s);
+    if peak < slowest {
+        return Err(format!("slow: {peak:.1} m/s where a stroke of this take has at least {slowest:.1}"));
+    }
+    let edge_s = m.search.step_s;
+    if m.times.t_start_s.is_nan() {
+        return Err("cut by the start of the tracked span: its start was not seen".into());
+    }
+    let ends_with_piece = m.to_s > m.piece_s.1 - edge_s;
+    if ends_with_piece && (m.times.t_stop_s.is_nan() || m.times.t_peak_s > m.piece_s.1 - edge_s) {
+        return Err("cut by the end of the tracked span: its stop was not seen".into());
+    }
+    if m.chord_m < config.min_chord_m {
+        return Err(format!("short: {:.2} m", m.chord_m));
+    }
+    let stop_s = if m.times.t_stop_s.is_finite() { m.times.t_stop_s } else { m.to_s };
+    if stop_s - m.times.t_start_s < config.min_duration_s {
+        return Err(format!("brief: {:.0} ms", (stop_s - m.times.t_start_s) * 1000.0));
+    }
+    Ok(())
+}
+
+/// Main axis of the motion, unit length; `None` when nothing moves.
+fn main_axis(columns: &Columns) -> Option<Vector3<f64>> {
+    let v = &columns.nominal.velocities_in_world_m_s;
+    let moment: Matrix3<f64> = v.iter().map(|v| v * v.transpose() * v.norm_squared()).sum();
+    if !(moment.trace() > 0.0) || !moment.trace().is_finite() {
+        return None;
+    }
+    let eigen = SymmetricEigen::new(moment);
+    let axis = eigen.eigenvectors.column(eigen.eigenvalues.imax()).into_owned();
+    Some(axis.normalize())
+}
+
+/// Stretches of time between gaps too long to bridge.
+fn pieces(columns: &Columns, config: &StrokesConfig) -> Vec<(f64, f64)> {
+    let mut out = Vec::new();
+    let (Some(&first), Some(&last)) = (columns.t_s.first(), columns.t_s.last()) else { return out };
+    let mut from = first;
+    for gap in columns.gaps.iter().filter(|g| g.1 - g.0 > config.longest_bridge_s) {
+        out.push((from, gap.0));
+        from = gap.1;
+    }
+    out.push((from, last));
+    out.retain(|p| p.1 - p.0 >= 4.0 * columns.step_s);
+    out
+}
+
+fn movements_in(
+    columns: &Columns,
+    config: &StrokesConfig,
+    piece_s: (f64, f64),
+    axis: Vector3<f64>,
+) -> Vec<Movement> {
+    let curve = columns.curve();
+    let step_s = columns.step_s / 2.0;
+    let along = |t: f64| curve.velocity(t).dot(&axis);
+    let n = ((piece_s.1 - piece_s.0) / step_s).ceil() as usize;
+    let mut turns = vec![piece_s.0];
+    let (mut t, mut w) = (piece_s.0, along(piece_s.0));
+    for i in 1..=n {
+        let next = (piece_s.0 + i as f64 * step_s).min(piece_s.1);
+        let w_next = along(next);
+        if (w > 0.0) != (w_next > 0.0) {
+            turns.push(super::curve::crossing(along, t, next));
+        }
+        (t, w) = (next, w_next);
+    }
+    turns.push(piece_s.1);
+    let mut out = Vec::new();
+    for pair in turns.windows(2) {
+        let (from_s, to_s) = (pair[0], pair[1]);
+        if to_s - from_s < step_s {
+            continue;
+        }
+        let sign = along((from_s + to_s) / 2.0).signum();
+        let search = Search {
+            peak_in_s: (from_s, to_s),
+            reach_s: (piece_s.0, (to_s + 0.1).min(piece_s.1)),
+            way: axis * sign,
+            step_s,
+        };
+        let times = moments(&curve, &search, config);
+        let end_s = if times.t_stop_s.is_finite() { times.t_stop_s } else { to_s };
+        let start_s = if times.t_start_s.is_finite() { times.t_start_s } else { from_s };
+        let chord_m = (curve.position(end_s) - curve.position(start_s)).norm();
+        out.push(Movement { from_s, to_s, piece_s, times, chord_m, search });
+    }
+    out
+}
+
+/// Upper quartile of the peaks of movements that could be strokes.
+fn reference_speed(movements: &[Movement], config: &StrokesConfig) -> f64 {
+    let mut peaks: Vec<f64> = movements
+        .iter()
+        .filter(|m| {
+            m.times.peak_m_s >= config.min_peak_speed_m_s
+                && m.times.peak_m_s <= config.max_speed_m_s
+                && m.chord_m >= config.min_chord_m
+        })
+        .map(|m| m.times.peak_m_s)
+        .collect();
+    peaks.sort_by(f64::total_cmp);
+    match peaks.len() {
+        0 => 0.0,
+        n => peaks[(3 * (n - 1)).div_ceil(4)],
+    }
+}

@@ -1,0 +1,98 @@
+//! Tip speed over W: late power, ramp, hesitations.
+
+use super::config::StrokesConfig;
+use super::curve::{Curve, crossing};
+use super::times::Times;
+
+/// Figures of the speed profile; NaN when not to be had.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct SpeedProfile {
+    pub late_power: f64,
+    pub ramp_r2: f64,
+    pub sign_changes: f64,
+}
+
+/// Share of the peak at which the ramp ends: the top of the profile is rounded in every cast.
+const RAMP_ENDS_AT: f64 = 0.9;
+const RAMP_POINTS: usize = 101;
+
+pub(super) fn profile(curve: &Curve<'_>, times: &Times, t_rsp_s: f64, config: &StrokesConfig) -> SpeedProfile {
+    let start_s = times.t_start_s;
+    let half_s = first_reaching(curve, times, 0.5);
+    let ramp_end_s = first_reaching(curve, times, RAMP_ENDS_AT);
+    let speeds: Vec<f64> = (0..RAMP_POINTS)
+        .map(|i| curve.speed(start_s + (ramp_end_s - start_s) * i as f64 / (RAMP_POINTS - 1) as f64))
+        .collect();
+    SpeedProfile {
+        late_power: (half_s - start_s) / (t_rsp_s - start_s),
+        ramp_r2: r_squared(&speeds),
+        sign_changes: turns(&speeds, config.hesitation_share * times.peak_m_s) as f64,
+    }
+}
+
+/// First moment in W at which the speed reaches a share of its peak.
+fn first_reaching(curve: &Curve<'_>, times: &Times, share: f64) -> f64 {
+    let level = share * times.peak_m_s;
+    let over = |t: f64| curve.speed(t) - level;
+    const STEPS: usize = 200;
+    let at =
+        |i: usize| times.t_start_s + (times.t_peak_s - times.t_start_s) * i as f64 / STEPS as f64;
+    if over(at(0)) >= 0.0 {
+        return at(0);
+    }
+    (1..=STEPS).find(|&i| over(at(i)) >= 0.0).map_or(f64::NAN, |i| crossing(over, at(i - 1), at(i)))
+}
+
+/// R squared of a straight line through equally spaced values, trapezoidal weights.
+fn r_squared(values: &[f64]) -> f64 {
+    let n = values.len();
+    let weight = |i: usize| if i == 0 || i + 1 == n { 0.5 } else { 1.0 };
+    let middle = (n - 1) as f64 / 2.0;
+    let total: f64 = (0..n).map(weight).sum();
+    let mean = values.iter().enumerate().map(|(i, v)| weight(i) * v).sum::<f64>() / total;
+    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+    for (i, v) in values.iter().enumerate() {
+        let (w, x, y) = (weight(i), i as f64 - middle, v - mean);
+        (xx, xy, yy) = (xx + w * x * x, xy + w * x * y, yy + w * y * y);
+    }
+    xy * xy / (xx * yy)
+}
+
+/// Turning points of the values that stand out by at least `least`.
+fn turns(values: &[f64], least: f64) -> usize {
+    let Some(&first) = values.first() else { return 0 };
+    // the stroke starts by accelerating
+    let (mut rising, mut extreme, mut count) = (true, first, 0);
+    for &v in values {
+        if (v > extreme) == rising {
+            extreme = v;
+        } else if (v - extreme).abs() >= least {
+            (rising, extreme, count) = (!rising, v, count + 1);
+        }
+    }
+    count
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_ramp_is_one_and_noise_under_the_bar_does_not_turn() {
+        let ramp: Vec<f64> = (0..101).map(f64::from).collect();
+        assert!((r_squared(&ramp) - 1.0).abs() < 1e-12);
+        let shaky: Vec<f64> =
+            ramp.iter().enumerate().map(|(i, v)| v * 0.01 + 0.3 * (-1.0_f64).powi(i as i32)).collect();
+        assert_eq!(turns(&shaky, 1.0), 0);
+        let hesitating: Vec<f64> =
+            ramp.iter().map(|v| if *v < 50.0 { *v } else if *v < 60.0 { 100.0 - v } else { v - 20.0 }).collect();
+        assert_eq!(turns(&hesitating, 2.0), 2);
+    }
+
+    /// R squared of y = x^2 on 0..1 is 15/16 (closed form: cov 1/12, var x 1/12, var y 4/45).
+    #[test]
+    fn r_squared_of_a_parabola() {
+        let square: Vec<f64> = (0..101).map(|i| (f64::from(i) / 100.0).powi(2)).collect();
+        assert!((r_squared(&square) - 15.0 / 16.0).abs() < 1e-4);
+    }
+}
