@@ -43,10 +43,8 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         .collect();
     let ways: Vec<Vector3<f64>> = raws.iter().zip(&found).map(|(r, f)| way(r, f)).collect();
     let nominal = rod.nominal();
-    let chords: Vec<[Point3<f64>; 2]> = raws
-        .iter()
-        .map(|r| [r.times.t_start_s, r.times.t_peak_s].map(|t| nominal.tip.position(t)))
-        .collect();
+    let chords: Vec<[Point3<f64>; 2]> =
+        raws.iter().map(|r| [r.times.t_start_s, r.times.t_peak_s].map(|t| nominal.tip.position(t))).collect();
     let t = &rod.tip.columns.t_s;
     let casting = casting(&raws, &ways, &chords, (t[0], t[t.len() - 1]), config, &mut warnings);
     let strokes: Vec<Stroke> = (0..found.len())
@@ -77,7 +75,11 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
 }
 
 /// The path's own figures, and what the markers allow; `true` where the bend gave no rod straight position.
-fn measure_path(rod: &Rod<'_>, found: &[Found], config: &StrokesConfig) -> (Vec<Allowed>, Vec<Raw>, Vec<bool>) {
+fn measure_path(
+    rod: &Rod<'_>,
+    found: &[Found],
+    config: &StrokesConfig,
+) -> (Vec<Allowed>, Vec<Raw>, Vec<bool>) {
     let t = &rod.tip.columns.t_s;
     let end_s = t[t.len() - 1];
     let mut allowed: Vec<Allowed> = found
@@ -89,7 +91,11 @@ fn measure_path(rod: &Rod<'_>, found: &[Found], config: &StrokesConfig) -> (Vec<
             let next_start_s = found.get(i + 1).map_or(f64::INFINITY, |n| n.times.t_start_s);
             let flex_s = counterflex_end_s(&f.times, next_start_s, config).min(end_s);
             let covers = |from: f64, to: f64| {
-                if rod.butts.is_empty() { rod.tip.columns.covers(from, to) } else { rod.upper_covers(from, to) }
+                if rod.butts.is_empty() {
+                    rod.tip.columns.covers(from, to)
+                } else {
+                    rod.upper_covers(from, to)
+                }
             };
             Allowed {
                 bend: rod.pair_covers(start_s, limit_s),
@@ -102,7 +108,8 @@ fn measure_path(rod: &Rod<'_>, found: &[Found], config: &StrokesConfig) -> (Vec<
         .collect();
     let nominal = rod.nominal();
     let first = measure_all(&nominal, found, &allowed, config);
-    let fell_back: Vec<bool> = first.iter().zip(&allowed).map(|(r, a)| a.bend && r.t_rsp_s.is_nan()).collect();
+    let fell_back: Vec<bool> =
+        first.iter().zip(&allowed).map(|(r, a)| a.bend && r.t_rsp_s.is_nan()).collect();
     for (a, f) in allowed.iter_mut().zip(&fell_back) {
         if *f {
             (a.bend, a.counterflex) = (false, false);
@@ -133,8 +140,7 @@ fn stroke(
     let mut figures = figures(rod, raw, by_draw, reasons, i, config);
     ring_figures(rod, raws, by_draw, allowed, reasons, i, config, &mut figures);
     let nominal = rod.nominal();
-    let chord = [raw.times.t_start_s, raw.t_rsp_s]
-        .map(|t| casting.cast_from_world * nominal.tip.position(t));
+    let chord = [raw.times.t_start_s, raw.t_rsp_s].map(|t| casting.cast_from_world * nominal.tip.position(t));
     Stroke {
         stroke: i as u32 + 1,
         direction: casting.directions[i],
@@ -246,9 +252,8 @@ fn ring_figures(
 }
 
 fn bends(view: &RodView<'_>, plane: &CastPlane, t_s: &[f64]) -> Vec<f64> {
-    view.pair.map_or_else(Vec::new, |pair| {
-        t_s.iter().map(|&t| pair.bend_m(&view.tip, &plane.left, t).0).collect()
-    })
+    view.pair
+        .map_or_else(Vec::new, |pair| t_s.iter().map(|&t| pair.bend_m(&view.tip, &plane.left, t).0).collect())
 }
 
 fn ring_of(
@@ -278,9 +283,7 @@ fn ring_of(
     let t_s = ring::instants(raw.t_counterflex_s, to_s);
     let bend_m = bends(&rod.nominal(), &plane, &t_s);
     let noise_m = draws::spread(
-        &(0..rod.draw_count)
-            .map(|k| bends(&rod.draw(k), &plane, &t_s[..1])[0])
-            .collect::<Vec<_>>(),
+        &(0..rod.draw_count).map(|k| bends(&rod.draw(k), &plane, &t_s[..1])[0]).collect::<Vec<_>>(),
     );
     ring::fit(t_s, &bend_m, if noise_m.is_finite() { noise_m } else { 0.0 }).map(|r| (r, bend_m, plane))
 }
@@ -317,9 +320,8 @@ fn samples(
                 .iter()
                 .enumerate()
                 .map(|(k, d)| {
-                    d[i].plane.map_or(f64::NAN, |p| {
-                        p.coordinates(&rod.tip.draws[k].positions_in_world[n]).h_m
-                    })
+                    d[i].plane
+                        .map_or(f64::NAN, |p| p.coordinates(&rod.tip.draws[k].positions_in_world[n]).h_m)
                 })
                 .collect();
             let pair = nominal.pair.filter(|_| rod.pair_covers(t_s, t_s));
@@ -344,15 +346,12 @@ fn rod_samples(rod: &Rod<'_>, casting: &Casting) -> Vec<RodSample> {
     let to_world = casting.cast_from_world.inverse();
     let (ahead, left) = (to_world * Vector3::x(), to_world * Vector3::y());
     let views: Vec<RodView<'_>> = (0..rod.draw_count).map(|k| rod.draw(k)).collect();
-    let times: Vec<f64> =
-        rod.tip.columns.t_s.iter().copied().filter(|t| rod.pair_covers(*t, *t)).collect();
+    let times: Vec<f64> = rod.tip.columns.t_s.iter().copied().filter(|t| rod.pair_covers(*t, *t)).collect();
     times
         .par_iter()
         .map(|&t_s| {
-            let drawn: Vec<f64> = views
-                .iter()
-                .filter_map(|v| v.pair.map(|p| p.bend_m(&v.tip, &left, t_s).0))
-                .collect();
+            let drawn: Vec<f64> =
+                views.iter().filter_map(|v| v.pair.map(|p| p.bend_m(&v.tip, &left, t_s).0)).collect();
             RodSample {
                 t_s,
                 butt_angle_deg: pair.angle_rad(&ahead, t_s).to_degrees(),

@@ -70,12 +70,8 @@ pub(super) fn load(
     let start = tip.position(times.t_start_s);
     let mut plane = CastPlane::through(start, tip.position(times.t_peak_s))?;
     let stop_s = if times.t_stop_s.is_finite() { times.t_stop_s } else { limit_s };
-    let (t_max_bend_s, _) = largest(
-        |t| butts.bend_m(tip, &plane.left, t).0,
-        times.t_start_s,
-        stop_s.min(limit_s),
-        2.0 * step_s,
-    );
+    let (t_max_bend_s, _) =
+        largest(|t| butts.bend_m(tip, &plane.left, t).0, times.t_start_s, stop_s.min(limit_s), 2.0 * step_s);
     let mut t_rsp_s = f64::NAN;
     for _ in 0..2 {
         let bend = |t: f64| butts.bend_m(tip, &plane.left, t).0;

@@ -12,7 +12,9 @@
 //! on after the delivery with a roll or a new pick-up within the pause, can be turned round; then set one of 1 or 2.
 //! Each stroke's own direction is the sign of its chord along that way, not its place in an alternation.
 
-use nalgebra::{Isometry3, Matrix2, Point3, Rotation3, SymmetricEigen, Translation3, UnitQuaternion, Vector3};
+use nalgebra::{
+    Isometry3, Matrix2, Point3, Rotation3, SymmetricEigen, Translation3, UnitQuaternion, Vector3,
+};
 
 use crate::model::{Direction, Severity, Warning};
 
@@ -62,8 +64,8 @@ pub(super) fn casting(
         .find_map(|w| w.try_normalize(1e-9))
         .unwrap_or_else(Vector3::x);
     let rotation = Rotation3::from_axis_angle(&Vector3::z_axis(), -x.y.atan2(x.x));
-    let middle = chords.iter().map(|c| (c[0].coords + c[1].coords) / 2.0).sum::<Vector3<f64>>()
-        / chords.len() as f64;
+    let middle =
+        chords.iter().map(|c| (c[0].coords + c[1].coords) / 2.0).sum::<Vector3<f64>>() / chords.len() as f64;
     let origin = Vector3::new(middle.x, middle.y, 0.0);
     let cast_from_world = Isometry3::from_parts(
         Translation3::from(-(rotation * origin)),
@@ -100,7 +102,8 @@ fn vote(
     if raws[0].times.t_start_s - span_s.0 > quiet_s && n > 1 {
         votes.push(-sign(0));
     }
-    let peak = |way: f64| (0..n).filter(|&i| sign(i) == way).map(|i| raws[i].times.peak_m_s).fold(0.0, f64::max);
+    let peak =
+        |way: f64| (0..n).filter(|&i| sign(i) == way).map(|i| raws[i].times.peak_m_s).fold(0.0, f64::max);
     if n > 1 {
         votes.push(0.5 * (peak(1.0) - peak(-1.0)).signum());
     }

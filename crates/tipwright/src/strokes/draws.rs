@@ -16,7 +16,12 @@ use crate::model::{FigureId as F, MarkerPath, PathDraw};
 use super::config::StrokesConfig;
 
 /// Draws of one marker's path; `marker_idx` keeps the markers' errors apart.
-pub(super) fn synthetic(path: &MarkerPath, step_s: f64, marker_idx: u64, config: &StrokesConfig) -> Vec<PathDraw> {
+pub(super) fn synthetic(
+    path: &MarkerPath,
+    step_s: f64,
+    marker_idx: u64,
+    config: &StrokesConfig,
+) -> Vec<PathDraw> {
     let n = path.samples.len();
     let width = config.noise_correlation_samples.max(0.1);
     let reach = (4.0 * width).ceil() as usize;
@@ -140,4 +145,3 @@ fn quantile(sorted: &[f64], q: f64) -> f64 {
 pub(super) fn spread(draws: &[f64]) -> f64 {
     sd(F::Chord, 0.0, draws, None).unwrap_or(f64::NAN)
 }
-

@@ -15,18 +15,28 @@ pub(super) type Reasons = BTreeMap<F, String>;
 const BEFORE: [F; 3] = [F::Pause, F::Opposite, F::Creep];
 
 /// Reasons known before any number is looked at: markers not worn or not seen, gaps, no neighbour.
-pub(super) fn reasons(rod: &Rod<'_>, raws: &[Raw], allowed: &[Allowed], fell_back: bool, i: usize) -> Reasons {
+pub(super) fn reasons(
+    rod: &Rod<'_>,
+    raws: &[Raw],
+    allowed: &[Allowed],
+    fell_back: bool,
+    i: usize,
+) -> Reasons {
     let mut out = Reasons::new();
     let allowed = &allowed[i];
     for &id in F::ALL {
         let reason = match (id, id.info().needs) {
             (_, Needs::Line) => Some("the line was not measured"),
             (F::ButtSpeed, _) if rod.butts.is_empty() => Some("needs a butt marker"),
-            (F::ButtSpeed, _) if !allowed.butt_speed => Some("the upper butt marker is not seen all through W"),
-            (F::ButtSpeed, _) => None,
-            (_, Needs::Butt) | (F::PeakLead, _) if rod.pair().is_none() => {
-                Some(if rod.butts.is_empty() { "needs two butt markers" } else { "needs a second butt marker" })
+            (F::ButtSpeed, _) if !allowed.butt_speed => {
+                Some("the upper butt marker is not seen all through W")
             }
+            (F::ButtSpeed, _) => None,
+            (_, Needs::Butt) | (F::PeakLead, _) if rod.pair().is_none() => Some(if rod.butts.is_empty() {
+                "needs two butt markers"
+            } else {
+                "needs a second butt marker"
+            }),
             (_, Needs::Butt) | (F::PeakLead, _) if fell_back => Some("the bend never comes back to zero"),
             (F::Counterflex | F::RingFrequency | F::RingDamping, _) if !allowed.counterflex => {
                 Some("the butt markers are not seen through counterflex")

@@ -68,7 +68,9 @@ pub struct StrokesOutcome {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum StrokesError {
     /// Too few samples.
-    #[error("the {marker} path has {got} samples and at least {needed} are needed; track a longer part of the clip")]
+    #[error(
+        "the {marker} path has {got} samples and at least {needed} are needed; track a longer part of the clip"
+    )]
     TooShort {
         /// Whose path.
         marker: &'static str,
@@ -86,7 +88,9 @@ pub enum StrokesError {
         sample_idx: usize,
     },
     /// Times do not increase.
-    #[error("sample {sample_idx} of the {marker} path is not later than the one before; sort the samples by time")]
+    #[error(
+        "sample {sample_idx} of the {marker} path is not later than the one before; sort the samples by time"
+    )]
     NotIncreasing {
         /// Whose path.
         marker: &'static str,
@@ -94,7 +98,9 @@ pub enum StrokesError {
         sample_idx: usize,
     },
     /// A draw that does not fit its path.
-    #[error("draw {draw_idx} of the {marker} path has {got} samples where the path has {needed}; draw at the path's own samples")]
+    #[error(
+        "draw {draw_idx} of the {marker} path has {got} samples where the path has {needed}; draw at the path's own samples"
+    )]
     DrawLength {
         /// Whose path.
         marker: &'static str,

@@ -120,9 +120,8 @@ fn dip(flat: &[InPlane], chord_m: f64) -> (f64, f64) {
 
 /// Root mean square of h about its least-squares line over s, weighted by length of path.
 fn rms_about_line(flat: &[InPlane], steps: &[f64]) -> f64 {
-    let weight = |i: usize| {
-        (if i > 0 { steps[i - 1] } else { 0.0 } + steps.get(i).copied().unwrap_or(0.0)) / 2.0
-    };
+    let weight =
+        |i: usize| (if i > 0 { steps[i - 1] } else { 0.0 } + steps.get(i).copied().unwrap_or(0.0)) / 2.0;
     let mut sums = [0.0; 3];
     for (i, p) in flat.iter().enumerate() {
         let w = weight(i);

@@ -198,9 +198,7 @@ fn between(rod: &RodView<'_>, found: &[Found], allowed: &[Allowed], raws: &mut [
         }
         if allowed[i].pause_before && from_s < to_s {
             creep_m = match &rod.upper {
-                Some(upper) => {
-                    along(upper, to_s) + largest(|t| -along(upper, t), from_s, to_s, step_s).1
-                }
+                Some(upper) => along(upper, to_s) + largest(|t| -along(upper, t), from_s, to_s, step_s).1,
                 None => tip_creep_m(&rod.tip, &plane, from_s, to_s, step_s),
             };
         }

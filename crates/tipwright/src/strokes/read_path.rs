@@ -124,7 +124,8 @@ pub fn read_path(path: &Path) -> Result<ReadPath, PathFileError> {
         let row = |reason: String| PathFileError::Row { line, reason, path: path.into() };
         let number = |idx: usize| -> Result<f64, PathFileError> {
             let name = &header[idx];
-            let field = record.get(idx).ok_or_else(|| row(format!("{name} is missing; the row is too short")))?;
+            let field =
+                record.get(idx).ok_or_else(|| row(format!("{name} is missing; the row is too short")))?;
             let x: f64 = field
                 .parse()
                 .map_err(|_| row(format!("{name} is \"{field}\", not a number; leave the row out")))?;
@@ -139,7 +140,10 @@ pub fn read_path(path: &Path) -> Result<ReadPath, PathFileError> {
         };
         let t_s = number(place[0])?;
         if let Some(last) = samples.last().filter(|l| t_s <= l.t_s) {
-            return Err(row(format!("t_s is {t_s}, not later than {} before it; sort the rows by time", last.t_s)));
+            return Err(row(format!(
+                "t_s is {t_s}, not later than {} before it; sort the rows by time",
+                last.t_s
+            )));
         }
         let position_sd_m = sd.map_or(Ok(Vector3::zeros()), three)?;
         if position_sd_m.iter().any(|s| *s < 0.0) {
@@ -187,8 +191,8 @@ fn complete(path: &mut MarkerPath, has_velocity: bool, has_sd: bool, file: &Path
         if samples.len() < 5 {
             let t: Vec<f64> = samples.iter().map(|s| s.t_s).collect();
             if let [.., _, last] = t[..] {
-                let mean =
-                    (samples[samples.len() - 1].position_in_world - samples[0].position_in_world) / (last - t[0]);
+                let mean = (samples[samples.len() - 1].position_in_world - samples[0].position_in_world)
+                    / (last - t[0]);
                 samples.iter_mut().for_each(|s| s.velocity_in_world_m_s = mean);
             }
             if !has_sd {

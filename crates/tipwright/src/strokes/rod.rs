@@ -33,14 +33,16 @@ pub(super) struct Rod<'a> {
 impl<'a> Rod<'a> {
     pub fn of(paths: &'a RodPaths, config: &StrokesConfig) -> Result<Self, StrokesError> {
         check(&paths.tip, "tip")?;
-        let mut butts: Vec<_> = paths.butts.iter().filter(|b| b.path.samples.len() >= FEWEST_SAMPLES).collect();
+        let mut butts: Vec<_> =
+            paths.butts.iter().filter(|b| b.path.samples.len() >= FEWEST_SAMPLES).collect();
         butts.sort_by(|a, b| a.at_m.total_cmp(&b.at_m));
         // two markers at one place fix no axis
         butts.dedup_by(|a, b| (a.at_m - b.at_m).abs() < 1e-6);
         for b in &butts {
             check(&b.path, "butt marker")?;
         }
-        let all: Vec<&MarkerPath> = std::iter::once(&paths.tip).chain(butts.iter().map(|b| &b.path)).collect();
+        let all: Vec<&MarkerPath> =
+            std::iter::once(&paths.tip).chain(butts.iter().map(|b| &b.path)).collect();
         let given = all.iter().map(|p| p.draws.len()).filter(|&n| n > 0).min();
         let draw_count = given.unwrap_or(config.synthetic_draws);
         let made = StrokesConfig { synthetic_draws: draw_count, ..config.clone() };
@@ -53,11 +55,8 @@ impl<'a> Rod<'a> {
             };
             Marker { columns, draws }
         });
-        let tip = markers.next().ok_or(StrokesError::TooShort {
-            marker: "tip",
-            needed: FEWEST_SAMPLES,
-            got: 0,
-        })?;
+        let tip =
+            markers.next().ok_or(StrokesError::TooShort { marker: "tip", needed: FEWEST_SAMPLES, got: 0 })?;
         let butts = markers.collect();
         Ok(Self { tip, butts, draw_count, is_synthetic: paths.tip.draws.is_empty() })
     }

@@ -79,10 +79,7 @@ fn judge(
 ) -> Result<(), String> {
     let peak = m.times.peak_m_s;
     if peak > config.max_speed_m_s {
-        return Err(format!(
-            "tip speed {peak:.0} m/s is over {:.0}: a tracking error",
-            config.max_speed_m_s
-        ));
+        return Err(format!("tip speed {peak:.0} m/s is over {:.0}: a tracking error", config.max_speed_m_s));
     }
     if let Some(last) = last {
         let after_s = m.from_s - last.times.t_stop_s;

@@ -16,7 +16,12 @@ pub(super) struct SpeedProfile {
 const RAMP_ENDS_AT: f64 = 0.9;
 const RAMP_POINTS: usize = 101;
 
-pub(super) fn profile(curve: &Curve<'_>, times: &Times, t_rsp_s: f64, config: &StrokesConfig) -> SpeedProfile {
+pub(super) fn profile(
+    curve: &Curve<'_>,
+    times: &Times,
+    t_rsp_s: f64,
+    config: &StrokesConfig,
+) -> SpeedProfile {
     let start_s = times.t_start_s;
     let half_s = first_reaching(curve, times, 0.5);
     let ramp_end_s = first_reaching(curve, times, RAMP_ENDS_AT);
@@ -35,8 +40,7 @@ fn first_reaching(curve: &Curve<'_>, times: &Times, share: f64) -> f64 {
     let level = share * times.peak_m_s;
     let over = |t: f64| curve.speed(t) - level;
     const STEPS: usize = 200;
-    let at =
-        |i: usize| times.t_start_s + (times.t_peak_s - times.t_start_s) * i as f64 / STEPS as f64;
+    let at = |i: usize| times.t_start_s + (times.t_peak_s - times.t_start_s) * i as f64 / STEPS as f64;
     if over(at(0)) >= 0.0 {
         return at(0);
     }
@@ -84,8 +88,18 @@ mod tests {
         let shaky: Vec<f64> =
             ramp.iter().enumerate().map(|(i, v)| v * 0.01 + 0.3 * (-1.0_f64).powi(i as i32)).collect();
         assert_eq!(turns(&shaky, 1.0), 0);
-        let hesitating: Vec<f64> =
-            ramp.iter().map(|v| if *v < 50.0 { *v } else if *v < 60.0 { 100.0 - v } else { v - 20.0 }).collect();
+        let hesitating: Vec<f64> = ramp
+            .iter()
+            .map(|v| {
+                if *v < 50.0 {
+                    *v
+                } else if *v < 60.0 {
+                    100.0 - v
+                } else {
+                    v - 20.0
+                }
+            })
+            .collect();
         assert_eq!(turns(&hesitating, 2.0), 2);
     }
 

@@ -78,8 +78,8 @@ impl System {
         let mut band = vec![[0.0; 3]; m];
         for j in 0..m {
             let a = q(j);
-            band[j][0] = (h[j] + h[j + 1]) / 3.0
-                + lambda * (0..3).map(|k| d[j + k] * a[k] * a[k]).sum::<f64>();
+            band[j][0] =
+                (h[j] + h[j + 1]) / 3.0 + lambda * (0..3).map(|k| d[j + k] * a[k] * a[k]).sum::<f64>();
             if j + 1 < m {
                 let b = q(j + 1);
                 band[j][1] = h[j + 1] / 6.0 + lambda * (d[j + 1] * a[1] * b[0] + d[j + 2] * a[2] * b[1]);
@@ -199,9 +199,7 @@ mod tests {
         let estimate = noise_of(&noisy);
         assert!(estimate.iter().all(|e| (e / sd - 1.0).abs() < 0.15), "{estimate}");
         let got = smooth(&t, &noisy, &vec![Vector3::repeat(sd); t.len()]);
-        let rms = |f: &dyn Fn(usize) -> f64| {
-            ((20..460).map(|i| f(i).powi(2)).sum::<f64>() / 440.0).sqrt()
-        };
+        let rms = |f: &dyn Fn(usize) -> f64| ((20..460).map(|i| f(i).powi(2)).sum::<f64>() / 440.0).sqrt();
         let position = rms(&|i| (got.values[i].x - truth[i].x).abs());
         let velocity = rms(&|i| got.velocities_s[i].x - 1.5 * w * (w * t[i]).cos());
         assert!(position < 0.5 * sd, "{position}");

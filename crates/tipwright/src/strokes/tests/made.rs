@@ -150,7 +150,12 @@ impl Sequence {
                 let (a, f, z) = self.ring;
                 let w = std::f64::consts::TAU * f;
                 let taken = starts.get(i + 1).map_or(0.0, |n| smooth_step((t_s - n) / 0.2));
-                x += sign * a * (-z * w * u).exp() * (w * u).sin() * (1.0 - (-(u / 0.03).powi(2)).exp()) * (1.0 - taken);
+                x += sign
+                    * a
+                    * (-z * w * u).exp()
+                    * (w * u).sin()
+                    * (1.0 - (-(u / 0.03).powi(2)).exp())
+                    * (1.0 - taken);
             }
         }
         x

@@ -22,7 +22,11 @@ fn pivot(lean_rad: f64, arc_rad: f64, rise_s: f64) -> crate::model::RodPaths {
 }
 
 fn figure(outcome: &super::StrokesOutcome, i: usize, id: F) -> f64 {
-    outcome.strokes[i].figures.get(id).unwrap_or_else(|| panic!("{id:?}: {:?}", outcome.strokes[i].figures)).value
+    outcome.strokes[i]
+        .figures
+        .get(id)
+        .unwrap_or_else(|| panic!("{id:?}: {:?}", outcome.strokes[i].figures))
+        .value
 }
 
 /// Rigid rod about a fixed hand: chord 2 L sin(arc/2), dome L (1 - cos(arc/2)); closed form, tabulated in the
@@ -43,11 +47,7 @@ fn truth_rigid_rod_dome_table() {
         assert!((figure(&outcome, 0, F::Chord) - chord_m).abs() < 0.005 + late_m, "{arc_deg}");
         assert!((figure(&outcome, 0, F::DomeHeight) - dome_m).abs() < dome_bar, "{arc_deg}");
         assert!(figure(&outcome, 0, F::DipDepth) < 1e-4);
-        assert_relative_eq!(
-            figure(&outcome, 0, F::Straightness),
-            dome_m / chord_m,
-            max_relative = 0.02
-        );
+        assert_relative_eq!(figure(&outcome, 0, F::Straightness), dome_m / chord_m, max_relative = 0.02);
         let travel = ROD_M * arc;
         assert_relative_eq!(figure(&outcome, 0, F::Travel), travel, max_relative = 0.01);
         assert!(figure(&outcome, 0, F::ChordAngle).abs() < 0.3);

@@ -40,7 +40,10 @@ fn same(a: &StrokesOutcome, b: &StrokesOutcome, later_s: f64, bar: f64) {
             // angles near 180 and places of shallow extremes are ill-conditioned: rounding is magnified
             let bar = bar * if matches!(id, F::Opposite | F::DipAt) { 1e3 } else { 1.0 };
             let got = b.figures.get(*id).unwrap_or_else(|| panic!("{id:?}"));
-            assert!((m.value + shift - got.value).abs() < bar * (1.0 + m.value.abs()), "{id:?} {m:?} {got:?}");
+            assert!(
+                (m.value + shift - got.value).abs() < bar * (1.0 + m.value.abs()),
+                "{id:?} {m:?} {got:?}"
+            );
         }
     }
 }
@@ -105,16 +108,11 @@ fn a_known_forward_direction_decides() {
 fn samples_lie_in_the_cast_plane() {
     let outcome = measure(&casts(), &no_draws()).unwrap();
     for s in &outcome.strokes {
-        let (start, rsp) =
-            (s.figures.get(F::TStart).unwrap().value, s.figures.get(F::TRsp).unwrap().value);
+        let (start, rsp) = (s.figures.get(F::TStart).unwrap().value, s.figures.get(F::TRsp).unwrap().value);
         let first = s.samples.iter().find(|p| p.t_s >= start).unwrap();
         assert!(first.h_m.abs() < 0.03 && first.s_m.abs() < 0.05);
-        let dome = s
-            .samples
-            .iter()
-            .filter(|p| p.t_s >= start && p.t_s <= rsp)
-            .map(|p| p.h_m)
-            .fold(0.0, f64::max);
+        let dome =
+            s.samples.iter().filter(|p| p.t_s >= start && p.t_s <= rsp).map(|p| p.h_m).fold(0.0, f64::max);
         assert!((dome - s.figures.get(F::DomeHeight).unwrap().value).abs() < 0.003);
         assert!(s.samples.first().unwrap().t_s < start && s.samples.last().unwrap().t_s > rsp);
     }

@@ -13,9 +13,7 @@ fn config() -> StrokesConfig {
 }
 
 fn flat(sequence: &Sequence, after_s: f64, more: impl Fn(f64) -> f64) -> RodPaths {
-    tip_only(path(FPS, 0.0, sequence.end_s() + after_s, |t| {
-        Point3::new(sequence.x_m(t) + more(t), 0.0, 3.0)
-    }))
+    tip_only(path(FPS, 0.0, sequence.end_s() + after_s, |t| Point3::new(sequence.x_m(t) + more(t), 0.0, 3.0)))
 }
 
 /// A smooth step of height 1 between two moments.
@@ -25,7 +23,8 @@ fn step(t: f64, from_s: f64, to_s: f64) -> f64 {
 
 #[test]
 fn false_casts_with_ringing_are_counted_once() {
-    for (amplitude, frequency, damping) in [(0.0, 1.5, 0.1), (0.25, 1.6, 0.12), (0.4, 2.0, 0.05), (0.15, 3.0, 0.03)]
+    for (amplitude, frequency, damping) in
+        [(0.0, 1.5, 0.1), (0.25, 1.6, 0.12), (0.4, 2.0, 0.05), (0.15, 3.0, 0.03)]
     {
         for pause_s in [0.35, 0.6, 1.1] {
             let sequence =
@@ -68,7 +67,8 @@ fn handling_walking_creep_and_drift_are_no_strokes() {
     let starts = sequence.starts_s();
     let paths = flat(&sequence, 4.0, |t| {
         // the rod is lifted 2 m before and lowered 2.5 m after, up to 5 m/s; someone walks at 1.2 m/s
-        let handling = -2.0 * step(t, 0.2, 1.2) + 2.5 * step(t, sequence.end_s() + 2.0, sequence.end_s() + 3.0);
+        let handling =
+            -2.0 * step(t, 0.2, 1.2) + 2.5 * step(t, sequence.end_s() + 2.0, sequence.end_s() + 3.0);
         let walking = 1.2 * t;
         // 0.3 m of creep before the second stroke, 0.3 m of drift after the third
         let creep = 0.3 * step(t, starts[1] - 0.5, starts[1] - 0.05);
