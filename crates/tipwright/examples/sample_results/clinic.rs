@@ -186,8 +186,8 @@ impl Habit {
         let fault = if before { 1.0 } else { 0.35 };
         Self {
             direction,
-            duration_s: rng.random_range(0.42..0.52),
-            peak_m_s: rng.random_range(15.0..21.0),
+            duration_s: rng.random_range(0.33..0.42),
+            peak_m_s: rng.random_range(14.0..19.0),
             ramp_power: 1.0 + fault * rng.random_range(-0.35..0.5),
             dip_m: fault * rng.random_range(0.01..0.09),
             dip_at: rng.random_range(0.35..0.75),
@@ -202,7 +202,7 @@ impl Habit {
     fn speed(&self, from_rsp_s: f64) -> f64 {
         let share = 1.0 + from_rsp_s / self.duration_s;
         if from_rsp_s > 0.0 {
-            return self.peak_m_s * (1.0 + from_rsp_s / 0.012) * (-from_rsp_s / 0.022).exp();
+            return self.peak_m_s * (1.0 + from_rsp_s / 0.02) * (-from_rsp_s / 0.02).exp();
         }
         let ramp = 0.2 + 0.8 * share.max(0.0).powf(self.ramp_power);
         let hump = self.wobble * (-((share - 0.5) / 0.12).powi(2)).exp();
@@ -220,8 +220,8 @@ impl Habit {
     fn bend(&self, from_rsp_s: f64) -> f64 {
         if from_rsp_s <= 0.0 {
             let x = (1.0 + from_rsp_s / self.duration_s).max(0.0);
-            // Largest at 0.78 of the stroke, zero at its end.
-            self.bend_m * (x.powi(2) * (1.0 - x)).max(0.0) / 0.1484 * 0.8 * if x > 0.667 { 1.25 } else { 1.0 }
+            // Largest at 0.78 of the stroke, where the bracket is 0.187; zero at its end.
+            self.bend_m * x.powf(2.5) * (1.0 - x).max(0.0).powf(0.7) / 0.187
         } else {
             -0.34
                 * self.bend_m
@@ -231,7 +231,7 @@ impl Habit {
     }
 
     fn butt_angle(&self, from_rsp_s: f64) -> f64 {
-        let x = 1.0 / (1.0 + (-(from_rsp_s + 0.13) / 0.045).exp());
+        let x = 1.0 / (1.0 + (-(from_rsp_s + 0.12) / 0.04).exp());
         match self.direction {
             Direction::Forward => 128.0 - 74.0 * x,
             Direction::Back => 54.0 + 74.0 * x,

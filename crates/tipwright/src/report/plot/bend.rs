@@ -4,7 +4,8 @@
 use super::geometry::Geometry;
 use super::scale::Quantity;
 use super::timeline::{Quantities, Timeline};
-use super::{Format, Glyph, Panel, figure_texts, glyph, span};
+use super::frame::Words;
+use super::{Format, Glyph, Panel, alt_text, figure_texts, figure_words, glyph, span};
 use crate::model::FigureId;
 use crate::model::stroke::CastSample;
 
@@ -35,12 +36,10 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
         if let Some(at_max) = geometry.at(t).and_then(|p| p.bend_m) {
             let point = line.at(t, at_max);
             glyph(&mut line.svg, Glyph::LargestBend, point);
-            let (metric, imperial) = figure_texts(FigureId::MaxBend, bend);
             let lead_text = figure_texts(FigureId::BendLead, lead).0;
-            let texts = (format!("largest {metric}"), format!("largest {imperial}"));
-            line.note(point, (0.0, -1.0), "", (&texts.0, &texts.1));
-            let lead_note = format!("{lead_text} before rod straight");
-            line.note(line.at(t, 0.55 * at_max), (-1.0, 0.2), "note", (&lead_note, &lead_note));
+            line.note(point, (0.0, -1.0), "", &figure_words("largest", FigureId::MaxBend, bend));
+            let lead_note = Words::plain(format!("{lead_text} before rod straight"));
+            line.note(line.at(t, 0.55 * at_max), (-1.0, 0.2), "note", &lead_note);
         }
     }
     if let (Some(counterflex), Some(rsp)) = (figure(FigureId::Counterflex), geometry.t_rsp_s) {
@@ -50,16 +49,15 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
             .filter(after)
             .min_by(|p, q| p.bend_m.unwrap_or(0.0).total_cmp(&q.bend_m.unwrap_or(0.0)));
         if let Some((sample, bend)) = lowest.and_then(|p| Some((p, p.bend_m?))) {
-            let (metric, imperial) = figure_texts(FigureId::Counterflex, counterflex);
-            let texts = (format!("counterflex {metric}"), format!("counterflex {imperial}"));
-            line.note(line.at(sample.t_s, bend), (-1.0, 0.6), "", (&texts.0, &texts.1));
+            let words = figure_words("counterflex", FigureId::Counterflex, counterflex);
+            line.note(line.at(sample.t_s, bend), (-1.0, 0.6), "", &words);
         }
     }
     Some(line.end(
         "bend",
-        alt(
-            geometry,
+        alt_text(
             "Bend of the rod over time",
+            geometry,
             &[FigureId::MaxBend, FigureId::BendLead, FigureId::Counterflex, FigureId::RingFrequency],
         ),
     ))
@@ -87,25 +85,14 @@ pub fn butt_panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
         geometry.stroke.figures.get(FigureId::Arc),
         geometry.window.clone().nth(geometry.window.len() / 2).map(|k| &samples[k]),
     ) {
-        let text = format!("arc {}", figure_texts(FigureId::Arc, arc).0);
+        let words = figure_words("arc", FigureId::Arc, arc);
         let point = line.at(middle.t_s, middle.butt_angle_deg.unwrap_or(0.5 * (low + high)));
-        line.note(point, (1.0, -0.2), &format!("t-{}", geometry.ink()), (&text, &text));
+        line.note(point, (1.0, -0.2), &format!("t-{}", geometry.ink()), &words);
     }
     Some(
         line.end(
             "butt",
-            alt(geometry, "Angle of the rod butt over time", &[FigureId::Arc, FigureId::ButtSpeed]),
+            alt_text("Angle of the rod butt over time", geometry, &[FigureId::Arc, FigureId::ButtSpeed]),
         ),
     )
-}
-
-fn alt(geometry: &Geometry<'_>, what: &str, ids: &[FigureId]) -> String {
-    let mut text = what.to_owned();
-    for &id in ids {
-        if let Some(m) = geometry.stroke.figures.get(id) {
-            text.push_str(&format!("; {} {}", id.info().name, figure_texts(id, m).0));
-        }
-    }
-    text.push('.');
-    text
 }

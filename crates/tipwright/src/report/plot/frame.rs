@@ -21,36 +21,75 @@ pub enum DrawnUnits {
 pub const NOTE_SIZE: f64 = 12.0;
 /// Font size of ticks.
 pub const TICK_SIZE: f64 = 11.5;
+/// Room left of the data, for ticks.
+pub const LEFT: f64 = 44.0;
+/// Room right of the data, for the second unit.
+pub const RIGHT: f64 = 34.0;
+/// Room above the data, for the title.
+pub const TOP: f64 = 26.0;
+/// Room below the data, for ticks and the axis' name.
+pub const BOTTOM: f64 = 24.0;
+
+/// A text with what stands before it in either system: `dip` and `31 mm` or `1.2 in`.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Words {
+    /// Before the number, with its space.
+    pub before: String,
+    /// The number in metres.
+    pub metric: String,
+    /// The number in feet and inches.
+    pub imperial: String,
+}
+
+impl Words {
+    /// The same in both systems.
+    #[must_use]
+    pub fn plain(text: impl Into<String>) -> Self {
+        Self { before: text.into(), metric: String::new(), imperial: String::new() }
+    }
+
+    /// A word and a number.
+    #[must_use]
+    pub fn number(before: &str, (metric, imperial): (String, String)) -> Self {
+        Self { before: format!("{before}\u{a0}"), metric, imperial }
+    }
+
+    fn in_metric(&self) -> String {
+        format!("{}{}", self.before, self.metric)
+    }
+
+    fn in_imperial(&self) -> String {
+        format!("{}{}", self.before, self.imperial)
+    }
+
+    fn in_both(&self) -> String {
+        format!("{}{} ({})", self.before, self.metric, self.imperial)
+    }
+
+    /// The text whose width decides where a label goes.
+    #[must_use]
+    pub fn widest(&self, units: DrawnUnits) -> String {
+        match units {
+            _ if self.metric == self.imperial => self.in_metric(),
+            DrawnUnits::Metric => self.in_metric(),
+            DrawnUnits::Both => self.in_both(),
+            DrawnUnits::Switch if self.metric.chars().count() >= self.imperial.chars().count() => self.in_metric(),
+            DrawnUnits::Switch => self.in_imperial(),
+        }
+    }
+}
 
 /// Text in the unit system(s) of the drawing.
-pub fn dual_text(svg: &mut Svg, class: &str, at: Xy, anchor: Anchor, texts: (&str, &str), units: DrawnUnits) {
-    let (metric, imperial) = texts;
+pub fn dual_text(svg: &mut Svg, class: &str, at: Xy, anchor: Anchor, words: &Words, units: DrawnUnits) {
     match units {
-        _ if metric == imperial => svg.text(class, at, anchor, metric),
-        DrawnUnits::Metric => svg.text(class, at, anchor, metric),
-        DrawnUnits::Both => svg.text(class, at, anchor, &both(metric, imperial)),
+        _ if words.metric == words.imperial => svg.text(class, at, anchor, &words.in_metric()),
+        DrawnUnits::Metric => svg.text(class, at, anchor, &words.in_metric()),
+        DrawnUnits::Both => svg.text(class, at, anchor, &words.in_both()),
         DrawnUnits::Switch => {
-            svg.text(&format!("{class} u-m"), at, anchor, metric);
-            svg.text(&format!("{class} u-ft"), at, anchor, imperial);
+            svg.text(&format!("{class} u-m"), at, anchor, &words.in_metric());
+            svg.text(&format!("{class} u-ft"), at, anchor, &words.in_imperial());
         }
     }
-}
-
-/// The text whose width decides where a label goes.
-#[must_use]
-pub fn widest(metric: &str, imperial: &str, units: DrawnUnits) -> String {
-    match units {
-        _ if metric == imperial => metric.to_owned(),
-        DrawnUnits::Metric => metric.to_owned(),
-        DrawnUnits::Both => both(metric, imperial),
-        DrawnUnits::Switch => {
-            if metric.chars().count() >= imperial.chars().count() { metric } else { imperial }.to_owned()
-        }
-    }
-}
-
-fn both(metric: &str, imperial: &str) -> String {
-    format!("{metric} ({imperial})")
 }
 
 /// An axis: what it measures and what it is called.
@@ -69,10 +108,8 @@ pub struct Axis<'a> {
 }
 
 impl Axis<'_> {
-    fn title(&self, system: UnitSystem) -> String {
-        let unit =
-            if self.quantity == Quantity::Plain { self.plain_unit } else { self.quantity.unit(system) };
-        if unit.is_empty() { self.name.to_owned() } else { format!("{}, {unit}", self.name) }
+    fn unit(&self, system: UnitSystem) -> &str {
+        if self.quantity == Quantity::Plain { self.plain_unit } else { self.quantity.unit(system) }
     }
 
     fn ticks(&self, system: UnitSystem) -> Vec<Tick> {
@@ -110,58 +147,68 @@ impl Frame<'_> {
     /// Draws rules, ticks and names; returns the labels already taken.
     pub fn draw(&self, svg: &mut Svg, units: DrawnUnits) -> Labels {
         let area = self.area();
-        let room = Area { left: area.left, right: area.right, top: area.top - 4.0, bottom: area.bottom };
+        let room = Area { left: area.left, right: area.right, top: area.top - 2.0, bottom: area.bottom - 1.0 };
         let labels = Labels::new(room, NOTE_SIZE);
-        svg.text("title", (4.0, 15.0), Anchor::Start, self.title);
+        svg.text("title", (area.left, area.top - 9.0), Anchor::Start, self.title);
         match units {
             DrawnUnits::Switch if self.x.depends_on_system() || self.y.depends_on_system() => {
                 for (system, class) in [(UnitSystem::Metric, "u-m"), (UnitSystem::Imperial, "u-ft")] {
                     svg.open(class, "");
-                    self.draw_axes(svg, system, true);
+                    self.draw_axes(svg, system);
                     svg.close();
                 }
             }
             DrawnUnits::Both => {
-                self.draw_axes(svg, UnitSystem::Metric, true);
-                self.draw_second_axes(svg);
+                self.draw_axes(svg, UnitSystem::Metric);
+                self.draw_second_axis(svg);
             }
-            _ => self.draw_axes(svg, UnitSystem::Metric, true),
+            _ => self.draw_axes(svg, UnitSystem::Metric),
         }
         svg.line("axis", (area.left, area.bottom), (area.right, area.bottom));
         labels
     }
 
-    fn draw_axes(&self, svg: &mut Svg, system: UnitSystem, rules: bool) {
+    fn draw_axes(&self, svg: &mut Svg, system: UnitSystem) {
         let area = self.area();
         for tick in self.y.ticks(system) {
             let y = self.y.scale.at(tick.value);
-            if rules {
-                svg.line("grid", (area.left, y), (area.right, y));
-            }
+            svg.line("grid", (area.left, y), (area.right, y));
             svg.text("tick", (area.left - 6.0, y + 0.34 * TICK_SIZE), Anchor::End, &tick.label);
         }
-        let name = self.x.title(system);
-        let name_area = text_area((area.right, area.bottom + 30.0), Anchor::End, &name, TICK_SIZE);
+        // The unit heads the column of ticks, the name of the other axis ends its row.
+        svg.text("axisname", (area.left - 6.0, area.top - 9.0), Anchor::End, self.y.unit(system));
+        let row = area.bottom + 4.0 + 1.05 * TICK_SIZE;
+        let unit = self.x.unit(system);
+        let name = if unit.is_empty() { self.x.name.to_owned() } else { format!("{}, {unit}", self.x.name) };
+        let at_end = (self.y_room().max(area.right), row);
+        svg.text("axisname", at_end, Anchor::End, &name);
+        let taken = text_area(at_end, Anchor::End, &name, TICK_SIZE);
         for tick in self.x.ticks(system) {
             let x = self.x.scale.at(tick.value);
             svg.line("axis", (x, area.bottom), (x, area.bottom + 4.0));
-            svg.text("tick", (x, area.bottom + 4.0 + 1.05 * TICK_SIZE), Anchor::Middle, &tick.label);
+            let own = text_area((x, row), Anchor::Middle, &tick.label, TICK_SIZE);
+            if own.right + 4.0 < taken.left {
+                svg.text("tick", (x, row), Anchor::Middle, &tick.label);
+            }
         }
-        svg.text("axisname", (area.right, name_area.top + 0.92 * TICK_SIZE), Anchor::End, &name);
-        svg.text("axisname", (area.left - 6.0, area.top - 8.0), Anchor::Start, &self.y.title(system));
     }
 
-    /// Feet on the far sides, for drawings on paper that show both.
-    fn draw_second_axes(&self, svg: &mut Svg) {
+    /// Where the row of ticks ends: the margin right of the data is free there.
+    fn y_room(&self) -> f64 {
+        self.area().right + RIGHT - 4.0
+    }
+
+    /// Feet on the far side, for drawings on paper that show both.
+    fn draw_second_axis(&self, svg: &mut Svg) {
         let area = self.area();
-        if self.y.depends_on_system() {
-            for tick in self.y.ticks(UnitSystem::Imperial) {
-                let y = self.y.scale.at(tick.value);
-                svg.line("axis", (area.right, y), (area.right + 4.0, y));
-                svg.text("tick", (area.right + 7.0, y + 0.34 * TICK_SIZE), Anchor::Start, &tick.label);
-            }
-            let unit = self.y.quantity.unit(UnitSystem::Imperial);
-            svg.text("axisname", (area.right + 7.0, area.top - 8.0), Anchor::Start, unit);
+        if !self.y.depends_on_system() {
+            return;
         }
+        for tick in self.y.ticks(UnitSystem::Imperial) {
+            let y = self.y.scale.at(tick.value);
+            svg.line("axis", (area.right, y), (area.right + 4.0, y));
+            svg.text("tick", (area.right + 7.0, y + 0.34 * TICK_SIZE), Anchor::Start, &tick.label);
+        }
+        svg.text("axisname", (area.right + 7.0, area.top - 9.0), Anchor::Start, self.y.unit(UnitSystem::Imperial));
     }
 }

@@ -20,7 +20,7 @@ use std::fmt::Write;
 
 use crate::model::{FigureId, Measured};
 use crate::report::units::{Kind, UnitSystem, kind, show};
-use frame::{DrawnUnits, dual_text, widest};
+use frame::{DrawnUnits, Words, dual_text};
 use geometry::Geometry;
 use labels::Labels;
 use scale::Scale;
@@ -44,10 +44,10 @@ impl Format {
     pub const PAGE: Self =
         Self { width: 560.0, time_height: 190.0, side_height: 330.0, units: DrawnUnits::Switch };
 
-    /// On an A4 sheet: 700 units are 186 mm, so that the smallest text is 8.6 points.
+    /// On an A4 sheet: 716 units are 190 mm, so that the smallest text is 8.6 points.
     #[must_use]
     pub fn sheet(units: DrawnUnits) -> Self {
-        Self { width: 700.0, time_height: 168.0, side_height: 250.0, units }
+        Self { width: 716.0, time_height: 164.0, side_height: 400.0, units }
     }
 }
 
@@ -145,13 +145,32 @@ pub fn set_label(
     labels: &mut Labels,
     class: &str,
     (point, toward): (Xy, Xy),
-    texts: (&str, &str),
+    words: &Words,
     units: DrawnUnits,
 ) -> bool {
-    let Some(placed) = labels.place(point, toward, &widest(texts.0, texts.1, units)) else { return false };
+    let Some(placed) = labels.place(point, toward, &words.widest(units)) else { return false };
     Labels::leader(svg, point, &placed);
-    dual_text(svg, class, placed.at, svg::Anchor::Start, texts, units);
+    dual_text(svg, class, placed.at, svg::Anchor::Start, words, units);
     true
+}
+
+/// A figure with a word before it.
+#[must_use]
+pub fn figure_words(before: &str, id: FigureId, measured: Measured) -> Words {
+    Words::number(before, figure_texts(id, measured))
+}
+
+/// What a panel shows, with the figures that were measured.
+#[must_use]
+pub fn alt_text(what: &str, geometry: &Geometry<'_>, ids: &[FigureId]) -> String {
+    let mut text = what.to_owned();
+    for &id in ids {
+        if let Some(m) = geometry.stroke.figures.get(id) {
+            let _ = write!(text, "; {} {}", id.info().name, figure_texts(id, m).0);
+        }
+    }
+    text.push('.');
+    text
 }
 
 /// Length of a dimension's end tick, half of it.
@@ -178,7 +197,7 @@ pub fn zero_time_s(geometry: &Geometry<'_>) -> f64 {
 /// Name of the time axis.
 #[must_use]
 pub fn time_name(geometry: &Geometry<'_>) -> &'static str {
-    if geometry.t_rsp_s.is_some() { "time from rod straight, s" } else { "time from the reversal, s" }
+    if geometry.t_rsp_s.is_some() { "s from rod straight" } else { "s from the reversal" }
 }
 
 /// The least and the greatest of finite numbers, or `fallback`.

@@ -1,17 +1,12 @@
 //! Power: tip speed as a share of its peak over the share of W that has passed, against the straight ramp fitted
 //! from the start of W to 90 % of the peak (the line behind `speed_ramp_r2`).
 
-use super::frame::{Axis, Frame};
+use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
 use super::geometry::{Geometry, speed};
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, set_label};
+use super::{Format, Panel, alt_text, set_label};
 use crate::model::FigureId;
-
-const LEFT: f64 = 46.0;
-const RIGHT: f64 = 40.0;
-const TOP: f64 = 38.0;
-const BOTTOM: f64 = 40.0;
 
 /// Share of the peak at which the ramp ends, as in the figure's definition.
 const RAMP_UNTIL: f64 = 0.9;
@@ -87,7 +82,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
                 toward: Xy,
                 class: &str,
                 text: &str| {
-        set_label(svg, labels, class, (point, toward), (text, text), format.units);
+        set_label(svg, labels, class, (point, toward), &Words::plain(text), format.units);
     };
     if let Some(late) = geometry.stroke.figures.get(FigureId::LatePower) {
         let (a, b) = (at((late.value, 0.0)), at((late.value, 0.5)));
@@ -102,12 +97,8 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
         let middle = at((0.5 * (from + until), level + slope * 0.5 * (from + until)));
         note(&mut svg, &mut labels, middle, (1.0, 0.8), "note", &text);
     }
-    let mut alt = "Tip speed as a share of its peak over the stroke, against a straight ramp".to_owned();
-    for id in [FigureId::LatePower, FigureId::Smoothness, FigureId::SignChanges] {
-        if let Some(m) = geometry.stroke.figures.get(id) {
-            alt.push_str(&format!("; {} {}", id.info().name, super::figure_texts(id, m).0));
-        }
-    }
-    alt.push('.');
+    let ids = [FigureId::LatePower, FigureId::Smoothness, FigureId::SignChanges];
+    let what = "Tip speed as a share of its peak over the stroke, against a straight ramp";
+    let alt = alt_text(what, geometry, &ids);
     Some(Panel { name: "power", body: svg.into_body(), width: format.width, height, alt, scales: (x, y) })
 }

@@ -1,18 +1,13 @@
 //! Height of the path over its chord in W, stretched so that a dip of a centimetre can be seen; the factor of the
 //! stretch is written on the panel.
 
-use super::frame::{Axis, Frame};
+use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
 use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, dimension, glyph, kind_texts, set_label, span, timed_marks};
+use super::{Format, Panel, alt_text, dimension, glyph, kind_texts, set_label, span, timed_marks};
 use crate::model::{FigureId, Measured};
 use crate::report::units::{Kind, number};
-
-const LEFT: f64 = 46.0;
-const RIGHT: f64 = 40.0;
-const TOP: f64 = 38.0;
-const BOTTOM: f64 = 40.0;
 
 /// Draws the panel.
 #[must_use]
@@ -69,16 +64,16 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     svg.polyline(&format!("path-{ink}"), &path);
     labels.ink(&path);
     labels.ink(&hull);
-    let mut wanted: Vec<(Xy, Xy, &str, (String, String))> = Vec::new();
+    let mut wanted: Vec<(Xy, Xy, &str, Words)> = Vec::new();
     for (mark, class, name, toward) in
         [(geometry.dip, "dip", "dip", (0.4, 1.0)), (geometry.dome, "dome", "dome", (-0.4, -1.0))]
     {
         let Some(mark) = mark else { continue };
         dimension(&mut svg, class, at(mark.s_m, mark.from_h_m), at(mark.s_m, mark.path_h_m));
-        let (metric, imperial) = kind_texts(Kind::SmallLength, mark.measured);
         let text_class = if class == "dip" { "t-dip" } else { "t-dome" };
         let middle = at(mark.s_m, 0.5 * (mark.from_h_m + mark.path_h_m));
-        wanted.push((middle, toward, text_class, (format!("{name} {metric}"), format!("{name} {imperial}"))));
+        let words = Words::number(name, kind_texts(Kind::SmallLength, mark.measured));
+        wanted.push((middle, toward, text_class, words));
     }
     for (shape, t_s, _) in timed_marks(geometry) {
         let Some(sample) = geometry.at(t_s) else { continue };
@@ -89,8 +84,8 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
             glyph(&mut svg, shape, at(sample.s_m, sample.h_m));
         }
     }
-    for (point, toward, class, (metric, imperial)) in &wanted {
-        set_label(&mut svg, &mut labels, class, (*point, *toward), (metric, imperial), format.units);
+    for (point, toward, class, words) in &wanted {
+        set_label(&mut svg, &mut labels, class, (*point, *toward), words, format.units);
     }
     Panel {
         name: "profile",
@@ -103,12 +98,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
 }
 
 fn alt(geometry: &Geometry<'_>, stretch: f64) -> String {
-    let mut text = format!("Height of the tip path over its chord, stretched {} times", number(stretch, 0));
-    for id in [FigureId::DipDepth, FigureId::DomeHeight, FigureId::SlpRms, FigureId::Straightness] {
-        if let Some(m) = geometry.stroke.figures.get(id) {
-            text.push_str(&format!("; {} {}", id.info().name, super::figure_texts(id, m).0));
-        }
-    }
-    text.push('.');
-    text
+    let what = format!("Height of the tip path over its chord, stretched {} times", number(stretch, 0));
+    let ids = [FigureId::DipDepth, FigureId::DomeHeight, FigureId::SlpRms, FigureId::Straightness];
+    alt_text(&what, geometry, &ids)
 }

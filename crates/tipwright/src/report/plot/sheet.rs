@@ -13,7 +13,11 @@ const PAGE_HEIGHT: f64 = PAGE_WIDTH * 297.0 / 210.0;
 /// Left of the panels, where the margin line of the notebook runs.
 const MARGIN: f64 = 50.0;
 /// Top of the first panel.
-const HEAD: f64 = 62.0;
+const HEAD: f64 = 58.0;
+/// Free at the foot of the page.
+const FOOT: f64 = 18.0;
+/// Between panels.
+const GAP: f64 = 12.0;
 
 /// All panels of a stroke in the order of the page; those that cannot be had are left out.
 #[must_use]
@@ -39,33 +43,40 @@ pub fn stroke_sheet(
     below: &str,
     units: DrawnUnits,
 ) -> String {
-    let room = PAGE_HEIGHT - HEAD - 24.0;
-    let mut format = Format::sheet(units);
-    let mut drawn = panels(geometry, rods, format);
-    let total = |panels: &[Panel]| panels.iter().map(|p| p.height).sum::<f64>();
-    if total(&drawn) > room {
-        // Seven panels: lower ones, but never below what their labels need.
-        let others = drawn.iter().filter(|p| p.name != "side").count() as f64;
-        let side_height = drawn.iter().find(|p| p.name == "side").map_or(0.0, |p| p.height).min(236.0);
-        format.side_height = side_height;
-        // The view from above takes 0.78 of a panel's height.
-        format.time_height = ((room - side_height) / (others - 0.22)).max(112.0);
-        drawn = panels(geometry, rods, format);
-    }
+    let wide = Format::sheet(units);
+    let half = Format { width: 0.5 * (wide.width - GAP), ..wide };
+    let over = [profile::panel(geometry, wide), top::panel(geometry, wide)];
+    let mut below_them = vec![speed::panel(geometry, half)];
+    below_them.extend(power::panel(geometry, half));
+    below_them.extend(bend::panel(geometry, half));
+    below_them.extend(bend::butt_panel(geometry, half));
+    let rows = below_them.len().div_ceil(2) as f64;
+    let used = over.iter().map(|p| p.height + GAP).sum::<f64>() + rows * (half.time_height + GAP);
+    let room = PAGE_HEIGHT - HEAD - FOOT - used;
+    let first = side::panel(geometry, rods, Format { side_height: room.min(460.0), ..wide });
     let mut svg = Svg::new();
     svg.rect("sheet", (0.0, 0.0), (PAGE_WIDTH, PAGE_HEIGHT));
     svg.line("margin", (MARGIN - 12.0, 0.0), (MARGIN - 12.0, PAGE_HEIGHT));
     svg.text("big", (MARGIN, 30.0), Anchor::Start, heading);
     svg.text("note", (MARGIN, 47.0), Anchor::Start, below);
-    let gap = ((room - total(&drawn)) / drawn.len() as f64).clamp(0.0, 12.0);
-    let mut y = HEAD;
-    for panel in &drawn {
-        svg.open("panel", &format!("transform=\"translate({} {})\"", coordinate(MARGIN), coordinate(y)));
+    let mut put = |panel: &Panel, x: f64, y: f64| {
+        svg.open("panel", &format!("transform=\"translate({} {})\"", coordinate(x), coordinate(y)));
         svg.raw(&panel.body);
         svg.close();
-        y += panel.height + gap;
+    };
+    let mut y = HEAD;
+    for panel in std::iter::once(&first).chain(&over) {
+        put(panel, MARGIN, y);
+        y += panel.height + GAP;
     }
-    let alt: Vec<&str> = drawn.iter().map(|p| p.alt.as_str()).collect();
+    for pair in below_them.chunks(2) {
+        for (k, panel) in pair.iter().enumerate() {
+            put(panel, MARGIN + k as f64 * (half.width + GAP), y);
+        }
+        y += half.time_height + GAP;
+    }
+    let drawn = || std::iter::once(&first).chain(&over).chain(&below_them);
+    let alt: Vec<&str> = drawn().map(|p| p.alt.as_str()).collect();
     format!(
         "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"plot\" role=\"img\" width=\"210mm\" height=\"297mm\" viewBox=\"0 0 {} {}\">\n<title>{}</title><desc>{}</desc>\n<style>{}</style>\n{}\n</svg>\n",
         coordinate(PAGE_WIDTH),

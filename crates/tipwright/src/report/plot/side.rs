@@ -1,11 +1,13 @@
 //! Side view: the tip path in the cast plane with equal axes; chord, dip and dome dimensioned; marks; the rod at
 //! equal steps of time where butt markers tell how it stood.
 
-use super::frame::{Axis, Frame};
+use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
 use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy, coordinate};
-use super::{Format, Glyph, Panel, dimension, figure_texts, glyph, kind_texts, set_label, span, timed_marks};
+use super::{
+    Format, Glyph, Panel, alt_text, dimension, figure_words, glyph, kind_texts, set_label, span, timed_marks,
+};
 use crate::model::{FigureId, Measured};
 use crate::report::units::Kind;
 
@@ -21,12 +23,6 @@ pub struct RodPose {
     /// The tip.
     pub tip: [f64; 2],
 }
-
-/// Room for tick labels and names.
-const LEFT: f64 = 46.0;
-const RIGHT: f64 = 40.0;
-const TOP: f64 = 38.0;
-const BOTTOM: f64 = 40.0;
 
 /// Draws the side view.
 #[must_use]
@@ -76,7 +72,7 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     let hull: Vec<Xy> = geometry.hull.iter().map(|p| at(geometry.side_of_chord(p[0], p[1]))).collect();
     svg.polyline("hull", &hull);
 
-    let mut wanted: Vec<(Xy, Xy, &str, (String, String))> = Vec::new();
+    let mut wanted: Vec<(Xy, Xy, &str, Words)> = Vec::new();
     for (mark, class, name, toward) in
         [(geometry.dip, "dip", "dip", (0.3, 1.0)), (geometry.dome, "dome", "dome", (-0.3, -1.0))]
     {
@@ -86,13 +82,8 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
             at(geometry.side_of_chord(mark.s_m, mark.path_h_m)),
         );
         dimension(&mut svg, class, a, b);
-        let (metric, imperial) = kind_texts(Kind::SmallLength, mark.measured);
-        wanted.push((
-            b,
-            toward,
-            if class == "dip" { "t-dip" } else { "t-dome" },
-            (format!("{name} {metric}"), format!("{name} {imperial}")),
-        ));
+        let words = Words::number(name, kind_texts(Kind::SmallLength, mark.measured));
+        wanted.push((b, toward, if class == "dip" { "t-dip" } else { "t-dome" }, words));
     }
     for (shape, t_s, name) in timed_marks(geometry) {
         let Some(sample) = geometry.at(t_s) else { continue };
@@ -104,15 +95,14 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
             Glyph::RodStraight => (geometry.chord_way[0], -0.5),
             Glyph::Stop | Glyph::LargestBend => (geometry.chord_way[0], 1.0),
         };
-        wanted.push((point, toward, "", (name.to_owned(), name.to_owned())));
+        wanted.push((point, toward, "", Words::plain(name)));
     }
     if let Some(chord_m) = geometry.stroke.figures.get(FigureId::Chord) {
         let middle = at(geometry.side_of_chord(0.5 * geometry.chord_m, 0.0));
-        let (metric, imperial) = figure_texts(FigureId::Chord, chord_m);
-        wanted.push((middle, (0.0, 1.0), "", (format!("chord {metric}"), format!("chord {imperial}"))));
+        wanted.push((middle, (0.0, 1.0), "", figure_words("chord", FigureId::Chord, chord_m)));
     }
-    for (point, toward, class, (metric, imperial)) in &wanted {
-        set_label(&mut svg, &mut labels, class, (*point, *toward), (metric, imperial), format.units);
+    for (point, toward, class, words) in &wanted {
+        set_label(&mut svg, &mut labels, class, (*point, *toward), words, format.units);
     }
     Panel {
         name: "side",
@@ -159,18 +149,11 @@ fn draw_rods(svg: &mut Svg, rods: &[RodPose], at: &impl Fn([f64; 2]) -> Xy, t_rs
 }
 
 fn alt(geometry: &Geometry<'_>, rods: usize) -> String {
-    let mut text =
-        format!("Side view of the tip path of {} stroke {}", geometry.ink(), geometry.stroke.stroke);
-    for id in
-        [FigureId::Chord, FigureId::ChordAngle, FigureId::DipDepth, FigureId::DipAt, FigureId::DomeHeight]
-    {
-        if let Some(m) = geometry.stroke.figures.get(id) {
-            text.push_str(&format!("; {} {}", id.info().name, figure_texts(id, m).0));
-        }
-    }
+    let mut what = format!("Side view of the tip path of {} stroke {}", geometry.ink(), geometry.stroke.stroke);
     if rods > 0 {
-        text.push_str(&format!("; the rod drawn at {rods} instants"));
+        what.push_str(&format!(", the rod drawn at {rods} instants"));
     }
-    text.push('.');
-    text
+    let ids =
+        [FigureId::Chord, FigureId::ChordAngle, FigureId::DipDepth, FigureId::DipAt, FigureId::DomeHeight];
+    alt_text(&what, geometry, &ids)
 }

@@ -3,7 +3,8 @@
 use super::geometry::{Geometry, speed};
 use super::scale::Quantity;
 use super::timeline::{Quantities, Timeline};
-use super::{Format, Panel, figure_texts, span};
+use super::frame::Words;
+use super::{Format, Panel, alt_text, figure_words, span};
 use crate::model::FigureId;
 
 /// Draws the panel.
@@ -21,13 +22,12 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     let mut line = Timeline::begin(geometry, &what, format);
     line.curve(geometry, |k| Some(speed(&samples[k])));
     if let (Some(t), Some(peak)) = (geometry.t_peak_s, geometry.stroke.figures.get(FigureId::PeakSpeed)) {
-        let (metric, imperial) = figure_texts(FigureId::PeakSpeed, peak);
-        let texts = (format!("peak {metric}"), format!("peak {imperial}"));
+        let words = figure_words("peak", FigureId::PeakSpeed, peak);
         line.note(
             line.at(t, peak.value),
             (-1.0, -0.5),
             &format!("t-{}", geometry.ink()),
-            (&texts.0, &texts.1),
+            &words,
         );
     }
     line.marks(geometry, |t| geometry.at(t).map(|p| speed(&p)), false);
@@ -37,15 +37,10 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
         }
         if let Some(sample) = geometry.at(t_s) {
             let toward = if name == "start" { (-1.0, -0.5) } else { (1.0, -0.3) };
-            line.note(line.at(t_s, speed(&sample)), toward, "", (name, name));
+            line.note(line.at(t_s, speed(&sample)), toward, "", &Words::plain(name));
         }
     }
-    let mut alt = "Tip speed over time".to_owned();
-    for id in [FigureId::PeakSpeed, FigureId::PeakLead, FigureId::Duration, FigureId::Stop] {
-        if let Some(m) = geometry.stroke.figures.get(id) {
-            alt.push_str(&format!("; {} {}", id.info().name, figure_texts(id, m).0));
-        }
-    }
-    alt.push('.');
+    let ids = [FigureId::PeakSpeed, FigureId::PeakLead, FigureId::Duration, FigureId::Stop];
+    let alt = alt_text("Tip speed over time", geometry, &ids);
     line.end("speed", alt)
 }

@@ -34,7 +34,7 @@ pub const INKS: &[Ink] = &[
 #[must_use]
 pub fn rules(colour: impl Fn(&str) -> String) -> String {
     const TEMPLATE: &str = "\
-.plot text{font-family:\"Iowan Old Style\",\"Palatino Linotype\",Palatino,\"P052\",Georgia,\"DejaVu Serif\",serif;font-size:12px;fill:[ink];font-variant-numeric:tabular-nums lining-nums}\
+.plot text{font-family:\"Iowan Old Style\",\"Palatino Linotype\",Palatino,\"P052\",Georgia,\"DejaVu Serif\",serif;font-size:12px;fill:[ink];font-variant-numeric:tabular-nums lining-nums;paint-order:stroke;stroke:[paper];stroke-width:3px;stroke-linejoin:round}\
 .plot .title{font-size:13.5px;font-style:italic}\
 .plot .big{font-size:17px}\
 .plot .tick,.plot .axisname,.plot .note{fill:[soft];font-size:11.5px}\

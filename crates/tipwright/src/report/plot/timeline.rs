@@ -1,18 +1,13 @@
 //! What all panels over time share: the time axis from rod straight position, W shaded, the moments as dotted
 //! lines with their mark and, where known, the interval of their time.
 
-use super::frame::{Axis, Frame};
+use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
 use super::geometry::Geometry;
 use super::labels::Labels;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
 use super::{Format, Glyph, Panel, glyph, set_label, span, time_name, timed_marks, zero_time_s};
 use crate::model::FigureId;
-
-const LEFT: f64 = 46.0;
-const RIGHT: f64 = 40.0;
-const TOP: f64 = 38.0;
-const BOTTOM: f64 = 40.0;
 
 /// A panel over time, begun.
 #[derive(Debug)]
@@ -154,14 +149,14 @@ impl Timeline {
                     Glyph::Peak => (-1.0, -0.8),
                     _ => (1.0, -0.4),
                 };
-                self.note(point, toward, "", (name, name));
+                self.note(point, toward, "", &Words::plain(name));
             }
         }
     }
 
     /// A label.
-    pub fn note(&mut self, point: Xy, toward: Xy, class: &str, texts: (&str, &str)) -> bool {
-        set_label(&mut self.svg, &mut self.labels, class, (point, toward), texts, self.format.units)
+    pub fn note(&mut self, point: Xy, toward: Xy, class: &str, words: &Words) -> bool {
+        set_label(&mut self.svg, &mut self.labels, class, (point, toward), words, self.format.units)
     }
 
     /// Ends the panel.

@@ -1,17 +1,12 @@
 //! From above: how far the tip leaves the cast plane (tracking), stretched like the height over the chord.
 
-use super::frame::{Axis, Frame};
+use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP};
 use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, dimension, figure_texts, glyph, set_label, span, timed_marks};
+use super::{Format, Panel, alt_text, dimension, figure_words, glyph, set_label, span, timed_marks};
 use crate::model::FigureId;
 use crate::report::units::number;
-
-const LEFT: f64 = 46.0;
-const RIGHT: f64 = 40.0;
-const TOP: f64 = 38.0;
-const BOTTOM: f64 = 40.0;
 
 /// Draws the panel. Left of the plane is up, as on a map with the forward cast going right.
 #[must_use]
@@ -69,17 +64,11 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     if let (Some(k), Some(measured)) = (farthest, geometry.stroke.figures.get(FigureId::OffPlaneMax)) {
         let point = at(k);
         dimension(&mut svg, "dip", (point.0, y.at(0.0)), point);
-        let (metric, imperial) = figure_texts(FigureId::OffPlaneMax, measured);
         let toward = (0.5, if samples[k].off_plane_m > 0.0 { -1.0 } else { 1.0 });
-        let texts = (format!("off plane {metric}"), format!("off plane {imperial}"));
-        set_label(&mut svg, &mut labels, "t-dip", (point, toward), (&texts.0, &texts.1), format.units);
+        let words = figure_words("off plane", FigureId::OffPlaneMax, measured);
+        set_label(&mut svg, &mut labels, "t-dip", (point, toward), &words, format.units);
     }
-    let mut alt = "Tip path from above, against the cast plane".to_owned();
-    for id in [FigureId::OffPlaneMax, FigureId::Opposite] {
-        if let Some(m) = geometry.stroke.figures.get(id) {
-            alt.push_str(&format!("; {} {}", id.info().name, figure_texts(id, m).0));
-        }
-    }
-    alt.push('.');
+    let ids = [FigureId::OffPlaneMax, FigureId::Opposite];
+    let alt = alt_text("Tip path from above, against the cast plane", geometry, &ids);
     Panel { name: "top", body: svg.into_body(), width: format.width, height, alt, scales: (x, y) }
 }

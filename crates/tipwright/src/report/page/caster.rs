@@ -1,0 +1,30 @@
+//! One caster: takes in order.
+
+use super::{slug, take, take_id};
+use crate::model::results::{SessionResults, TakeResults};
+use crate::report::ReportConfig;
+use crate::report::plot::svg::escape;
+
+/// Id of a caster's section.
+#[must_use]
+pub fn id(caster: &str) -> String {
+    format!("caster-{}", slug(caster))
+}
+
+/// The section.
+#[must_use]
+pub fn section(session: &SessionResults, caster: &str, takes: &[&TakeResults], config: &ReportConfig) -> String {
+    let own = id(caster);
+    let alias = takes.first().map_or(caster, |t| t.alias.as_str());
+    let mut out = format!(
+        "<section class=\"caster\" id=\"{own}\" aria-labelledby=\"{own}-h\"><p class=\"where\">Caster {}</p>\
+         <h2 id=\"{own}-h\">{}</h2>",
+        escape(caster),
+        escape(alias)
+    );
+    for t in takes {
+        out.push_str(&take::section(&take_id(session, t), t, config));
+    }
+    out.push_str("</section>");
+    out
+}

@@ -1,0 +1,146 @@
+//! Figures as HTML: value, interval and unit in both systems; names that lead to their definition.
+
+use std::fmt::Write;
+
+use crate::model::{FigureId, Figures, Measured};
+use crate::report::plot::svg::escape;
+use crate::report::units::{Kind, Shown, UnitSystem, kind, show};
+
+/// Groups of figures in the order a caster is helped by: line first, then rod, then hand (Richards' order of
+/// diagnosis starts with the line; here the tip's path stands for it where the line was not measured).
+pub const GROUPS: &[(&str, &[FigureId])] = &[
+    ("Line", &[
+        FigureId::LoopWidth,
+        FigureId::LoopWidthProxy,
+        FigureId::LoopSpeed,
+        FigureId::FlyLegDip,
+    ]),
+    ("Path of the tip", &[
+        FigureId::Chord,
+        FigureId::ChordAngle,
+        FigureId::Travel,
+        FigureId::DipDepth,
+        FigureId::DipAt,
+        FigureId::DomeHeight,
+        FigureId::SlpRms,
+        FigureId::Straightness,
+        FigureId::OffPlaneMax,
+        FigureId::Opposite,
+    ]),
+    ("Speed and power", &[
+        FigureId::PeakSpeed,
+        FigureId::PeakLead,
+        FigureId::LatePower,
+        FigureId::Smoothness,
+        FigureId::SignChanges,
+        FigureId::Stop,
+    ]),
+    ("Rod", &[
+        FigureId::MaxBend,
+        FigureId::BendLead,
+        FigureId::Counterflex,
+        FigureId::RingFrequency,
+        FigureId::RingDamping,
+    ]),
+    ("Hand", &[FigureId::Arc, FigureId::ButtSpeed, FigureId::Creep, FigureId::Drift]),
+    ("Time", &[
+        FigureId::TStart,
+        FigureId::TRsp,
+        FigureId::TStop,
+        FigureId::Duration,
+        FigureId::Pause,
+    ]),
+];
+
+/// Both ways of writing something, one of them hidden by the page's switch.
+#[must_use]
+pub fn dual(metric: &str, imperial: &str) -> String {
+    if metric == imperial {
+        return metric.to_owned();
+    }
+    format!("<span class=\"u-m\">{metric}</span><span class=\"u-ft\">{imperial}</span>")
+}
+
+fn one(shown: &Shown) -> String {
+    let unit = match shown.unit.as_str() {
+        "" => String::new(),
+        "\u{b0}" => "\u{b0}".to_owned(),
+        unit => format!("\u{a0}<small>{}</small>", escape(unit)),
+    };
+    format!("{}<span class=\"pm\">\u{a0}\u{b1}\u{a0}{}</span>{unit}", escape(&shown.value), escape(&shown.half_width))
+}
+
+/// Value ± half of the 95 % interval, unit.
+#[must_use]
+pub fn full(what: Kind, measured: Measured) -> String {
+    let write = |system| one(&show(what, measured, system));
+    dual(&write(UnitSystem::Metric), &write(UnitSystem::Imperial))
+}
+
+/// A figure of a stroke.
+#[must_use]
+pub fn figure(id: FigureId, measured: Measured) -> String {
+    full(kind(id), measured)
+}
+
+/// A name that leads to its definition; the script shows it on hover and focus.
+#[must_use]
+pub fn name(id: FigureId) -> String {
+    let info = id.info();
+    format!("<a class=\"def\" href=\"#def-{}\">{}</a>", info.key, escape(info.name))
+}
+
+/// All figures of a stroke in groups, and what could not be had with its reason.
+#[must_use]
+pub fn list(figures: &Figures) -> String {
+    let mut out = String::from("<div class=\"figures\">");
+    for (title, ids) in GROUPS {
+        let measured: Vec<_> = ids.iter().filter_map(|&id| Some((id, figures.get(id)?))).collect();
+        if measured.is_empty() {
+            continue;
+        }
+        let _ = write!(out, "<section class=\"group\"><h5>{title}</h5><dl>");
+        for (id, m) in measured {
+            let _ = write!(out, "<div><dt>{}</dt><dd>{}</dd></div>", name(id), figure(id, m));
+        }
+        out.push_str("</dl></section>");
+    }
+    out.push_str("</div>");
+    out.push_str(&missing(figures));
+    out
+}
+
+/// What could not be had, by reason.
+fn missing(figures: &Figures) -> String {
+    let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
+    for (id, why) in &figures.missing {
+        match reasons.iter_mut().find(|(reason, _)| reason == why) {
+            Some((_, names)) => names.push(id.info().name),
+            None => reasons.push((why, vec![id.info().name])),
+        }
+    }
+    if reasons.is_empty() {
+        return String::new();
+    }
+    let parts: Vec<String> =
+        reasons.iter().map(|(why, names)| format!("{}: {}", escape(why), escape(&names.join(", ")))).collect();
+    format!("<p class=\"aside\">Not to be had. {}.</p>", capital(&parts.join(". ")))
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_figure_stands_in_one_group() {
+        for id in FigureId::ALL {
+            let count = GROUPS.iter().filter(|(_, ids)| ids.contains(id)).count();
+            assert_eq!(count, 1, "{}", id.info().key);
+        }
+    }
+}

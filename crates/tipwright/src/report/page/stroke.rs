@@ -1,0 +1,107 @@
+//! One stroke: a sentence, the figures, the linked drawings and the path in space.
+
+use crate::model::results::TakeResults;
+use crate::model::{FigureId, RspSource, Stroke};
+use crate::report::plot::geometry::Geometry;
+use crate::report::plot::{Format, sheet};
+use crate::report::tables::direction_word;
+use crate::report::{ReportConfig, plot_name, rod_poses};
+
+use super::figures::{figure, list};
+use super::{data, slug};
+use crate::report::plot::svg::escape;
+
+/// Id of a stroke's article.
+#[must_use]
+pub fn id(take_id: &str, stroke: u32) -> String {
+    format!("{take_id}-stroke-{stroke}")
+}
+
+/// The article.
+#[must_use]
+pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &ReportConfig) -> String {
+    let own = id(take_id, stroke.stroke);
+    let geometry = Geometry::of(stroke);
+    let rods = rod_poses(&geometry, config);
+    let panels = sheet::panels(&geometry, &rods, Format::PAGE);
+    let direction = direction_word(stroke.direction);
+    let name = format!("stroke {} {direction}", stroke.stroke);
+    let mut out = format!(
+        "<article class=\"stroke\" id=\"{own}\" aria-labelledby=\"{own}-h\" data-way=\"{direction}\">\
+         <p class=\"where\">{} <b>{}</b></p><h4 id=\"{own}-h\">Stroke {}, {direction}</h4><p class=\"said\">{}</p>",
+        escape(&take.take),
+        stroke.stroke,
+        stroke.stroke,
+        sentence(stroke),
+    );
+    out.push_str(&list(&stroke.figures));
+    out.push_str(&format!(
+        "<div class=\"cursor-row\"><button type=\"button\" class=\"play\" aria-label=\"Play {name} at a tenth of its \
+         speed\">play</button><label>moment <input type=\"range\" class=\"moment\" min=\"0\" max=\"{}\" step=\"1\" \
+         value=\"0\" aria-label=\"Moment of {name}\"></label><output class=\"reading\"></output></div>",
+        stroke.samples.len().saturating_sub(1)
+    ));
+    out.push_str("<div class=\"panels\">");
+    for panel in &panels {
+        out.push_str(&format!("<figure class=\"panel p-{}\">{}</figure>", panel.name, panel.to_inline()));
+    }
+    out.push_str(&format!(
+        "<figure class=\"panel p-space\"><figcaption>In space: drag, pinch or use the arrow keys to turn it\
+         </figcaption><div class=\"space\" tabindex=\"0\" role=\"img\" aria-label=\"Path of the tip in space, {name}; \
+         arrow keys turn it, plus and minus bring it nearer and farther\"></div></figure></div>"
+    ));
+    out.push_str(&format!(
+        "<p class=\"aside noprint\"><a href=\"../takes/{}/plots/{}\">The same on one sheet for printing<span class=\"hidden\"> \
+         ({}, {name})</span></a></p>",
+        url_part(&take.take),
+        plot_name(stroke.stroke),
+        escape(&take.take),
+    ));
+    out.push_str(&format!("<script type=\"application/json\" class=\"data\">{}</script></article>", data::of_stroke(&geometry)));
+    debug_assert!(!slug(&own).is_empty());
+    out
+}
+
+/// What was seen, in words, with no judgement in them.
+fn sentence(stroke: &Stroke) -> String {
+    let get = |id| stroke.figures.get(id).map(|m| (m, figure(id, m)));
+    let mut parts: Vec<String> = Vec::new();
+    if let (Some((_, chord)), Some((_, duration))) = (get(FigureId::Chord), get(FigureId::Duration)) {
+        parts.push(format!("The tip went {chord} in {duration}"));
+    }
+    if let Some((_, peak)) = get(FigureId::PeakSpeed) {
+        let lead = get(FigureId::PeakLead).map(|(m, _)| {
+            let half = m.half_width_95();
+            if m.value.abs() <= half {
+                " about when the rod was straight".to_owned()
+            } else if m.value > 0.0 {
+                format!(" {:.0}\u{a0}ms before the rod was straight", m.value)
+            } else {
+                format!(" {:.0}\u{a0}ms after the rod was straight", -m.value)
+            }
+        });
+        let lead = if stroke.rsp_source == RspSource::Bend { lead.unwrap_or_default() } else { String::new() };
+        parts.push(format!("It was fastest at {peak}{lead}"));
+    }
+    match get(FigureId::DipDepth) {
+        Some((m, _)) if m.value <= m.half_width_95() => {
+            parts.push("No dip was found beyond what the measurement can tell".into());
+        }
+        Some((_, dip)) => {
+            let at = stroke.figures.get(FigureId::DipAt).map(|m| format!(", {:.0}\u{a0}% of the way along", m.value * 100.0));
+            parts.push(format!("Its path dipped {dip}{}", at.unwrap_or_default()));
+        }
+        None => {}
+    }
+    if parts.is_empty() { String::new() } else { format!("{}.", parts.join(". ")) }
+}
+
+/// A folder name inside a link.
+fn url_part(text: &str) -> String {
+    text.bytes()
+        .map(|b| match b {
+            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'_' | b'.' => char::from(b).to_string(),
+            _ => format!("%{b:02X}"),
+        })
+        .collect()
+}

@@ -1,0 +1,232 @@
+//! The head of the page and the session at a glance: how good the set-up is, warnings, one row per stroke.
+
+use std::fmt::Write;
+
+use super::figures::{dual, figure, full, name};
+use super::{by_caster, caster, stroke, take_id};
+use crate::model::results::{SessionResults, TakeStatus};
+use crate::model::session::ReportUnits;
+use crate::model::{FigureId, Measured, Severity, Warning};
+use crate::report::plot::svg::escape;
+use crate::report::tables::direction_word;
+use crate::report::units::{Kind, number};
+
+/// Figures of the session table.
+const COLUMNS: &[FigureId] = &[
+    FigureId::Chord,
+    FigureId::DipDepth,
+    FigureId::DipAt,
+    FigureId::DomeHeight,
+    FigureId::OffPlaneMax,
+    FigureId::PeakSpeed,
+    FigureId::PeakLead,
+    FigureId::LatePower,
+    FigureId::Stop,
+    FigureId::Arc,
+    FigureId::MaxBend,
+    FigureId::BendLead,
+];
+
+/// Title, switches and the way to the parts.
+#[must_use]
+pub fn header(session: &SessionResults) -> String {
+    let done = session.takes.iter().filter(|t| t.status == TakeStatus::Done).count();
+    let strokes: usize = session.takes.iter().map(|t| t.strokes.len()).sum();
+    let casters = by_caster(session);
+    let mut out = format!(
+        "<header><h1>{}</h1><p class=\"count\">{} casters, {done} of {} takes measured, {strokes} strokes</p>",
+        escape(&session.title),
+        casters.len(),
+        session.takes.len(),
+    );
+    let checked = |is: bool| if is { " checked" } else { "" };
+    let _ = write!(
+        out,
+        "<div class=\"switches noprint\"><fieldset><legend>Units</legend>\
+         <label><input type=\"radio\" name=\"units\" value=\"m\"{}> metres</label>\
+         <label><input type=\"radio\" name=\"units\" value=\"ft\"{}> feet</label></fieldset>\
+         <fieldset><legend>Paper</legend>\
+         <label><input type=\"radio\" name=\"paper\" value=\"\" checked> as the system</label>\
+         <label><input type=\"radio\" name=\"paper\" value=\"light\"> light</label>\
+         <label><input type=\"radio\" name=\"paper\" value=\"dark\"> dark</label></fieldset></div>",
+        checked(session.report_units == ReportUnits::M),
+        checked(session.report_units == ReportUnits::Ft),
+    );
+    out.push_str("<nav class=\"noprint\" aria-label=\"Casters\"><a href=\"#session\">Session</a>");
+    for (id, takes) in &casters {
+        let alias = takes.first().map_or(*id, |t| t.alias.as_str());
+        let _ = write!(out, " <a href=\"#{}\">{}</a>", caster::id(id), escape(alias));
+    }
+    out.push_str(" <a href=\"#glossary\">What the figures mean</a></nav></header>");
+    out
+}
+
+/// The session at a glance.
+#[must_use]
+pub fn section(session: &SessionResults) -> String {
+    let mut out = String::from(
+        "<section id=\"session\" aria-labelledby=\"session-h\"><p class=\"where\">Session</p>\
+         <h2 id=\"session-h\">At a glance</h2>",
+    );
+    out.push_str(&warning_list(&session.warnings));
+    for take in session.takes.iter().filter(|t| t.status == TakeStatus::Failed) {
+        let _ = write!(
+            out,
+            "<p class=\"failed\">Take <a href=\"#{}\">{}</a> could not be measured; it says why.</p>",
+            take_id(session, take),
+            escape(&take.take)
+        );
+    }
+    out.push_str(&set_up(session));
+    out.push_str(&table(session));
+    out.push_str("</section>");
+    out
+}
+
+/// How good the set-up is.
+fn set_up(session: &SessionResults) -> String {
+    let quality = &session.scene.quality;
+    let mut rows: Vec<(&str, String)> = Vec::new();
+    if let Some(wand) = session.wand_length_m {
+        rows.push(("wand as measured", full(Kind::Length, wand)));
+    }
+    if let Some(rms_mm) = quality.wand_rms_mm {
+        let (metric, imperial) = (number(rms_mm, 1), number(rms_mm / 25.4, 2));
+        rows.push(("wand, spread of its length", dual(&format!("{metric}\u{a0}<small>mm</small>"), &format!("{imperial}\u{a0}<small>in</small>"))));
+    }
+    if let Some(px) = quality.reprojection_rms_px {
+        rows.push(("distance of spots from their prediction", format!("{}\u{a0}<small>px</small>", number(px, 2))));
+    }
+    if let Some(scale) = quality.scale_sd_relative {
+        rows.push(("scale known to", format!("{}\u{a0}<small>%</small>", number(1.96 * scale * 100.0, 2))));
+    }
+    if let Some(angle) = session.convergence_deg {
+        rows.push(("angle between the cameras", format!("{}\u{b0}", number(angle, 0))));
+    }
+    if let Some(g) = quality.gravity_m_s2 {
+        let sd = quality.gravity_sd_m_s2.unwrap_or(0.0);
+        rows.push((
+            "gravity from the toss",
+            dual(
+                &format!("{}<span class=\"pm\"> \u{b1}\u{a0}{}</span>\u{a0}<small>m/s\u{b2}</small>", number(g, 2), number(1.96 * sd, 2)),
+                &format!("{}<span class=\"pm\"> \u{b1}\u{a0}{}</span>\u{a0}<small>ft/s\u{b2}</small>", number(g / 0.3048, 2), number(1.96 * sd / 0.3048, 2)),
+            ),
+        ));
+    }
+    let observations = quality.observations_accepted + quality.observations_rejected;
+    if observations > 0 {
+        rows.push((
+            "observations of the set-up",
+            format!("{observations} in = {} used + {} set aside", quality.observations_accepted, quality.observations_rejected),
+        ));
+    }
+    for lens in &session.lenses {
+        let mut text = format!("focal length {}", number(lens.fx_px, 1));
+        if let Some(sd) = lens.fx_sd_px {
+            let _ = write!(text, " \u{b1}\u{a0}{}", number(1.96 * sd, 1));
+        }
+        text.push_str("\u{a0}<small>px</small>");
+        if let Some(rms) = lens.rms_px {
+            let _ = write!(text, ", residual {}\u{a0}<small>px</small>", number(rms, 2));
+        }
+        if let (Some(used), Some(out)) = (lens.views_used, lens.views_left_out) {
+            let _ = write!(text, ", {used} views used, {out} left out");
+        }
+        rows.push(("", format!("lens of {}: {text}", escape(&lens.camera))));
+    }
+    if rows.is_empty() {
+        return String::new();
+    }
+    let mut out = String::from("<details class=\"facts\" open><summary>The set-up</summary><dl>");
+    for (name, value) in rows {
+        let _ = write!(out, "<div><dt>{}</dt><dd>{value}</dd></div>", if name.is_empty() { "lens" } else { name });
+    }
+    out.push_str("</dl></details>");
+    out
+}
+
+/// One row per stroke.
+fn table(session: &SessionResults) -> String {
+    let columns: Vec<FigureId> = COLUMNS
+        .iter()
+        .copied()
+        .filter(|&id| session.takes.iter().flat_map(|t| &t.strokes).any(|s| s.figures.get(id).is_some()))
+        .collect();
+    let mut out = String::from(
+        "<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"All strokes\"><table class=\"strokes sortable\"><caption>All \
+         strokes; a heading sorts by its column.</caption><thead><tr>",
+    );
+    let head = |out: &mut String, text: &str, class: &str| {
+        let _ = write!(out, "<th scope=\"col\"{class}><button type=\"button\">{text}</button></th>");
+    };
+    for text in ["caster", "take", "stroke"] {
+        head(&mut out, text, "");
+    }
+    for &id in &columns {
+        head(&mut out, &escape(id.info().name), " class=\"n\"");
+    }
+    out.push_str("</tr></thead><tbody>");
+    for take in &session.takes {
+        let id = take_id(session, take);
+        for s in &take.strokes {
+            let direction = direction_word(s.direction);
+            let _ = write!(
+                out,
+                "<tr class=\"w-{direction}\"><td>{}</td><td><a href=\"#{id}\">{}</a></td>\
+                 <td data-v=\"{}\"><a href=\"#{}\">{} {direction}</a></td>",
+                escape(&take.alias),
+                escape(&take.take),
+                s.stroke,
+                stroke::id(&id, s.stroke),
+                s.stroke,
+            );
+            for &column in &columns {
+                match s.figures.get(column) {
+                    Some(m) => {
+                        let _ = write!(out, "<td class=\"n\" data-v=\"{:.6}\">{}</td>", m.value, figure(column, m));
+                    }
+                    None => out.push_str("<td class=\"n\"><span class=\"hidden\">none</span></td>"),
+                }
+            }
+            out.push_str("</tr>");
+        }
+    }
+    out.push_str("</tbody></table></div><p class=\"aside\">");
+    let links: Vec<String> = columns.iter().map(|&id| name(id)).collect();
+    let _ = write!(out, "Definitions: {}.</p>", links.join(", "));
+    out
+}
+
+/// Warnings, the weightiest first.
+#[must_use]
+pub fn warning_list(warnings: &[Warning]) -> String {
+    if warnings.is_empty() {
+        return String::new();
+    }
+    let mut sorted: Vec<&Warning> = warnings.iter().collect();
+    sorted.sort_by_key(|w| std::cmp::Reverse(w.severity));
+    let mut out = String::from("<ul class=\"warnings\">");
+    for w in sorted {
+        let word = match w.severity {
+            Severity::Note => "Note",
+            Severity::Warning => "Warning",
+            Severity::Problem => "Problem",
+        };
+        let _ = write!(
+            out,
+            "<li class=\"{}\"><b>{word}.</b> {}: {}. <i>{}.</i></li>",
+            word.to_lowercase(),
+            escape(&w.about),
+            escape(w.what.trim_end_matches('.')),
+            escape(w.remedy.trim_end_matches('.'))
+        );
+    }
+    out.push_str("</ul>");
+    out
+}
+
+/// A plain measured length, for other pages.
+#[must_use]
+pub fn length(measured: Measured) -> String {
+    full(Kind::Length, measured)
+}
