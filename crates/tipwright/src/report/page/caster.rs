@@ -13,7 +13,12 @@ pub fn id(caster: &str) -> String {
 
 /// The section.
 #[must_use]
-pub fn section(session: &SessionResults, caster: &str, takes: &[&TakeResults], config: &ReportConfig) -> String {
+pub fn section(
+    session: &SessionResults,
+    caster: &str,
+    takes: &[&TakeResults],
+    config: &ReportConfig,
+) -> String {
     let own = id(caster);
     let alias = takes.first().map_or(caster, |t| t.alias.as_str());
     let mut out = format!(

@@ -13,7 +13,9 @@ fn rounded(value: f64, step: f64) -> Value {
 }
 
 fn column(values: impl Iterator<Item = Option<f64>>, step: f64) -> Value {
-    Value::Array(values.map(|v| v.filter(|v| v.is_finite()).map_or(Value::Null, |v| rounded(v, step))).collect())
+    Value::Array(
+        values.map(|v| v.filter(|v| v.is_finite()).map_or(Value::Null, |v| rounded(v, step))).collect(),
+    )
 }
 
 /// The data of a stroke. Times are from the zero of its time axes.

@@ -9,47 +9,45 @@ use crate::report::units::{Kind, Shown, UnitSystem, kind, show};
 /// Groups of figures in the order a caster is helped by: line first, then rod, then hand (Richards' order of
 /// diagnosis starts with the line; here the tip's path stands for it where the line was not measured).
 pub const GROUPS: &[(&str, &[FigureId])] = &[
-    ("Line", &[
-        FigureId::LoopWidth,
-        FigureId::LoopWidthProxy,
-        FigureId::LoopSpeed,
-        FigureId::FlyLegDip,
-    ]),
-    ("Path of the tip", &[
-        FigureId::Chord,
-        FigureId::ChordAngle,
-        FigureId::Travel,
-        FigureId::DipDepth,
-        FigureId::DipAt,
-        FigureId::DomeHeight,
-        FigureId::SlpRms,
-        FigureId::Straightness,
-        FigureId::OffPlaneMax,
-        FigureId::Opposite,
-    ]),
-    ("Speed and power", &[
-        FigureId::PeakSpeed,
-        FigureId::PeakLead,
-        FigureId::LatePower,
-        FigureId::Smoothness,
-        FigureId::SignChanges,
-        FigureId::Stop,
-    ]),
-    ("Rod", &[
-        FigureId::MaxBend,
-        FigureId::BendLead,
-        FigureId::Counterflex,
-        FigureId::RingFrequency,
-        FigureId::RingDamping,
-    ]),
+    ("Line", &[FigureId::LoopWidth, FigureId::LoopWidthProxy, FigureId::LoopSpeed, FigureId::FlyLegDip]),
+    (
+        "Path of the tip",
+        &[
+            FigureId::Chord,
+            FigureId::ChordAngle,
+            FigureId::Travel,
+            FigureId::DipDepth,
+            FigureId::DipAt,
+            FigureId::DomeHeight,
+            FigureId::SlpRms,
+            FigureId::Straightness,
+            FigureId::OffPlaneMax,
+            FigureId::Opposite,
+        ],
+    ),
+    (
+        "Speed and power",
+        &[
+            FigureId::PeakSpeed,
+            FigureId::PeakLead,
+            FigureId::LatePower,
+            FigureId::Smoothness,
+            FigureId::SignChanges,
+            FigureId::Stop,
+        ],
+    ),
+    (
+        "Rod",
+        &[
+            FigureId::MaxBend,
+            FigureId::BendLead,
+            FigureId::Counterflex,
+            FigureId::RingFrequency,
+            FigureId::RingDamping,
+        ],
+    ),
     ("Hand", &[FigureId::Arc, FigureId::ButtSpeed, FigureId::Creep, FigureId::Drift]),
-    ("Time", &[
-        FigureId::TStart,
-        FigureId::TRsp,
-        FigureId::TStop,
-        FigureId::Duration,
-        FigureId::Pause,
-    ]),
+    ("Time", &[FigureId::TStart, FigureId::TRsp, FigureId::TStop, FigureId::Duration, FigureId::Pause]),
 ];
 
 /// Both ways of writing something, one of them hidden by the page's switch.
@@ -67,7 +65,11 @@ fn one(shown: &Shown) -> String {
         "\u{b0}" => "\u{b0}".to_owned(),
         unit => format!("\u{a0}<small>{}</small>", escape(unit)),
     };
-    format!("{}<span class=\"pm\">\u{a0}\u{b1}\u{a0}{}</span>{unit}", escape(&shown.value), escape(&shown.half_width))
+    format!(
+        "{}<span class=\"pm\">\u{a0}\u{b1}\u{a0}{}</span>{unit}",
+        escape(&shown.value),
+        escape(&shown.half_width)
+    )
 }
 
 /// Value ± half of the 95 % interval, unit.
@@ -122,8 +124,10 @@ fn missing(figures: &Figures) -> String {
     if reasons.is_empty() {
         return String::new();
     }
-    let parts: Vec<String> =
-        reasons.iter().map(|(why, names)| format!("{}: {}", escape(why), escape(&names.join(", ")))).collect();
+    let parts: Vec<String> = reasons
+        .iter()
+        .map(|(why, names)| format!("{}: {}", escape(why), escape(&names.join(", "))))
+        .collect();
     format!("<p class=\"aside\">Not to be had. {}.</p>", capital(&parts.join(". ")))
 }
 

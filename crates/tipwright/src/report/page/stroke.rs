@@ -57,7 +57,10 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
         plot_name(stroke.stroke),
         escape(&take.take),
     ));
-    out.push_str(&format!("<script type=\"application/json\" class=\"data\">{}</script></article>", data::of_stroke(&geometry)));
+    out.push_str(&format!(
+        "<script type=\"application/json\" class=\"data\">{}</script></article>",
+        data::of_stroke(&geometry)
+    ));
     debug_assert!(!slug(&own).is_empty());
     out
 }
@@ -80,7 +83,8 @@ fn sentence(stroke: &Stroke) -> String {
                 format!(" {:.0}\u{a0}ms after the rod was straight", -m.value)
             }
         });
-        let lead = if stroke.rsp_source == RspSource::Bend { lead.unwrap_or_default() } else { String::new() };
+        let lead =
+            if stroke.rsp_source == RspSource::Bend { lead.unwrap_or_default() } else { String::new() };
         parts.push(format!("It was fastest at {peak}{lead}"));
     }
     match get(FigureId::DipDepth) {
@@ -88,7 +92,10 @@ fn sentence(stroke: &Stroke) -> String {
             parts.push("No dip was found beyond what the measurement can tell".into());
         }
         Some((_, dip)) => {
-            let at = stroke.figures.get(FigureId::DipAt).map(|m| format!(", {:.0}\u{a0}% of the way along", m.value * 100.0));
+            let at = stroke
+                .figures
+                .get(FigureId::DipAt)
+                .map(|m| format!(", {:.0}\u{a0}% of the way along", m.value * 100.0));
             parts.push(format!("Its path dipped {dip}{}", at.unwrap_or_default()));
         }
         None => {}

@@ -92,10 +92,16 @@ fn set_up(session: &SessionResults) -> String {
     }
     if let Some(rms_mm) = quality.wand_rms_mm {
         let (metric, imperial) = (number(rms_mm, 1), number(rms_mm / 25.4, 2));
-        rows.push(("wand, spread of its length", dual(&format!("{metric}\u{a0}<small>mm</small>"), &format!("{imperial}\u{a0}<small>in</small>"))));
+        rows.push((
+            "wand, spread of its length",
+            dual(&format!("{metric}\u{a0}<small>mm</small>"), &format!("{imperial}\u{a0}<small>in</small>")),
+        ));
     }
     if let Some(px) = quality.reprojection_rms_px {
-        rows.push(("distance of spots from their prediction", format!("{}\u{a0}<small>px</small>", number(px, 2))));
+        rows.push((
+            "distance of spots from their prediction",
+            format!("{}\u{a0}<small>px</small>", number(px, 2)),
+        ));
     }
     if let Some(scale) = quality.scale_sd_relative {
         rows.push(("scale known to", format!("{}\u{a0}<small>%</small>", number(1.96 * scale * 100.0, 2))));
@@ -108,8 +114,16 @@ fn set_up(session: &SessionResults) -> String {
         rows.push((
             "gravity from the toss",
             dual(
-                &format!("{}<span class=\"pm\"> \u{b1}\u{a0}{}</span>\u{a0}<small>m/s\u{b2}</small>", number(g, 2), number(1.96 * sd, 2)),
-                &format!("{}<span class=\"pm\"> \u{b1}\u{a0}{}</span>\u{a0}<small>ft/s\u{b2}</small>", number(g / 0.3048, 2), number(1.96 * sd / 0.3048, 2)),
+                &format!(
+                    "{}<span class=\"pm\"> \u{b1}\u{a0}{}</span>\u{a0}<small>m/s\u{b2}</small>",
+                    number(g, 2),
+                    number(1.96 * sd, 2)
+                ),
+                &format!(
+                    "{}<span class=\"pm\"> \u{b1}\u{a0}{}</span>\u{a0}<small>ft/s\u{b2}</small>",
+                    number(g / 0.3048, 2),
+                    number(1.96 * sd / 0.3048, 2)
+                ),
             ),
         ));
     }
@@ -117,7 +131,10 @@ fn set_up(session: &SessionResults) -> String {
     if observations > 0 {
         rows.push((
             "observations of the set-up",
-            format!("{observations} in = {} used + {} set aside", quality.observations_accepted, quality.observations_rejected),
+            format!(
+                "{observations} in = {} used + {} set aside",
+                quality.observations_accepted, quality.observations_rejected
+            ),
         ));
     }
     for lens in &session.lenses {
@@ -139,7 +156,11 @@ fn set_up(session: &SessionResults) -> String {
     }
     let mut out = String::from("<details class=\"facts\" open><summary>The set-up</summary><dl>");
     for (name, value) in rows {
-        let _ = write!(out, "<div><dt>{}</dt><dd>{value}</dd></div>", if name.is_empty() { "lens" } else { name });
+        let _ = write!(
+            out,
+            "<div><dt>{}</dt><dd>{value}</dd></div>",
+            if name.is_empty() { "lens" } else { name }
+        );
     }
     out.push_str("</dl></details>");
     out
@@ -183,7 +204,12 @@ fn table(session: &SessionResults) -> String {
             for &column in &columns {
                 match s.figures.get(column) {
                     Some(m) => {
-                        let _ = write!(out, "<td class=\"n\" data-v=\"{:.6}\">{}</td>", m.value, figure(column, m));
+                        let _ = write!(
+                            out,
+                            "<td class=\"n\" data-v=\"{:.6}\">{}</td>",
+                            m.value,
+                            figure(column, m)
+                        );
                     }
                     None => out.push_str("<td class=\"n\"><span class=\"hidden\">none</span></td>"),
                 }

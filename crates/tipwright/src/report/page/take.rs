@@ -33,7 +33,8 @@ pub fn section(id: &str, take: &TakeResults, config: &ReportConfig) -> String {
 /// Clips, clocks and the tally: in = accepted + rejected.
 fn facts(take: &TakeResults) -> String {
     let mut out = String::from("<details class=\"facts\"><summary>How it was measured</summary><dl>");
-    let clips: Vec<String> = take.clips.iter().map(|(camera, clip)| format!("{}: {}", escape(camera), escape(clip))).collect();
+    let clips: Vec<String> =
+        take.clips.iter().map(|(camera, clip)| format!("{}: {}", escape(camera), escape(clip))).collect();
     let _ = write!(out, "<div><dt>clips</dt><dd>{}</dd></div>", clips.join("; "));
     for clock in &take.clocks {
         let _ = write!(

@@ -1,10 +1,10 @@
 //! Bend of the rod and angle of its butt over time, aligned at rod straight position; only where butt markers are
 //! worn.
 
+use super::frame::Words;
 use super::geometry::Geometry;
 use super::scale::Quantity;
 use super::timeline::{Quantities, Timeline};
-use super::frame::Words;
 use super::{Format, Glyph, Panel, alt_text, figure_texts, figure_words, glyph, span};
 use crate::model::FigureId;
 use crate::model::stroke::CastSample;
@@ -89,10 +89,8 @@ pub fn butt_panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
         let point = line.at(middle.t_s, middle.butt_angle_deg.unwrap_or(0.5 * (low + high)));
         line.note(point, (1.0, -0.2), &format!("t-{}", geometry.ink()), &words);
     }
-    Some(
-        line.end(
-            "butt",
-            alt_text("Angle of the rod butt over time", geometry, &[FigureId::Arc, FigureId::ButtSpeed]),
-        ),
-    )
+    Some(line.end(
+        "butt",
+        alt_text("Angle of the rod butt over time", geometry, &[FigureId::Arc, FigureId::ButtSpeed]),
+    ))
 }

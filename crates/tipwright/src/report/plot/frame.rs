@@ -73,7 +73,9 @@ impl Words {
             _ if self.metric == self.imperial => self.in_metric(),
             DrawnUnits::Metric => self.in_metric(),
             DrawnUnits::Both => self.in_both(),
-            DrawnUnits::Switch if self.metric.chars().count() >= self.imperial.chars().count() => self.in_metric(),
+            DrawnUnits::Switch if self.metric.chars().count() >= self.imperial.chars().count() => {
+                self.in_metric()
+            }
             DrawnUnits::Switch => self.in_imperial(),
         }
     }
@@ -147,7 +149,8 @@ impl Frame<'_> {
     /// Draws rules, ticks and names; returns the labels already taken.
     pub fn draw(&self, svg: &mut Svg, units: DrawnUnits) -> Labels {
         let area = self.area();
-        let room = Area { left: area.left, right: area.right, top: area.top - 2.0, bottom: area.bottom - 1.0 };
+        let room =
+            Area { left: area.left, right: area.right, top: area.top - 2.0, bottom: area.bottom - 1.0 };
         let labels = Labels::new(room, NOTE_SIZE);
         svg.text("title", (area.left, area.top - 9.0), Anchor::Start, self.title);
         match units {
@@ -209,6 +212,11 @@ impl Frame<'_> {
             svg.line("axis", (area.right, y), (area.right + 4.0, y));
             svg.text("tick", (area.right + 7.0, y + 0.34 * TICK_SIZE), Anchor::Start, &tick.label);
         }
-        svg.text("axisname", (area.right + 7.0, area.top - 9.0), Anchor::Start, self.y.unit(UnitSystem::Imperial));
+        svg.text(
+            "axisname",
+            (area.right + 7.0, area.top - 9.0),
+            Anchor::Start,
+            self.y.unit(UnitSystem::Imperial),
+        );
     }
 }

@@ -1,9 +1,9 @@
 //! Tip speed over time with its moments: start of W, peak, rod straight position, stop.
 
+use super::frame::Words;
 use super::geometry::{Geometry, speed};
 use super::scale::Quantity;
 use super::timeline::{Quantities, Timeline};
-use super::frame::Words;
 use super::{Format, Panel, alt_text, figure_words, span};
 use crate::model::FigureId;
 
@@ -23,12 +23,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     line.curve(geometry, |k| Some(speed(&samples[k])));
     if let (Some(t), Some(peak)) = (geometry.t_peak_s, geometry.stroke.figures.get(FigureId::PeakSpeed)) {
         let words = figure_words("peak", FigureId::PeakSpeed, peak);
-        line.note(
-            line.at(t, peak.value),
-            (-1.0, -0.5),
-            &format!("t-{}", geometry.ink()),
-            &words,
-        );
+        line.note(line.at(t, peak.value), (-1.0, -0.5), &format!("t-{}", geometry.ink()), &words);
     }
     line.marks(geometry, |t| geometry.at(t).map(|p| speed(&p)), false);
     for (_, t_s, name) in super::timed_marks(geometry) {
