@@ -1,0 +1,80 @@
+//! Errors that last: how much standard deviations must grow when residuals are correlated in time.
+//!
+//! The mean of n residuals with autocorrelation rho_l has the variance of n / (1 + 2 sum rho_l) independent ones
+//! (Bartlett 1946); the sum is cut at the first lag that is not clearly positive (Geyer, Statistical Science 7 (1992)
+//! 473-483, initial positive sequence).
+
+use super::assemble::Hyper;
+use super::problem::Problem;
+use super::solution::Fate;
+
+/// Square root of the mean integrated correlation of the residuals, at least 1.
+pub fn correlation_factor(problem: &Problem, fates: &[Fate], hyper: &Hyper) -> f64 {
+    let steps = super::stretch::frame_steps_s(problem);
+    let (mut sum, mut count) = (0.0, 0.0);
+    for (k, step_s) in steps.iter().enumerate() {
+        if !step_s.is_finite() {
+            continue;
+        }
+        for marker_idx in 0..problem.markers {
+            let mut series: Vec<(f64, [f64; 2])> = problem
+                .observations
+                .iter()
+                .zip(fates)
+                .filter(|(o, _)| o.camera_idx == k && o.marker_idx == marker_idx)
+                .filter_map(|(o, fate)| match fate {
+                    Fate::Used { residual_px, .. } => {
+                        let sd = (0.5 * (o.cov_px2[0] + o.cov_px2[2])).sqrt() * hyper.noise_scale[k];
+                        Some((o.pts_s, [residual_px[0] / sd, residual_px[1] / sd]))
+                    }
+                    _ => None,
+                })
+                .collect();
+            series.sort_by(|a, b| a.0.total_cmp(&b.0));
+            #[allow(clippy::cast_precision_loss)]
+            let n = series.len() as f64;
+            if n < 30.0 {
+                continue;
+            }
+            for axis in 0..2 {
+                sum += n * integrated_correlation(&series, axis, *step_s);
+                count += n;
+            }
+        }
+    }
+    if count > 0.0 { f64::sqrt((sum / count).max(1.0)) } else { 1.0 }
+}
+
+/// `1 + 2 sum rho` over the initial positive pairs of lags.
+fn integrated_correlation(series: &[(f64, [f64; 2])], axis: usize, step_s: f64) -> f64 {
+    let variance: f64 = series.iter().map(|(_, r)| r[axis] * r[axis]).sum();
+    if !(variance > 0.0) {
+        return 1.0;
+    }
+    #[allow(clippy::cast_precision_loss)]
+    let mean_square = variance / series.len() as f64;
+    let lag_correlation = |lag: usize| {
+        let (mut sum, mut n) = (0.0, 0.0);
+        for i in lag..series.len() {
+            #[allow(clippy::cast_precision_loss)]
+            let expected_s = lag as f64 * step_s;
+            // Only across unbroken frames.
+            if (series[i].0 - series[i - lag].0 - expected_s).abs() < 0.5 * step_s {
+                sum += series[i].1[axis] * series[i - lag].1[axis];
+                n += 1.0;
+            }
+        }
+        if n > 10.0 { sum / n / mean_square } else { 0.0 }
+    };
+    let mut total = 1.0;
+    let mut lag = 1;
+    while lag + 1 < series.len() / 4 {
+        let pair = lag_correlation(lag) + lag_correlation(lag + 1);
+        if pair <= 0.0 {
+            break;
+        }
+        total += 2.0 * pair;
+        lag += 2;
+    }
+    total.max(1.0)
+}

@@ -1,0 +1,279 @@
+//! What the solver is given: cameras and how free they are, observations, lengths, settings.
+
+use nalgebra::{DMatrix, Isometry3};
+
+use super::spline::Timeline;
+use crate::model::{Clock, Lens, Picture, RawPixel};
+
+/// How free a scalar of the set-up is.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum Freedom {
+    /// Known: stays at the value given.
+    #[default]
+    Fixed,
+    /// Found from the observations alone.
+    Free,
+    /// Found from the observations and a normal prior.
+    Prior {
+        /// Centre of the prior, in the unit of the parameter.
+        mean: f64,
+        /// Its standard deviation.
+        sd: f64,
+    },
+}
+
+impl Freedom {
+    /// Anything but fixed.
+    #[must_use]
+    pub fn is_free(&self) -> bool {
+        !matches!(self, Self::Fixed)
+    }
+}
+
+/// Which parameters of a camera the solver may change.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct CameraFreedom {
+    /// Clock offset, seconds.
+    pub offset_s: Freedom,
+    /// Clock rate error, seconds per second.
+    pub drift: Freedom,
+    /// Rolling-shutter readout, seconds.
+    pub readout_s: Freedom,
+    /// Rotation and translation (six parameters). Its prior, if any, is [`Problem::pose_covariance`].
+    pub pose: bool,
+    /// Natural logarithm of a factor on both focal lengths (0 = as in the lens file).
+    pub focal_log: Freedom,
+    /// Slow wander of the clock about offset and drift: `None` for a steady clock.
+    pub wander: Option<Wander>,
+}
+
+/// A clock whose rate wanders: piecewise linear corrections with the given node spacing.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Wander {
+    /// Distance between nodes, seconds of the camera's own time.
+    pub node_spacing_s: f64,
+    /// Standard deviation of one node's correction, seconds.
+    pub sd_s: f64,
+}
+
+/// A camera as the solver sees it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CameraModel {
+    /// Name, for messages.
+    pub name: String,
+    /// Intrinsics.
+    pub lens: Lens,
+    /// Picture size and rotation (for the shutter's direction).
+    pub picture: Picture,
+    /// Pose: start value, and centre of the prior on it.
+    pub camera_from_world: Isometry3<f64>,
+    /// Clock: start value.
+    pub clock: Clock,
+    /// What may change.
+    pub free: CameraFreedom,
+}
+
+/// One marker seen in one frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Observation {
+    /// Which camera.
+    pub camera_idx: usize,
+    /// Which marker.
+    pub marker_idx: usize,
+    /// Presentation time of the frame by the camera's own clock, seconds.
+    pub pts_s: f64,
+    /// Upright, distorted pixel.
+    pub pixel: RawPixel,
+    /// Covariance of the pixel: xx, xy, yy.
+    pub cov_px2: [f64; 3],
+}
+
+/// A known distance between two markers at one instant (the wand).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Distance {
+    /// One marker.
+    pub marker_a_idx: usize,
+    /// The other.
+    pub marker_b_idx: usize,
+    /// Session time.
+    pub t_s: f64,
+    /// Known distance, metres.
+    pub length_m: f64,
+    /// Standard deviation of one such pseudo-observation, metres.
+    pub sd_m: f64,
+}
+
+/// A known distance between the centres of two cameras: fixes the scale when nothing else does.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Baseline {
+    /// One camera.
+    pub camera_a_idx: usize,
+    /// The other.
+    pub camera_b_idx: usize,
+    /// Distance, metres (or the unit of length).
+    pub length_m: f64,
+    /// Its standard deviation; small (say 1e-6 of the length) when it defines the unit.
+    pub sd_m: f64,
+}
+
+/// Everything one estimate rests on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Problem {
+    /// The cameras. The first one's clock is the session's: leave its offset and drift fixed.
+    pub cameras: Vec<CameraModel>,
+    /// Number of markers; each has its own path on the common timeline.
+    pub markers: usize,
+    /// Sightings, any order (an output refers to them by position).
+    pub observations: Vec<Observation>,
+    /// Known lengths between markers.
+    pub distances: Vec<Distance>,
+    /// Known lengths between cameras.
+    pub baselines: Vec<Baseline>,
+    /// Joint prior covariance of pose errors about the poses given, 6N x 6N for all cameras in order: turn about the
+    /// camera's axes (radians), then translation of `camera_from_world`. Rows of cameras whose pose is fixed are ignored.
+    pub pose_covariance: Option<DMatrix<f64>>,
+    /// Knots. `None`: laid out from the observations by [`super::stretch::lay_out`].
+    pub timeline: Option<Timeline>,
+}
+
+/// Robust loss on the whitened length `s` of a pixel residual (two degrees of freedom).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Loss {
+    /// Least squares.
+    Squares,
+    /// Huber: quadratic up to the scale, linear beyond.
+    Huber {
+        /// In standard deviations.
+        scale: f64,
+    },
+    /// Cauchy: logarithmic growth.
+    Cauchy {
+        /// In standard deviations.
+        scale: f64,
+    },
+}
+
+impl Loss {
+    /// Loss of the squared whitened residual (least squares gives the argument back).
+    #[must_use]
+    pub fn rho(&self, s2: f64) -> f64 {
+        match *self {
+            Self::Squares => s2,
+            Self::Huber { scale } if s2 <= scale * scale => s2,
+            Self::Huber { scale } => 2.0 * scale * s2.sqrt() - scale * scale,
+            Self::Cauchy { scale } => scale * scale * (s2 / (scale * scale)).ln_1p(),
+        }
+    }
+
+    /// Derivative of [`Self::rho`]: the weight of the observation.
+    #[must_use]
+    pub fn weight(&self, s2: f64) -> f64 {
+        match *self {
+            Self::Squares => 1.0,
+            Self::Huber { scale } if s2 <= scale * scale => 1.0,
+            Self::Huber { scale } => scale / s2.sqrt(),
+            Self::Cauchy { scale } => 1.0 / (1.0 + s2 / (scale * scale)),
+        }
+    }
+}
+
+/// Smoothness prior: jerk as white noise of this spectral density (metres squared per second to the fifth).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Smoothness {
+    /// One stated density for all markers and times.
+    Fixed {
+        /// Density of one axis, m^2/s^5.
+        jerk_density_m2_s5: f64,
+    },
+    /// Density found from the data by marginal likelihood, one per marker.
+    Evidence,
+    /// The same, varying over time: each span's density from the neighbourhood that holds
+    /// [`MotionConfig::neighbourhood_dof`] degrees of freedom, so a stop stays sharp and a pause smooth.
+    LocalEvidence,
+}
+
+/// Whether the covariances given with the observations are believed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Noise {
+    /// Taken as they are.
+    AsGiven,
+    /// Multiplied by one factor per camera, found from the residuals.
+    Estimate,
+}
+
+/// Settings of [`super::solve`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct MotionConfig {
+    /// Distance of the knots, seconds. `None`: the median frame step of the fastest camera, for a knot per frame is
+    /// the finest the data can speak about; smoothness comes from the prior, not from sparse knots.
+    pub knot_spacing_s: Option<f64>,
+    /// Prior on the path. Local evidence: casts have pauses and stops whose jerk differs by orders of magnitude.
+    pub smoothness: Smoothness,
+    /// Degrees of freedom of the jerk a local density rests on. 12 gives a relative sd of sqrt(2/12) = 40 % of the
+    /// density, which moves the smoothing time by its sixth root: 7 %.
+    pub neighbourhood_dof: f64,
+    /// Pixel noise. Estimated by default: a detector's own sigma is seldom right to better than a factor of two.
+    pub noise: Noise,
+    /// Loss at the end. Huber at 3 sd touches 1 % of clean observations (exp(-9/2), two degrees of freedom).
+    pub loss: Loss,
+    /// Whitened length beyond which an observation is set aside. 5 sd: exp(-25/2), 4 in a million clean ones.
+    /// Infinity switches rejection off.
+    pub reject_at: f64,
+    /// Longest time fewer than two cameras see a marker before the path is cut, seconds. 0.4 s: by then the sd of a
+    /// cast's path has grown past any use. Only for timelines laid out here.
+    pub longest_bridge_s: f64,
+    /// Widen all standard deviations by the correlation of residuals in time (an error that lasts n frames counts
+    /// once, not n times).
+    pub widen_for_correlation: bool,
+    /// Most iterations.
+    pub max_iterations: usize,
+    /// Relative decrease of the cost at which the iteration ends.
+    pub tolerance: f64,
+}
+
+impl Default for MotionConfig {
+    fn default() -> Self {
+        Self {
+            knot_spacing_s: None,
+            smoothness: Smoothness::LocalEvidence,
+            neighbourhood_dof: 12.0,
+            noise: Noise::Estimate,
+            loss: Loss::Huber { scale: 3.0 },
+            reject_at: 5.0,
+            longest_bridge_s: 0.4,
+            widen_for_correlation: true,
+            // Gauss-Newton needs about ten; the smoothness adds about ten more.
+            max_iterations: 60,
+            tolerance: 1e-9,
+        }
+    }
+}
+
+/// Why nothing could be solved.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum MotionError {
+    /// Too little seen.
+    #[error("no stretch of time in which two cameras see the marker: {observations} observations from {cameras} cameras. Film so that both cameras see the same movement")]
+    NothingInCommon {
+        /// Observations given.
+        observations: usize,
+        /// Cameras given.
+        cameras: usize,
+    },
+    /// Numbers that can't be used.
+    #[error("observation {observation_idx} of camera {camera}: {what}. Remove it or correct its source")]
+    BadObservation {
+        /// Position in the input.
+        observation_idx: usize,
+        /// Camera.
+        camera: String,
+        /// What is wrong.
+        what: &'static str,
+    },
+    /// The equations have no single solution.
+    #[error("the equations of the path have no single solution: {what}. Fix a pose, a length or a clock")]
+    Singular {
+        /// Which step failed.
+        what: &'static str,
+    },
+}

@@ -1,0 +1,359 @@
+//! What comes out: path, set-up, joint covariance, draws, and what the data could not tell.
+
+use nalgebra::{DMatrix, DVector, Matrix3, Point3, SMatrix, Vector3};
+use rand::SeedableRng;
+use rand_distr::{Distribution, StandardNormal};
+
+use super::assemble::{Hyper, Setting};
+use super::band::{Arrow, ArrowFactor};
+use super::correlation::correlation_factor;
+use super::degeneracy::{Degeneracy, find_degeneracies};
+use super::problem::{MotionConfig, MotionError, Problem};
+use super::spline::{Locus, Timeline};
+use super::state::{CameraState, Layout, State, combine, linearise};
+
+/// How the iteration went.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct SolveReport {
+    /// Steps taken.
+    pub iterations: usize,
+    /// Updates of noise and smoothness.
+    pub hyper_rounds: usize,
+    /// Final cost (half the sum of losses and priors).
+    pub cost: f64,
+    /// The cost had stopped falling.
+    pub converged: bool,
+}
+
+/// What became of an observation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Fate {
+    /// Used; whitened length of its residual and the residual itself in pixels.
+    Used {
+        /// In standard deviations of this camera's noise.
+        whitened: f64,
+        /// Observed minus predicted.
+        residual_px: [f64; 2],
+    },
+    /// Set aside: too far from the path.
+    Outlier {
+        /// In standard deviations; infinite behind the camera.
+        whitened: f64,
+    },
+    /// Set aside: no path at its time.
+    OffPath,
+}
+
+/// Position, velocity and acceleration of a marker at one instant with their joint covariance.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Kinematics {
+    /// Metres.
+    pub position_in_world: Point3<f64>,
+    /// Metres per second.
+    pub velocity_in_world_m_s: Vector3<f64>,
+    /// Metres per second squared.
+    pub acceleration_in_world_m_s2: Vector3<f64>,
+    /// Joint covariance, position, velocity, acceleration, SI.
+    pub covariance: SMatrix<f64, 9, 9>,
+}
+
+impl Kinematics {
+    /// Standard deviation of each position axis, metres.
+    #[must_use]
+    pub fn position_sd_m(&self) -> Vector3<f64> {
+        Vector3::from_fn(|i, _| self.covariance[(i, i)].max(0.0).sqrt())
+    }
+}
+
+/// One draw from the joint error of path and set-up, as absolute values.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Draw {
+    /// Path and cameras of this draw.
+    pub state: State,
+}
+
+/// A solved problem.
+#[derive(Debug, Clone)]
+pub struct Solution {
+    /// Knots of the path.
+    pub timeline: Timeline,
+    /// Number of markers.
+    pub markers: usize,
+    /// Best estimate of path and cameras.
+    pub state: State,
+    /// Noise factors, jerk densities, rejections.
+    pub hyper: Hyper,
+    /// Which border position is which parameter.
+    pub layout: Layout,
+    /// Fate of every observation, in input order.
+    pub fates: Vec<Fate>,
+    /// Session time of every observation, in input order.
+    pub observation_times_s: Vec<f64>,
+    /// Factor by which standard deviations were widened for residuals correlated in time.
+    pub correlation_factor: f64,
+    /// What the data could not tell.
+    pub degeneracies: Vec<Degeneracy>,
+    /// How it went.
+    pub report: SolveReport,
+    /// Covariance of the border, widened.
+    pub border_covariance: DMatrix<f64>,
+    factor: ArrowFactor,
+    band_inverse: Vec<f64>,
+    gain: Vec<f64>,
+}
+
+#[allow(clippy::too_many_arguments)]
+pub(super) fn finish(
+    problem: &Problem,
+    config: &MotionConfig,
+    timeline: Timeline,
+    layout: Layout,
+    prior: Option<(Vec<usize>, DMatrix<f64>)>,
+    piece_of: Vec<Option<usize>>,
+    state: State,
+    hyper: Hyper,
+    mut report: SolveReport,
+) -> Result<Solution, MotionError> {
+    let setting = Setting {
+        problem,
+        timeline: &timeline,
+        layout: &layout,
+        piece_of: &piece_of,
+        pose_prior: &prior,
+        loss: config.loss,
+    };
+    let mut arrow = Arrow::new(state.coefficients_m.len(), 12 * problem.markers - 1, layout.size);
+    report.cost = setting.cost(&state, &hyper, Some(&mut arrow));
+    // A hair of damping where the data and the prior leave a coefficient all but free.
+    let factor = [0.0, 1e-12, 1e-9]
+        .into_iter()
+        .find_map(|d| arrow.factor(d))
+        .ok_or(MotionError::Singular { what: "covariance of the solution" })?;
+    let mut fates = Vec::with_capacity(problem.observations.len());
+    let mut times = Vec::with_capacity(problem.observations.len());
+    for (i, o) in problem.observations.iter().enumerate() {
+        let camera = &problem.cameras[o.camera_idx];
+        let fraction = camera.picture.shutter_fraction(o.pixel);
+        times.push(state.cameras[o.camera_idx].session_s(o.pts_s, fraction));
+        let scale = hyper.noise_scale[o.camera_idx];
+        fates.push(match piece_of[i] {
+            None => Fate::OffPath,
+            Some(piece) => match linearise(problem, &timeline, &layout, &state, o, piece, scale) {
+                None => Fate::Outlier { whitened: f64::INFINITY },
+                Some(lin) if hyper.rejected[i] => Fate::Outlier { whitened: lin.residual.norm() },
+                Some(lin) => Fate::Used {
+                    whitened: lin.residual.norm(),
+                    residual_px: lin.residual_px.into(),
+                },
+            },
+        });
+    }
+    let correlation_factor =
+        if config.widen_for_correlation { correlation_factor(problem, &fates, &hyper) } else { 1.0 };
+    let band_inverse = factor.band_inverse();
+    let gain = factor.gain();
+    let border_covariance = factor.border_covariance() * correlation_factor.powi(2);
+    let mut solution = Solution {
+        timeline,
+        markers: problem.markers,
+        state,
+        hyper,
+        layout,
+        fates,
+        observation_times_s: times,
+        correlation_factor,
+        degeneracies: Vec::new(),
+        report,
+        border_covariance,
+        factor,
+        band_inverse,
+        gain,
+    };
+    solution.degeneracies = find_degeneracies(problem, &solution);
+    Ok(solution)
+}
+
+impl Solution {
+    /// Solved cameras, in input order.
+    #[must_use]
+    pub fn cameras(&self) -> &[CameraState] {
+        &self.state.cameras
+    }
+
+    /// Number of observations used and set aside (for whatever reason) of one camera.
+    #[must_use]
+    pub fn counts(&self, problem: &Problem, camera_idx: usize) -> (u64, u64) {
+        let mut out = (0, 0);
+        for (o, fate) in problem.observations.iter().zip(&self.fates) {
+            if o.camera_idx == camera_idx {
+                if matches!(fate, Fate::Used { .. }) { out.0 += 1 } else { out.1 += 1 }
+            }
+        }
+        out
+    }
+
+    /// Root mean square distance between observed and predicted pixels, used observations.
+    #[must_use]
+    pub fn reprojection_rms_px(&self) -> f64 {
+        let (mut sum, mut n) = (0.0, 0.0);
+        for fate in &self.fates {
+            if let Fate::Used { residual_px: [x, y], .. } = fate {
+                sum += x * x + y * y;
+                n += 1.0;
+            }
+        }
+        (sum / f64::max(n, 1.0)).sqrt()
+    }
+
+    /// Position, velocity and acceleration at a session time; `None` where there is no path.
+    #[must_use]
+    pub fn position(&self, marker_idx: usize, t_s: f64) -> Option<Point3<f64>> {
+        let locus = self.timeline.locate(t_s)?;
+        Some(self.at_locus(marker_idx, locus).0)
+    }
+
+    fn at_locus(&self, marker_idx: usize, locus: Locus) -> (Point3<f64>, Vector3<f64>, Vector3<f64>) {
+        place(&self.timeline, self.markers, &self.state, marker_idx, locus)
+    }
+
+    /// Kinematics with joint covariance (set-up included) at a session time; `None` where there is no path.
+    #[must_use]
+    pub fn kinematics(&self, marker_idx: usize, t_s: f64) -> Option<Kinematics> {
+        let locus = self.timeline.locate(t_s)?;
+        let (p, v, a) = self.at_locus(marker_idx, locus);
+        let w = self.timeline.weights(locus);
+        let rows = [w.value, w.rate_per_s, w.acceleration_per_s2];
+        let first = locus.first_coefficient_idx;
+        let widen = self.correlation_factor.powi(2);
+        let mut covariance = SMatrix::<f64, 9, 9>::zeros();
+        for r in 0..3 {
+            for c in 0..=r {
+                let block = self.band_block(marker_idx, first, &rows[r], &rows[c]) * widen;
+                covariance.fixed_view_mut::<3, 3>(3 * r, 3 * c).copy_from(&block);
+                if r != c {
+                    covariance.fixed_view_mut::<3, 3>(3 * c, 3 * r).copy_from(&block.transpose());
+                }
+            }
+        }
+        let q = self.layout.size;
+        if q > 0 {
+            let mut follow = DMatrix::zeros(9, q);
+            for (r, weights) in rows.iter().enumerate() {
+                for (k, f) in weights.iter().enumerate() {
+                    for x in 0..3 {
+                        let at = ((first + k) * self.markers + marker_idx) * 3 + x;
+                        for (b, g) in self.gain[at * q..(at + 1) * q].iter().enumerate() {
+                            follow[(3 * r + x, b)] -= f * g;
+                        }
+                    }
+                }
+            }
+            let border = &follow * &self.border_covariance * follow.transpose();
+            covariance += border.fixed_view::<9, 9>(0, 0);
+        }
+        Some(Kinematics {
+            position_in_world: p,
+            velocity_in_world_m_s: v,
+            acceleration_in_world_m_s2: a,
+            covariance,
+        })
+    }
+
+    fn band_block(&self, marker_idx: usize, first: usize, left: &[f64; 4], right: &[f64; 4]) -> Matrix3<f64> {
+        let half_band = 12 * self.markers - 1;
+        let stride = half_band + 1;
+        let mut out = Matrix3::zeros();
+        for (a, fa) in left.iter().enumerate() {
+            for (b, fb) in right.iter().enumerate() {
+                for x in 0..3 {
+                    for y in 0..3 {
+                        let i = ((first + a) * self.markers + marker_idx) * 3 + x;
+                        let j = ((first + b) * self.markers + marker_idx) * 3 + y;
+                        let (i, j) = if i >= j { (i, j) } else { (j, i) };
+                        out[(x, y)] += fa * fb * self.band_inverse[i * stride + half_band + j - i];
+                    }
+                }
+            }
+        }
+        out
+    }
+
+    /// Standard deviation of a border parameter; zero when it was fixed.
+    #[must_use]
+    pub fn border_sd(&self, slot: Option<usize>) -> f64 {
+        slot.map_or(0.0, |at| self.border_covariance[(at, at)].max(0.0).sqrt())
+    }
+
+    /// Joint draws of the whole path and set-up from the normal approximation about the solution. Draw k depends on
+    /// `seed` and k alone, so more draws begin with the same ones.
+    #[must_use]
+    pub fn draws(&self, count: usize, seed: u64) -> Vec<Draw> {
+        (0..count)
+            .map(|k| {
+                let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+                rng.set_stream(k as u64);
+                let normal = StandardNormal;
+                let mut sample = || -> f64 { normal.sample(&mut rng) };
+                let border = DVector::from_fn(self.layout.size, |_, _| sample() * self.correlation_factor);
+                let band: Vec<f64> = (0..self.state.coefficients_m.len())
+                    .map(|_| sample() * self.correlation_factor)
+                    .collect();
+                let (x, b) = self.factor.draw(band, &border);
+                Draw { state: self.state.moved(&self.layout, &x, b.as_slice()) }
+            })
+            .collect()
+    }
+
+    /// Position, velocity and acceleration of a draw at a session time; `None` where there is no path.
+    #[must_use]
+    pub fn draw_at(
+        &self,
+        draw: &Draw,
+        marker_idx: usize,
+        t_s: f64,
+    ) -> Option<(Point3<f64>, Vector3<f64>, Vector3<f64>)> {
+        let locus = self.timeline.locate(t_s)?;
+        Some(place(&self.timeline, self.markers, &draw.state, marker_idx, locus))
+    }
+
+    /// Cameras that used a sighting of the marker within half their frame step of each of the given times (in order).
+    #[must_use]
+    pub fn views(&self, problem: &Problem, marker_idx: usize, times_s: &[f64]) -> Vec<u8> {
+        let steps = super::stretch::frame_steps_s(problem);
+        let mut out = vec![0_u8; times_s.len()];
+        for (k, step_s) in steps.iter().enumerate() {
+            let mut seen: Vec<f64> = problem
+                .observations
+                .iter()
+                .zip(&self.fates)
+                .zip(&self.observation_times_s)
+                .filter(|((o, fate), _)| {
+                    o.camera_idx == k && o.marker_idx == marker_idx && matches!(fate, Fate::Used { .. })
+                })
+                .map(|(_, t)| *t)
+                .collect();
+            seen.sort_by(f64::total_cmp);
+            for (views, t) in out.iter_mut().zip(times_s) {
+                let after = seen.partition_point(|s| s < t);
+                let near = |i: usize| seen.get(i).is_some_and(|s| (s - t).abs() <= 0.51 * step_s);
+                if near(after) || (after > 0 && near(after - 1)) {
+                    *views = views.saturating_add(1);
+                }
+            }
+        }
+        out
+    }
+}
+
+fn place(
+    timeline: &Timeline,
+    markers: usize,
+    state: &State,
+    marker_idx: usize,
+    locus: Locus,
+) -> (Point3<f64>, Vector3<f64>, Vector3<f64>) {
+    let w = timeline.weights(locus);
+    let first = locus.first_coefficient_idx;
+    let at = |weights: &[f64; 4]| combine(&state.coefficients_m, markers, marker_idx, first, weights);
+    (Point3::from(at(&w.value)), at(&w.rate_per_s), at(&w.acceleration_per_s2))
+}

@@ -1,0 +1,230 @@
+//! The iteration: Levenberg-Marquardt steps between updates of noise and smoothness.
+
+use super::assemble::{Hyper, Setting, pose_prior};
+use super::band::{Arrow, ArrowFactor};
+use super::initial::linear_path;
+use super::problem::{Loss, MotionConfig, MotionError, Noise, Problem, Smoothness};
+use super::solution::{Solution, SolveReport, finish};
+use super::spline::Timeline;
+use super::state::{Layout, State};
+use super::stretch::{lay_out, pieces_of};
+
+/// Where the iteration begins when a solution of nearly the same problem is at hand.
+#[derive(Debug, Clone)]
+pub struct Start {
+    /// Coefficients and cameras; the coefficients must fit the timeline.
+    pub state: State,
+    /// Noise and smoothness.
+    pub hyper: Hyper,
+}
+
+/// Solves a problem from the poses and clocks it gives; the first path comes from linear least squares on the rays.
+///
+/// # Errors
+/// See [`MotionError`].
+pub fn solve(problem: &Problem, config: &MotionConfig) -> Result<Solution, MotionError> {
+    solve_from(problem, config, None)
+}
+
+/// Solves a problem, from a start when one is given.
+///
+/// # Errors
+/// See [`MotionError`].
+pub fn solve_from(problem: &Problem, config: &MotionConfig, start: Option<Start>) -> Result<Solution, MotionError> {
+    check(problem)?;
+    let nothing = || MotionError::NothingInCommon {
+        observations: problem.observations.len(),
+        cameras: problem.cameras.len(),
+    };
+    let timeline = match &problem.timeline {
+        Some(t) => t.clone(),
+        None => lay_out(problem, config).ok_or_else(nothing)?,
+    };
+    if timeline.coefficients() == 0 {
+        return Err(nothing());
+    }
+    let fresh = State::start(problem, &timeline);
+    let layout = Layout::new(&problem.cameras, &fresh.cameras);
+    let prior = pose_prior(problem, &layout);
+    let mut run = Run { problem, config, timeline, layout, prior, piece_of: Vec::new() };
+    let (mut state, mut hyper) = match start {
+        Some(s) if s.state.coefficients_m.len() == fresh.coefficients_m.len() => {
+            run.assign_pieces(&s.state);
+            (s.state, s.hyper)
+        }
+        _ => run.first_path(fresh)?,
+    };
+    let report = run.iterate(&mut state, &mut hyper)?;
+    finish(run.problem, run.config, run.timeline, run.layout, run.prior, run.piece_of, state, hyper, report)
+}
+
+struct Run<'a> {
+    problem: &'a Problem,
+    config: &'a MotionConfig,
+    timeline: Timeline,
+    layout: Layout,
+    prior: Option<(Vec<usize>, nalgebra::DMatrix<f64>)>,
+    piece_of: Vec<Option<usize>>,
+}
+
+impl Run<'_> {
+    fn setting(&self, loss: Loss) -> Setting<'_> {
+        Setting {
+            problem: self.problem,
+            timeline: &self.timeline,
+            layout: &self.layout,
+            piece_of: &self.piece_of,
+            pose_prior: &self.prior,
+            loss,
+        }
+    }
+
+    fn assign_pieces(&mut self, state: &State) {
+        let times: Vec<f64> = self
+            .problem
+            .observations
+            .iter()
+            .map(|o| {
+                let fraction = self.problem.cameras[o.camera_idx].picture.shutter_fraction(o.pixel);
+                state.cameras[o.camera_idx].session_s(o.pts_s, fraction)
+            })
+            .collect();
+        self.piece_of = pieces_of(&self.timeline, &times);
+    }
+
+    fn first_path(&mut self, mut state: State) -> Result<(State, Hyper), MotionError> {
+        self.assign_pieces(&state);
+        let h = self.timeline.spacing_s();
+        let spans = self.timeline.coefficients() * self.problem.markers;
+        // One pixel at unit depth, smoothed over eight spans (a jerk density q blurs white noise of density n over
+        // about (n / q)^(1/6)); the linear solution scales it by the square of the depth it finds.
+        let first = &self.problem.cameras[0];
+        let sigma = self
+            .problem
+            .observations
+            .first()
+            .map_or(1.0, |o| (0.5 * (o.cov_px2[0] + o.cov_px2[2])).sqrt())
+            / first.lens.fx_px;
+        let density = match self.config.smoothness {
+            Smoothness::Fixed { jerk_density_m2_s5 } => jerk_density_m2_s5,
+            _ => sigma * sigma * h / (8.0 * h).powi(6),
+        };
+        let mut hyper = Hyper {
+            noise_scale: vec![1.0; self.problem.cameras.len()],
+            jerk_density_m2_s5: vec![density; spans],
+            rejected: vec![false; self.problem.observations.len()],
+        };
+        let adapt = !matches!(self.config.smoothness, Smoothness::Fixed { .. });
+        let setting = self.setting(Loss::Cauchy { scale: 3.0 });
+        if !linear_path(&setting, &mut state, &mut hyper, 4, adapt) {
+            return Err(MotionError::Singular { what: "linear path from the rays" });
+        }
+        Ok((state, hyper))
+    }
+
+    fn iterate(&mut self, state: &mut State, hyper: &mut Hyper) -> Result<SolveReport, MotionError> {
+        let n = state.coefficients_m.len();
+        let mut arrow = Arrow::new(n, 12 * self.problem.markers - 1, self.layout.size);
+        let adaptive = !matches!(self.config.smoothness, Smoothness::Fixed { .. })
+            || self.config.noise == Noise::Estimate
+            || self.config.reject_at.is_finite();
+        let mut damping = 1e-6;
+        let mut report = SolveReport::default();
+        // Gross errors pull less at first.
+        let robust_start = self.config.loss != Loss::Squares;
+        let mut settled = !adaptive;
+        let mut quiet = 0;
+        for iteration in 0..self.config.max_iterations {
+            report.iterations = iteration + 1;
+            let warm = robust_start && iteration < 6 && !settled;
+            let loss = if warm { Loss::Cauchy { scale: 3.0 } } else { self.config.loss };
+            let before = self.setting(loss).cost(state, hyper, Some(&mut arrow));
+            let Some((moved, after, factor)) = self.step(loss, state, hyper, &arrow, before, &mut damping) else {
+                if settled {
+                    report.converged = true;
+                    break;
+                }
+                settled = true;
+                continue;
+            };
+            let decrease = (before - after) / before.abs().max(1e-300);
+            *state = moved;
+            report.cost = after;
+            if settled {
+                if decrease < self.config.tolerance {
+                    report.converged = true;
+                    break;
+                }
+                continue;
+            }
+            if decrease < 0.05 || iteration >= 3 {
+                self.assign_pieces(state);
+                let z = factor.band_inverse();
+                let setting = self.setting(loss);
+                let a = super::hyper::update_smoothness(&setting, self.config, state, &z, hyper);
+                let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);
+                // Settled when two rounds in a row change no density by 5 % or noise by 1 %, and nothing moves much.
+                let calm = a < 0.05 && b < 0.01 && decrease < 1e-3 && !warm;
+                quiet = if calm { quiet + 1 } else { 0 };
+                report.hyper_rounds += 1;
+                settled = quiet >= 2 || iteration + 15 >= self.config.max_iterations;
+            }
+        }
+        Ok(report)
+    }
+
+    fn step(
+        &self,
+        loss: Loss,
+        state: &State,
+        hyper: &Hyper,
+        arrow: &Arrow,
+        before: f64,
+        damping: &mut f64,
+    ) -> Option<(State, f64, ArrowFactor)> {
+        for _ in 0..12 {
+            if let Some(factor) = arrow.factor(*damping) {
+                let (x, b) = factor.solve(arrow);
+                let moved = state.moved(&self.layout, &x, b.as_slice());
+                let after = self.setting(loss).cost(&moved, hyper, None);
+                if after.is_finite() && after <= before {
+                    *damping = (*damping * 0.1).max(1e-12);
+                    return Some((moved, after, factor));
+                }
+            }
+            *damping = (*damping * 10.0).max(1e-9);
+            if *damping > 1e6 {
+                break;
+            }
+        }
+        *damping = 1e-6;
+        None
+    }
+}
+
+fn check(problem: &Problem) -> Result<(), MotionError> {
+    for (i, o) in problem.observations.iter().enumerate() {
+        let camera = problem.cameras.get(o.camera_idx);
+        let name = camera.map_or_else(|| o.camera_idx.to_string(), |c| c.name.clone());
+        let bad = |what| MotionError::BadObservation { observation_idx: i, camera: name.clone(), what };
+        if camera.is_none() {
+            return Err(bad("no such camera"));
+        }
+        if o.marker_idx >= problem.markers {
+            return Err(bad("no such marker"));
+        }
+        if !(o.pts_s.is_finite() && o.pixel.x_px.is_finite() && o.pixel.y_px.is_finite()) {
+            return Err(bad("a number is not finite"));
+        }
+        if super::state::whitener(o.cov_px2).is_none() {
+            return Err(bad("its covariance is not positive definite"));
+        }
+    }
+    if problem.markers == 0 || problem.cameras.is_empty() || problem.observations.is_empty() {
+        return Err(MotionError::NothingInCommon {
+            observations: problem.observations.len(),
+            cameras: problem.cameras.len(),
+        });
+    }
+    Ok(())
+}
