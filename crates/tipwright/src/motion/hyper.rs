@@ -174,7 +174,8 @@ pub fn update_noise(
         sum[o.camera_idx] += s2.min(CUT2);
         dof[o.camera_idx] += expected * (1.0 - 0.5 * taken.clamp(0.0, 1.9));
     }
-    if config.noise == Noise::AsGiven {
+    // While nothing is set aside yet, the noise is let shrink from what the first path showed.
+    if config.noise == Noise::AsGiven && reject {
         return 0.0;
     }
     let pooled = sum.iter().sum::<f64>() / dof.iter().sum::<f64>();

@@ -26,7 +26,7 @@ pub fn linear_path(setting: &Setting<'_>, state: &mut State, hyper: &mut Hyper, 
             let (Some(piece), false) = (setting.piece_of[i], hyper.rejected[i]) else { continue };
             let camera = &problem.cameras[o.camera_idx];
             let now = &state.cameras[o.camera_idx];
-            let Some(ray) = super::state::undistort(&camera.lens, o.pixel) else { continue };
+            let Some(ray) = camera.lens.undistort(o.pixel) else { continue };
             let t_s = now.session_s(o.pts_s, camera.picture.shutter_fraction(o.pixel));
             let locus = setting.timeline.locate_in(piece, t_s);
             let w = setting.timeline.weights(locus).value;

@@ -6,7 +6,7 @@ use super::initial::linear_path;
 use super::problem::{Loss, MotionConfig, MotionError, Noise, Problem, Smoothness};
 use super::solution::{Solution, SolveReport, finish};
 use super::spline::Timeline;
-use super::state::{Layout, State};
+use super::state::{Layout, State, linearise};
 use super::stretch::{lay_out, pieces_of};
 
 /// Where the iteration begins when a solution of nearly the same problem is at hand.
@@ -119,7 +119,35 @@ impl Run<'_> {
         if !linear_path(&setting, &mut state, &mut hyper, 4, adapt) {
             return Err(MotionError::Singular { what: "linear path from the rays" });
         }
+        // Poses and clocks may be well off: begin with the noise the first path shows and let it shrink.
+        let medians = self.median_whitened(&state, &hyper);
+        for (scale, median) in hyper.noise_scale.iter_mut().zip(medians) {
+            // Median of the length of two standard normals: sqrt(2 ln 2).
+            let shown = median / (2.0 * std::f64::consts::LN_2).sqrt();
+            if shown.is_finite() {
+                *scale *= shown.clamp(1.0, 1e4);
+            }
+        }
         Ok((state, hyper))
+    }
+
+    /// Median whitened residual of each camera.
+    fn median_whitened(&self, state: &State, hyper: &Hyper) -> Vec<f64> {
+        let mut lengths = vec![Vec::new(); self.problem.cameras.len()];
+        for (i, o) in self.problem.observations.iter().enumerate() {
+            let Some(piece) = self.piece_of[i] else { continue };
+            let scale = hyper.noise_scale[o.camera_idx];
+            if let Some(lin) = linearise(self.problem, &self.timeline, &self.layout, state, o, piece, scale) {
+                lengths[o.camera_idx].push(lin.residual.norm());
+            }
+        }
+        lengths
+            .into_iter()
+            .map(|mut l| {
+                l.sort_by(f64::total_cmp);
+                l.get(l.len() / 2).copied().unwrap_or(f64::NAN)
+            })
+            .collect()
     }
 
     fn iterate(&mut self, state: &mut State, hyper: &mut Hyper) -> Result<SolveReport, MotionError> {
@@ -130,13 +158,12 @@ impl Run<'_> {
             || self.config.reject_at.is_finite();
         let mut damping = 1e-6;
         let mut report = SolveReport::default();
-        // Gross errors pull less at first.
-        let robust_start = self.config.loss != Loss::Squares;
+        // Gross errors pull less, and nothing is set aside, until the steps have become small.
+        let mut warm = adaptive && self.config.loss != Loss::Squares;
         let mut settled = !adaptive;
         let mut quiet = 0;
         for iteration in 0..self.config.max_iterations {
             report.iterations = iteration + 1;
-            let warm = robust_start && iteration < 6 && !settled;
             let loss = if warm { Loss::Cauchy { scale: 3.0 } } else { self.config.loss };
             let before = self.setting(loss).cost(state, hyper, Some(&mut arrow));
             let Some((moved, after, factor)) = self.step(loss, state, hyper, &arrow, before, &mut damping) else {
@@ -144,7 +171,8 @@ impl Run<'_> {
                     report.converged = true;
                     break;
                 }
-                settled = true;
+                settled = !warm;
+                warm = false;
                 continue;
             };
             let decrease = (before - after) / before.abs().max(1e-300);
@@ -157,18 +185,26 @@ impl Run<'_> {
                 }
                 continue;
             }
-            if decrease < 0.05 || iteration >= 3 {
-                self.assign_pieces(state);
-                let z = factor.band_inverse();
-                let setting = self.setting(loss);
-                let a = super::hyper::update_smoothness(&setting, self.config, state, &z, hyper);
-                let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);
-                // Settled when two rounds in a row change no density by 5 % or noise by 1 %, and nothing moves much.
-                let calm = a < 0.05 && b < 0.01 && decrease < 1e-3 && !warm;
-                quiet = if calm { quiet + 1 } else { 0 };
-                report.hyper_rounds += 1;
-                settled = quiet >= 2 || iteration + 15 >= self.config.max_iterations;
+            if decrease > 0.3 && warm && iteration < 8 {
+                continue;
             }
+            self.assign_pieces(state);
+            let z = factor.band_inverse();
+            let setting = self.setting(loss);
+            let a = super::hyper::update_smoothness(&setting, self.config, state, &z, hyper);
+            let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);
+            report.hyper_rounds += 1;
+            if warm && ((decrease < 0.01 && b < 0.1) || iteration >= self.config.max_iterations / 3) {
+                warm = false;
+                if self.config.noise == Noise::AsGiven {
+                    hyper.noise_scale.fill(1.0);
+                }
+                continue;
+            }
+            // Settled when two rounds in a row change no density by 5 % or noise by 1 %, and nothing moves much.
+            let calm = a < 0.05 && b < 0.01 && decrease < 1e-3 && !warm;
+            quiet = if calm { quiet + 1 } else { 0 };
+            settled = quiet >= 2 || iteration + 15 >= self.config.max_iterations;
         }
         Ok(report)
     }

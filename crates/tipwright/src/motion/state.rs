@@ -4,7 +4,7 @@ use nalgebra::{Isometry3, Matrix2x3, Matrix3, Point3, Translation3, UnitQuaterni
 
 use super::problem::{CameraModel, Observation, Problem};
 use super::spline::Timeline;
-use crate::model::{Clock, Lens, RawPixel, UndistortedRay};
+use crate::model::{Clock, Lens};
 
 /// Positions of one camera's parameters in the border.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -230,8 +230,6 @@ pub struct Linear {
     pub by_border: [(usize, Vector2<f64>); MOST_BORDER],
     /// How many of `by_border` are filled.
     pub border_len: usize,
-    /// Session time of the sighting.
-    pub t_s: f64,
     /// Distance along the optical axis.
     pub depth_m: f64,
     /// Observed minus predicted, pixels.
@@ -241,46 +239,10 @@ pub struct Linear {
 /// Pixel of a point in the camera frame, with derivatives; `None` behind the camera.
 #[must_use]
 pub fn project(lens: &Lens, focal_factor: f64, p: Point3<f64>) -> Option<(Vector2<f64>, Matrix2x3<f64>)> {
-    if !(p.z > 1e-9) {
-        return None;
-    }
-    let [k1, k2, p1, p2, k3] = lens.distortion;
-    let (x, y) = (p.x / p.z, p.y / p.z);
-    let r2 = x * x + y * y;
-    let radial = 1.0 + r2 * (k1 + r2 * (k2 + r2 * k3));
-    let radial_by_r2 = k1 + r2 * (2.0 * k2 + 3.0 * r2 * k3);
-    let xd = x * radial + 2.0 * p1 * x * y + p2 * (r2 + 2.0 * x * x);
-    let yd = y * radial + p1 * (r2 + 2.0 * y * y) + 2.0 * p2 * x * y;
-    let (fx, fy) = (lens.fx_px * focal_factor, lens.fy_px * focal_factor);
-    let dxx = radial + 2.0 * x * x * radial_by_r2 + 2.0 * p1 * y + 6.0 * p2 * x;
-    let dxy = 2.0 * x * y * radial_by_r2 + 2.0 * p1 * x + 2.0 * p2 * y;
-    let dyy = radial + 2.0 * y * y * radial_by_r2 + 6.0 * p1 * y + 2.0 * p2 * x;
-    let iz = 1.0 / p.z;
-    let jac = Matrix2x3::new(
-        fx * dxx * iz,
-        fx * dxy * iz,
-        -fx * (dxx * x + dxy * y) * iz,
-        fy * dxy * iz,
-        fy * dyy * iz,
-        -fy * (dxy * x + dyy * y) * iz,
-    );
-    Some((Vector2::new(fx * xd + lens.cx_px, fy * yd + lens.cy_px), jac))
-}
-
-/// Normalised coordinates of a distorted pixel by Newton's method; `None` where the lens model folds over.
-#[must_use]
-pub fn undistort(lens: &Lens, pixel: RawPixel) -> Option<UndistortedRay> {
-    let target = Vector2::new(pixel.x_px, pixel.y_px);
-    let mut x = Vector2::new((pixel.x_px - lens.cx_px) / lens.fx_px, (pixel.y_px - lens.cy_px) / lens.fy_px);
-    for _ in 0..20 {
-        let (p, jac) = project(lens, 1.0, Point3::new(x.x, x.y, 1.0))?;
-        let step = jac.fixed_columns::<2>(0).into_owned().try_inverse()? * (target - p);
-        x += step;
-        if step.norm() < 1e-13 {
-            return Some(UndistortedRay { x: x.x, y: x.y });
-        }
-    }
-    None
+    let (pixel, jacobian) = lens.project_with_jacobian(&p)?;
+    let centre = Vector2::new(lens.cx_px, lens.cy_px);
+    let at = centre + (Vector2::new(pixel.x_px, pixel.y_px) - centre) * focal_factor;
+    Some((at, jacobian * focal_factor))
 }
 
 /// Inverse of the lower Cholesky factor of a pixel covariance: a, b, c of [[a, 0], [b, c]].
@@ -370,7 +332,6 @@ pub fn linearise(
         by_point,
         by_border,
         border_len: n,
-        t_s,
         depth_m: x_in_camera.z,
         residual_px,
     })

@@ -321,7 +321,13 @@ fn a_sharp_stop_is_not_smeared() {
         let i = ((t / step) as usize).min(table.len() - 1);
         Point3::new(table[i].0, 0.2, 2.0 + 0.1 * t)
     };
-    let problem = two_cameras(240.0, 1.9, 0.3, 11, &path);
+    // Clocks known: this is about smoothing, and motion along the line between the cameras hardly shows the time.
+    let mut problem = two_cameras(240.0, 1.9, 0.3, 11, &path);
+    problem.cameras[0].clock = Clock { offset_s: 0.0, drift: 0.0, readout_s: 0.009 };
+    problem.cameras[1].clock = LATE;
+    for c in &mut problem.cameras {
+        c.free = CameraFreedom::default();
+    }
     let solution = solve(&problem, &MotionConfig::default()).unwrap();
     let mut worst: f64 = 0.0;
     let mut sum = 0.0;
@@ -462,6 +468,7 @@ fn wand_length_sets_the_scale() {
         timeline: None,
     };
     let solution = solve(&problem, &MotionConfig::default()).unwrap();
+    eprintln!("{:?} {:?}", solution.report, solution.hyper.noise_scale);
     let solved = solution.cameras()[1].camera_from_world;
     let sd = solution.border_sd(solution.layout.cameras[1].pose.map(|p| p + 3));
     let off = (solved.translation.vector - truth.translation.vector).norm();

@@ -1,1 +1,3 @@
 //! Stage `scene`.
+
+pub mod bootstrap;
