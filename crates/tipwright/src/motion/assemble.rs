@@ -15,6 +15,8 @@ pub struct Hyper {
     /// Jerk density of every span, marker by marker: `span * markers + marker` (spans counted over all pieces by
     /// their first coefficient; entries that are no span are unused), m^2/s^5.
     pub jerk_density_m2_s5: Vec<f64>,
+    /// Factor on the standard deviations of lengths: 1, but larger while poses are still far off.
+    pub length_slack: f64,
     /// Observation is set aside.
     pub rejected: Vec<bool>,
 }
@@ -75,7 +77,7 @@ impl Setting<'_> {
         }
         let mut cost = self.observations(state, hyper, arrow.as_deref_mut());
         cost += self.jerk(state, hyper, arrow.as_deref_mut());
-        cost += self.lengths(state, arrow.as_deref_mut());
+        cost += self.lengths(state, hyper, arrow.as_deref_mut());
         cost += self.priors(state, arrow);
         cost
     }
@@ -169,7 +171,7 @@ impl Setting<'_> {
         cost
     }
 
-    fn lengths(&self, state: &State, mut arrow: Option<&mut Arrow>) -> f64 {
+    fn lengths(&self, state: &State, hyper: &Hyper, mut arrow: Option<&mut Arrow>) -> f64 {
         let markers = self.problem.markers;
         let mut cost = 0.0;
         for d in &self.problem.distances {
@@ -182,10 +184,11 @@ impl Setting<'_> {
             if !(length > 0.0) {
                 continue;
             }
-            let r = (d.length_m - length) / d.sd_m;
+            let sd_m = d.sd_m * hyper.length_slack;
+            let r = (d.length_m - length) / sd_m;
             cost += 0.5 * r * r;
             let Some(arrow) = arrow.as_deref_mut() else { continue };
-            let u = apart / (length * d.sd_m);
+            let u = apart / (length * sd_m);
             let mut entries = [(0_usize, 0.0); 24];
             for k in 0..4 {
                 for x in 0..3 {

@@ -96,8 +96,11 @@ impl Run<'_> {
         self.assign_pieces(&state);
         let h = self.timeline.spacing_s();
         let spans = self.timeline.coefficients() * self.problem.markers;
-        // One pixel at unit depth, smoothed over eight spans (a jerk density q blurs white noise of density n over
-        // about (n / q)^(1/6)); the linear solution scales it by the square of the depth it finds.
+        // One pixel at unit depth, smoothed over three frames of the slowest camera (a jerk density q blurs white
+        // noise of density n over about (n / q)^(1/6)): little, for a path smoothed too much at first drags poses
+        // along. The linear solution scales it by the square of the depth it finds.
+        let slowest_s =
+            super::stretch::frame_steps_s(self.problem).into_iter().filter(|s| s.is_finite()).fold(h, f64::max);
         let first = &self.problem.cameras[0];
         let sigma = self
             .problem
@@ -107,11 +110,12 @@ impl Run<'_> {
             / first.lens.fx_px;
         let density = match self.config.smoothness {
             Smoothness::Fixed { jerk_density_m2_s5 } => jerk_density_m2_s5,
-            _ => sigma * sigma * h / (8.0 * h).powi(6),
+            _ => sigma * sigma * slowest_s / (3.0 * slowest_s).powi(6),
         };
         let mut hyper = Hyper {
             noise_scale: vec![1.0; self.problem.cameras.len()],
             jerk_density_m2_s5: vec![density; spans],
+            length_slack: 1.0,
             rejected: vec![false; self.problem.observations.len()],
         };
         let adapt = !matches!(self.config.smoothness, Smoothness::Fixed { .. });
@@ -158,12 +162,14 @@ impl Run<'_> {
             || self.config.reject_at.is_finite();
         let mut damping = 1e-6;
         let mut report = SolveReport::default();
+        let slack = |hyper: &Hyper| hyper.noise_scale.iter().copied().fold(1.0, f64::max);
         // Gross errors pull less, and nothing is set aside, until the steps have become small.
         let mut warm = adaptive && self.config.loss != Loss::Squares;
         let mut settled = !adaptive;
         let mut quiet = 0;
         for iteration in 0..self.config.max_iterations {
             report.iterations = iteration + 1;
+            hyper.length_slack = if warm { slack(hyper) } else { 1.0 };
             let loss = if warm { Loss::Cauchy { scale: 3.0 } } else { self.config.loss };
             let before = self.setting(loss).cost(state, hyper, Some(&mut arrow));
             let Some((moved, after, factor)) = self.step(loss, state, hyper, &arrow, before, &mut damping) else {
@@ -206,6 +212,7 @@ impl Run<'_> {
             quiet = if calm { quiet + 1 } else { 0 };
             settled = quiet >= 2 || iteration + 15 >= self.config.max_iterations;
         }
+        hyper.length_slack = 1.0;
         Ok(report)
     }
 

@@ -190,6 +190,7 @@ fn analytic_derivatives_agree_with_differences() {
     let hyper = Hyper {
         noise_scale: vec![1.3, 0.8],
         jerk_density_m2_s5: (0..timeline.coefficients() * 2).map(|i| 1e3 * (1.0 + (i % 5) as f64)).collect(),
+        length_slack: 1.0,
         rejected: vec![false; problem.observations.len()],
     };
     let n = state.coefficients_m.len();
@@ -468,7 +469,6 @@ fn wand_length_sets_the_scale() {
         timeline: None,
     };
     let solution = solve(&problem, &MotionConfig::default()).unwrap();
-    eprintln!("{:?} {:?}", solution.report, solution.hyper.noise_scale);
     let solved = solution.cameras()[1].camera_from_world;
     let sd = solution.border_sd(solution.layout.cameras[1].pose.map(|p| p + 3));
     let off = (solved.translation.vector - truth.translation.vector).norm();
