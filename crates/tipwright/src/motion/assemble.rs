@@ -88,7 +88,8 @@ impl Setting<'_> {
         for (i, o) in self.problem.observations.iter().enumerate() {
             let (Some(piece), false) = (self.piece_of[i], hyper.rejected[i]) else { continue };
             let scale = hyper.noise_scale[o.camera_idx];
-            let Some(lin) = linearise(self.problem, self.timeline, self.layout, state, o, piece, scale) else {
+            let Some(lin) = linearise(self.problem, self.timeline, self.layout, state, o, piece, scale)
+            else {
                 // Behind the camera: as bad as a residual of a hundred standard deviations, with no direction to go.
                 cost += 0.5 * self.loss.rho(1e4);
                 continue;
@@ -246,7 +247,9 @@ impl Setting<'_> {
                 }
             }
         };
-        for ((camera, now), slots) in self.problem.cameras.iter().zip(&state.cameras).zip(&self.layout.cameras) {
+        for ((camera, now), slots) in
+            self.problem.cameras.iter().zip(&state.cameras).zip(&self.layout.cameras)
+        {
             scalar(slots.offset, camera.free.offset_s, now.clock.offset_s, arrow.as_deref_mut());
             scalar(slots.drift, camera.free.drift, now.clock.drift, arrow.as_deref_mut());
             scalar(slots.readout, camera.free.readout_s, now.clock.readout_s, arrow.as_deref_mut());

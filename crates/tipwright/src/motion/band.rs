@@ -265,7 +265,11 @@ impl ArrowFactor {
 
     /// Turns independent standard normals (band, border) into a draw of the error (band, border).
     #[must_use]
-    pub fn draw(&self, mut band_normals: Vec<f64>, border_normals: &DVector<f64>) -> (Vec<f64>, DVector<f64>) {
+    pub fn draw(
+        &self,
+        mut band_normals: Vec<f64>,
+        border_normals: &DVector<f64>,
+    ) -> (Vec<f64>, DVector<f64>) {
         let mut b = border_normals.clone();
         if self.q > 0 {
             // S = C C^T, so C^-T z has covariance S^-1.

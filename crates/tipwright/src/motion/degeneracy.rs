@@ -89,7 +89,8 @@ fn median_angle(problem: &Problem, solution: &Solution, k: usize) -> Option<f64>
         return None;
     }
     let mut angles: Vec<f64> = Vec::new();
-    for ((o, fate), t) in problem.observations.iter().zip(&solution.fates).zip(&solution.observation_times_s) {
+    for ((o, fate), t) in problem.observations.iter().zip(&solution.fates).zip(&solution.observation_times_s)
+    {
         if o.camera_idx != k || !matches!(fate, Fate::Used { .. }) {
             continue;
         }

@@ -12,7 +12,13 @@ use super::spline::Timeline;
 use super::state::{State, combine, linearise};
 
 /// Variance of a weighted sum of four coefficients, axis by axis, from the inverse within the band.
-fn variance_by_axis(z: &[f64], markers: usize, marker_idx: usize, first: usize, w: &[f64; 4]) -> Vector3<f64> {
+fn variance_by_axis(
+    z: &[f64],
+    markers: usize,
+    marker_idx: usize,
+    first: usize,
+    w: &[f64; 4],
+) -> Vector3<f64> {
     let half_band = 12 * markers - 1;
     let stride = half_band + 1;
     let mut out = Vector3::zeros();

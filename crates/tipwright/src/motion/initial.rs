@@ -11,7 +11,13 @@ use super::band::Arrow;
 use super::state::{State, whitener};
 
 /// Fills the coefficients of `state` from its cameras; `false` when the equations can't be solved.
-pub fn linear_path(setting: &Setting<'_>, state: &mut State, hyper: &mut Hyper, rounds: usize, rescale: bool) -> bool {
+pub fn linear_path(
+    setting: &Setting<'_>,
+    state: &mut State,
+    hyper: &mut Hyper,
+    rounds: usize,
+    rescale: bool,
+) -> bool {
     let problem = setting.problem;
     let markers = problem.markers;
     let start_densities = hyper.jerk_density_m2_s5.clone();
@@ -36,7 +42,8 @@ pub fn linear_path(setting: &Setting<'_>, state: &mut State, hyper: &mut Hyper, 
             let rows = Matrix2x3::from_rows(&[r.row(0) - r.row(2) * ray.x, r.row(1) - r.row(2) * ray.y]);
             let right = Vector2::new(ray.x * t.z - t.x, ray.y * t.z - t.y);
             let Some(white) = whitener(o.cov_px2) else { continue };
-            let px = camera.lens.fx_px * white[0].min(white[2]) / (hyper.noise_scale[o.camera_idx] * depths[i]);
+            let px =
+                camera.lens.fx_px * white[0].min(white[2]) / (hyper.noise_scale[o.camera_idx] * depths[i]);
             let f = px * px * robust[i];
             let gram = rows.transpose() * rows * f;
             let pull = rows.transpose() * right * f;

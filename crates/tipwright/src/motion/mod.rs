@@ -81,8 +81,8 @@ mod tests;
 pub use assemble::Hyper;
 pub use degeneracy::Degeneracy;
 pub use problem::{
-    Baseline, CameraFreedom, CameraModel, Distance, Freedom, Loss, MotionConfig, MotionError, Noise, Observation,
-    Problem, Smoothness, Wander,
+    Baseline, CameraFreedom, CameraModel, Distance, Freedom, Loss, MotionConfig, MotionError, Noise,
+    Observation, Problem, Smoothness, Wander,
 };
 pub use solution::{Draw, Fate, Kinematics, Solution, SolveReport};
 pub use solve::{Start, solve, solve_from};

@@ -253,7 +253,9 @@ impl Default for MotionConfig {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum MotionError {
     /// Too little seen.
-    #[error("no stretch of time in which two cameras see the marker: {observations} observations from {cameras} cameras. Film so that both cameras see the same movement")]
+    #[error(
+        "no stretch of time in which two cameras see the marker: {observations} observations from {cameras} cameras. Film so that both cameras see the same movement"
+    )]
     NothingInCommon {
         /// Observations given.
         observations: usize,

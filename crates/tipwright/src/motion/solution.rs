@@ -141,10 +141,9 @@ pub(super) fn finish(
             Some(piece) => match linearise(problem, &timeline, &layout, &state, o, piece, scale) {
                 None => Fate::Outlier { whitened: f64::INFINITY },
                 Some(lin) if hyper.rejected[i] => Fate::Outlier { whitened: lin.residual.norm() },
-                Some(lin) => Fate::Used {
-                    whitened: lin.residual.norm(),
-                    residual_px: lin.residual_px.into(),
-                },
+                Some(lin) => {
+                    Fate::Used { whitened: lin.residual.norm(), residual_px: lin.residual_px.into() }
+                }
             },
         });
     }

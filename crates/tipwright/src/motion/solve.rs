@@ -30,7 +30,11 @@ pub fn solve(problem: &Problem, config: &MotionConfig) -> Result<Solution, Motio
 ///
 /// # Errors
 /// See [`MotionError`].
-pub fn solve_from(problem: &Problem, config: &MotionConfig, start: Option<Start>) -> Result<Solution, MotionError> {
+pub fn solve_from(
+    problem: &Problem,
+    config: &MotionConfig,
+    start: Option<Start>,
+) -> Result<Solution, MotionError> {
     check(problem)?;
     let nothing = || MotionError::NothingInCommon {
         observations: problem.observations.len(),
@@ -99,15 +103,14 @@ impl Run<'_> {
         // One pixel at unit depth, smoothed over three frames of the slowest camera (a jerk density q blurs white
         // noise of density n over about (n / q)^(1/6)): little, for a path smoothed too much at first drags poses
         // along. The linear solution scales it by the square of the depth it finds.
-        let slowest_s =
-            super::stretch::frame_steps_s(self.problem).into_iter().filter(|s| s.is_finite()).fold(h, f64::max);
+        let slowest_s = super::stretch::frame_steps_s(self.problem)
+            .into_iter()
+            .filter(|s| s.is_finite())
+            .fold(h, f64::max);
         let first = &self.problem.cameras[0];
-        let sigma = self
-            .problem
-            .observations
-            .first()
-            .map_or(1.0, |o| (0.5 * (o.cov_px2[0] + o.cov_px2[2])).sqrt())
-            / first.lens.fx_px;
+        let sigma =
+            self.problem.observations.first().map_or(1.0, |o| (0.5 * (o.cov_px2[0] + o.cov_px2[2])).sqrt())
+                / first.lens.fx_px;
         let density = match self.config.smoothness {
             Smoothness::Fixed { jerk_density_m2_s5 } => jerk_density_m2_s5,
             _ => sigma * sigma * slowest_s / (3.0 * slowest_s).powi(6),
@@ -172,7 +175,8 @@ impl Run<'_> {
             hyper.length_slack = if warm { slack(hyper) } else { 1.0 };
             let loss = if warm { Loss::Cauchy { scale: 3.0 } } else { self.config.loss };
             let before = self.setting(loss).cost(state, hyper, Some(&mut arrow));
-            let Some((moved, after, factor)) = self.step(loss, state, hyper, &arrow, before, &mut damping) else {
+            let Some((moved, after, factor)) = self.step(loss, state, hyper, &arrow, before, &mut damping)
+            else {
                 if settled {
                     report.converged = true;
                     break;

@@ -145,7 +145,13 @@ impl State {
 
     /// Four-point combination of a marker's coefficients.
     #[must_use]
-    pub fn combine(&self, markers: usize, marker_idx: usize, first: usize, weights: &[f64; 4]) -> Vector3<f64> {
+    pub fn combine(
+        &self,
+        markers: usize,
+        marker_idx: usize,
+        first: usize,
+        weights: &[f64; 4],
+    ) -> Vector3<f64> {
         combine(&self.coefficients_m, markers, marker_idx, first, weights)
     }
 
@@ -184,7 +190,13 @@ impl State {
 
 /// Four-point combination out of a coefficient vector.
 #[must_use]
-pub fn combine(c: &[f64], markers: usize, marker_idx: usize, first: usize, weights: &[f64; 4]) -> Vector3<f64> {
+pub fn combine(
+    c: &[f64],
+    markers: usize,
+    marker_idx: usize,
+    first: usize,
+    weights: &[f64; 4],
+) -> Vector3<f64> {
     let mut out = Vector3::zeros();
     for (k, w) in weights.iter().enumerate() {
         let at = ((first + k) * markers + marker_idx) * 3;

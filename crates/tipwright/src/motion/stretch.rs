@@ -8,8 +8,12 @@ use super::spline::Timeline;
 pub fn frame_steps_s(problem: &Problem) -> Vec<f64> {
     (0..problem.cameras.len())
         .map(|k| {
-            let mut at: Vec<f64> =
-                problem.observations.iter().filter(|o| o.camera_idx == k && o.marker_idx == 0).map(|o| o.pts_s).collect();
+            let mut at: Vec<f64> = problem
+                .observations
+                .iter()
+                .filter(|o| o.camera_idx == k && o.marker_idx == 0)
+                .map(|o| o.pts_s)
+                .collect();
             at.sort_by(f64::total_cmp);
             let mut steps: Vec<f64> = at.windows(2).map(|w| w[1] - w[0]).filter(|s| *s > 1e-6).collect();
             steps.sort_by(f64::total_cmp);

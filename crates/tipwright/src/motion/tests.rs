@@ -90,13 +90,7 @@ fn film(
 
 const LATE: Clock = Clock { offset_s: 0.0123, drift: 2e-5, readout_s: 0.0065 };
 
-fn two_cameras(
-    fps: f64,
-    seconds: f64,
-    sd_px: f64,
-    seed: u64,
-    path: &dyn Fn(f64) -> Point3<f64>,
-) -> Problem {
+fn two_cameras(fps: f64, seconds: f64, sd_px: f64, seed: u64, path: &dyn Fn(f64) -> Point3<f64>) -> Problem {
     let readout = Freedom::Prior { mean: 0.008, sd: 0.004 };
     let west = camera("west", [-4.0, -8.0, 1.5], CameraFreedom { readout_s: readout, ..Default::default() });
     let east = camera(
@@ -142,7 +136,11 @@ fn analytic_derivatives_agree_with_differences() {
     let second: Vec<Observation> = problem
         .observations
         .iter()
-        .map(|o| Observation { marker_idx: 1, pixel: RawPixel::new(o.pixel.x_px + 30.0, o.pixel.y_px + 5.0), ..*o })
+        .map(|o| Observation {
+            marker_idx: 1,
+            pixel: RawPixel::new(o.pixel.x_px + 30.0, o.pixel.y_px + 5.0),
+            ..*o
+        })
         .collect();
     problem.observations.extend(second);
     for o in &mut problem.observations {
@@ -200,7 +198,11 @@ fn analytic_derivatives_agree_with_differences() {
     for i in 0..n + layout.size {
         let cost_at = |step: f64| {
             let (mut x, mut b) = (vec![0.0; n], vec![0.0; layout.size]);
-            if i < n { x[i] = step } else { b[i - n] = step }
+            if i < n {
+                x[i] = step
+            } else {
+                b[i - n] = step
+            }
             setting.cost(&state.moved(&layout, &x, &b), &hyper, None)
         };
         let h = 1e-6;
@@ -208,7 +210,10 @@ fn analytic_derivatives_agree_with_differences() {
         let analytic = if i < n { arrow.rhs[i] } else { arrow.border_rhs[i - n] };
         let size = analytic.abs().max(numeric.abs()).max(1.0);
         worst = worst.max((numeric - analytic).abs() / size);
-        assert!((numeric - analytic).abs() < 2e-4 * size, "parameter {i} of {n}: {numeric} against {analytic}");
+        assert!(
+            (numeric - analytic).abs() < 2e-4 * size,
+            "parameter {i} of {n}: {numeric} against {analytic}"
+        );
     }
     assert!(worst > 0.0);
 }
@@ -371,10 +376,8 @@ fn motion_along_the_line_between_level_cameras_hides_the_time() {
     let east = film(1, 0, &problem.cameras[1], &clock, 60.0, 120, 0.3, &line, &mut rng);
     problem.observations.extend(east);
     let solution = solve(&problem, &MotionConfig::default()).unwrap();
-    let told = solution
-        .degeneracies
-        .iter()
-        .any(|d| matches!(d, Degeneracy::TimeUnobservable { camera_idx: 1, .. }));
+    let told =
+        solution.degeneracies.iter().any(|d| matches!(d, Degeneracy::TimeUnobservable { camera_idx: 1, .. }));
     assert!(told, "{:?} sd {}", solution.degeneracies, solution.border_sd(solution.layout.cameras[1].offset));
 }
 
@@ -403,9 +406,9 @@ fn outliers_are_set_aside_and_counted() {
 fn a_gap_is_a_gap_and_one_camera_alone_widens_the_sd() {
     let mut problem = two_cameras(60.0, 4.0, 0.3, 41, &oval);
     // Nobody sees it from 1.5 to 2.5 s; the east camera alone misses 3.0 to 3.2 s.
-    problem.observations.retain(|o| {
-        !(1.5..2.5).contains(&o.pts_s) && !(o.camera_idx == 1 && (3.0..3.2).contains(&o.pts_s))
-    });
+    problem
+        .observations
+        .retain(|o| !(1.5..2.5).contains(&o.pts_s) && !(o.camera_idx == 1 && (3.0..3.2).contains(&o.pts_s)));
     let solution = solve(&problem, &MotionConfig::default()).unwrap();
     assert!(solution.position(0, 2.0).is_none());
     let sd = |t: f64| solution.kinematics(0, t).unwrap().position_sd_m().norm();
@@ -433,7 +436,8 @@ fn bad_numbers_are_named() {
 #[test]
 fn wand_length_sets_the_scale() {
     let tip = |t: f64| oval(t);
-    let other = |t: f64| oval(t) + Vector3::new((1.7 * t).cos(), (1.7 * t).sin() * 0.6, (1.7 * t).sin() * 0.8);
+    let other =
+        |t: f64| oval(t) + Vector3::new((1.7 * t).cos(), (1.7 * t).sin() * 0.6, (1.7 * t).sin() * 0.8);
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(77);
     let free = CameraFreedom { pose: true, offset_s: Freedom::Free, ..Default::default() };
     let west = camera("west", [-4.0, -8.0, 1.5], CameraFreedom::default());

@@ -92,13 +92,17 @@ impl PairBootstrap {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum BootstrapError {
     /// Too few samples in common at any offset.
-    #[error("the tracks have too little in common: {samples} samples of movement, 16 needed. Film longer movement seen by both cameras")]
+    #[error(
+        "the tracks have too little in common: {samples} samples of movement, 16 needed. Film longer movement seen by both cameras"
+    )]
     TooShort {
         /// Most samples at any offset.
         samples: usize,
     },
     /// No offset makes the tracks agree.
-    #[error("no clock offset makes the tracks agree on one pose. Check that both follow the same point and that the lenses are right")]
+    #[error(
+        "no clock offset makes the tracks agree on one pose. Check that both follow the same point and that the lenses are right"
+    )]
     NoAgreement,
 }
 

@@ -88,7 +88,9 @@ pub(super) fn refine(
         .iter()
         .enumerate()
         .flat_map(|(m, list)| {
-            list.iter().filter(move |s| b[m].at(s.t_s - start.offset_s).is_some()).map(|s| s.t_s - start.offset_s)
+            list.iter()
+                .filter(move |s| b[m].at(s.t_s - start.offset_s).is_some())
+                .map(|s| s.t_s - start.offset_s)
         })
         .collect();
     if times.len() < 16 {
@@ -189,7 +191,8 @@ fn in_front(pairs: &[(Vector2<f64>, Vector2<f64>)], g: &Guess) -> f64 {
 
 fn moved(g: &Guess, step: &[f64]) -> Guess {
     let rotation = UnitQuaternion::from_scaled_axis(Vector3::new(step[0], step[1], step[2])) * g.rotation;
-    let u = g.direction.cross(&if g.direction.x.abs() < 0.7 { Vector3::x() } else { Vector3::y() }).normalize();
+    let u =
+        g.direction.cross(&if g.direction.x.abs() < 0.7 { Vector3::x() } else { Vector3::y() }).normalize();
     let v = g.direction.cross(&u);
     let direction = (g.direction + u * step[3] + v * step[4]).normalize();
     Guess { rotation, direction, offset_s: g.offset_s + step[5], drift: g.drift + step[6] }
@@ -201,8 +204,10 @@ fn descend(samples: &Samples<'_>, start: Guess, scale_px: f64, rate_sd: f64) -> 
     let s2 = scale_px * scale_px;
     let cost = |d: &[f64], g: &Guess| {
         // A sample that lost its partner costs as much as a bad one: no gain in driving the tracks apart.
-        let data: f64 =
-            d.iter().map(|x| if x.is_finite() { 0.5 * s2 * (x * x / s2).ln_1p() } else { 0.5 * s2 * 9.0_f64.ln_1p() }).sum();
+        let data: f64 = d
+            .iter()
+            .map(|x| if x.is_finite() { 0.5 * s2 * (x * x / s2).ln_1p() } else { 0.5 * s2 * 9.0_f64.ln_1p() })
+            .sum();
         data + 0.5 * s2 * (g.drift / rate_sd).powi(2)
     };
     let mut g = start;

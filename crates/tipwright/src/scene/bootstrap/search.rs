@@ -26,7 +26,8 @@ struct Scaling {
 }
 
 fn centre_and_spread(tracks: &[Track]) -> (Vector2<f64>, f64) {
-    let all: Vec<Vector2<f64>> = tracks.iter().flat_map(|t| t.samples_of_movement(1000)).map(|s| s.ray).collect();
+    let all: Vec<Vector2<f64>> =
+        tracks.iter().flat_map(|t| t.samples_of_movement(1000)).map(|s| s.ray).collect();
     #[allow(clippy::cast_precision_loss)]
     let n = all.len().max(1) as f64;
     let centre = all.iter().sum::<Vector2<f64>>() / n;
@@ -35,7 +36,11 @@ fn centre_and_spread(tracks: &[Track]) -> (Vector2<f64>, f64) {
 }
 
 /// Robust linear fit of a fundamental matrix; distances of all samples, in the unit of the input.
-pub(super) fn robust_fit(pairs: &[(Vector2<f64>, Vector2<f64>)], scale: f64, rounds: usize) -> (Vector9, Vec<f64>) {
+pub(super) fn robust_fit(
+    pairs: &[(Vector2<f64>, Vector2<f64>)],
+    scale: f64,
+    rounds: usize,
+) -> (Vector9, Vec<f64>) {
     let mut weights = vec![1.0; pairs.len()];
     let mut f = Vector9::zeros();
     let mut distances = vec![0.0; pairs.len()];
@@ -59,7 +64,11 @@ pub(super) fn robust_fit(pairs: &[(Vector2<f64>, Vector2<f64>)], scale: f64, rou
         }
         let Some(cholesky) = moment.cholesky() else { break };
         // Inverse iteration to the smallest eigenvector.
-        let mut v = if round == 0 { Vector9::from_fn(|i, _| [0.3, -0.2, 0.5, 0.4, 0.1, -0.6, 0.35, 0.7, 0.15][i]) } else { f };
+        let mut v = if round == 0 {
+            Vector9::from_fn(|i, _| [0.3, -0.2, 0.5, 0.4, 0.1, -0.6, 0.35, 0.7, 0.15][i])
+        } else {
+            f
+        };
         for _ in 0..if round == 0 { 5 } else { 3 } {
             cholesky.solve_mut(&mut v);
             let norm = v.norm();
@@ -103,8 +112,10 @@ pub(super) fn coarse_offsets(
         (0..markers).map(|m| a[m].samples_of_movement(config.coarse_samples / markers.max(1))).collect();
     let total: usize = samples.iter().map(Vec::len).sum();
     let span = |tracks: &[Track]| {
-        let first = tracks.iter().filter_map(|t| t.samples().first()).map(|s| s.t_s).fold(f64::INFINITY, f64::min);
-        let last = tracks.iter().filter_map(|t| t.samples().last()).map(|s| s.t_s).fold(f64::NEG_INFINITY, f64::max);
+        let first =
+            tracks.iter().filter_map(|t| t.samples().first()).map(|s| s.t_s).fold(f64::INFINITY, f64::min);
+        let last =
+            tracks.iter().filter_map(|t| t.samples().last()).map(|s| s.t_s).fold(f64::NEG_INFINITY, f64::max);
         (first, last)
     };
     let (a0, a1) = span(a);
@@ -157,7 +168,8 @@ pub(super) fn coarse_offsets(
         .filter(|i| {
             let here = scores[*i];
             here > 0.0
-                && (i.saturating_sub(2)..(i + 3).min(scores.len())).all(|j| scores[j] < here || j >= *i && scores[j] <= here)
+                && (i.saturating_sub(2)..(i + 3).min(scores.len()))
+                    .all(|j| scores[j] < here || j >= *i && scores[j] <= here)
         })
         .collect();
     order.sort_by(|x, y| scores[*y].total_cmp(&scores[*x]).then(x.cmp(y)));
@@ -196,7 +208,10 @@ fn correspondences(
         for s in list {
             let t_b = (s.t_s - offset_s) / (1.0 + drift);
             if let Some(ray) = b[m].at(t_b) {
-                out.push(((s.ray - scaling.centre_a) * scaling.scale, (ray - scaling.centre_b) * scaling.scale));
+                out.push((
+                    (s.ray - scaling.centre_a) * scaling.scale,
+                    (ray - scaling.centre_b) * scaling.scale,
+                ));
             }
         }
     }

@@ -84,7 +84,9 @@ impl Track {
         let moving = self.samples_of_movement(2000);
         let mut speeds: Vec<f64> = moving
             .iter()
-            .filter_map(|s| Some((self.at(s.t_s + 0.5 * self.step_s)? - self.at(s.t_s - 0.5 * self.step_s)?).norm()))
+            .filter_map(|s| {
+                Some((self.at(s.t_s + 0.5 * self.step_s)? - self.at(s.t_s - 0.5 * self.step_s)?).norm())
+            })
             .map(|d| d / self.step_s)
             .collect();
         speeds.sort_by(f64::total_cmp);
