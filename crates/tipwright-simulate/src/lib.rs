@@ -4,3 +4,4 @@
 //! World frame as in the measuring library: metres, +Z up. Simulated casters cast toward +X unless told otherwise.
 
 pub mod motion;
+pub mod physics;
