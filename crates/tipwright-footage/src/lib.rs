@@ -10,6 +10,7 @@
 
 pub mod board;
 mod decode;
+pub mod encode;
 mod probe;
 mod sound;
 mod stills;
