@@ -1,0 +1,130 @@
+//! A whole day at Alder Reach: session folder, clips, and the truth beside them.
+
+pub mod board;
+pub mod kinematic;
+pub mod place;
+pub mod scenery;
+pub mod plan;
+pub mod shoot;
+pub mod truth;
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
+
+use rayon::prelude::*;
+use tipwright_footage::encode::EncodeError;
+
+/// Which day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum DayKind {
+    /// Good light, three casters before and after.
+    #[default]
+    Clinic,
+    /// Bad light, clouds, glints, people walking through, odd files.
+    Hard,
+    /// The clinic with wrong files among the right ones.
+    Faults,
+    /// One caster, one take, small pictures: for tests.
+    Minimal,
+}
+
+impl DayKind {
+    /// All kinds by name, as on the command line.
+    pub const ALL: [(&'static str, Self); 4] =
+        [("clinic", Self::Clinic), ("hard", Self::Hard), ("faults", Self::Faults), ("minimal", Self::Minimal)];
+
+    /// From its name.
+    #[must_use]
+    pub fn from_name(name: &str) -> Option<Self> {
+        Self::ALL.iter().find(|(n, _)| *n == name).map(|(_, kind)| *kind)
+    }
+}
+
+/// What to simulate. The same configuration gives the same bytes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct SimulateConfig {
+    /// Which day. Clinic by default: the day as it should be.
+    pub kind: DayKind,
+    /// Of all random numbers. 0 by default: any will do.
+    pub seed: u64,
+}
+
+/// How far it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SimulateProgress {
+    /// Frames written.
+    pub frames_done: u64,
+    /// Frames of the whole day.
+    pub frames_total: u64,
+}
+
+/// What was written.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Simulated {
+    /// The session folder.
+    pub session: PathBuf,
+    /// The truth folder.
+    pub truth: PathBuf,
+    /// Clips written.
+    pub clips: usize,
+    /// Frames written.
+    pub frames: u64,
+}
+
+/// Why a day cannot be simulated.
+#[derive(Debug, thiserror::Error)]
+pub enum SimulateError {
+    /// A file cannot be written.
+    #[error("cannot be written ({reason}); is the folder writable and the disk not full? {}", path.display())]
+    Write {
+        /// What the system said.
+        reason: std::io::Error,
+        /// File.
+        path: PathBuf,
+    },
+    /// The folder holds something already.
+    #[error("the folder is not empty; name a new one, or remove it first: {}", path.display())]
+    NotEmpty {
+        /// Folder.
+        path: PathBuf,
+    },
+    /// A clip cannot be written.
+    #[error(transparent)]
+    Encode(#[from] EncodeError),
+    /// A table cannot be put into words.
+    #[error("a TOML file cannot be made: {0}")]
+    Toml(#[from] toml::ser::Error),
+}
+
+/// Writes a simulated day into `out_dir` (new or empty): the session there, the truth in its folder `truth`.
+///
+/// # Errors
+/// The folder is not empty or cannot be written, FFmpeg has no encoder.
+pub fn simulate(
+    config: &SimulateConfig,
+    out_dir: &Path,
+    progress: &(dyn Fn(SimulateProgress) + Sync),
+) -> Result<Simulated, SimulateError> {
+    if std::fs::read_dir(out_dir).is_ok_and(|mut entries| entries.next().is_some()) {
+        return Err(SimulateError::NotEmpty { path: out_dir.to_path_buf() });
+    }
+    let plan = plan::Plan::new(config);
+    let shoot = shoot::Shoot::prepare(&plan, out_dir)?;
+    let frames_total = shoot.frames();
+    let done = AtomicU64::new(0);
+    let tick = || {
+        let frames_done = done.fetch_add(1, Ordering::Relaxed) + 1;
+        progress(SimulateProgress { frames_done, frames_total });
+    };
+    // longest clips first, so that no core waits for the last one
+    let mut order: Vec<usize> = (0..shoot.clips()).collect();
+    order.sort_by_key(|i| std::cmp::Reverse(shoot.frames_of(*i)));
+    order.into_par_iter().with_max_len(1).map(|i| shoot.film(i, &tick)).collect::<Result<Vec<()>, _>>()?;
+    shoot.write_texts()?;
+    Ok(Simulated {
+        session: out_dir.to_path_buf(),
+        truth: out_dir.join("truth"),
+        clips: shoot.clips(),
+        frames: frames_total,
+    })
+}

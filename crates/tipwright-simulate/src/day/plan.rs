@@ -1,0 +1,318 @@
+//! What a day consists of: phones and their modes, weather, casters, takes. No clip is made here.
+
+use std::sync::Arc;
+
+use nalgebra::Vector3;
+use tipwright::model::session::{Board, Caster};
+use tipwright::model::{Camera, Colour};
+use tipwright_footage::encode::{Depth, PictureCodec, Spend};
+
+use super::kinematic::Drawn;
+use super::{DayKind, SimulateConfig, place};
+use crate::motion::RodMotion;
+use crate::phone::backdrop::Surroundings;
+use crate::phone::clip::ExposureSwing;
+use crate::phone::noise::{NoiseModel, between, stream};
+
+/// How a phone films.
+#[derive(Debug, Clone)]
+pub struct PhoneMode {
+    /// Frames per second at capture.
+    pub fps: u32,
+    /// The file plays slower by this.
+    pub slowed_by: u32,
+    /// The file says so itself (`com.android.capture.fps`); otherwise session.toml does.
+    pub slow_tag: bool,
+    /// Codec.
+    pub codec: PictureCodec,
+    /// Sample depth.
+    pub depth: Depth,
+    /// Rate or quality.
+    pub spend: Spend,
+    /// Rolling-shutter readout.
+    pub readout_s: f64,
+    /// Exposure of a row.
+    pub exposure_s: f64,
+    /// Frame times wander by this (standard deviation), and now and then a frame is missing.
+    pub jitter_s: f64,
+    /// Clock rate error against the first phone.
+    pub drift: f64,
+    /// Error of the phone's calendar clock; `None`: writes no recording time.
+    pub calendar_error_s: Option<i64>,
+    /// Automatic exposure left on.
+    pub exposure_swing: Option<ExposureSwing>,
+    /// Records sound; lag of the sound track inside the phone.
+    pub sound_lag_s: Option<f64>,
+    /// Noise.
+    pub noise: NoiseModel,
+    /// File name ending.
+    pub extension: &'static str,
+}
+
+/// A take to film.
+pub struct PlannedTake {
+    /// Name.
+    pub name: String,
+    /// Caster id.
+    pub caster: String,
+    /// Label.
+    pub phase: Option<String>,
+    /// What the rod does.
+    pub motion: Arc<RodMotion>,
+    /// Length of the clips.
+    pub duration_s: f64,
+    /// Someone walks by before the cameras.
+    pub passer_by: bool,
+}
+
+/// A day.
+pub struct Plan {
+    /// Which.
+    pub kind: DayKind,
+    /// Seed.
+    pub seed: u64,
+    /// Title of the session.
+    pub title: String,
+    /// Phones, in session order.
+    pub cameras: Vec<Camera>,
+    /// Their modes.
+    pub modes: Vec<PhoneMode>,
+    /// Weather.
+    pub surroundings: Surroundings,
+    /// The board; `None`: lens files ready made.
+    pub board: Option<Board>,
+    /// Frames the board clip holds a pose, frames between poses, poses.
+    pub board_frames: [usize; 3],
+    /// Length of the wand clip.
+    pub wand_s: f64,
+    /// Length of the plumb clip.
+    pub plumb_s: f64,
+    /// Length of the toss clip.
+    pub toss_s: Option<f64>,
+    /// Wand.
+    pub wand_length_m: f64,
+    /// Rod.
+    pub rod_length_m: f64,
+    /// Tip marker.
+    pub tip: (Colour, f64),
+    /// Butt markers: place along the rod, colour, diameter in millimetres.
+    pub butts: Vec<(f64, Colour, f64)>,
+    /// Air temperature.
+    pub air_c: f64,
+    /// Casters.
+    pub casters: Vec<Caster>,
+    /// Takes.
+    pub takes: Vec<PlannedTake>,
+    /// Flashes on the water per second.
+    pub glints_per_s: f64,
+    /// People walk in the background.
+    pub walkers: usize,
+    /// The caster wears a white cap.
+    pub white_cap: bool,
+}
+
+const GOOD_NOISE: NoiseModel = NoiseModel { photon: 6e-5, read: 0.0022, chroma_code: 0.7 };
+const BAD_NOISE: NoiseModel = NoiseModel { photon: 2.6e-4, read: 0.006, chroma_code: 1.4 };
+
+fn mode(fps: u32) -> PhoneMode {
+    PhoneMode {
+        fps,
+        slowed_by: 1,
+        slow_tag: true,
+        codec: PictureCodec::H264,
+        depth: Depth::Bits8,
+        spend: Spend::Quality(24.0),
+        readout_s: 6.1e-3,
+        exposure_s: 1.0 / 1000.0,
+        jitter_s: 0.0,
+        drift: 0.0,
+        calendar_error_s: Some(0),
+        exposure_swing: None,
+        sound_lag_s: Some(0.0),
+        noise: GOOD_NOISE,
+        extension: "mp4",
+    }
+}
+
+fn fair_weather(seed: u64) -> Surroundings {
+    Surroundings {
+        tree_top_deg: 24.0,
+        cloudiness: 0.35,
+        cloud_light: 0.80,
+        cloud_drift_px_s: 1.5,
+        daylight: 1.0,
+        sun_in_world: Vector3::new(-0.4, -0.7, 0.6),
+        sun_visible: false,
+        seed: seed as u32 ^ 0xa1de,
+    }
+}
+
+impl Plan {
+    /// The plan of a configuration.
+    #[must_use]
+    pub fn new(config: &SimulateConfig) -> Self {
+        match config.kind {
+            DayKind::Clinic | DayKind::Faults => Self::clinic(config),
+            DayKind::Hard => Self::hard(config),
+            DayKind::Minimal => Self::minimal(config),
+        }
+    }
+
+    fn clinic(config: &SimulateConfig) -> Self {
+        let seed = config.seed;
+        let mut rng = stream(seed, "plan");
+        let cameras = place::phones(1920, 1080, (seed % 2 == 1).then_some(1), &mut rng);
+        let west = PhoneMode { calendar_error_s: Some(2), sound_lag_s: Some(0.004), ..mode(120) };
+        let east = PhoneMode {
+            readout_s: 7.2e-3,
+            exposure_s: 1.0 / 1250.0,
+            drift: between(&mut rng, -25e-6, 25e-6),
+            calendar_error_s: Some(-3),
+            sound_lag_s: Some(0.011),
+            extension: "mov",
+            ..mode(120)
+        };
+        let casters = vec![
+            caster("01", "Heron", "right", "casts a slow, wide line"),
+            caster("02", "Otter", "right", "hurries the start"),
+            caster("03", "Wagtail", "left", "new to it"),
+        ];
+        let mut takes = Vec::new();
+        for (caster_idx, caster) in casters.iter().enumerate() {
+            for phase in ["before", "after"] {
+                let name = format!("{}-{phase}", caster.id);
+                let duration_s = 6.5;
+                let dip_m = if phase == "before" { 0.009 + 0.006 * caster_idx as f64 } else { 0.001 };
+                takes.push(PlannedTake {
+                    motion: kinematic(seed, &name, 4, dip_m, duration_s),
+                    name,
+                    caster: caster.id.clone(),
+                    phase: Some(phase.into()),
+                    duration_s,
+                    passer_by: false,
+                });
+            }
+        }
+        Self {
+            kind: config.kind,
+            seed,
+            title: "Alder Reach clinic".into(),
+            cameras,
+            modes: vec![west, east],
+            surroundings: fair_weather(seed),
+            board: Some(Board { columns: 9, rows: 6, square_mm: 25.0 }),
+            board_frames: [10, 6, 32],
+            wand_s: 14.0,
+            plumb_s: 3.5,
+            toss_s: Some(3.0),
+            wand_length_m: 1.0,
+            rod_length_m: 2.743,
+            tip: (Colour::White, 40.0),
+            butts: vec![(0.40, Colour::Orange, 30.0), (0.66, Colour::Blue, 30.0)],
+            air_c: 18.0,
+            casters,
+            takes,
+            glints_per_s: 25.0,
+            walkers: 1,
+            white_cap: true,
+        }
+    }
+
+    fn hard(config: &SimulateConfig) -> Self {
+        let mut plan = Self::clinic(config);
+        let mut rng = stream(config.seed, "hard plan");
+        plan.title = "Alder Reach, a grey evening".into();
+        let swing = ExposureSwing { amount: 0.22, period_s: 3.1 };
+        plan.modes[0] = PhoneMode {
+            codec: PictureCodec::Hevc,
+            depth: Depth::Bits10,
+            jitter_s: 2.2e-4,
+            calendar_error_s: None,
+            exposure_s: 1.0 / 500.0,
+            exposure_swing: Some(swing),
+            noise: BAD_NOISE,
+            extension: "mov",
+            ..mode(120)
+        };
+        plan.modes[1] = PhoneMode {
+            slowed_by: 8,
+            readout_s: 3.9e-3,
+            exposure_s: 1.0 / 640.0,
+            drift: between(&mut rng, -30e-6, 30e-6),
+            sound_lag_s: None,
+            calendar_error_s: Some(4),
+            noise: BAD_NOISE,
+            ..mode(240)
+        };
+        let mut mill = place::phones(1280, 720, None, &mut rng).remove(1);
+        mill.name = "mill".into();
+        mill.lens = place::phone_lens(0, 1280, 720);
+        mill.pose = place::looking(
+            nalgebra::Point3::new(-6.4, -5.2, 1.7),
+            nalgebra::Point3::from(place::MIDDLE),
+            0.02,
+        );
+        plan.cameras.push(mill);
+        plan.modes.push(PhoneMode {
+            slowed_by: 4,
+            slow_tag: false,
+            readout_s: 5.2e-3,
+            exposure_s: 1.0 / 800.0,
+            drift: between(&mut rng, -30e-6, 30e-6),
+            sound_lag_s: None,
+            calendar_error_s: Some(-7),
+            noise: BAD_NOISE,
+            ..mode(120)
+        });
+        plan.surroundings = Surroundings {
+            tree_top_deg: 13.0,
+            cloudiness: 0.62,
+            cloud_light: 0.86,
+            cloud_drift_px_s: 9.0,
+            daylight: 0.62,
+            sun_in_world: Vector3::new(-0.28, 0.90, 0.36),
+            sun_visible: true,
+            seed: config.seed as u32 ^ 0x9eaf,
+        };
+        plan.glints_per_s = 260.0;
+        plan.walkers = 3;
+        plan.toss_s = None;
+        plan.takes.truncate(4);
+        for take in &mut plan.takes {
+            take.passer_by = true;
+        }
+        plan
+    }
+
+    fn minimal(config: &SimulateConfig) -> Self {
+        let mut plan = Self::clinic(config);
+        let mut rng = stream(config.seed, "minimal plan");
+        plan.title = "Alder Reach, one cast".into();
+        plan.cameras = place::phones(960, 540, None, &mut rng);
+        plan.board = None;
+        plan.wand_s = 5.0;
+        plan.plumb_s = 1.5;
+        plan.toss_s = None;
+        plan.casters.truncate(1);
+        plan.walkers = 0;
+        let name = "01-before".to_string();
+        plan.takes = vec![PlannedTake {
+            motion: kinematic(config.seed, &name, 3, 0.012, 4.4),
+            name,
+            caster: "01".into(),
+            phase: Some("before".into()),
+            duration_s: 4.4,
+            passer_by: false,
+        }];
+        plan
+    }
+}
+
+fn kinematic(seed: u64, name: &str, strokes: usize, dip_m: f64, duration_s: f64) -> Arc<RodMotion> {
+    let drawn = Drawn::casual(strokes, 1.3, dip_m, &mut stream(seed, &format!("{name} strokes")));
+    Arc::new(drawn.motion(duration_s))
+}
+
+fn caster(id: &str, alias: &str, hand: &str, note: &str) -> Caster {
+    Caster { id: id.into(), alias: alias.into(), hand: hand.into(), rod_length_m: None, note: note.into() }
+}

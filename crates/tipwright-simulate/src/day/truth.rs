@@ -1,0 +1,142 @@
+//! What was true: files beside a simulated session, in the layout of a results folder.
+
+use std::fmt::Write as _;
+use std::path::Path;
+
+use nalgebra::Vector3;
+use serde::Serialize;
+use tipwright::model::{Camera, Clock, Scene, SceneCamera, SceneQuality};
+
+use super::SimulateError;
+use crate::motion::RodMotion;
+use crate::phone::clip::SpotTruth;
+
+/// Step of path.csv and rod.csv, seconds.
+pub const STEP_S: f64 = 1e-3;
+
+pub(crate) fn write(path: &Path, text: &str) -> Result<(), SimulateError> {
+    let fail = |reason: std::io::Error| SimulateError::Write { reason, path: path.to_path_buf() };
+    if let Some(folder) = path.parent() {
+        std::fs::create_dir_all(folder).map_err(fail)?;
+    }
+    std::fs::write(path, text).map_err(fail)
+}
+
+/// The set-up.
+#[must_use]
+pub fn scene(cameras: &[Camera], clocks: &[Clock]) -> Scene {
+    let cameras = cameras
+        .iter()
+        .zip(clocks)
+        .map(|(camera, clock)| {
+            let mut entry = SceneCamera {
+                name: camera.name.clone(),
+                rotation_wxyz: [1.0, 0.0, 0.0, 0.0],
+                rotation_sd_deg: [0.0; 3],
+                translation_m: [0.0; 3],
+                translation_sd_m: [0.0; 3],
+                offset_s: clock.offset_s,
+                offset_sd_s: 0.0,
+                drift: clock.drift,
+                drift_sd: 0.0,
+                readout_s: clock.readout_s,
+                readout_sd_s: 0.0,
+            };
+            entry.set_pose(&camera.pose);
+            entry
+        })
+        .collect();
+    Scene { schema: 1, length_unit: "m".into(), cameras, quality: SceneQuality::default(), pose_covariance: Vec::new() }
+}
+
+#[derive(Serialize)]
+struct Clocks<'a> {
+    camera: Vec<ClockEntry<'a>>,
+}
+
+#[derive(Serialize)]
+struct ClockEntry<'a> {
+    name: &'a str,
+    offset_s: f64,
+    drift: f64,
+    readout_s: f64,
+}
+
+/// Clocks of one take or scene clip.
+pub(crate) fn clocks_toml(cameras: &[Camera], clocks: &[Clock]) -> Result<String, SimulateError> {
+    let camera = cameras
+        .iter()
+        .zip(clocks)
+        .map(|(camera, clock)| ClockEntry {
+            name: &camera.name,
+            offset_s: clock.offset_s,
+            drift: clock.drift,
+            readout_s: clock.readout_s,
+        })
+        .collect();
+    Ok(toml::to_string(&Clocks { camera })?)
+}
+
+/// path.csv of the tip between two times.
+#[must_use]
+pub fn path_csv(motion: &RodMotion, start_s: f64, end_s: f64, views: usize) -> String {
+    let mut out = String::from("t_s,x_m,y_m,z_m,vx_m_s,vy_m_s,vz_m_s,sx_m,sy_m,sz_m,views\n");
+    for t_s in times(start_s, end_s) {
+        let (p, v) = (motion.tip_at(t_s), motion.tip_velocity_at(t_s));
+        let _ = writeln!(
+            out,
+            "{t_s:.6},{:.6},{:.6},{:.6},{:.5},{:.5},{:.5},0,0,0,{views}",
+            p.x, p.y, p.z, v.x, v.y, v.z
+        );
+    }
+    out
+}
+
+/// rod.csv: butt angle from the vertical toward `forward_in_world` and the tip's distance from the butt's axis, positive
+/// when the tip is behind it (against `forward_in_world`).
+#[must_use]
+pub fn rod_csv(motion: &RodMotion, forward_in_world: &Vector3<f64>, start_s: f64, end_s: f64) -> String {
+    let mut out = String::from("t_s,butt_angle_deg,bend_m,bend_sigma_m\n");
+    let forward = Vector3::new(forward_in_world.x, forward_in_world.y, 0.0).normalize();
+    for t_s in times(start_s, end_s) {
+        let grip = motion.grip_at(t_s);
+        let axis = grip.butt_axis_in_world;
+        let (along, up) = (axis.dot(&forward), axis.z);
+        let to_tip = motion.tip_at(t_s) - grip.butt_in_world;
+        let normal = (forward * up - Vector3::z() * along).normalize();
+        let _ = writeln!(
+            out,
+            "{t_s:.6},{:.4},{:.6},0",
+            along.atan2(up).to_degrees(),
+            -to_tip.dot(&normal)
+        );
+    }
+    out
+}
+
+fn times(start_s: f64, end_s: f64) -> impl Iterator<Item = f64> {
+    let first = (start_s / STEP_S).ceil() as i64;
+    let last = (end_s / STEP_S).floor() as i64;
+    (first..=last).map(|i| i as f64 * STEP_S)
+}
+
+/// spots_<camera>.csv.
+#[must_use]
+pub fn spots_csv(spots: &[SpotTruth]) -> String {
+    let mut out = String::from("frame,pts_s,x_px,y_px,sigma_px,role,t_s,streak_px,visible\n");
+    for s in spots {
+        let _ = writeln!(
+            out,
+            "{},{:.9},{:.4},{:.4},0,{},{:.9},{:.3},{}",
+            s.frame_idx,
+            s.pts_s,
+            s.at.x_px,
+            s.at.y_px,
+            s.role,
+            s.t_s,
+            s.streak_px,
+            u8::from(s.visible)
+        );
+    }
+    out
+}
