@@ -326,7 +326,7 @@ impl<'a> Shoot<'a> {
             title: plan.title.clone(),
             report_units: ReportUnits::Ft,
             air_temperature_c: plan.air_c,
-            wand: Wand { length_m: plan.wand_length_m },
+            wand: Wand { length_m: plan.wand_length_m, colour: None, diameter_mm: None },
             rod: Rod { length_m: plan.rod_length_m },
             marker: Markers {
                 tip: TipMarker { colour: plan.tip.0, diameter_mm: plan.tip.1 },
