@@ -428,9 +428,8 @@ impl ClipEncoder {
     pub fn finish(mut self) -> Result<(), EncodeError> {
         self.video.send_eof().map_err(self.fail("ending the picture track"))?;
         self.drain(true)?;
-        let end_s = self.last_ticks.map_or(0.0, |t| {
-            (t + self.last_step) as f64 / f64::from(self.config.ticks_per_s)
-        });
+        let end_s =
+            self.last_ticks.map_or(0.0, |t| (t + self.last_step) as f64 / f64::from(self.config.ticks_per_s));
         self.push_sound(end_s)?;
         if let Some(mut sound) = self.sound.take() {
             sound.encoder.send_eof().map_err(self.fail("ending the sound track"))?;
@@ -450,12 +449,8 @@ fn open_sound(
         move |reason| EncodeError::Ffmpeg { doing, reason, path }
     };
     let (name, format) = match track.codec {
-        SoundCodec::Aac => {
-            ("aac", ffmpeg::format::Sample::F32(ffmpeg::format::sample::Type::Planar))
-        }
-        SoundCodec::Pcm => {
-            ("pcm_s16le", ffmpeg::format::Sample::I16(ffmpeg::format::sample::Type::Packed))
-        }
+        SoundCodec::Aac => ("aac", ffmpeg::format::Sample::F32(ffmpeg::format::sample::Type::Planar)),
+        SoundCodec::Pcm => ("pcm_s16le", ffmpeg::format::Sample::I16(ffmpeg::format::sample::Type::Packed)),
     };
     let codec = ffmpeg::encoder::find_by_name(name)
         .ok_or(EncodeError::NoEncoder { encoder: name, path: path.to_path_buf() })?;

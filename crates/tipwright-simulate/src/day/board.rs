@@ -48,8 +48,10 @@ fn ray_map(camera: &Camera) -> Vec<[f32; 2]> {
         .into_par_iter()
         .flat_map_iter(|row| {
             (0..w).map(move |col| {
-                let (x, y) =
-                    direction_of_pixel(&camera.lens, camera.picture.upright_from_stored(f64::from(col), f64::from(row)));
+                let (x, y) = direction_of_pixel(
+                    &camera.lens,
+                    camera.picture.upright_from_stored(f64::from(col), f64::from(row)),
+                );
                 [x as f32, y as f32]
             })
         })
@@ -69,8 +71,17 @@ pub fn poses(lens: &Lens, board: &Board, count: usize, rng: &mut impl rand::Rng)
     );
     // places in the picture as fractions, walked through again and again
     let places = [
-        (0.5, 0.5), (0.18, 0.2), (0.82, 0.2), (0.82, 0.8), (0.18, 0.8), (0.5, 0.15), (0.85, 0.5), (0.5, 0.85), (0.15, 0.5),
-        (0.35, 0.4), (0.65, 0.6),
+        (0.5, 0.5),
+        (0.18, 0.2),
+        (0.82, 0.2),
+        (0.82, 0.8),
+        (0.18, 0.8),
+        (0.5, 0.15),
+        (0.85, 0.5),
+        (0.5, 0.85),
+        (0.15, 0.5),
+        (0.35, 0.4),
+        (0.65, 0.6),
     ];
     let board_m = f64::from(board.columns + 1) * square_m;
     let mut out = Vec::new();
@@ -84,7 +95,8 @@ pub fn poses(lens: &Lens, board: &Board, count: usize, rng: &mut impl rand::Rng)
             let z = lens.fx_px * board_m / (share * w);
             let jitter = 0.10;
             let (fx, fy) = (px + between(rng, -jitter, jitter), py + between(rng, -jitter, jitter));
-            let (x, y) = direction_of_pixel(lens, RawPixel::new(fx.clamp(0.0, 1.0) * w, fy.clamp(0.0, 1.0) * h));
+            let (x, y) =
+                direction_of_pixel(lens, RawPixel::new(fx.clamp(0.0, 1.0) * w, fy.clamp(0.0, 1.0) * h));
             let tilt = between(rng, 0.10, 0.62);
             let toward = between(rng, 0.0, std::f64::consts::TAU);
             let axis = nalgebra::Unit::new_normalize(Vector3::new(toward.cos(), toward.sin(), 0.0));
@@ -244,4 +256,3 @@ pub fn film_board(clip: &BoardClip<'_>, backdrop: &Backdrop, progress: &dyn Fn()
     }
     encoder.finish()
 }
-

@@ -121,7 +121,11 @@ impl Drawn {
         let wait = if next_s.is_finite() { ((t_s - (next_s - 0.3)) / 0.28).clamp(0.0, 1.0) } else { 0.0 };
         let advance = wait * wait * (3.0 - 2.0 * wait) * creep;
         let x = to - sign * advance;
-        (back + chord * x + chord.normalize() * (sign * flex) - up * (0.8 * flex.abs() * flex.signum().max(0.3)), x)
+        (
+            back + chord * x + chord.normalize() * (sign * flex)
+                - up * (0.8 * flex.abs() * flex.signum().max(0.3)),
+            x,
+        )
     }
 
     /// The rod that goes with the tip.
@@ -136,8 +140,7 @@ impl Drawn {
         let count = steps + 6000;
         let tips: Vec<(Point3<f64>, f64)> =
             (0..count + 2).map(|i| self.tip_at(start_s + (i as f64 - 1.0) * dt_s)).collect();
-        let velocity =
-            |i: usize| (tips[(i + 2).min(count + 1)].0 - tips[i].0) / (2.0 * dt_s);
+        let velocity = |i: usize| (tips[(i + 2).min(count + 1)].0 - tips[i].0) / (2.0 * dt_s);
         let way = (self.ends_in_world[1] - self.ends_in_world[0]).normalize();
         let mut bend_m = 0.0;
         let mut angle = 0.0;
@@ -151,7 +154,8 @@ impl Drawn {
                 // smoothed: a rod answers within some 30 ms
                 let share = dt_s / 0.03;
                 bend_m += ((0.45 * (pull * 0.012).tanh()) - bend_m) * share;
-                let goal = self.butt_rad[0] + (self.butt_rad[1] - self.butt_rad[0]) * progress.clamp(-0.1, 1.1);
+                let goal =
+                    self.butt_rad[0] + (self.butt_rad[1] - self.butt_rad[0]) * progress.clamp(-0.1, 1.1);
                 angle = if i == 0 { goal } else { angle + (goal - angle) * share };
                 let axis = way * angle.sin() + Vector3::z() * angle.cos();
                 let normal = way * angle.cos() - Vector3::z() * angle.sin();

@@ -3,8 +3,8 @@
 pub mod board;
 pub mod kinematic;
 pub mod place;
-pub mod scenery;
 pub mod plan;
+pub mod scenery;
 pub mod shoot;
 pub mod truth;
 
@@ -30,8 +30,12 @@ pub enum DayKind {
 
 impl DayKind {
     /// All kinds by name, as on the command line.
-    pub const ALL: [(&'static str, Self); 4] =
-        [("clinic", Self::Clinic), ("hard", Self::Hard), ("faults", Self::Faults), ("minimal", Self::Minimal)];
+    pub const ALL: [(&'static str, Self); 4] = [
+        ("clinic", Self::Clinic),
+        ("hard", Self::Hard),
+        ("faults", Self::Faults),
+        ("minimal", Self::Minimal),
+    ];
 
     /// From its name.
     #[must_use]

@@ -200,7 +200,11 @@ impl Toss {
                 p += (hand - p) * (dt_s / 0.1);
                 if held_s > 0.35 {
                     held_s = -1.0;
-                    v = Vector3::new(between(rng, -0.3, 0.3), between(rng, -0.2, 0.2), between(rng, 5.6, 6.4));
+                    v = Vector3::new(
+                        between(rng, -0.3, 0.3),
+                        between(rng, -0.2, 0.2),
+                        between(rng, 5.6, 6.4),
+                    );
                 }
                 continue;
             }

@@ -61,10 +61,18 @@ impl<'a> Shoot<'a> {
     pub fn prepare(plan: &'a Plan, out_dir: &Path) -> Result<Self, SimulateError> {
         let mut rng = stream(plan.seed, "shoot");
         let mut todo = vec![
-            ("wand".to_string(), What::Wand(Arc::new(WavedWand::new(plan.wand_length_m, &mut rng))), plan.wand_s),
+            (
+                "wand".to_string(),
+                What::Wand(Arc::new(WavedWand::new(plan.wand_length_m, &mut rng))),
+                plan.wand_s,
+            ),
             (
                 "plumb".to_string(),
-                What::Plumb(Arc::new(HungWand::new(Point3::new(0.35, 0.1, 3.2), plan.wand_length_m, &mut rng))),
+                What::Plumb(Arc::new(HungWand::new(
+                    Point3::new(0.35, 0.1, 3.2),
+                    plan.wand_length_m,
+                    &mut rng,
+                ))),
                 plan.plumb_s,
             ),
         ];
@@ -84,7 +92,8 @@ impl<'a> Shoot<'a> {
                 let offset_s = if camera_idx == 0 { 0.0 } else { between(&mut rng, early, 0.8) };
                 let drift = if camera_idx == 0 { 0.0 } else { mode.drift };
                 let clock = Clock { offset_s, drift, readout_s: mode.readout_s };
-                let end_s = if camera_idx == 0 { duration_s } else { duration_s + between(&mut rng, -0.1, 0.4) };
+                let end_s =
+                    if camera_idx == 0 { duration_s } else { duration_s + between(&mut rng, -0.1, 0.4) };
                 ticks.push(frame_ticks(clock.pts_s(end_s), mode.fps, mode.jitter_s, &mut rng));
                 clocks.push(clock);
                 let camera = &plan.cameras[camera_idx].name;
@@ -98,7 +107,8 @@ impl<'a> Shoot<'a> {
         }
         for camera in &plan.cameras {
             let folder = out_dir.join(&camera.name);
-            std::fs::create_dir_all(&folder).map_err(|reason| SimulateError::Write { reason, path: folder })?;
+            std::fs::create_dir_all(&folder)
+                .map_err(|reason| SimulateError::Write { reason, path: folder })?;
         }
         let backdrops = plan.cameras.iter().map(|c| Backdrop::new(c, &plan.surroundings)).collect();
         Ok(Self { plan, out_dir: out_dir.to_path_buf(), items, backdrops, spots: Mutex::default() })
@@ -166,7 +176,8 @@ impl<'a> Shoot<'a> {
     }
 
     fn lens_file(&self, camera_idx: usize) -> PathBuf {
-        let extension = if self.plan.board.is_some() { self.plan.modes[camera_idx].extension } else { "toml" };
+        let extension =
+            if self.plan.board.is_some() { self.plan.modes[camera_idx].extension } else { "toml" };
         PathBuf::from(&self.plan.cameras[camera_idx].name).join(format!("lens.{extension}"))
     }
 
@@ -350,7 +361,11 @@ impl<'a> Shoot<'a> {
                         .then(|| f64::from(plan.modes[k].fps)),
                 })
                 .collect(),
-            scene: SceneClips { wand: find("wand").unwrap_or_default(), plumb: find("plumb"), toss: find("toss") },
+            scene: SceneClips {
+                wand: find("wand").unwrap_or_default(),
+                plumb: find("plumb"),
+                toss: find("toss"),
+            },
             take: plan
                 .takes
                 .iter()

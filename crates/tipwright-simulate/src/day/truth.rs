@@ -46,7 +46,13 @@ pub fn scene(cameras: &[Camera], clocks: &[Clock]) -> Scene {
             entry
         })
         .collect();
-    Scene { schema: 1, length_unit: "m".into(), cameras, quality: SceneQuality::default(), pose_covariance: Vec::new() }
+    Scene {
+        schema: 1,
+        length_unit: "m".into(),
+        cameras,
+        quality: SceneQuality::default(),
+        pose_covariance: Vec::new(),
+    }
 }
 
 #[derive(Serialize)]
@@ -104,12 +110,7 @@ pub fn rod_csv(motion: &RodMotion, forward_in_world: &Vector3<f64>, start_s: f64
         let (along, up) = (axis.dot(&forward), axis.z);
         let to_tip = motion.tip_at(t_s) - grip.butt_in_world;
         let normal = (forward * up - Vector3::z() * along).normalize();
-        let _ = writeln!(
-            out,
-            "{t_s:.6},{:.4},{:.6},0",
-            along.atan2(up).to_degrees(),
-            -to_tip.dot(&normal)
-        );
+        let _ = writeln!(out, "{t_s:.6},{:.4},{:.6},0", along.atan2(up).to_degrees(), -to_tip.dot(&normal));
     }
     out
 }

@@ -116,18 +116,16 @@ fn shade(eye: &Point3<f64>, d: &Vector3<f64>, s: &Surroundings) -> (Light, f32, 
     if y > shore && y.abs() < 400.0 {
         let ripple = cloud_noise(x * 0.8, y * 2.2, 4, s.seed ^ 11) - 0.5;
         let mirror = -elevation + f64::from(ripple) * 0.10 * (12.0 / (12.0 + ground_m));
-        let mirrored = if mirror > tree_top(azimuth, s) {
-            sky(d, mirror, s)
-        } else {
-            trees(azimuth, mirror, s)
-        };
+        let mirrored =
+            if mirror > tree_top(azimuth, s) { sky(d, mirror, s) } else { trees(azimuth, mirror, s) };
         let deep = Light::new(0.030, 0.045, 0.040).times(s.daylight);
         return (deep.mix(mirrored, 0.45).times(1.0 + 0.5 * ripple), 0.0, true);
     }
     let fade = (6.0 / (6.0 + ground_m)) as f32;
     let blades = cloud_noise(x * 9.0, y * 9.0, 3, s.seed ^ 21) - 0.5;
     let patches = cloud_noise(x * 0.6, y * 0.6, 3, s.seed ^ 23) - 0.5;
-    let grass = Light::new(0.105, 0.170, 0.045).mix(Light::new(0.190, 0.200, 0.080), (0.4 + patches).clamp(0.0, 1.0));
+    let grass =
+        Light::new(0.105, 0.170, 0.045).mix(Light::new(0.190, 0.200, 0.080), (0.4 + patches).clamp(0.0, 1.0));
     (grass.times((1.0 + 0.9 * blades * fade + 0.3 * patches) * s.daylight), 0.0, false)
 }
 
@@ -183,7 +181,8 @@ impl Backdrop {
                 for sub in 0..2 {
                     let row = 2 * band + sub;
                     for col in 0..width {
-                        let (light, sky_share, wet) = shade(&eye, &direction(col, row).normalize(), surroundings);
+                        let (light, sky_share, wet) =
+                            shade(&eye, &direction(col, row).normalize(), surroundings);
                         let [luma, cb, cr] = light.codes();
                         y[sub * width + col] = luma as i16;
                         sky[sub * width + col] = (sky_share * 255.0) as u8;
@@ -199,8 +198,7 @@ impl Backdrop {
                 (y, cb, cr, sky, water)
             })
             .collect();
-        let mut clear =
-            Picture16 { width, height, y: Vec::new(), cb: Vec::new(), cr: Vec::new() };
+        let mut clear = Picture16 { width, height, y: Vec::new(), cb: Vec::new(), cr: Vec::new() };
         let (mut sky, mut water) = (Vec::new(), Vec::new());
         for band in bands {
             clear.y.extend(band.0);

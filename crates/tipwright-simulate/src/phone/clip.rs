@@ -119,8 +119,13 @@ pub fn film_clip(
     let mut encode = spec.encode.clone();
     if let (Some(microphone), Some(last)) = (&spec.microphone, spec.captured_ticks.last()) {
         let duration_s = (*last as f64 + 750.0) / f64::from(encode.ticks_per_s);
-        let samples =
-            record(microphone, &play.claps, &spec.shutter.clock, duration_s, stream_seed(spec.seed, &spec.name));
+        let samples = record(
+            microphone,
+            &play.claps,
+            &spec.shutter.clock,
+            duration_s,
+            stream_seed(spec.seed, &spec.name),
+        );
         if let Some(track) = &mut encode.sound {
             track.samples = samples;
         } else {
@@ -207,7 +212,10 @@ impl Drawer<'_> {
     }
 
     fn limbs(&self, parts: &[BodyPart]) -> Vec<(Limb, f64, Light)> {
-        parts.iter().filter_map(|p| self.spec.limb(p).map(|(limb, depth_m)| (limb, depth_m, p.light))).collect()
+        parts
+            .iter()
+            .filter_map(|p| self.spec.limb(p).map(|(limb, depth_m)| (limb, depth_m, p.light)))
+            .collect()
     }
 
     fn profile(&mut self, radius_px: f64) -> usize {
@@ -315,7 +323,10 @@ impl Drawer<'_> {
                 .map(|node| {
                     let mut p = tracks[INSTANTS / 2][node]?;
                     for _ in 0..3 {
-                        p = at(node, shutter.row_s(pts_s, p.v_px.clamp(-200.0, shutter.rows + 200.0)) + within_s)?;
+                        p = at(
+                            node,
+                            shutter.row_s(pts_s, p.v_px.clamp(-200.0, shutter.rows + 200.0)) + within_s,
+                        )?;
                     }
                     Some(p)
                 })
@@ -325,7 +336,9 @@ impl Drawer<'_> {
         let moved_px = first
             .iter()
             .zip(&last)
-            .filter_map(|(a, b)| Some((a.as_ref()?.u_px - b.as_ref()?.u_px).hypot(a.as_ref()?.v_px - b.as_ref()?.v_px)))
+            .filter_map(|(a, b)| {
+                Some((a.as_ref()?.u_px - b.as_ref()?.u_px).hypot(a.as_ref()?.v_px - b.as_ref()?.v_px))
+            })
             .fold(0.0, f64::max);
         let steps = ((moved_px / 0.8).ceil() as usize).clamp(1, 12);
         for k in 0..steps {

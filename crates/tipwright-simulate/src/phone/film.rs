@@ -47,13 +47,15 @@ impl Layer {
             let (upper, lower) = (cover.row(top), cover.row(low));
             for half_col in start / 2..end.div_ceil(2).min(width / 2) {
                 let c = 2 * half_col;
-                let sum = upper[c].min(1.0) + upper[c + 1].min(1.0) + lower[c].min(1.0) + lower[c + 1].min(1.0);
+                let sum =
+                    upper[c].min(1.0) + upper[c + 1].min(1.0) + lower[c].min(1.0) + lower[c + 1].min(1.0);
                 if sum <= 0.0 {
                     continue;
                 }
                 let i = half_row * (width / 2) + half_col;
                 let a = sum / 4.0;
-                for (plane, target) in [(&mut self.picture.cb, colour.cb), (&mut self.picture.cr, colour.cr)] {
+                for (plane, target) in [(&mut self.picture.cb, colour.cb), (&mut self.picture.cr, colour.cr)]
+                {
                     let value = f32::from(plane[i]);
                     plane[i] = (value + (target - value) * a).round() as i16;
                 }

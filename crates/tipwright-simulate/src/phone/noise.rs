@@ -64,8 +64,9 @@ impl NoiseTile {
         deviates.extend_from_within(..TAIL);
         // gain g: (deviate * g) >> 16 has standard deviation TILE_SD * g / 65536
         let gain = |sd_steps: f32| (sd_steps * 65536.0 / TILE_SD).round().min(32767.0) as i16;
-        let gain_of_luma =
-            (0..=TOP / STEPS_PER_CODE).map(|c| gain(model.luma_sd_steps((c * STEPS_PER_CODE) as f32))).collect();
+        let gain_of_luma = (0..=TOP / STEPS_PER_CODE)
+            .map(|c| gain(model.luma_sd_steps((c * STEPS_PER_CODE) as f32)))
+            .collect();
         Self {
             deviates,
             gain_of_luma,

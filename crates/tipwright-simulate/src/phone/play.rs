@@ -116,7 +116,14 @@ pub fn arm(shoulder: Point3<f64>, hand: Point3<f64>, sleeve: Light) -> Vec<BodyP
 
 /// Someone walking along a straight path at `speed_m_s` from `from` toward `to`, starting at `start_s`.
 #[must_use]
-pub fn walker(from: Point3<f64>, to: Point3<f64>, speed_m_s: f64, start_s: f64, shirt: Light, cap: Light) -> Person {
+pub fn walker(
+    from: Point3<f64>,
+    to: Point3<f64>,
+    speed_m_s: f64,
+    start_s: f64,
+    shirt: Light,
+    cap: Light,
+) -> Person {
     let way = to - from;
     let length_m = way.norm();
     let yaw_rad = way.y.atan2(way.x);

@@ -322,12 +322,7 @@ mod tests {
     use crate::phone::lens::Seen;
 
     fn still(u: f64, v: f64) -> Glimpse {
-        Glimpse {
-            seen: Seen { u_px: u, v_px: v, depth_m: 8.0 },
-            t_s: 0.0,
-            du_per_row: 0.0,
-            dv_per_row: 0.0,
-        }
+        Glimpse { seen: Seen { u_px: u, v_px: v, depth_m: 8.0 }, t_s: 0.0, du_per_row: 0.0, dv_per_row: 0.0 }
     }
 
     fn moments(cover: &Cover) -> (f64, f64, f64) {
@@ -351,7 +346,10 @@ mod tests {
                 let mut cover = Cover::new(48, 48);
                 cover.add_disc(&still(u, v), &profile, 1.0);
                 let (area, cu, cv) = moments(&cover);
-                assert!((area / (std::f64::consts::PI * radius * radius) - 1.0).abs() < 0.004, "{radius} {area}");
+                assert!(
+                    (area / (std::f64::consts::PI * radius * radius) - 1.0).abs() < 0.004,
+                    "{radius} {area}"
+                );
                 assert!((cu - u).abs() < 2e-3 && (cv - v).abs() < 2e-3, "{radius}: {cu} {cv} for {u} {v}");
             }
         }
