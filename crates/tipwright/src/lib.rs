@@ -26,3 +26,6 @@ pub mod report;
 pub mod scene;
 pub mod spots;
 pub mod strokes;
+
+#[cfg(test)]
+mod testing;

@@ -30,3 +30,26 @@ impl Clock {
         (t_s - self.offset_s) / (1.0 + self.drift)
     }
 }
+
+/// Where a coarse offset comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum OffsetSource {
+    /// The sound tracks of two clips.
+    Sound,
+    /// The recording times in the files.
+    RecordingTime,
+    /// The motion itself.
+    Motion,
+}
+
+/// A first guess of [`Clock::offset_s`] of one camera against the first.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct CoarseOffset {
+    /// Session time (the first camera's) at which this camera's pts is zero.
+    pub value_s: f64,
+    /// Its standard deviation.
+    pub sd_s: f64,
+    /// Source.
+    pub source: OffsetSource,
+}

@@ -14,7 +14,7 @@ pub mod stroke;
 pub mod verdict;
 
 pub use camera::{Camera, CameraPose, Lens, Picture, RawPixel, Rotation, UndistortedRay};
-pub use clock::Clock;
+pub use clock::{Clock, CoarseOffset, OffsetSource};
 pub use figures::{FigureId, Figures};
 pub use measured::Measured;
 pub use path::{MarkerPath, PathDraw, PathSample, RodPaths};

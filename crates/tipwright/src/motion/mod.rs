@@ -67,14 +67,19 @@ mod assemble;
 pub mod band;
 mod correlation;
 mod degeneracy;
+pub mod gather;
 mod hyper;
 mod initial;
+pub mod pieces;
 mod problem;
 mod solution;
 mod solve;
+pub mod rays;
 pub mod spline;
 mod state;
 pub mod stretch;
+pub mod sync;
+pub mod tracklets;
 #[cfg(test)]
 mod tests;
 
