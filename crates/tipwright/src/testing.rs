@@ -79,10 +79,7 @@ pub fn looking(name: &str, from: Point3<f64>, at: Point3<f64>) -> Camera {
 /// Two phones eight metres off, 70 degrees apart, one higher than the other.
 pub fn two_phones() -> Vec<Camera> {
     let at = Point3::new(0.0, 0.0, 2.4);
-    vec![
-        looking("west", Point3::new(-4.6, -6.6, 1.4), at),
-        looking("east", Point3::new(4.6, -6.6, 1.9), at),
-    ]
+    vec![looking("west", Point3::new(-4.6, -6.6, 1.4), at), looking("east", Point3::new(4.6, -6.6, 1.9), at)]
 }
 
 /// False casting: strokes back and forth along x, 20 m/s at most, a dip, some tracking error, a drift in the pauses.

@@ -72,16 +72,16 @@ mod hyper;
 mod initial;
 pub mod pieces;
 mod problem;
+pub mod rays;
 mod solution;
 mod solve;
-pub mod rays;
 pub mod spline;
 mod state;
 pub mod stretch;
 pub mod sync;
-pub mod tracklets;
 #[cfg(test)]
 mod tests;
+pub mod tracklets;
 
 pub use assemble::Hyper;
 pub use degeneracy::Degeneracy;

@@ -40,7 +40,8 @@ impl Epipolar {
         let b = Vector3::new(ray_b[0], ray_b[1], 1.0);
         let line_b = self.essential * a;
         let line_a = self.essential.tr_mul(&b);
-        let norm = (line_b.x * line_b.x + line_b.y * line_b.y + line_a.x * line_a.x + line_a.y * line_a.y).sqrt();
+        let norm =
+            (line_b.x * line_b.x + line_b.y * line_b.y + line_a.x * line_a.x + line_a.y * line_a.y).sqrt();
         // Sampson's distance is that of two halves: times sqrt 2 it is one camera's distance to the other's line
         std::f64::consts::SQRT_2 * b.dot(&line_b) / norm * self.focal_px
     }
@@ -140,9 +141,10 @@ mod tests {
         let right = forward.cross(&Vector3::z()).normalize();
         let down = forward.cross(&right);
         let world_from_camera = Matrix3::from_columns(&[right, down, forward]);
-        let rotation =
-            UnitQuaternion::from_rotation_matrix(&nalgebra::Rotation3::from_matrix_unchecked(world_from_camera))
-                .inverse();
+        let rotation = UnitQuaternion::from_rotation_matrix(&nalgebra::Rotation3::from_matrix_unchecked(
+            world_from_camera,
+        ))
+        .inverse();
         let translation = -(rotation * from.coords);
         CameraPose { camera_from_world: Isometry3::from_parts(translation.into(), rotation) }
     }

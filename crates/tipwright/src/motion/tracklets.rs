@@ -123,7 +123,8 @@ impl Tracklet {
                 rate[axis] += slope * a.ray[axis];
             }
         }
-        let near = if (own_s - s[after - 1].own_s) < (s[after].own_s - own_s) { &s[after - 1] } else { &s[after] };
+        let near =
+            if (own_s - s[after - 1].own_s) < (s[after].own_s - own_s) { &s[after - 1] } else { &s[after] };
         Some(TrackState {
             ray,
             rate_per_s: rate,

@@ -1,1 +1,276 @@
-//! Stage `path`.
+//! Stage `path`: from candidates in each picture to the 3D paths of the markers of one take.
+//!
+//! 1. [`view`]: candidates of each camera are linked over time ([`crate::motion::tracklets`]).
+//! 2. [`clocks`]: the offset of every clip, found anew for each take ([`crate::motion::sync`]); sound and recording
+//!    times only narrow the search.
+//! 3. [`chain`]: tracks of two cameras that agree (epipolar distance at their own instants) become pieces of 3D track;
+//!    the best chain of pieces is the marker. The tip is what moves fastest; caps, walkers and glints disagree between
+//!    cameras, have the wrong size, or are slow.
+//! 4. [`joint`]: one least squares over paths, clocks, readouts and small corrections of poses ([`crate::motion`]);
+//!    sightings near the solution are taken in, others set aside, and it is solved again.
+//! 5. [`output`]: samples, draws, clocks, spots and counts.
+//!
+//! A path is given at the first camera's frame times. One camera alone carries it for [`PathConfig::longest_bridge_s`]
+//! with growing standard deviation; beyond that there is a gap.
+
+mod chain;
+mod clocks;
+mod joint;
+mod output;
+#[cfg(test)]
+mod tests;
+mod view;
+
+use crate::model::{
+    ClipSpots, CoarseOffset, Colour, Lens, Measured, RodPaths, Role, Scene, TakeClock, Tally, Warning,
+};
+use crate::motion::MotionConfig;
+use crate::motion::sync::SyncConfig;
+use crate::motion::tracklets::LinkConfig;
+
+/// What a marker looks like and where it sits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RoleLook {
+    /// Which marker.
+    pub role: Role,
+    /// Its colour.
+    pub colour: Colour,
+    /// Along the rod from the butt cap, metres (the tip: the rod's length).
+    pub at_m: f64,
+    /// Diameter, metres.
+    pub diameter_m: f64,
+}
+
+/// One camera of a take.
+#[derive(Debug, Clone, Copy)]
+pub struct TakeCamera<'a> {
+    /// Its lens.
+    pub lens: &'a Lens,
+    /// Its clip's candidates; `camera` names it.
+    pub spots: &'a ClipSpots,
+    /// Readout known from elsewhere (session.toml), seconds; the scene's when absent.
+    pub readout_s: Option<Measured>,
+    /// First guess of its offset to the first camera of the take.
+    pub coarse_offset: Option<CoarseOffset>,
+}
+
+/// Everything a take's path rests on.
+#[derive(Debug, Clone)]
+pub struct TakeInput<'a> {
+    /// Name of the take, for messages.
+    pub take: &'a str,
+    /// The set-up.
+    pub scene: &'a Scene,
+    /// Cameras in session order; the first one's clock is the take's.
+    pub cameras: Vec<TakeCamera<'a>>,
+    /// Markers to look for; the tip must be among them.
+    pub roles: Vec<RoleLook>,
+}
+
+/// Settings of [`solve_take`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct PathConfig {
+    /// Linking over time in one picture.
+    pub link: LinkConfig,
+    /// Search of the offset.
+    pub sync: SyncConfig,
+    /// The joint solution.
+    pub motion: MotionConfig,
+    /// Epipolar distance up to which two sightings may be the same thing, pixels, on top of three standard
+    /// deviations of theirs. 3 px: poses and lenses of a good scene agree to 1 px, the first readout is a guess.
+    pub epipolar_px: f64,
+    /// Fastest tip. 60 m/s: anything above is a tracking error (1.5 times the fastest distance casts).
+    pub fastest_m_s: f64,
+    /// Farthest a marker may be from a camera, metres. 40: beyond it no phone sees a 40 mm marker.
+    pub farthest_m: f64,
+    /// Area seen over area expected from diameter and distance: outside this range it is something else. Wide,
+    /// because blur, glow and partial hiding change the area by several times.
+    pub area_ratio: [f64; 2],
+    /// Fewest sightings of a piece of 3D track. Four: a cubic and nothing to spare would be three.
+    pub fewest_in_piece: usize,
+    /// A gap up to this long is bridged. 0.15 s: a rod's quarter period; longer and the path is a guess.
+    pub longest_bridge_s: f64,
+    /// Weighted share of moving sightings that must agree between cameras for an offset to be believed. Chance
+    /// agreement of a scan's best offset is below 0.2 in a wide picture; distractors take their share of the rest.
+    pub least_agreement: f64,
+    /// Distance from the predicted place up to which a sighting is taken in after the first solution, pixels.
+    /// 3: three times a reprojection that would be warned of.
+    pub gather_px: f64,
+    /// Settling of a tripod between scene and take: turn, radians. 3e-5 is 0.05 px.
+    pub settle_turn_rad: f64,
+    /// Settling: translation, metres.
+    pub settle_m: f64,
+    /// Rate errors of phones' clocks: 20 ppm for most (Akhmetyanov et al. 2021), so one standard deviation of
+    /// 30 ppm before any observation.
+    pub drift_sd: f64,
+    /// Reprojection above which a camera is suspected to have been moved, pixels.
+    pub moved_px: f64,
+    /// Draws of the joint error. 200 give a standard deviation to 5 %.
+    pub draws: usize,
+    /// Seed of the draws.
+    pub seed: u64,
+}
+
+impl Default for PathConfig {
+    fn default() -> Self {
+        Self {
+            link: LinkConfig::default(),
+            sync: SyncConfig::default(),
+            motion: MotionConfig { longest_bridge_s: 0.15, ..MotionConfig::default() },
+            epipolar_px: 3.0,
+            fastest_m_s: 60.0,
+            farthest_m: 40.0,
+            area_ratio: [0.1, 10.0],
+            fewest_in_piece: 4,
+            longest_bridge_s: 0.15,
+            least_agreement: 0.3,
+            gather_px: 3.0,
+            settle_turn_rad: 3e-5,
+            settle_m: 2e-4,
+            drift_sd: 3e-5,
+            moved_px: 1.5,
+            draws: 200,
+            seed: 20_240_229,
+        }
+    }
+}
+
+/// A candidate that was taken for a marker.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct AssignedSpot {
+    /// Position in `ClipSpots::frames`.
+    pub frame_pos: usize,
+    /// Position in the frame's candidates.
+    pub candidate_idx: usize,
+    /// As which marker.
+    pub role: Role,
+}
+
+/// Spots of one camera that carry the path.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ClipAssignment {
+    /// Camera.
+    pub camera: String,
+    /// In order of time.
+    pub spots: Vec<AssignedSpot>,
+    /// Candidates offered, accepted and rejected by reason.
+    pub tally: Tally,
+}
+
+/// Paths of a take.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TakePaths {
+    /// Tip and butt markers.
+    pub rod: RodPaths,
+    /// Clock of each camera, in input order.
+    pub clocks: Vec<TakeClock>,
+    /// Spots of each camera, in input order.
+    pub assignments: Vec<ClipAssignment>,
+    /// Candidates of all cameras together.
+    pub tally: Tally,
+    /// Root mean square distance between observed and predicted pixels.
+    pub reprojection_rms_px: f64,
+    /// What a person should know.
+    pub warnings: Vec<Warning>,
+}
+
+/// Why a take has no path. The take is named by the caller.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PathError {
+    /// Not two cameras.
+    #[error(
+        "a path needs clips of two cameras, got {got}; add the missing clip to this take of session.toml: {take}"
+    )]
+    TooFewCameras {
+        /// Cameras with a clip.
+        got: usize,
+        /// Take.
+        take: String,
+    },
+    /// No tip among the roles.
+    #[error("no tip marker is described; add [marker.tip] to session.toml: {take}")]
+    NoTipRole {
+        /// Take.
+        take: String,
+    },
+    /// Not in the scene.
+    #[error("camera {camera} is not in the scene; solve the scene again with its wand clip: {take}")]
+    UnknownCamera {
+        /// Camera.
+        camera: String,
+        /// Take.
+        take: String,
+    },
+    /// Nothing followed.
+    #[error(
+        "camera {camera} shows no moving {colour} marker ({candidates} candidates, none followed over {needed} frames); check [marker.tip] colour, focus and exposure: {take}"
+    )]
+    NoTrack {
+        /// Camera.
+        camera: String,
+        /// Colour looked for.
+        colour: String,
+        /// Candidates of that colour.
+        candidates: u64,
+        /// Frames needed.
+        needed: usize,
+        /// Take.
+        take: String,
+    },
+    /// No offset at which the cameras agree.
+    #[error(
+        "{camera} and {first} never agree on one moving marker (best agreement {agreement_percent:.0} %, needed {needed_percent:.0} %): clips of different takes, a camera moved since the scene, or the marker out of sight; check the clip names, or film the wand again: {take}"
+    )]
+    NoAgreement {
+        /// Camera.
+        camera: String,
+        /// The first camera.
+        first: String,
+        /// Agreement reached.
+        agreement_percent: f64,
+        /// Agreement needed.
+        needed_percent: f64,
+        /// Take.
+        take: String,
+    },
+    /// Tracks exist but no 3D chain.
+    #[error(
+        "no marker was followed in two cameras at once ({pieces} short pieces); film so that both cameras see the whole cast: {take}"
+    )]
+    NoChain {
+        /// Pieces of 3D track found.
+        pieces: usize,
+        /// Take.
+        take: String,
+    },
+    /// The joint solution failed.
+    #[error("{reason}: {take}")]
+    Unsolved {
+        /// What the solver said.
+        reason: String,
+        /// Take.
+        take: String,
+    },
+}
+
+/// Solves one take.
+///
+/// # Errors
+/// See [`PathError`].
+pub fn solve_take(input: &TakeInput, config: &PathConfig) -> Result<TakePaths, PathError> {
+    let take = || input.take.to_string();
+    if input.cameras.len() < 2 {
+        return Err(PathError::TooFewCameras { got: input.cameras.len(), take: take() });
+    }
+    let tip = *input
+        .roles
+        .iter()
+        .find(|r| r.role == Role::Tip)
+        .ok_or_else(|| PathError::NoTipRole { take: take() })?;
+    let mut views = view::views(input, config)?;
+    let mut warnings = Vec::new();
+    clocks::find_clocks(input, config, &tip, &mut views, &mut warnings)?;
+    let chains = chain::find_chains(input, config, &views, &mut warnings)?;
+    let joint = joint::solve_joint(input, config, &views, &chains, &mut warnings)?;
+    Ok(output::write_out(input, config, &views, &joint, warnings))
+}

@@ -1,3 +1,4 @@
-//! Stage `scene`.
+//! Stage `scene`: where the cameras stand, how long a metre is, which way is up, and how the clocks run.
 
 pub mod bootstrap;
+pub mod sound;

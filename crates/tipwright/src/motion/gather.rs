@@ -1,0 +1,76 @@
+//! Sightings near a solution: which candidates are which markers, once paths, poses and clocks are known well.
+
+use std::collections::BTreeSet;
+
+use super::Solution;
+use crate::model::{ClipSpots, Colour, Lens};
+
+/// Which candidate of which camera is taken for which marker.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Source {
+    /// Camera, by its position in the problem.
+    pub view_idx: usize,
+    /// Position in `ClipSpots::frames`.
+    pub frame_pos: usize,
+    /// Position in the frame's candidates.
+    pub candidate_idx: usize,
+    /// Marker.
+    pub marker_idx: usize,
+}
+
+/// Sorts sources and keeps one marker per candidate and one candidate per marker and frame.
+#[must_use]
+pub fn unique(mut sources: Vec<Source>) -> Vec<Source> {
+    sources.sort_unstable();
+    sources.dedup_by_key(|s| (s.view_idx, s.frame_pos, s.candidate_idx));
+    let mut seen = BTreeSet::new();
+    sources.retain(|s| seen.insert((s.view_idx, s.frame_pos, s.marker_idx)));
+    sources
+}
+
+/// Candidates of each marker's colour nearest to where the solution puts it, the closest first, up to `reach_px` and
+/// three standard deviations away. Looks at every `every`th frame.
+#[must_use]
+pub fn gather(
+    clips: &[(&ClipSpots, &Lens)],
+    colours: &[Colour],
+    solution: &Solution,
+    reach_px: f64,
+    every: &[usize],
+) -> Vec<Source> {
+    let mut out = Vec::new();
+    for (view_idx, (spots, lens)) in clips.iter().enumerate() {
+        let state = &solution.cameras()[view_idx];
+        let step = every.get(view_idx).copied().unwrap_or(1).max(1);
+        for (frame_pos, frame) in spots.frames.iter().enumerate().step_by(step) {
+            let mut near: Vec<(f64, usize, usize)> = Vec::new();
+            for (candidate_idx, candidate) in frame.candidates.iter().enumerate() {
+                let t_s = state.session_s(frame.pts_s, spots.picture.shutter_fraction(candidate.centre));
+                for (marker_idx, colour) in colours.iter().enumerate() {
+                    if *colour != candidate.colour {
+                        continue;
+                    }
+                    let Some(p) = solution.position(marker_idx, t_s) else { continue };
+                    let Some(seen) = lens.project(&(state.camera_from_world * p)) else { continue };
+                    let off_px = (seen.x_px - candidate.centre.x_px).hypot(seen.y_px - candidate.centre.y_px);
+                    if off_px < reach_px + 3.0 * candidate.sigma_px() {
+                        near.push((off_px, candidate_idx, marker_idx));
+                    }
+                }
+            }
+            near.sort_by(|p, q| p.0.total_cmp(&q.0).then((p.1, p.2).cmp(&(q.1, q.2))));
+            let mut candidates_taken = Vec::new();
+            let mut markers_taken = Vec::new();
+            for (_, candidate_idx, marker_idx) in near {
+                if candidates_taken.contains(&candidate_idx) || markers_taken.contains(&marker_idx) {
+                    continue;
+                }
+                candidates_taken.push(candidate_idx);
+                markers_taken.push(marker_idx);
+                out.push(Source { view_idx, frame_pos, candidate_idx, marker_idx });
+            }
+        }
+    }
+    out.sort_unstable();
+    out
+}

@@ -1,0 +1,269 @@
+//! Pieces of 3D track from pairs of cameras, and for each marker the chain of pieces that is it.
+//!
+//! A piece ([`crate::motion::pieces`]) is a run of sightings in which one track of one camera and one of another
+//! agree. The chain is the best path through the pieces in order of time: dynamic programming
+//! over a directed acyclic graph, worth gained by pieces and lost by jumps (the shortest-path data association of
+//! Zhang, Li & Nevatia, CVPR 2008, without their flow network: one marker at a time needs none).
+
+use std::collections::BTreeMap;
+
+use nalgebra::Point3;
+
+use super::view::View;
+use super::{PathConfig, PathError, RoleLook, TakeInput};
+use crate::model::{Colour, Role, Severity, Warning};
+use crate::motion::pieces::{Piece, PieceConfig, TrackView, find_pieces};
+
+/// The pieces that are one marker, in order of time.
+#[derive(Debug, Clone)]
+pub(super) struct Chain {
+    pub look: RoleLook,
+    pub pieces: Vec<Piece>,
+}
+
+impl Chain {
+    /// Position at a session time, by straight lines, inside pieces and `slack_s` beyond.
+    pub fn near(&self, t_s: f64, slack_s: f64) -> Option<Point3<f64>> {
+        let piece =
+            self.pieces.iter().find(|p| t_s >= p.start_s() - slack_s && t_s <= p.end_s() + slack_s)?;
+        piece.at(t_s.clamp(piece.start_s(), piece.end_s()))
+    }
+}
+
+/// Finds the chain of every role. The tip must be found; a butt marker that is not found costs a warning.
+pub(super) fn find_chains(
+    input: &TakeInput,
+    config: &PathConfig,
+    views: &[View],
+    warnings: &mut Vec<Warning>,
+) -> Result<Vec<Chain>, PathError> {
+    let tip_look = input.roles.iter().find(|r| r.role == Role::Tip);
+    let tip_look = *tip_look.ok_or_else(|| PathError::NoTipRole { take: input.take.to_string() })?;
+    let mut used: Vec<UsedTrack> = Vec::new();
+    let mut by_look: BTreeMap<(Colour, u64), Vec<Piece>> = BTreeMap::new();
+    let mut pieces_for = |look: &RoleLook| -> Vec<Piece> {
+        by_look
+            .entry((look.colour, look.diameter_m.to_bits()))
+            .or_insert_with(|| all_pieces(config, views, look))
+            .clone()
+    };
+    let pieces = pieces_for(&tip_look);
+    let found = pieces.len();
+    let tip = best_chain(pieces, |p| speed_worth(p), None);
+    if tip.is_empty() {
+        return Err(PathError::NoChain { pieces: found, take: input.take.to_string() });
+    }
+    mark(&tip, &tip_look, &mut used);
+    let mut chains = vec![Chain { look: tip_look, pieces: tip }];
+    for look in input.roles.iter().filter(|r| r.role != Role::Tip) {
+        let tip = &chains[0];
+        let reach_m = tip_look.at_m - look.at_m;
+        let candidates = pieces_for(look);
+        let twin = input
+            .roles
+            .iter()
+            .find(|r| r.role != Role::Tip && r.role != look.role && r.colour == look.colour);
+        let ranks = twin.map(|t| ranks(&candidates, tip, (t.at_m - look.at_m).abs()));
+        let wanted = twin.map(|t| if look.at_m > t.at_m { Rank::Nearer } else { Rank::Farther });
+        let free: Vec<Piece> = candidates
+            .into_iter()
+            .enumerate()
+            .filter(|(i, _)| match (&ranks, wanted) {
+                (Some(ranks), Some(wanted)) => ranks[*i].is_none_or(|r| r == wanted),
+                _ => true,
+            })
+            .map(|(_, p)| p)
+            .filter(|p| !used.iter().any(|u| u.covers(p, look)))
+            // a butt marker is nearer to the tip than the rod between them is long, and a rod bends by a third at most
+            .filter(|p| {
+                let m = &p.samples[p.samples.len() / 2];
+                tip.near(m.t_s, 0.02).is_none_or(|t| {
+                    let d = (t - m.position).norm();
+                    d < 1.03 * reach_m + 0.05 && d > 0.5 * reach_m
+                })
+            })
+            .filter(|p| {
+                // and as far from its neighbour as they were mounted
+                let other = chains.iter().find(|c| c.look.role != Role::Tip);
+                other.is_none_or(|c| {
+                    let m = &p.samples[p.samples.len() / 2];
+                    let apart_m = (c.look.at_m - look.at_m).abs();
+                    c.near(m.t_s, 0.02).is_none_or(|q| ((q - m.position).norm() - apart_m).abs() < 0.05)
+                })
+            })
+            .collect();
+        let chain = best_chain(free, |p| p.end_s() - p.start_s(), Some(15.0));
+        if chain.is_empty() {
+            warnings.push(Warning::new(
+                Severity::Warning,
+                input.take,
+                format!("the butt marker at {:.2} m was not followed in two cameras", look.at_m),
+                "Figures that need it are empty; check its colour and that the arm does not hide it",
+            ));
+            continue;
+        }
+        mark(&chain, look, &mut used);
+        chains.push(Chain { look: *look, pieces: chain });
+    }
+    Ok(chains)
+}
+
+/// A track already taken for a marker during a time.
+struct UsedTrack {
+    view_idx: usize,
+    colour: Colour,
+    track_idx: usize,
+    span_s: [f64; 2],
+}
+
+impl UsedTrack {
+    fn covers(&self, p: &Piece, look: &RoleLook) -> bool {
+        self.colour == look.colour
+            && p.start_s() < self.span_s[1]
+            && p.end_s() > self.span_s[0]
+            && [(p.a_view, p.a_track), (p.b_view, p.b_track)].contains(&(self.view_idx, self.track_idx))
+    }
+}
+
+fn mark(chain: &[Piece], look: &RoleLook, used: &mut Vec<UsedTrack>) {
+    for p in chain {
+        for (view_idx, track_idx) in [(p.a_view, p.a_track), (p.b_view, p.b_track)] {
+            used.push(UsedTrack {
+                view_idx,
+                colour: look.colour,
+                track_idx,
+                span_s: [p.start_s(), p.end_s()],
+            });
+        }
+    }
+}
+
+/// Which of two butt markers of one colour a piece is, by its distance to the tip.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Rank {
+    Nearer,
+    Farther,
+}
+
+/// Rank of every piece that has a partner the right distance away at the same time; `None` where it is alone.
+fn ranks(pieces: &[Piece], tip: &Chain, apart_m: f64) -> Vec<Option<Rank>> {
+    pieces
+        .iter()
+        .enumerate()
+        .map(|(i, p)| {
+            let mut votes = 0_i64;
+            for (j, q) in pieces.iter().enumerate() {
+                if i == j || p.end_s() < q.start_s() || p.start_s() > q.end_s() {
+                    continue;
+                }
+                let stride = (p.samples.len() / 40).max(1);
+                for s in p.samples.iter().step_by(stride) {
+                    let (Some(t), Some(other)) = (tip.near(s.t_s, 0.0), q.at(s.t_s)) else { continue };
+                    // a tenth, for the first poses and clocks are not the last
+                    if ((other - s.position).norm() - apart_m).abs() < 0.1 * apart_m {
+                        votes += if (t - s.position).norm() < (t - other).norm() { 1 } else { -1 };
+                    }
+                }
+            }
+            match votes.signum() {
+                1 => Some(Rank::Nearer),
+                -1 => Some(Rank::Farther),
+                _ => None,
+            }
+        })
+        .collect()
+}
+
+fn all_pieces(config: &PathConfig, views: &[View], look: &RoleLook) -> Vec<Piece> {
+    let seen: Vec<TrackView> = views
+        .iter()
+        .map(|v| TrackView {
+            pose: &v.pose,
+            clock: v.clock,
+            focal_px: v.lens.fx_px,
+            tracks: v.tracks_of(look.colour),
+        })
+        .collect();
+    let needs = PieceConfig {
+        epipolar_px: config.epipolar_px,
+        farthest: config.farthest_m,
+        fastest_per_s: config.fastest_m_s,
+        fewest: config.fewest_in_piece,
+        size: Some((look.diameter_m, config.area_ratio)),
+    };
+    find_pieces(&seen, &needs)
+}
+
+/// Worth of a piece of tip: seconds weighted by speed squared, in units of 10 m/s, so that half a second of casting
+/// outweighs a minute of walking (1.5 m/s).
+fn speed_worth(piece: &Piece) -> f64 {
+    let s = &piece.samples;
+    // over steps long enough for noise not to look like speed
+    let stride = (s.len() / 200).max(2).min(s.len() - 1);
+    let mut worth = 0.0;
+    let mut i = 0;
+    while i + stride < s.len() {
+        let dt = s[i + stride].t_s - s[i].t_s;
+        if dt > 0.0 {
+            let sd2 = (s[i].covariance.trace() + s[i + stride].covariance.trace()) / (dt * dt);
+            let v2 = ((s[i + stride].position - s[i].position) / dt).norm_squared() - sd2;
+            worth += dt * ((v2 / 100.0).clamp(0.0, 1.0) + 0.005);
+        }
+        i += stride;
+    }
+    worth
+}
+
+/// The chain of greatest worth. `fastest_m_s`: jumps faster than this between pieces are impossible.
+fn best_chain(pieces: Vec<Piece>, worth: impl Fn(&Piece) -> f64, fastest_m_s: Option<f64>) -> Vec<Piece> {
+    let fastest = fastest_m_s.unwrap_or(40.0);
+    let n = pieces.len();
+    let own: Vec<f64> = pieces.iter().map(&worth).collect();
+    let mut best = own.clone();
+    let mut from: Vec<Option<usize>> = vec![None; n];
+    for j in 0..n {
+        for i in 0..n {
+            if i == j || pieces[i].end_s() >= pieces[j].start_s() || best[i] <= 0.0 {
+                continue;
+            }
+            // pieces are in order of start, so best[i] is final when i < j
+            if i > j {
+                continue;
+            }
+            if let Some(cost) = jump_cost(&pieces[i], &pieces[j], fastest) {
+                let total = best[i] - cost + own[j];
+                if total > best[j] {
+                    best[j] = total;
+                    from[j] = Some(i);
+                }
+            }
+        }
+    }
+    let Some(mut at) = (0..n).max_by(|&i, &j| best[i].total_cmp(&best[j]).then(j.cmp(&i))) else {
+        return Vec::new();
+    };
+    let mut order = vec![at];
+    while let Some(i) = from[at] {
+        order.push(i);
+        at = i;
+    }
+    order.reverse();
+    let mut slots: Vec<Option<Piece>> = pieces.into_iter().map(Some).collect();
+    order.into_iter().filter_map(|i| slots[i].take()).collect()
+}
+
+/// What it costs to go from one piece to a later one, in the unit of [`speed_worth`]; `None` when impossible.
+fn jump_cost(p: &Piece, q: &Piece, fastest_m_s: f64) -> Option<f64> {
+    let gap_s = q.start_s() - p.end_s();
+    let jump = q.first() - p.last();
+    if jump.norm() > fastest_m_s * gap_s + 0.05 {
+        return None;
+    }
+    // from where both ends are heading; a rod's quarter period bounds how long heading means anything
+    let look_s = gap_s.min(0.1);
+    let heading = (p.velocity_ends[1] + q.velocity_ends[0]) * (0.5 * look_s);
+    let off_m = (jump - heading).norm();
+    let expected_m = (0.03 + 75.0 * gap_s * gap_s).min(1.0);
+    let beyond = (off_m / expected_m - 1.0).max(0.0);
+    Some(0.1 * beyond * beyond)
+}

@@ -1,0 +1,173 @@
+//! Samples, draws, clocks, spots and counts of a solved take.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::joint::Joint;
+use super::view::View;
+use super::{AssignedSpot, ClipAssignment, PathConfig, TakeInput, TakePaths};
+use crate::model::path::ButtPath;
+use crate::model::{MarkerPath, PathDraw, PathSample, RodPaths, Role, TakeClock, Tally, Warning};
+use crate::motion::gather::Source;
+use crate::motion::{Draw, Fate};
+
+pub(super) fn write_out(
+    input: &TakeInput,
+    config: &PathConfig,
+    views: &[View],
+    joint: &Joint,
+    warnings: Vec<Warning>,
+) -> TakePaths {
+    let draws = joint.solution.draws(config.draws, config.seed);
+    let mut rod = RodPaths::default();
+    for (marker_idx, (role, at_m)) in joint.roles.iter().enumerate() {
+        let path = marker_path(config, views, joint, marker_idx, &draws);
+        if *role == Role::Tip {
+            rod.tip = path;
+        } else {
+            rod.butts.push(ButtPath { role: *role, at_m: *at_m, path });
+        }
+    }
+    rod.butts.sort_by_key(|b| b.role);
+    let clocks = views
+        .iter()
+        .zip(joint.solution.cameras())
+        .zip(&joint.solution.layout.cameras)
+        .map(|((view, state), slots)| TakeClock {
+            camera: view.name.to_string(),
+            clock: state.clock,
+            offset_sd_s: joint.solution.border_sd(slots.offset),
+            drift_sd: joint.solution.border_sd(slots.drift),
+            readout_sd_s: joint.solution.border_sd(slots.readout),
+        })
+        .collect();
+    let assignments = assignments(input, views, joint);
+    let mut tally = Tally::default();
+    for a in &assignments {
+        tally.offered += a.tally.offered;
+        tally.accepted += a.tally.accepted;
+        for (reason, n) in &a.tally.rejected {
+            *tally.rejected.entry(reason.clone()).or_insert(0) += n;
+        }
+    }
+    TakePaths {
+        rod,
+        clocks,
+        assignments,
+        tally,
+        reprojection_rms_px: joint.solution.reprojection_rms_px(),
+        warnings,
+    }
+}
+
+fn marker_path(
+    config: &PathConfig,
+    views: &[View],
+    joint: &Joint,
+    marker_idx: usize,
+    draws: &[Draw],
+) -> MarkerPath {
+    let solution = &joint.solution;
+    let frame_times: Vec<f64> =
+        views[0].spots.frames.iter().map(|f| views[0].clock.session_s(f.pts_s, 0.0)).collect();
+    let seen_by = solution.views(&joint.problem, marker_idx, &frame_times);
+    let two: Vec<f64> = frame_times.iter().zip(&seen_by).filter(|(_, v)| **v >= 2).map(|(t, _)| *t).collect();
+    let any: Vec<f64> = frame_times.iter().zip(&seen_by).filter(|(_, v)| **v >= 1).map(|(t, _)| *t).collect();
+    let mut path = MarkerPath::default();
+    for (t_s, views) in frame_times.iter().zip(&seen_by) {
+        // between sightings not farther apart than a bridge, and between pairs of them not much farther
+        let bridged =
+            within(&any, *t_s, config.longest_bridge_s) && within(&two, *t_s, 2.0 * config.longest_bridge_s);
+        if !bridged {
+            continue;
+        }
+        let Some(k) = solution.kinematics(marker_idx, *t_s) else { continue };
+        let sd = k.position_sd_m();
+        if !(sd.norm().is_finite() && k.position_in_world.coords.norm().is_finite()) {
+            continue;
+        }
+        path.samples.push(PathSample {
+            t_s: *t_s,
+            position_in_world: k.position_in_world,
+            velocity_in_world_m_s: k.velocity_in_world_m_s,
+            position_sd_m: sd,
+            views: *views,
+        });
+    }
+    for draw in draws {
+        let mut out = PathDraw {
+            positions_in_world: Vec::with_capacity(path.samples.len()),
+            velocities_in_world_m_s: Vec::with_capacity(path.samples.len()),
+        };
+        for s in &path.samples {
+            // every sample has a place on the timeline, so every draw has one too
+            let (p, v) = solution
+                .draw_at(draw, marker_idx, s.t_s)
+                .map_or((s.position_in_world, s.velocity_in_world_m_s), |(p, v, _)| (p, v));
+            out.positions_in_world.push(p);
+            out.velocities_in_world_m_s.push(v);
+        }
+        path.draws.push(out);
+    }
+    path
+}
+
+/// The instant lies between two of the sorted times that are at most `bridge_s` apart, or on one of them.
+fn within(times: &[f64], t_s: f64, bridge_s: f64) -> bool {
+    let after = times.partition_point(|x| *x < t_s);
+    match (after.checked_sub(1).map(|i| times[i]), times.get(after)) {
+        (_, Some(next)) if *next == t_s => true,
+        (Some(before), Some(next)) => next - before <= bridge_s,
+        _ => false,
+    }
+}
+
+fn assignments(input: &TakeInput, views: &[View], joint: &Joint) -> Vec<ClipAssignment> {
+    let colours: BTreeSet<_> = input.roles.iter().map(|r| r.colour).collect();
+    let mut fate_of: BTreeMap<(usize, usize, usize), (&Source, &Fate)> = BTreeMap::new();
+    for (source, fate) in joint.sources.iter().zip(&joint.solution.fates) {
+        fate_of.insert((source.view_idx, source.frame_pos, source.candidate_idx), (source, fate));
+    }
+    // session time in which another camera runs
+    let session_s = |k: usize, pts_s: f64| joint.solution.cameras()[k].clock.session_s(pts_s, 0.0);
+    let overlaps = |k: usize, pts_s: f64| {
+        let t_s = session_s(k, pts_s);
+        views.iter().enumerate().any(|(j, other)| {
+            let ends = (other.spots.frames.first(), other.spots.frames.last());
+            j != k
+                && matches!(ends, (Some(a), Some(b)) if session_s(j, a.pts_s) <= t_s && t_s <= session_s(j, b.pts_s))
+        })
+    };
+    views
+        .iter()
+        .enumerate()
+        .map(|(view_idx, view)| {
+            let mut linked = BTreeSet::new();
+            for s in view.tracks.values().flatten().flat_map(|t| &t.sightings) {
+                linked.insert((s.frame_pos, s.candidate_idx));
+            }
+            let mut spots = Vec::new();
+            let mut tally = Tally::default();
+            for (frame_pos, frame) in view.spots.frames.iter().enumerate() {
+                for (candidate_idx, candidate) in frame.candidates.iter().enumerate() {
+                    tally.offered += 1;
+                    let reason = match fate_of.get(&(view_idx, frame_pos, candidate_idx)) {
+                        Some((source, Fate::Used { .. })) => {
+                            tally.accepted += 1;
+                            let role = joint.roles[source.marker_idx].0;
+                            spots.push(AssignedSpot { frame_pos, candidate_idx, role });
+                            continue;
+                        }
+                        Some((_, Fate::Outlier { .. })) => "too far from the path",
+                        Some((_, Fate::OffPath)) => "seen by one camera alone for too long",
+                        None if !colours.contains(&candidate.colour) => "colour of no marker",
+                        None if !linked.contains(&(frame_pos, candidate_idx)) => "isolated",
+                        None if !overlaps(view_idx, frame.pts_s) => "filmed by this camera alone",
+                        None => "not the marker: cameras disagree, wrong size, or slow",
+                    };
+                    *tally.rejected.entry(reason.to_string()).or_insert(0) += 1;
+                }
+            }
+            ClipAssignment { camera: view.name.to_string(), spots, tally }
+        })
+        .collect()
+}

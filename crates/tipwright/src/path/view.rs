@@ -1,0 +1,93 @@
+//! A camera of a take with everything known about it before the path: pose, readout, tracks, first clock.
+
+use std::collections::BTreeMap;
+
+use super::{PathConfig, PathError, TakeInput};
+use crate::model::{CameraPose, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured};
+use crate::motion::tracklets::{Tracklet, link};
+
+/// Readout when nobody knows it: three quarters of the frame step (bounded by the frame step), one standard deviation
+/// of a tenth of it.
+pub(super) const READOUT_SHARE: [f64; 2] = [0.75, 0.1];
+
+/// A camera of a take.
+#[derive(Debug, Clone)]
+pub(super) struct View<'a> {
+    pub name: &'a str,
+    pub lens: &'a Lens,
+    pub spots: &'a ClipSpots,
+    pub pose: CameraPose,
+    /// Position among the scene's cameras.
+    pub scene_idx: usize,
+    pub readout_s: Measured,
+    pub drift: Measured,
+    pub coarse_offset: Option<CoarseOffset>,
+    pub tracks: BTreeMap<Colour, Vec<Tracklet>>,
+    /// First clock, then refined.
+    pub clock: Clock,
+}
+
+impl View<'_> {
+    pub fn tracks_of(&self, colour: Colour) -> &[Tracklet] {
+        self.tracks.get(&colour).map_or(&[], Vec::as_slice)
+    }
+
+    /// Session time of an own time (readout already in it).
+    pub fn session_from_own_s(&self, own_s: f64) -> f64 {
+        self.clock.offset_s + (1.0 + self.clock.drift) * own_s
+    }
+}
+
+/// Median frame step of a clip.
+pub(super) fn frame_step_s(spots: &ClipSpots) -> f64 {
+    let mut steps: Vec<f64> = spots.frames.windows(2).map(|w| w[1].pts_s - w[0].pts_s).collect();
+    steps.retain(|s| *s > 0.0);
+    steps.sort_by(f64::total_cmp);
+    steps.get(steps.len() / 2).copied().unwrap_or(1.0 / 30.0)
+}
+
+pub(super) fn views<'a>(input: &TakeInput<'a>, config: &PathConfig) -> Result<Vec<View<'a>>, PathError> {
+    let mut out = Vec::with_capacity(input.cameras.len());
+    for camera in &input.cameras {
+        let name = camera.spots.camera.as_str();
+        let scene_idx = input.scene.cameras.iter().position(|c| c.name == name).ok_or_else(|| {
+            PathError::UnknownCamera { camera: name.to_string(), take: input.take.to_string() }
+        })?;
+        let known = &input.scene.cameras[scene_idx];
+        let step_s = frame_step_s(camera.spots);
+        let readout_s = camera.readout_s.unwrap_or_else(|| {
+            if known.readout_s > 0.0 && known.readout_sd_s > 0.0 {
+                Measured::new(known.readout_s, known.readout_sd_s)
+            } else if known.readout_s > 0.0 {
+                // stated without a standard deviation: a twentieth of a frame
+                Measured::new(known.readout_s, 0.05 * step_s)
+            } else {
+                Measured::new(READOUT_SHARE[0] * step_s, READOUT_SHARE[1] * step_s)
+            }
+        });
+        let drift = if known.drift_sd > 0.0 && known.drift_sd < config.drift_sd {
+            Measured::new(known.drift, known.drift_sd)
+        } else {
+            Measured::new(0.0, config.drift_sd)
+        };
+        let mut tracks = BTreeMap::new();
+        for role in &input.roles {
+            tracks.entry(role.colour).or_insert_with(|| {
+                link(camera.spots, camera.lens, readout_s.value, role.colour, &config.link)
+            });
+        }
+        out.push(View {
+            name,
+            lens: camera.lens,
+            spots: camera.spots,
+            pose: known.pose(),
+            scene_idx,
+            readout_s,
+            drift,
+            coarse_offset: camera.coarse_offset,
+            tracks,
+            clock: Clock { offset_s: 0.0, drift: 0.0, readout_s: readout_s.value },
+        });
+    }
+    Ok(out)
+}

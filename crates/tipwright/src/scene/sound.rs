@@ -1,0 +1,346 @@
+//! Coarse offset between two clips: from their sound tracks, or from the recording times in the files.
+//!
+//! Sound: the tracks' envelopes of onsets (half-wave rectified rise of the log energy in one band, 500 steps a second;
+//! the "spectral flux" family of Bello et al., IEEE Trans. Speech Audio Process. 13 (2005) 1035, in its plainest form)
+//! are correlated over all lags by FFT and normalised by the energy in the overlap, so that a short overlap does not win
+//! by chance. Claps and the swish of the line have sharp onsets, which survive the automatic gain of phones; levels do
+//! not. A clear peak stands out from the rest of the correlation by several standard deviations.
+//! Sound travels at 331.3 + 0.606 T m/s: 2.9 ms per metre. Where the distances of the source are known, correct by them.
+
+use realfft::RealFftPlanner;
+
+use crate::model::footage::Sound;
+use crate::model::{CoarseOffset, OffsetSource};
+
+/// Settings of the correlation.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SoundConfig {
+    /// Steps of the envelope per second. 500: 2 ms, well under the spread of distances (8 m is 23 ms).
+    pub envelope_hz: f64,
+    /// Pass band. 300 Hz keeps wind and handling out; a clap has its energy above 1 kHz; phones cut above 7 kHz.
+    pub band_hz: [f64; 2],
+    /// Shortest overlap, seconds.
+    pub shortest_overlap_s: f64,
+    /// Height of the peak over the median absolute correlation, in robust standard deviations, below which there is
+    /// no clear peak. The largest of 10,000 normal lags reaches 4; 7 leaves room for other tails.
+    pub least_prominence: f64,
+    /// The next best peak more than 0.1 s away must stay below this share of the best.
+    pub most_rival: f64,
+    /// Standard deviation given to an offset by sound, seconds: source distances differ by up to 3 m between two
+    /// phones (8.7 ms) and the delay between sound and picture inside a phone is unknown (common practice).
+    pub sd_s: f64,
+}
+
+impl Default for SoundConfig {
+    fn default() -> Self {
+        Self {
+            envelope_hz: 500.0,
+            band_hz: [300.0, 6000.0],
+            shortest_overlap_s: 1.0,
+            least_prominence: 7.0,
+            most_rival: 0.9,
+            sd_s: 0.015,
+        }
+    }
+}
+
+/// Why sound gives no offset.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum SoundError {
+    /// Not enough of it.
+    #[error("the sound tracks are too short to be compared ({first_s:.1} s and {second_s:.1} s)")]
+    TooShort {
+        /// Length of the first track.
+        first_s: f64,
+        /// Length of the second.
+        second_s: f64,
+    },
+    /// Silence, or the same level all along.
+    #[error("a sound track is silent or has no onsets; clap once where both phones can hear it")]
+    Silent,
+    /// Nothing stands out.
+    #[error(
+        "no clear peak in the correlation of the sound tracks (prominence {prominence:.1}, next best {rival:.2}); clap once where both phones can hear it"
+    )]
+    NoClearPeak {
+        /// Height over the rest, robust standard deviations.
+        prominence: f64,
+        /// Next best peak over the best.
+        rival: f64,
+    },
+}
+
+/// Offset of `second` against `first`: first-clip time at which the second clip's pts is zero, if the sound reached both at
+/// the same moment.
+///
+/// # Errors
+/// [`SoundError`] when there is no clear peak.
+///
+/// ```
+/// use tipwright::model::footage::Sound;
+/// use tipwright::scene::sound::{SoundConfig, offset_from_sound};
+/// // three claps over faint hiss; the second phone started 0.7 s after the first
+/// let clip = |start_s: f64| {
+///     let rate_hz = 16_000.0;
+///     let samples = (0..80_000)
+///         .map(|i| {
+///             let t = f64::from(i) / rate_hz + start_s;
+///             let ring = |at: f64| if t >= at { (-(t - at) * 60.0).exp() * (9_000.0 * t).sin() } else { 0.0 };
+///             let hiss = 0.001 * ((f64::from(i) + 1e3 * start_s) * 12.9898).sin() * ((i % 97) as f64 - 48.0) / 48.0;
+///             (ring(1.53) + ring(2.22) + ring(3.71) + hiss) as f32
+///         })
+///         .collect();
+///     Sound { samples, rate_hz, start_s: 0.0 }
+/// };
+/// let offset = offset_from_sound(&clip(0.0), &clip(0.7), &SoundConfig::default()).unwrap();
+/// assert!((offset.value_s - 0.7).abs() < 0.002);
+/// ```
+pub fn offset_from_sound(
+    first: &Sound,
+    second: &Sound,
+    config: &SoundConfig,
+) -> Result<CoarseOffset, SoundError> {
+    let (a, b) = (onsets(first, config), onsets(second, config));
+    let (n, m) = (a.len(), b.len());
+    let shortest = (config.shortest_overlap_s * config.envelope_hz) as usize;
+    if n < shortest || m < shortest || shortest == 0 {
+        return Err(SoundError::TooShort {
+            first_s: n as f64 / config.envelope_hz,
+            second_s: m as f64 / config.envelope_hz,
+        });
+    }
+    if !(energy(&a) > 0.0 && energy(&b) > 0.0) {
+        return Err(SoundError::Silent);
+    }
+    let correlation = correlate(&a, &b);
+    let (sum_a, sum_b) = (running_energy(&a), running_energy(&b));
+    // lag l: a[i + l] goes with b[i]
+    let lags: Vec<(i64, f64)> = (-(m as i64) + shortest as i64..=(n as i64) - shortest as i64)
+        .map(|lag| {
+            let from = lag.max(0) as usize;
+            let to = ((lag + m as i64).min(n as i64)) as usize;
+            let energy_a = sum_a[to] - sum_a[from];
+            let energy_b = sum_b[(to as i64 - lag) as usize] - sum_b[(from as i64 - lag) as usize];
+            // an overlap with hardly any onsets must not be blown up: a tenth of the whole at least
+            let floor = 0.1 * (sum_a[n] * sum_b[m]).sqrt();
+            let norm = (energy_a * energy_b).sqrt().max(floor);
+            let index = lag.rem_euclid(correlation.len() as i64) as usize;
+            (lag, correlation[index] / norm)
+        })
+        .collect();
+    let (best_lag, best) =
+        lags.iter().copied().max_by(|p, q| p.1.total_cmp(&q.1)).ok_or(SoundError::Silent)?;
+    let mut size: Vec<f64> = lags.iter().map(|l| l.1).collect();
+    size.sort_by(f64::total_cmp);
+    let median = size[size.len() / 2];
+    let mut away: Vec<f64> = size.iter().map(|v| (v - median).abs()).collect();
+    away.sort_by(f64::total_cmp);
+    // 1.4826: median absolute deviation of a normal distribution to its standard deviation
+    let spread = (1.4826 * away[away.len() / 2]).max(1e-12);
+    let prominence = (best - median) / spread;
+    let apart = (0.1 * config.envelope_hz) as i64;
+    let rival =
+        lags.iter().filter(|l| (l.0 - best_lag).abs() > apart).map(|l| l.1).fold(0.0, f64::max) / best;
+    if !(best > 0.0 && prominence >= config.least_prominence && rival <= config.most_rival) {
+        return Err(SoundError::NoClearPeak { prominence, rival });
+    }
+    let at = |lag: i64| lags.iter().find(|l| l.0 == lag).map_or(0.0, |l| l.1);
+    let (left, right) = (at(best_lag - 1), at(best_lag + 1));
+    let bend = left - 2.0 * best + right;
+    let part = if bend < 0.0 { (0.5 * (left - right) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+    let value_s = (best_lag as f64 + part) / config.envelope_hz + first.start_s - second.start_s;
+    Ok(CoarseOffset { value_s, sd_s: config.sd_s, source: OffsetSource::Sound })
+}
+
+/// Takes the way of the sound out of an offset: `distance_m` of the source to the first and to the second phone. A source
+/// farther from the second phone makes its clip seem to have started later than it did.
+///
+/// ```
+/// use tipwright::model::{CoarseOffset, OffsetSource};
+/// use tipwright::scene::sound::correct_by_distance;
+/// let heard = CoarseOffset { value_s: 1.0, sd_s: 0.015, source: OffsetSource::Sound };
+/// // 3 m nearer to the first phone, at 343 m/s: 8.7 ms (CASTING 5.5, derived)
+/// let true_s = correct_by_distance(heard, [5.0, 8.0], 343.0).value_s;
+/// assert!((true_s - 1.0087).abs() < 1e-4);
+/// ```
+#[must_use]
+pub fn correct_by_distance(offset: CoarseOffset, distance_m: [f64; 2], speed_m_s: f64) -> CoarseOffset {
+    // heard at t + d1/c by the first and t + d2/c by the second: the lag holds d1/c - d2/c too much
+    let late_s = (distance_m[0] - distance_m[1]) / speed_m_s;
+    CoarseOffset { value_s: offset.value_s - late_s, sd_s: offset.sd_s.min(0.01), ..offset }
+}
+
+/// Offset from the recording times (seconds since 1970) in two files. Whole seconds at best, and clocks of phones differ:
+/// a standard deviation of 2 s (common practice).
+#[must_use]
+pub fn offset_from_recording_times(first_unix_s: f64, second_unix_s: f64) -> CoarseOffset {
+    CoarseOffset { value_s: second_unix_s - first_unix_s, sd_s: 2.0, source: OffsetSource::RecordingTime }
+}
+
+/// Rise of the log energy of the band-passed sound, `envelope_hz` steps a second.
+fn onsets(sound: &Sound, config: &SoundConfig) -> Vec<f64> {
+    let step = (sound.rate_hz / config.envelope_hz).max(1.0);
+    let count = (sound.samples.len() as f64 / step) as usize;
+    let mut high = OnePole::new(config.band_hz[0], sound.rate_hz);
+    let mut low = OnePole::new(config.band_hz[1].min(0.45 * sound.rate_hz), sound.rate_hz);
+    let passed: Vec<f64> = sound
+        .samples
+        .iter()
+        .map(|s| {
+            let s = f64::from(*s);
+            let s = if s.is_finite() { s } else { 0.0 };
+            low.pass(s - high.pass(s))
+        })
+        .collect();
+    let mut loud: Vec<f64> = (0..count)
+        .map(|i| {
+            let from = (i as f64 * step) as usize;
+            let to = (((i + 1) as f64 * step) as usize).min(passed.len());
+            passed[from..to].iter().map(|s| s * s).sum::<f64>() / (to - from).max(1) as f64
+        })
+        .collect();
+    // the quiet level of this phone is the floor of its logarithm: below it there is only its own noise
+    let mut sorted = loud.clone();
+    sorted.sort_by(f64::total_cmp);
+    let quiet = sorted.get(sorted.len() / 2).copied().unwrap_or(0.0);
+    let peak = sorted.last().copied().unwrap_or(0.0);
+    let floor = quiet.max(1e-6 * peak);
+    if !(floor > 0.0) {
+        return vec![0.0; count];
+    }
+    for l in &mut loud {
+        *l = (*l / floor + 1.0).ln();
+    }
+    let mut rise: Vec<f64> =
+        std::iter::once(0.0).chain(loud.windows(2).map(|w| (w[1] - w[0]).max(0.0))).take(count).collect();
+    let mean = rise.iter().sum::<f64>() / count.max(1) as f64;
+    for r in &mut rise {
+        *r -= mean;
+    }
+    // 6 ms wide: phones a metre apart hear the echo of the ground at other times
+    rise.iter()
+        .enumerate()
+        .map(|(i, r)| 0.5 * r + 0.25 * (rise[i.saturating_sub(1)] + rise[(i + 1).min(count - 1)]))
+        .collect()
+}
+
+struct OnePole {
+    share: f64,
+    state: f64,
+}
+
+impl OnePole {
+    fn new(corner_hz: f64, rate_hz: f64) -> Self {
+        Self { share: 1.0 - (-std::f64::consts::TAU * corner_hz / rate_hz).exp(), state: 0.0 }
+    }
+    fn pass(&mut self, x: f64) -> f64 {
+        self.state += self.share * (x - self.state);
+        self.state
+    }
+}
+
+fn energy(x: &[f64]) -> f64 {
+    x.iter().map(|v| v * v).sum()
+}
+
+fn running_energy(x: &[f64]) -> Vec<f64> {
+    std::iter::once(0.0)
+        .chain(x.iter().scan(0.0, |sum, v| {
+            *sum += v * v;
+            Some(*sum)
+        }))
+        .collect()
+}
+
+/// Circular cross-correlation, padded so that no lag wraps: index l (modulo the length) holds sum a[i + l] b[i].
+fn correlate(a: &[f64], b: &[f64]) -> Vec<f64> {
+    let size = (a.len() + b.len()).next_power_of_two();
+    let mut planner = RealFftPlanner::<f64>::new();
+    let forward = planner.plan_fft_forward(size);
+    let back = planner.plan_fft_inverse(size);
+    let transform = |x: &[f64]| {
+        let mut padded = vec![0.0; size];
+        padded[..x.len()].copy_from_slice(x);
+        let mut spectrum = forward.make_output_vec();
+        // cannot fail: both vectors come from the plan
+        let _ = forward.process(&mut padded, &mut spectrum);
+        spectrum
+    };
+    let (fa, fb) = (transform(a), transform(b));
+    let mut product: Vec<_> = fa.iter().zip(&fb).map(|(x, y)| x * y.conj()).collect();
+    // a real signal has a real first and last bin
+    if let Some(first) = product.first_mut() {
+        first.im = 0.0;
+    }
+    if let Some(last) = product.last_mut() {
+        last.im = 0.0;
+    }
+    let mut out = vec![0.0; size];
+    let _ = back.process(&mut product, &mut out);
+    for v in &mut out {
+        *v /= size as f64;
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    /// Claps at given session times as a phone hears them that starts at `start_s`, with its own noise and gain.
+    fn phone(claps_s: &[f64], start_s: f64, distance_m: f64, gain: f64, seed: u64) -> Sound {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let rate_hz = 44_100.0;
+        let samples = (0..(6.0 * rate_hz) as usize)
+            .map(|i| {
+                let t = i as f64 / rate_hz + start_s;
+                let mut s = 0.02 * (rng.random::<f64>() - 0.5);
+                for clap in claps_s {
+                    let dt = t - clap - distance_m / 343.0;
+                    if (0.0..0.3).contains(&dt) {
+                        s += gain * (-dt * 40.0).exp() * (2.0 * rng.random::<f64>() - 1.0);
+                    }
+                }
+                s as f32
+            })
+            .collect();
+        Sound { samples, rate_hz, start_s: 0.0 }
+    }
+
+    #[test]
+    fn one_clap_is_enough_and_the_distance_is_taken_out() {
+        let first = phone(&[3.1], 0.0, 5.0, 0.8, 1);
+        let second = phone(&[3.1], 1.37, 8.0, 0.2, 2);
+        let heard = offset_from_sound(&first, &second, &SoundConfig::default()).unwrap();
+        // 3 m farther: the second phone's clip seems to start 8.7 ms earlier
+        assert!((heard.value_s - (1.37 - 3.0 / 343.0)).abs() < 0.003, "{heard:?}");
+        let true_s = correct_by_distance(heard, [5.0, 8.0], 343.0);
+        assert!((true_s.value_s - 1.37).abs() < 0.003, "{true_s:?}");
+    }
+
+    #[test]
+    fn start_times_of_the_tracks_count() {
+        let mut first = phone(&[2.0, 2.9], 0.0, 5.0, 0.5, 1);
+        let second = phone(&[2.0, 2.9], -0.8, 5.0, 0.5, 2);
+        first.start_s = 0.05;
+        let heard = offset_from_sound(&first, &second, &SoundConfig::default()).unwrap();
+        assert!((heard.value_s - (-0.8 + 0.05)).abs() < 0.003, "{heard:?}");
+    }
+
+    #[test]
+    fn hiss_silence_and_regular_ticks_are_refused() {
+        let config = SoundConfig::default();
+        let (a, b) = (phone(&[], 0.0, 5.0, 0.5, 1), phone(&[], 0.3, 5.0, 0.5, 2));
+        assert!(matches!(offset_from_sound(&a, &b, &config), Err(SoundError::NoClearPeak { .. })));
+        let silent = Sound { samples: vec![0.0; 300_000], rate_hz: 44_100.0, start_s: 0.0 };
+        assert_eq!(offset_from_sound(&a, &silent, &config), Err(SoundError::Silent));
+        let ticks: Vec<f64> = (0..24).map(|i| -6.0 + 0.5 * f64::from(i) + 1.0).collect();
+        let (a, b) = (phone(&ticks, 0.0, 5.0, 0.5, 3), phone(&ticks, 0.13, 5.0, 0.5, 4));
+        let refused = offset_from_sound(&a, &b, &config);
+        assert!(matches!(refused, Err(SoundError::NoClearPeak { .. })), "{refused:?}");
+        let short = Sound { samples: vec![0.1; 100], rate_hz: 44_100.0, start_s: 0.0 };
+        assert!(matches!(offset_from_sound(&a, &short, &config), Err(SoundError::TooShort { .. })));
+    }
+}
