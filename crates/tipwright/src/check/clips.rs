@@ -133,7 +133,7 @@ fn check_lens(
     let about = format!("camera {name}");
     let problem = |what: String, remedy: &str| Some(Warning::new(Severity::Problem, &about, what, remedy));
     if lens.extension().is_some_and(|e| e == "toml") {
-        return match crate::model::Lens::read(&path) {
+        return match crate::lens::read_lens(&path) {
             Ok(_) => None,
             Err(error) => problem(error.to_string(), "make a lens file with `tipwright lens`"),
         };

@@ -4,8 +4,6 @@
 //! Photogrammetric Engineering 32 (1966) 444-462; the same order and sign as OpenCV's five-coefficient model).
 //! Projection and its inverse are in [`crate::lens::projection`].
 
-use std::path::{Path, PathBuf};
-
 use nalgebra::Isometry3;
 use serde::{Deserialize, Serialize};
 
@@ -75,58 +73,6 @@ pub struct Lens {
     /// Views with a board that were left out.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub views_left_out: Option<u32>,
-}
-
-/// Why a lens file cannot be used.
-#[derive(Debug, thiserror::Error)]
-pub enum LensFileError {
-    /// Cannot be read.
-    #[error("the lens file cannot be read ({reason}): {}", path.display())]
-    Unreadable {
-        /// What the reader said.
-        reason: String,
-        /// File.
-        path: PathBuf,
-    },
-    /// Values that no lens has.
-    #[error("the lens file has an impossible value ({reason}); make it anew with `tipwright lens`: {}", path.display())]
-    Impossible {
-        /// Which value.
-        reason: String,
-        /// File.
-        path: PathBuf,
-    },
-}
-
-impl Lens {
-    /// Reads a lens file.
-    ///
-    /// # Errors
-    /// Missing, malformed, or with values that no lens has.
-    pub fn read(path: &Path) -> Result<Self, LensFileError> {
-        let unreadable = |reason: String| LensFileError::Unreadable { reason, path: path.to_path_buf() };
-        let text = std::fs::read_to_string(path).map_err(|e| unreadable(e.to_string()))?;
-        let lens: Self = toml::from_str(&text).map_err(|e| unreadable(e.message().to_string()))?;
-        let values = [lens.fx_px, lens.fy_px, lens.cx_px, lens.cy_px];
-        let impossible =
-            |reason: &str| LensFileError::Impossible { reason: reason.into(), path: path.to_path_buf() };
-        if !values.iter().chain(&lens.distortion).all(|v| v.is_finite()) {
-            return Err(impossible("not a finite number"));
-        }
-        if !(lens.fx_px > 0.0 && lens.fy_px > 0.0) {
-            return Err(impossible("focal length not above 0"));
-        }
-        if lens.resolution_px.contains(&0) {
-            return Err(impossible("resolution 0"));
-        }
-        Ok(lens)
-    }
-
-    /// The lens as the text of a lens file.
-    #[must_use]
-    pub fn to_toml(&self) -> String {
-        toml::to_string(self).unwrap_or_default()
-    }
 }
 
 /// How the stored picture is turned to stand upright: the clockwise turn that the file's rotation tag asks for.

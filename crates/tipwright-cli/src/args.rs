@@ -1,0 +1,202 @@
+//! The words of the command line.
+
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand, ValueEnum};
+
+/// Measures fly casts in three dimensions from two or more phones on tripods.
+#[derive(Debug, Parser)]
+#[command(
+    name = "tipwright",
+    version,
+    about,
+    after_help = "A day: new, board, lens, check, (plan,) day, compare. Exit status: 0 all done; 2 the call or the session is unusable; \
+                  3 some takes failed and the rest is complete; 1 anything else."
+)]
+pub struct Args {
+    /// Say only what went wrong
+    #[arg(long, short, global = true)]
+    pub quiet: bool,
+    /// Print results on stdout as JSON
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// What to do
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Write a commented session.toml, casters.csv and the folders of a new session
+    New(NewArgs),
+    /// Draw a calibration board in true size, with a ruler to check the printer
+    Board(BoardArgs),
+    /// Find a camera's lens from a clip or a folder of stills of the board
+    Lens(LensArgs),
+    /// Find where the cameras stand and how their clocks run
+    Scene(SceneArgs),
+    /// Follow the markers of one take
+    Track(TrackArgs),
+    /// Cut a 3D tip path into strokes and measure them
+    Strokes(StrokesArgs),
+    /// Everything, for every take of a session; goes on where it was interrupted
+    Day(DayArgs),
+    /// Put casters, phases and sessions side by side
+    Compare(CompareArgs),
+    /// Make a simulated clinic day with its truth
+    Simulate(SimulateArgs),
+    /// Errors of results against a truth folder
+    Score(ScoreArgs),
+    /// Read everything, compute nothing: what is missing, unreadable or unlikely, and what to do
+    Check(CheckArgs),
+}
+
+#[derive(Debug, clap::Args)]
+pub struct NewArgs {
+    /// Folder of the session; made when it is not there
+    pub dir: PathBuf,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum Paper {
+    A4,
+    Letter,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct BoardArgs {
+    /// Inner corners, columns x rows
+    #[arg(long, default_value = "9x6", value_parser = board_size)]
+    pub board: (u32, u32),
+    /// Side of a square
+    #[arg(long, default_value_t = 25.0)]
+    pub square_mm: f64,
+    /// Paper
+    #[arg(long, value_enum, default_value = "a4")]
+    pub paper: Paper,
+    /// File to write; .svg or .pdf
+    #[arg(short, long, default_value = "board.pdf")]
+    pub output: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct LensArgs {
+    /// Clip or folder of stills
+    pub source: PathBuf,
+    /// Inner corners, columns x rows
+    #[arg(long, value_parser = board_size)]
+    pub board: (u32, u32),
+    /// Side of a square
+    #[arg(long)]
+    pub square_mm: f64,
+    /// Lens file to write; a coverage picture goes beside it
+    #[arg(short, long)]
+    pub output: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct SceneArgs {
+    /// Session folder
+    #[arg(required_unless_present = "points", conflicts_with = "points")]
+    pub session: Option<PathBuf>,
+    /// Point tracks instead of clips
+    #[arg(long, value_name = "POINTS.toml")]
+    pub points: Option<PathBuf>,
+    /// Distance between the first two cameras in metres, to scale a scene of point tracks
+    #[arg(long, requires = "points", value_name = "M")]
+    pub baseline_m: Option<f64>,
+    /// Folder to write scene.toml into
+    #[arg(short, long)]
+    pub output: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct TrackArgs {
+    /// Session folder
+    pub session: PathBuf,
+    /// Name of the take
+    #[arg(long)]
+    pub take: String,
+    /// Folder to write into
+    #[arg(short, long)]
+    pub output: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct StrokesArgs {
+    /// A path.csv
+    pub path: PathBuf,
+    /// Folder to write into
+    #[arg(short, long)]
+    pub output: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct DayArgs {
+    /// Session folder
+    pub session: PathBuf,
+    /// Results folder
+    #[arg(short, long)]
+    pub output: PathBuf,
+    /// Threads; all cores when absent
+    #[arg(long)]
+    pub threads: Option<usize>,
+    /// Compute everything anew, also what is finished
+    #[arg(long)]
+    pub anew: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct CompareArgs {
+    /// Results folders
+    #[arg(required = true)]
+    pub results: Vec<PathBuf>,
+    /// Folder to write the comparison into
+    #[arg(short, long, default_value = "comparison")]
+    pub output: PathBuf,
+    /// Leave out names, notes and titles: aliases and paths only
+    #[arg(long)]
+    pub anonymous: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct SimulateArgs {
+    /// Folder to write the session into; its truth goes into the folder truth within
+    #[arg(short, long)]
+    pub output: PathBuf,
+    /// Which day
+    #[arg(long, default_value = "clinic", value_parser = ["clinic", "hard", "faults", "minimal"])]
+    pub days: String,
+    /// Same seed, same bytes
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct ScoreArgs {
+    /// Results folder
+    pub results: PathBuf,
+    /// Truth folder
+    pub truth: PathBuf,
+    /// Folder for score.json and score.html
+    #[arg(short, long)]
+    pub output: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct CheckArgs {
+    /// Session folder
+    pub session: PathBuf,
+}
+
+/// `9x6` as columns and rows.
+fn board_size(text: &str) -> Result<(u32, u32), String> {
+    let wrong = || format!("`{text}` is not of the form 9x6: inner corners along a row, x, inner corners along a column");
+    let (columns, rows) = text.split_once(['x', 'X']).ok_or_else(wrong)?;
+    let number = |t: &str| t.trim().parse::<u32>().map_err(|_| wrong());
+    let (columns, rows) = (number(columns)?, number(rows)?);
+    if columns < 3 || rows < 3 {
+        return Err("a board needs at least 3 x 3 inner corners".into());
+    }
+    Ok((columns, rows))
+}

@@ -1,0 +1,115 @@
+//! `day SESSION -o RESULTS`.
+
+use std::sync::Mutex;
+
+use indicatif::ProgressBar;
+use tipwright::day::{self, DayConfig, DayError, Event};
+use tipwright::model::{Severity, TakeStatus};
+use tipwright_footage::Reader;
+
+use crate::args::DayArgs;
+use crate::failure::Failure;
+use crate::ui::Ui;
+
+/// Runs the day; status 3 when takes failed.
+pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
+    if let Some(threads) = args.threads {
+        rayon::ThreadPoolBuilder::new().num_threads(threads.max(1)).build_global().map_err(Failure::other)?;
+    }
+    let config = DayConfig { anew: args.anew, ..DayConfig::default() };
+    let screen = Screen::new(ui, "frames");
+    let outcome =
+        day::run(&args.session, &args.output, &Reader::default(), &config, &|event| screen.show(&event));
+    screen.close();
+    let outcome = outcome.map_err(as_failure)?;
+    let strokes: usize = outcome.results.takes.iter().map(|t| t.strokes.len()).sum();
+    let page = args.output.join("report").join("index.html");
+    if ui.json() {
+        let takes: Vec<_> = outcome
+            .results
+            .takes
+            .iter()
+            .map(|t| {
+                serde_json::json!({ "take": t.take, "status": t.status, "strokes": t.strokes.len(),
+                    "problems": t.warnings.iter().filter(|w| w.severity == Severity::Problem)
+                        .map(ToString::to_string).collect::<Vec<_>>() })
+            })
+            .collect();
+        ui.result_json(&serde_json::json!({ "takes": takes, "strokes": strokes, "page": page }));
+    } else {
+        ui.result(&format!(
+            "{} of {} takes measured, {strokes} strokes. Open {}",
+            outcome.done,
+            outcome.results.takes.len(),
+            page.display()
+        ));
+    }
+    if outcome.failed > 0 {
+        let failed: Vec<&str> = outcome
+            .results
+            .takes
+            .iter()
+            .filter(|t| t.status == TakeStatus::Failed)
+            .map(|t| t.take.as_str())
+            .collect();
+        return Err(Failure::Partial(format!(
+            "{} take(s) could not be measured ({}); the reasons stand above and in {}. The rest is complete; mend and run the same command again",
+            outcome.failed,
+            failed.join(", "),
+            args.output.join("run.json").display()
+        )));
+    }
+    Ok(())
+}
+
+/// Exit status of an error of the day.
+pub fn as_failure(error: DayError) -> Failure {
+    match error {
+        DayError::Report(_) => Failure::other(error),
+        _ => Failure::unusable(error),
+    }
+}
+
+/// Turns events into a bar and lines.
+pub struct Screen<'a> {
+    ui: &'a Ui,
+    name: &'static str,
+    bar: Mutex<Option<ProgressBar>>,
+}
+
+impl<'a> Screen<'a> {
+    pub fn new(ui: &'a Ui, name: &'static str) -> Self {
+        Self { ui, name, bar: Mutex::new(None) }
+    }
+
+    /// Shows one event; called from any thread.
+    pub fn show(&self, event: &Event<'_>) {
+        match event {
+            Event::Frames(total) => {
+                if let Ok(mut bar) = self.bar.lock() {
+                    *bar = Some(self.ui.frames_bar(self.name, Some(*total)));
+                }
+            }
+            Event::Looked(frames) => {
+                if let Ok(bar) = self.bar.lock() {
+                    if let Some(bar) = bar.as_ref() {
+                        bar.inc(*frames);
+                    }
+                }
+            }
+            Event::Began(_) => {}
+            Event::Done(what, line) => self.ui.say(&format!("   done  {what}: {line}")),
+            Event::Kept(what) => self.ui.say(&format!("   kept  {what}: finished before, inputs unchanged")),
+            Event::Warned(warning) => self.ui.warn(warning),
+        }
+    }
+
+    /// Takes the bar away.
+    pub fn close(&self) {
+        if let Ok(mut bar) = self.bar.lock() {
+            if let Some(bar) = bar.take() {
+                bar.finish_and_clear();
+            }
+        }
+    }
+}

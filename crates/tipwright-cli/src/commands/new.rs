@@ -1,0 +1,52 @@
+//! `new DIR`: a session folder to fill in.
+
+use std::path::Path;
+
+use crate::args::NewArgs;
+use crate::failure::Failure;
+use crate::ui::Ui;
+
+/// The commented session.toml.
+const SESSION: &str = include_str!("new_session.toml");
+/// casters.csv with one example row.
+const CASTERS: &str = "id,alias,hand,rod_length_m,note\n01,Heron,right,2.743,example row: one per caster; alias is what pages show\n";
+
+/// Writes the folder; never overwrites a file.
+pub fn run(args: &NewArgs, ui: &Ui) -> Result<(), Failure> {
+    let dir = &args.dir;
+    let session = dir.join("session.toml");
+    if session.exists() {
+        return Err(Failure::Unusable(format!(
+            "there is a session.toml here already; choose another folder, or take it away first: {}",
+            session.display()
+        )));
+    }
+    let title = dir.file_name().map_or("clinic".into(), |n| n.to_string_lossy().replace(['"', '\\'], ""));
+    for folder in ["west", "east"] {
+        let folder = dir.join(folder);
+        std::fs::create_dir_all(&folder).map_err(|e| cannot_write(&folder, &e))?;
+    }
+    write(&session, &SESSION.replace("@TITLE@", &title))?;
+    let casters = dir.join("casters.csv");
+    if !casters.exists() {
+        write(&casters, CASTERS)?;
+    }
+    if ui.json() {
+        ui.result_json(&serde_json::json!({ "session": session }));
+    } else {
+        ui.say(&format!(
+            "Wrote {}. Put the clips into west/ and east/, fill in the file, then: tipwright check {}",
+            session.display(),
+            dir.display()
+        ));
+    }
+    Ok(())
+}
+
+fn write(path: &Path, text: &str) -> Result<(), Failure> {
+    std::fs::write(path, text).map_err(|e| cannot_write(path, &e))
+}
+
+fn cannot_write(path: &Path, error: &std::io::Error) -> Failure {
+    Failure::Unusable(format!("cannot be written ({error}); choose a folder you may write to: {}", path.display()))
+}

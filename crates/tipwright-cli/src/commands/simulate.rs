@@ -1,0 +1,34 @@
+//! `simulate -o DIR --days clinic|hard|faults|minimal --seed N`.
+
+use tipwright_simulate::day::{DayKind, SimulateConfig, simulate};
+
+use crate::args::SimulateArgs;
+use crate::failure::Failure;
+use crate::ui::Ui;
+
+/// Makes a simulated day.
+pub fn run(args: &SimulateArgs, ui: &Ui) -> Result<(), Failure> {
+    let kind = DayKind::from_name(&args.days)
+        .ok_or_else(|| Failure::Unusable(format!("there is no simulated day `{}`", args.days)))?;
+    let bar = ui.frames_bar("filming", Some(0));
+    let made = simulate(&SimulateConfig { kind, seed: args.seed }, &args.output, &|progress| {
+        bar.set_length(progress.frames_total);
+        bar.set_position(progress.frames_done);
+    });
+    bar.finish_and_clear();
+    let made = made.map_err(Failure::unusable)?;
+    if ui.json() {
+        ui.result_json(&serde_json::json!({
+            "session": made.session, "truth": made.truth, "clips": made.clips, "frames": made.frames,
+        }));
+    } else {
+        ui.result(&format!(
+            "{} clips, {} frames: {} (truth in {})",
+            made.clips,
+            made.frames,
+            made.session.display(),
+            made.truth.display()
+        ));
+    }
+    Ok(())
+}

@@ -1,0 +1,67 @@
+//! `strokes PATH.csv -o DIR`: any 3D tip path.
+
+use tipwright::model::results::{PathPoint, TakeResults, TakeStatus};
+use tipwright::model::{RodPaths, Tally};
+use tipwright::report::{self, ReportConfig};
+use tipwright::strokes::{self, StrokesConfig, StrokesError};
+
+use crate::args::StrokesArgs;
+use crate::failure::Failure;
+use crate::ui::Ui;
+
+/// Writes strokes.csv, strokes.json and the plots of a path.
+pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
+    let path = strokes::read_path(&args.path).map_err(Failure::unusable)?;
+    let points: Vec<PathPoint> = path
+        .samples
+        .iter()
+        .map(|s| PathPoint {
+            t_s: s.t_s,
+            position_m: s.position_in_world.coords.into(),
+            velocity_m_s: s.velocity_in_world_m_s.into(),
+            sd_m: s.position_sd_m.into(),
+            views: s.views,
+        })
+        .collect();
+    let rod = RodPaths { tip: path, butts: Vec::new() };
+    let outcome = strokes::measure(&rod, &StrokesConfig::default())
+        .map_err(|e: StrokesError| Failure::Unusable(format!("{e}: {}", args.path.display())))?;
+    for warning in &outcome.warnings {
+        ui.warn(warning);
+    }
+    for aside in &outcome.set_aside {
+        ui.say(&format!("   set aside  {:.3} to {:.3} s: {}", aside.t_start_s, aside.t_end_s, aside.reason));
+    }
+    let name = args.path.file_stem().map_or("path".into(), |n| n.to_string_lossy().into_owned());
+    let take = TakeResults {
+        session: String::new(),
+        take: name.clone(),
+        caster: String::new(),
+        alias: name,
+        phase: None,
+        status: TakeStatus::Done,
+        warnings: outcome.warnings,
+        clips: std::collections::BTreeMap::new(),
+        clocks: Vec::new(),
+        tally: Tally::default(),
+        strokes: outcome.strokes,
+        set_aside: outcome.set_aside.into_iter().map(|a| (a.t_start_s, a.t_end_s, a.reason)).collect(),
+        path: points,
+        rod: Vec::new(),
+        missing: std::collections::BTreeMap::new(),
+    };
+    report::write_strokes(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
+    if ui.json() {
+        let rows = report::rows_of(&take);
+        let bytes = report::tables::strokes_json::to_bytes(&rows).map_err(Failure::other)?;
+        ui.result(&String::from_utf8_lossy(&bytes));
+    } else {
+        ui.result(&format!(
+            "{} strokes, {} movements set aside: {}",
+            take.strokes.len(),
+            take.set_aside.len(),
+            args.output.join("strokes.csv").display()
+        ));
+    }
+    Ok(())
+}

@@ -1,0 +1,45 @@
+//! `track SESSION --take NAME -o DIR`.
+
+use tipwright::day::{self, DayConfig};
+use tipwright::model::TakeStatus;
+use tipwright_footage::Reader;
+
+use super::day::{Screen, as_failure};
+use crate::args::TrackArgs;
+use crate::failure::Failure;
+use crate::ui::Ui;
+
+/// Follows one take; status 3 when it cannot be measured.
+pub fn run(args: &TrackArgs, ui: &Ui) -> Result<(), Failure> {
+    let screen = Screen::new(ui, "frames");
+    let take = day::run_take(
+        &args.session,
+        &args.take,
+        &args.output,
+        &Reader::default(),
+        &DayConfig::default(),
+        &|event| screen.show(&event),
+    );
+    screen.close();
+    let take = take.map_err(as_failure)?;
+    let folder = args.output.join("takes").join(&take.take);
+    if take.status == TakeStatus::Failed {
+        let reasons: Vec<String> = take.warnings.iter().map(ToString::to_string).collect();
+        return Err(Failure::Partial(reasons.join("; ")));
+    }
+    if ui.json() {
+        ui.result_json(&serde_json::json!({
+            "take": take.take, "folder": folder, "path_points": take.path.len(), "clocks": take.clocks,
+            "observations": take.tally,
+        }));
+    } else {
+        ui.result(&format!(
+            "{} path points from {} of {} candidates: {}",
+            take.path.len(),
+            take.tally.accepted,
+            take.tally.offered,
+            folder.join("path.csv").display()
+        ));
+    }
+    Ok(())
+}

@@ -1,0 +1,77 @@
+//! From a clip's file to its candidates and its rough place in time.
+
+use std::path::Path;
+use std::time::Instant;
+
+use super::run_json::Watch;
+use super::{DayConfig, Event, Progress};
+use crate::model::footage::Footage;
+use crate::model::session::{Clips, SessionCamera};
+use crate::model::{ClipSpots, CoarseOffset, Colour, Measured, Session, Warning};
+use crate::scene::sound::{SoundConfig, offset_from_recording, offset_from_sound};
+use crate::spots::{MarkerLook, find_clip};
+
+/// Frames between two words about progress: often enough to look alive, seldom enough to cost nothing.
+const FRAMES_PER_WORD: u64 = 16;
+/// A readout written in session.toml is taken to be right to this much.
+const READOUT_GIVEN_SD_S: f64 = 2e-4;
+
+/// What a marker looks like.
+pub(super) fn look(colour: Colour, diameter_m: f64) -> MarkerLook {
+    MarkerLook { colour, diameter_m }
+}
+
+/// The readout as session.toml gives it.
+pub(super) fn readout_prior(camera: &SessionCamera) -> Option<Measured> {
+    camera.readout_ms.map(|ms| Measured::new(ms / 1000.0, READOUT_GIVEN_SD_S))
+}
+
+/// Candidates of one clip, or the reason why there are none.
+#[allow(clippy::too_many_arguments, reason = "the joint of two stages; each argument is one of its inputs")]
+pub(super) fn spots_of(
+    session: &Session,
+    camera: &str,
+    clip: &Path,
+    looks: &[MarkerLook],
+    footage: &dyn Footage,
+    config: &DayConfig,
+    watch: &Watch,
+    progress: Progress<'_>,
+) -> Result<(ClipSpots, Vec<Warning>), String> {
+    let began = Instant::now();
+    let capture_fps = session.camera.iter().find(|c| c.name == camera).and_then(|c| c.capture_fps);
+    let mut source = footage.open_clip(&session.resolve(clip), capture_fps).map_err(|e| e.to_string())?;
+    let mut said = 0;
+    let found = find_clip(camera, source.as_mut(), looks, &config.spots, &mut |done| {
+        if done >= said + FRAMES_PER_WORD {
+            progress(Event::Looked(done - said));
+            said = done;
+        }
+    })
+    .map_err(|e| e.to_string())?;
+    watch.add("spots", began.elapsed());
+    Ok((found.spots, found.warnings))
+}
+
+/// Rough offset of a camera's clip to the first camera's: from sound, else from recording times, else nothing.
+pub(super) fn coarse_offset(
+    session: &Session,
+    clips: &Clips,
+    first: &str,
+    camera: &str,
+    footage: &dyn Footage,
+) -> Option<CoarseOffset> {
+    if camera == first {
+        return None;
+    }
+    let path = |name: &str| clips.get(name).map(|clip| session.resolve(clip));
+    let (first_path, path) = (path(first)?, path(camera)?);
+    let sound = |p: &Path| footage.sound(p).ok().flatten();
+    if let (Some(a), Some(b)) = (sound(&first_path), sound(&path)) {
+        if let Some(offset) = offset_from_sound(&a, &b, &SoundConfig::default()) {
+            return Some(offset);
+        }
+    }
+    let (a, b) = (footage.probe(&first_path).ok()?, footage.probe(&path).ok()?);
+    offset_from_recording(&a, &b)
+}
