@@ -191,7 +191,9 @@ pub struct CheckArgs {
 
 /// `9x6` as columns and rows.
 fn board_size(text: &str) -> Result<(u32, u32), String> {
-    let wrong = || format!("`{text}` is not of the form 9x6: inner corners along a row, x, inner corners along a column");
+    let wrong = || {
+        format!("`{text}` is not of the form 9x6: inner corners along a row, x, inner corners along a column")
+    };
     let (columns, rows) = text.split_once(['x', 'X']).ok_or_else(wrong)?;
     let number = |t: &str| t.trim().parse::<u32>().map_err(|_| wrong());
     let (columns, rows) = (number(columns)?, number(rows)?);

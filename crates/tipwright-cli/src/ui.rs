@@ -1,6 +1,10 @@
 //! What a person sees: text and bars on stderr, results on stdout. The only file that prints.
 
-#![allow(clippy::print_stdout, clippy::print_stderr, reason = "the wall between the program and the terminal")]
+#![allow(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "the wall between the program and the terminal"
+)]
 
 use std::io::{IsTerminal, Write};
 use std::process::ExitCode;
@@ -22,7 +26,8 @@ pub struct Ui {
 impl Ui {
     pub fn new(quiet: bool, json: bool) -> Self {
         let show_bars = !quiet && std::io::stderr().is_terminal();
-        let target = if show_bars { ProgressDrawTarget::stderr_with_hz(8) } else { ProgressDrawTarget::hidden() };
+        let target =
+            if show_bars { ProgressDrawTarget::stderr_with_hz(8) } else { ProgressDrawTarget::hidden() };
         Self { quiet, json, bars: MultiProgress::with_draw_target(target), show_bars }
     }
 
@@ -48,8 +53,11 @@ impl Ui {
             Severity::Warning => "warning",
             Severity::Problem => "PROBLEM",
         };
-        let remedy =
-            if warning.remedy.is_empty() { String::new() } else { format!("\n         -> {}", warning.remedy) };
+        let remedy = if warning.remedy.is_empty() {
+            String::new()
+        } else {
+            format!("\n         -> {}", warning.remedy)
+        };
         self.bars.suspend(|| eprintln!("{word:>7}  {}: {}{remedy}", warning.about, warning.what));
     }
 

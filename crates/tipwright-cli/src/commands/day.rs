@@ -65,7 +65,7 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
 /// Exit status of an error of the day.
 pub fn as_failure(error: DayError) -> Failure {
     match error {
-        DayError::Report(_) => Failure::other(error),
+        DayError::Report(_) | DayError::Path(_) => Failure::other(error),
         _ => Failure::unusable(error),
     }
 }

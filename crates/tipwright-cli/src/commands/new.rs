@@ -48,5 +48,8 @@ fn write(path: &Path, text: &str) -> Result<(), Failure> {
 }
 
 fn cannot_write(path: &Path, error: &std::io::Error) -> Failure {
-    Failure::Unusable(format!("cannot be written ({error}); choose a folder you may write to: {}", path.display()))
+    Failure::Unusable(format!(
+        "cannot be written ({error}); choose a folder you may write to: {}",
+        path.display()
+    ))
 }

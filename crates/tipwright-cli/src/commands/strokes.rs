@@ -11,7 +11,10 @@ use crate::ui::Ui;
 
 /// Writes strokes.csv, strokes.json and the plots of a path.
 pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
-    let path = strokes::read_path(&args.path).map_err(Failure::unusable)?;
+    let strokes::ReadPath { path, warnings } = strokes::read_path(&args.path).map_err(Failure::unusable)?;
+    for warning in &warnings {
+        ui.warn(warning);
+    }
     let points: Vec<PathPoint> = path
         .samples
         .iter()
@@ -50,7 +53,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         rod: Vec::new(),
         missing: std::collections::BTreeMap::new(),
     };
-    report::write_strokes(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
+    report::write_alone(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
     if ui.json() {
         let rows = report::rows_of(&take);
         let bytes = report::tables::strokes_json::to_bytes(&rows).map_err(Failure::other)?;

@@ -114,6 +114,9 @@ pub enum DayError {
     /// The results cannot be written.
     #[error(transparent)]
     Report(#[from] ReportError),
+    /// A path cannot be written.
+    #[error(transparent)]
+    Path(#[from] crate::strokes::PathFileError),
 }
 
 /// How a day went.

@@ -247,7 +247,7 @@ fn write_paths(take: &Take, spots: &[(&str, ClipSpots)], paths: &TakePaths, out:
         crate::report::write_spots(&take.name, camera, &rows, out)?;
     }
     let file = out.join("takes").join(&take.name).join("path.csv");
-    crate::report::files::write_atomic(&file, strokes::path_csv(&paths.rod.tip).as_bytes())?;
+    strokes::write_path(&file, &paths.rod.tip)?;
     Ok(())
 }
 

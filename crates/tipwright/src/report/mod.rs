@@ -83,7 +83,19 @@ impl ReportConfig {
 /// # Errors
 /// A file cannot be written.
 pub fn write_take(take: &TakeResults, config: &ReportConfig, results: &Path) -> Result<(), ReportError> {
-    let folder = results.join("takes").join(&take.take);
+    write_take_into(take, config, &results.join("takes").join(&take.take))
+}
+
+/// Writes the same files, and `strokes.csv`, into a folder of their own: for a path measured by itself.
+///
+/// # Errors
+/// A file cannot be written.
+pub fn write_alone(take: &TakeResults, config: &ReportConfig, folder: &Path) -> Result<(), ReportError> {
+    put(&folder.join("strokes.csv"), tables::strokes_csv::to_bytes(&rows_of(take)))?;
+    write_take_into(take, config, folder)
+}
+
+fn write_take_into(take: &TakeResults, config: &ReportConfig, folder: &Path) -> Result<(), ReportError> {
     let rows = rows_of(take);
     put(&folder.join("strokes.json"), tables::strokes_json::to_bytes(&rows))?;
     put(&folder.join("path.parquet"), tables::paths::to_bytes(take))?;
