@@ -8,7 +8,7 @@ pub mod board_sheet;
 mod calibrate;
 mod choice;
 mod corner;
-mod coverage;
+pub(crate) mod coverage;
 mod file;
 mod homography;
 pub mod projection;
