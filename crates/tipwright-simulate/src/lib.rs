@@ -3,9 +3,12 @@
 //!
 //! World frame as in the measuring library: metres, +Z up. Simulated casters cast toward +X unless told otherwise.
 
+
+pub use day::{DayKind, SimulateConfig, SimulateError, SimulateProgress, Simulated, simulate};
+
+pub mod casters;
 pub mod day;
 pub mod motion;
 pub mod phone;
 pub mod physics;
-
-pub use day::{DayKind, SimulateConfig, SimulateError, SimulateProgress, Simulated, simulate};
+pub mod truth_figures;

@@ -1,0 +1,209 @@
+//! Figures of the strokes from the dense state, by their definitions and nothing else.
+//!
+//! Written apart from the measuring library's own stage, so that a mistake there can show. Everything is read at the
+//! motion's own frames (2 kHz by default); instants between frames come from linear interpolation.
+
+use nalgebra::{Point3, Vector3};
+use tipwright::model::{Direction, FigureId, Figures, Measured, RspSource};
+
+use crate::motion::RodMotion;
+
+mod bend;
+mod shape;
+
+/// What is worn and what counts as a stroke.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TruthConfig {
+    /// Upper butt marker along the rod from the butt cap; `None`: the tip alone is marked, so that rod straight
+    /// position is the time of peak speed and what needs the butt is left out.
+    pub upper_butt_at_m: Option<f64>,
+    /// A movement counts from this peak speed. 5 m/s: an ordinary cast peaks at 15 to 25.
+    pub least_peak_m_s: f64,
+    /// And from this share of the take's largest peak. 0.5: rebounds after a stop stay below it.
+    pub least_peak_share: f64,
+    /// And from this distance between its ends. 1.2 m: a rebound travels less.
+    pub least_travel_m: f64,
+}
+
+impl Default for TruthConfig {
+    fn default() -> Self {
+        Self { upper_butt_at_m: None, least_peak_m_s: 5.0, least_peak_share: 0.5, least_travel_m: 1.2 }
+    }
+}
+
+/// A stroke as it was.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TrueStroke {
+    /// Counts from 1.
+    pub stroke: u32,
+    /// Forward or back.
+    pub direction: Direction,
+    /// What `t_rsp_s` is taken from.
+    pub rsp_source: RspSource,
+    /// Time of the reversal before.
+    pub reversal_before_s: f64,
+    /// Time of the reversal after.
+    pub reversal_after_s: f64,
+    /// The figures; every `sd` is 0.
+    pub figures: Figures,
+}
+
+/// A quantity over the frames.
+struct Dense {
+    t_s: Vec<f64>,
+    tip: Vec<Point3<f64>>,
+    speed_m_s: Vec<f64>,
+}
+
+impl Dense {
+    /// Time at which `series` first crosses `level` within `from..=to`, in the direction of `rising`.
+    fn crossing_s(&self, series: &[f64], level: f64, rising: bool, from: usize, to: usize) -> Option<f64> {
+        (from + 1..=to).find_map(|i| {
+            let (a, b) = (series[i - 1] - level, series[i] - level);
+            let crosses = if rising { a < 0.0 && b >= 0.0 } else { a > 0.0 && b <= 0.0 };
+            crosses.then(|| self.t_s[i - 1] + (self.t_s[i] - self.t_s[i - 1]) * a / (a - b))
+        })
+    }
+
+    fn idx_at(&self, t_s: f64) -> usize {
+        self.t_s.partition_point(|t| *t < t_s).min(self.t_s.len() - 1)
+    }
+}
+
+/// Parabola through three even samples: shift of its top from the middle one, in steps, and its height.
+fn top(a: f64, b: f64, c: f64) -> (f64, f64) {
+    let curve = a - 2.0 * b + c;
+    if curve.abs() < 1e-300 {
+        return (0.0, b);
+    }
+    let shift = 0.5 * (a - c) / curve;
+    (shift, b - 0.25 * (a - c) * shift)
+}
+
+/// Largest of `series` in `from..=to`, refined by a parabola: index, time, value.
+fn peak(t_s: &[f64], series: &[f64], from: usize, to: usize) -> (usize, f64, f64) {
+    let i = (from..=to).max_by(|a, b| series[*a].total_cmp(&series[*b])).unwrap_or(from);
+    if i == from || i == to {
+        return (i, t_s[i], series[i]);
+    }
+    let (shift, value) = top(series[i - 1], series[i], series[i + 1]);
+    (i, t_s[i] + shift * (t_s[i + 1] - t_s[i]), value)
+}
+
+/// Strokes of a motion. `forward`: horizontal direction of the forward cast in the world.
+///
+/// Times are those of the motion; a session clock that starts elsewhere shifts `t_*_s` and nothing else.
+#[must_use]
+pub fn true_strokes(motion: &RodMotion, forward: Vector3<f64>, config: &TruthConfig) -> Vec<TrueStroke> {
+    let frames = &motion.frames;
+    if frames.len() < 5 {
+        return Vec::new();
+    }
+    let dense = Dense {
+        t_s: frames.iter().map(|f| f.t_s).collect(),
+        tip: frames.iter().map(crate::motion::RodState::tip_in_world).collect(),
+        speed_m_s: frames.iter().map(|f| f.tip_velocity_in_world_m_s.norm()).collect(),
+    };
+    let along: Vec<f64> = frames.iter().map(|f| f.tip_velocity_in_world_m_s.dot(&forward)).collect();
+    let largest = dense.speed_m_s.iter().copied().fold(0.0, f64::max);
+    let least = config.least_peak_m_s.max(config.least_peak_share * largest);
+    // stretches between reversals of the movement along the cast
+    let mut runs: Vec<(usize, usize)> = Vec::new();
+    let mut start = 0;
+    for i in 1..along.len() {
+        if i + 1 == along.len() || (along[i] > 0.0) != (along[i - 1] > 0.0) {
+            runs.push((start, i));
+            start = i;
+        }
+    }
+    runs.retain(|(a, b)| {
+        let fastest = dense.speed_m_s[*a..=*b].iter().copied().fold(0.0, f64::max);
+        fastest >= least && (dense.tip[*b] - dense.tip[*a]).norm() >= config.least_travel_m
+    });
+    let mut out: Vec<TrueStroke> = Vec::new();
+    let mut before: Option<(f64, Vector3<f64>)> = None;
+    for (k, (a, b)) in runs.iter().copied().enumerate() {
+        let until = runs.get(k + 1).map_or(dense.t_s.len() - 1, |r| r.0);
+        let direction = if along[(a + b) / 2] > 0.0 { Direction::Forward } else { Direction::Back };
+        let mut stroke = TrueStroke {
+            stroke: out.len() as u32 + 1,
+            direction,
+            rsp_source: if config.upper_butt_at_m.is_some() { RspSource::Bend } else { RspSource::Speed },
+            reversal_before_s: dense.t_s[a],
+            reversal_after_s: dense.t_s[b],
+            figures: Figures::default(),
+        };
+        if let Some(next) = measure(motion, &dense, config, (a, b, until), before, &mut stroke) {
+            before = Some(next);
+            out.push(stroke);
+        }
+    }
+    out
+}
+
+/// Fills in the figures; gives the stop and the chord for the stroke after.
+fn measure(
+    motion: &RodMotion,
+    dense: &Dense,
+    config: &TruthConfig,
+    (a, b, until): (usize, usize, usize),
+    before: Option<(f64, Vector3<f64>)>,
+    stroke: &mut TrueStroke,
+) -> Option<(f64, Vector3<f64>)> {
+    let mut put = |id: FigureId, value: f64| stroke.figures.set(id, Measured::new(value, 0.0));
+    let (peak_idx, peak_s, peak_m_s) = peak(&dense.t_s, &dense.speed_m_s, a, b);
+    let gate = 0.2 * peak_m_s;
+    let start_s = if dense.speed_m_s[a] > gate {
+        dense.t_s[a]
+    } else {
+        dense.crossing_s(&dense.speed_m_s, gate, true, a, peak_idx)?
+    };
+    let stop_s = dense.crossing_s(&dense.speed_m_s, gate, false, peak_idx, until)?;
+    let rough_chord = dense.tip[peak_idx] - motion.tip_at(start_s);
+    let rsp_s = if config.upper_butt_at_m.is_some() {
+        bend::rod_straight_s(motion, dense, &rough_chord, (dense.idx_at(start_s), b, until))?
+    } else {
+        peak_s
+    };
+    put(FigureId::TStart, start_s);
+    put(FigureId::TRsp, rsp_s);
+    put(FigureId::TStop, stop_s);
+    put(FigureId::Duration, rsp_s - start_s);
+    put(FigureId::PeakSpeed, peak_m_s);
+    put(FigureId::PeakLead, 1e3 * (rsp_s - peak_s));
+    put(FigureId::Stop, 1e3 * (stop_s - peak_s));
+    let start_idx = dense.idx_at(start_s);
+    let half_s =
+        dense.crossing_s(&dense.speed_m_s, 0.5 * peak_m_s, true, start_idx.saturating_sub(1), peak_idx)?;
+    put(FigureId::LatePower, (half_s - start_s) / (rsp_s - start_s));
+    let shape = shape::Shape::of(motion, dense, start_s, rsp_s)?;
+    shape.put_into(&mut put);
+    let ramp_end = (start_idx..=peak_idx).find(|i| dense.speed_m_s[*i] >= 0.9 * peak_m_s).unwrap_or(peak_idx);
+    if let Some((r2, changes)) = shape::ramp(dense, start_idx, ramp_end) {
+        put(FigureId::Smoothness, r2);
+        put(FigureId::SignChanges, changes as f64);
+    }
+    let chord = shape.chord();
+    if let Some((stop_before_s, chord_before)) = before {
+        put(FigureId::Pause, start_s - stop_before_s);
+        put(FigureId::Opposite, chord.angle(&chord_before).to_degrees());
+    }
+    let until_s = dense.t_s[until];
+    // travel toward the stroke before W, and on after the stop: at the upper butt marker, else at the tip
+    let point = |t_s: f64| match config.upper_butt_at_m {
+        Some(at_m) => motion.rod_point_at(t_s, at_m),
+        None => motion.tip_at(t_s),
+    };
+    let toward = chord.normalize();
+    let from_s = before.map_or(dense.t_s[0], |(stop_s, _)| stop_s);
+    put(FigureId::Creep, bend::largest_advance_m(point, &toward, from_s, start_s, true));
+    put(FigureId::Drift, bend::largest_advance_m(point, &toward, stop_s, until_s, false));
+    bend::tip_in_counterflex(dense, &shape, (rsp_s, until_s), &mut put);
+    if let Some(at_m) = config.upper_butt_at_m {
+        bend::put_into(motion, dense, at_m, &chord, (start_s, rsp_s, until_s), &mut put);
+    }
+    Some((stop_s, chord))
+}
+
+#[cfg(test)]
+mod tests;
