@@ -3,7 +3,6 @@
 //!
 //! World frame as in the measuring library: metres, +Z up. Simulated casters cast toward +X unless told otherwise.
 
-
 pub use day::{DayKind, SimulateConfig, SimulateError, SimulateProgress, Simulated, simulate};
 
 pub mod casters;
