@@ -88,7 +88,7 @@ pub fn calibrate(
         return Err(too_few_views(reports, config));
     }
     let points: Vec<Point3<f64>> = flat.iter().map(|p| Point3::new(p.x, p.y, 0.0)).collect();
-    let start = start_state(&candidates, &points, resolution_px).ok_or_else(|| LensError::NoSolution {
+    let start = start_state(&candidates, &points, resolution_px).ok_or(LensError::NoSolution {
         views: candidates.len(),
         rms_px: f64::INFINITY,
         columns: board.columns,

@@ -90,7 +90,7 @@ impl Sheet {
         let table = out.len();
         let _ = write!(out, "xref\n0 {}\n0000000000 65535 f \n", objects.len() + 1);
         for offset in offsets {
-            let _ = write!(out, "{offset:010} 00000 n \n");
+            let _ = writeln!(out, "{offset:010} 00000 n ");
         }
         let _ = write!(
             out,
