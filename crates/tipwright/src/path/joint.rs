@@ -11,7 +11,7 @@ use crate::motion::pieces::Piece;
 use crate::motion::{CameraFreedom, CameraModel, Degeneracy, Freedom, Observation, Problem, Solution, solve};
 
 /// Smallest standard deviation a sound offset counts with in the solution: the delay between sound and picture inside
-/// a phone is not known better than this (CASTING: "a further unknown"; common practice).
+/// a phone is not known better than this (common practice).
 const SOUND_FLOOR_S: f64 = 0.01;
 /// Pose freedom when a camera is suspected of having been moved: a knock, radians and metres.
 const KNOCK: [f64; 2] = [0.02, 0.05];

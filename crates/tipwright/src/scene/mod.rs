@@ -2,3 +2,4 @@
 
 pub mod bootstrap;
 pub mod sound;
+pub mod wand;

@@ -159,7 +159,7 @@ pub fn offset_from_sound(
 /// use tipwright::model::{CoarseOffset, OffsetSource};
 /// use tipwright::scene::sound::correct_by_distance;
 /// let heard = CoarseOffset { value_s: 1.0, sd_s: 0.015, source: OffsetSource::Sound };
-/// // 3 m nearer to the first phone, at 343 m/s: 8.7 ms (CASTING 5.5, derived)
+/// // 3 m nearer to the first phone, at 343 m/s: 8.7 ms (derived)
 /// let true_s = correct_by_distance(heard, [5.0, 8.0], 343.0).value_s;
 /// assert!((true_s - 1.0087).abs() < 1e-4);
 /// ```

@@ -1,0 +1,132 @@
+//! One least squares over both ends of the wand and the whole set-up.
+
+use nalgebra::DMatrix;
+
+use super::ends::Ends;
+use super::start::{Begun, frame_step_s};
+use super::{WandConfig, WandError, WandInput};
+use crate::motion::gather::{Source, gather};
+use crate::motion::{CameraFreedom, CameraModel, Distance, Freedom, Observation, Problem, Solution, solve};
+
+/// The solved wand clips.
+#[derive(Debug)]
+pub(super) struct Joint {
+    pub solution: Solution,
+    /// Candidates of the wand's colour in the frames looked at.
+    pub offered: u64,
+}
+
+pub(super) fn solve_joint(
+    input: &WandInput,
+    config: &WandConfig,
+    begun: &Begun,
+    ends: &Ends,
+) -> Result<Joint, WandError> {
+    let every: Vec<usize> = input
+        .cameras
+        .iter()
+        .map(|c| ((1.0 / frame_step_s(c.wand) / config.sightings_per_s) as usize).max(1))
+        .collect();
+    let mut sources: Vec<Source> =
+        ends.sources.iter().filter(|s| s.frame_pos % every[s.view_idx] == 0).copied().collect();
+    let problem = build(input, config, begun, ends, &sources, None);
+    let failed = |e: crate::motion::MotionError| WandError::Unsolved { reason: e.to_string() };
+    let mut solution = solve(&problem, &config.motion).map_err(failed)?;
+    let clips: Vec<_> = input.cameras.iter().map(|c| (c.wand, c.lens)).collect();
+    for _ in 0..2 {
+        let gathered = gather(&clips, &[begun.colour; 2], &solution, config.gather_px, &every);
+        if gathered == sources {
+            break;
+        }
+        let next = build(input, config, begun, ends, &gathered, Some(&solution));
+        match solve(&next, &config.motion) {
+            Ok(better) => {
+                sources = gathered;
+                solution = better;
+            }
+            Err(_) => break,
+        }
+    }
+    let offered = input
+        .cameras
+        .iter()
+        .zip(&every)
+        .flat_map(|(c, step)| c.wand.frames.iter().step_by(*step))
+        .map(|f| f.candidates.iter().filter(|c| c.colour == begun.colour).count() as u64)
+        .sum();
+    Ok(Joint { solution, offered })
+}
+
+fn build(
+    input: &WandInput,
+    config: &WandConfig,
+    begun: &Begun,
+    ends: &Ends,
+    sources: &[Source],
+    start: Option<&Solution>,
+) -> Problem {
+    let cameras = input
+        .cameras
+        .iter()
+        .enumerate()
+        .map(|(k, c)| CameraModel {
+            name: c.name.to_string(),
+            lens: c.lens.clone(),
+            picture: c.wand.picture,
+            camera_from_world: start
+                .map_or(begun.poses[k].camera_from_world, |s| s.cameras()[k].camera_from_world),
+            clock: start.map_or(begun.clocks[k], |s| s.cameras()[k].clock),
+            free: CameraFreedom {
+                offset_s: if k == 0 { Freedom::Fixed } else { Freedom::Free },
+                drift: if k == 0 {
+                    Freedom::Fixed
+                } else {
+                    Freedom::Prior { mean: 0.0, sd: config.drift_sd }
+                },
+                readout_s: match begun.readouts_s[k] {
+                    r if r.sd > 0.0 => Freedom::Prior { mean: r.value, sd: r.sd },
+                    _ => Freedom::Fixed,
+                },
+                pose: k > 0,
+                ..CameraFreedom::default()
+            },
+        })
+        .collect();
+    let observations = sources
+        .iter()
+        .map(|s| {
+            let frame = &input.cameras[s.view_idx].wand.frames[s.frame_pos];
+            let candidate = &frame.candidates[s.candidate_idx];
+            Observation {
+                camera_idx: s.view_idx,
+                marker_idx: s.marker_idx,
+                pts_s: frame.pts_s,
+                pixel: candidate.centre,
+                cov_px2: candidate.cov_px2,
+            }
+        })
+        .collect();
+    // one length per two knots: the paths between are tied to it by their smoothness
+    let spacing_s = 2.0 / config.sightings_per_s;
+    let mut distances: Vec<Distance> = Vec::new();
+    for &t_s in &ends.both_s {
+        if distances.last().is_none_or(|d| t_s - d.t_s >= spacing_s) {
+            distances.push(Distance {
+                marker_a_idx: 0,
+                marker_b_idx: 1,
+                t_s,
+                length_m: input.length_m,
+                sd_m: config.length_sd_m,
+            });
+        }
+    }
+    Problem {
+        cameras,
+        markers: 2,
+        observations,
+        distances,
+        baselines: Vec::new(),
+        pose_covariance: None::<DMatrix<f64>>,
+        timeline: None,
+    }
+}

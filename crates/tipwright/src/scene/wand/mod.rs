@@ -1,0 +1,190 @@
+//! Poses, scale, vertical and clocks from two clips: a wand waved through the casting volume, and the wand hung still.
+//!
+//! 1. [`start`]: candidates linked over time; two tracks seen together in two cameras give a first relative pose and clock
+//!    ([`super::bootstrap`]); which track is which end does not matter, for the ends are alike: both pairings are tried
+//!    and the one that keeps the wand's length wins.
+//! 2. [`ends`]: pieces of 3D track in pairs a wand's length apart are the wand; caps and glints have no partner. The
+//!    ratio of the known length to the one found is the scale.
+//! 3. [`joint`]: one least squares over both ends' paths, poses, clocks, readouts ([`crate::motion`]), with the wand's
+//!    length as a pseudo-observation (wand calibration as practised in field biology: Theriault et al., J. Exp. Biol. 217
+//!    (2014) 1843-1848).
+//! 4. [`plumb`]: the vertical is the direction of the hung wand, averaged over its swing; the higher end in the pictures
+//!    is up.
+//! 5. [`frame`]: world frame and joint covariance of all poses, the wand's length error and the vertical's included.
+
+mod ends;
+mod frame;
+mod joint;
+mod plumb;
+mod start;
+#[cfg(test)]
+mod tests;
+
+use super::bootstrap::BootstrapConfig;
+use crate::model::{ClipSpots, CoarseOffset, Colour, Lens, Measured, Scene, Warning};
+use crate::motion::MotionConfig;
+use crate::motion::tracklets::LinkConfig;
+
+/// One camera of the wand clips.
+#[derive(Debug, Clone, Copy)]
+pub struct WandCamera<'a> {
+    /// Name in the session.
+    pub name: &'a str,
+    /// Lens.
+    pub lens: &'a Lens,
+    /// Candidates of its wand clip.
+    pub wand: &'a ClipSpots,
+    /// Candidates of its plumb clip.
+    pub plumb: Option<&'a ClipSpots>,
+    /// Readout known from elsewhere (session.toml), seconds.
+    pub readout_s: Option<Measured>,
+    /// First guess of the wand clip's offset to the first camera's.
+    pub coarse_offset: Option<CoarseOffset>,
+}
+
+/// Everything a scene rests on.
+#[derive(Debug, Clone)]
+pub struct WandInput<'a> {
+    /// Cameras in session order; the first one's clock is the session's.
+    pub cameras: Vec<WandCamera<'a>>,
+    /// Between the centres of the wand's markers.
+    pub length_m: f64,
+    /// Colours to try, in order.
+    pub colours: Vec<Colour>,
+}
+
+/// Settings of [`solve_wand`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct WandConfig {
+    /// Linking over time in one picture.
+    pub link: LinkConfig,
+    /// First relative pose and offset.
+    pub bootstrap: BootstrapConfig,
+    /// The joint solution. Local smoothness is not needed: a waving hand is equally lively throughout.
+    pub motion: MotionConfig,
+    /// Sightings used per second and camera. 60: an arm waves at up to 3 Hz, its tenth harmonic is 30 Hz.
+    pub sightings_per_s: f64,
+    /// A track that stays within this angle does not wave, radians (half a metre at ten metres).
+    pub least_extent_rad: f64,
+    /// Epipolar distance while poses are a first guess, pixels.
+    pub epipolar_px: f64,
+    /// Distance from the predicted place up to which a sighting is taken in, pixels.
+    pub gather_px: f64,
+    /// Relative departure from the wand's length up to which two tracks may be its ends, at first.
+    pub length_tolerance: f64,
+    /// Standard deviation of one length pseudo-observation, metres: the wand bends a little when waved.
+    pub length_sd_m: f64,
+    /// Relative standard deviation of the stated length: half a millimetre of tape on a metre (common practice).
+    pub length_relative_sd: f64,
+    /// Standard deviation of the vertical beyond what was measured, radians: markers sit a millimetre off the line
+    /// through a hung wand's centre of mass (common practice).
+    pub vertical_floor_rad: f64,
+    /// Standard deviation of a vertical taken from the cameras' own up, radians: people level a phone to 3 degrees.
+    pub vertical_guess_rad: f64,
+    /// Rate errors of phones' clocks: 20 ppm for most (Akhmetyanov et al. 2021); one standard deviation of 30.
+    pub drift_sd: f64,
+    /// Reach of the search about a coarse offset beyond four standard deviations, seconds.
+    pub offset_slack_s: f64,
+}
+
+impl Default for WandConfig {
+    fn default() -> Self {
+        Self {
+            link: LinkConfig::default(),
+            bootstrap: BootstrapConfig { rate_sd: 1e-4, ..BootstrapConfig::default() },
+            motion: MotionConfig { knot_spacing_s: Some(1.0 / 60.0), ..MotionConfig::default() },
+            sightings_per_s: 60.0,
+            least_extent_rad: 0.05,
+            epipolar_px: 5.0,
+            gather_px: 3.0,
+            length_tolerance: 0.04,
+            length_sd_m: 0.002,
+            length_relative_sd: 5e-4,
+            vertical_floor_rad: 1e-3,
+            vertical_guess_rad: 0.05,
+            drift_sd: 3e-5,
+            offset_slack_s: 0.05,
+        }
+    }
+}
+
+/// A solved set-up.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WandSolution {
+    /// Poses, clocks, quality.
+    pub scene: Scene,
+    /// Colour the wand was found in.
+    pub colour: Colour,
+    /// Median angle between the two widest rays to the wand, degrees.
+    pub convergence_deg: f64,
+    /// What a person should know.
+    pub warnings: Vec<Warning>,
+}
+
+/// Why there is no scene.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum WandError {
+    /// Not two cameras.
+    #[error(
+        "a scene needs wand clips of two cameras, got {got}; add them under [scene] wand in session.toml"
+    )]
+    TooFewCameras {
+        /// Cameras given.
+        got: usize,
+    },
+    /// Length of 0.
+    #[error(
+        "the wand's length is {length_m} m; measure it between the centres of its markers and set [wand] length_m"
+    )]
+    BadLength {
+        /// As given.
+        length_m: f64,
+    },
+    /// No two tracks.
+    #[error(
+        "the wand clip of {camera} shows no two moving markers together (colours tried: {colours}); check [wand] colour, that both ends stay in the picture, focus and exposure"
+    )]
+    NoWand {
+        /// Camera.
+        camera: String,
+        /// Colours tried.
+        colours: String,
+    },
+    /// No relative pose.
+    #[error(
+        "the wand clips of {first} and {second} could not be brought together: {reason}; check that both show the same waving, that the lens files belong to these phones, and clap once at the start"
+    )]
+    NoAgreement {
+        /// First camera.
+        first: String,
+        /// The other.
+        second: String,
+        /// What failed.
+        reason: String,
+    },
+    /// The joint solution failed.
+    #[error("the wand clips could not be solved: {reason}")]
+    Unsolved {
+        /// What the solver said.
+        reason: String,
+    },
+}
+
+/// Solves the set-up from the wand and plumb clips.
+///
+/// # Errors
+/// See [`WandError`].
+pub fn solve_wand(input: &WandInput, config: &WandConfig) -> Result<WandSolution, WandError> {
+    if input.cameras.len() < 2 {
+        return Err(WandError::TooFewCameras { got: input.cameras.len() });
+    }
+    if !(input.length_m.is_finite() && input.length_m > 0.0) {
+        return Err(WandError::BadLength { length_m: input.length_m });
+    }
+    let mut warnings = Vec::new();
+    let begun = start::begin(input, config)?;
+    let wand = ends::find_ends(input, config, &begun)?;
+    let joint = joint::solve_joint(input, config, &begun, &wand)?;
+    let vertical = plumb::vertical(input, config, &begun, &joint, &mut warnings);
+    Ok(frame::finish(input, config, &begun, &joint, &vertical, warnings))
+}

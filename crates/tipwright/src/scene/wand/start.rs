@@ -1,0 +1,268 @@
+//! First relative poses and clocks of the cameras from two tracks seen together.
+
+use nalgebra::{Isometry3, Vector2};
+
+use super::{WandConfig, WandError, WandInput};
+use crate::model::{CameraPose, Clock, Colour, Measured};
+use crate::motion::pieces::{Piece, PieceConfig, TrackView, find_pieces};
+use crate::motion::tracklets::{Tracklet, link};
+use crate::scene::bootstrap::{BootstrapConfig, Sample, Track, bootstrap_pair};
+
+/// A camera with its tracks and first pose (camera 0 at the origin; unit: metres once the wand is found).
+#[derive(Debug, Clone)]
+pub(super) struct Begun {
+    pub colour: Colour,
+    pub tracks: Vec<Vec<Tracklet>>,
+    pub readouts_s: Vec<Measured>,
+    pub poses: Vec<CameraPose>,
+    pub clocks: Vec<Clock>,
+}
+
+impl Begun {
+    pub fn views(&self, input: &WandInput) -> Vec<(CameraPose, Clock, f64)> {
+        input.cameras.iter().enumerate().map(|(k, c)| (self.poses[k], self.clocks[k], c.lens.fx_px)).collect()
+    }
+}
+
+/// Readout when nobody knows it: 0.7 of the frame step, one standard deviation of 0.2: published phones read out in 0.45
+/// to 0.97 of it (Ringaby & Forssen, IJCV 96 (2011) 335; Oth et al., CVPR 2013). Two level cameras see only the
+/// difference of their readouts, so this guess and its width stay in the result.
+fn readout_guess(spots: &crate::model::ClipSpots) -> Measured {
+    let step_s = frame_step_s(spots);
+    Measured::new(0.7 * step_s, 0.2 * step_s)
+}
+
+pub(super) fn frame_step_s(spots: &crate::model::ClipSpots) -> f64 {
+    let mut steps: Vec<f64> = spots.frames.windows(2).map(|w| w[1].pts_s - w[0].pts_s).collect();
+    steps.retain(|s| *s > 0.0);
+    steps.sort_by(f64::total_cmp);
+    steps.get(steps.len() / 2).copied().unwrap_or(1.0 / 30.0)
+}
+
+/// Two tracks seen together for a while.
+#[derive(Debug, Clone, Copy)]
+struct Couple {
+    tracks: [usize; 2],
+    worth: f64,
+}
+
+/// Couples of moving tracks, the most promising first: long together, and moving much.
+fn couples(tracks: &[Tracklet], least_extent: f64, most: usize) -> Vec<Couple> {
+    let mut moving: Vec<usize> = (0..tracks.len())
+        .filter(|&i| tracks[i].extent() > least_extent && tracks[i].sightings.len() >= 20)
+        .collect();
+    let seconds = |i: usize| tracks[i].span_s()[1] - tracks[i].span_s()[0];
+    moving.sort_by(|&i, &j| {
+        let worth = |k: usize| seconds(k) * tracks[k].extent();
+        worth(j).total_cmp(&worth(i)).then(i.cmp(&j))
+    });
+    moving.truncate(24);
+    let mut out = Vec::new();
+    for (n, &i) in moving.iter().enumerate() {
+        for &j in &moving[n + 1..] {
+            let (p, q) = (tracks[i].span_s(), tracks[j].span_s());
+            let together_s = p[1].min(q[1]) - p[0].max(q[0]);
+            if together_s > 0.5 {
+                let extent = tracks[i].extent().min(tracks[j].extent());
+                out.push(Couple { tracks: [i, j], worth: together_s * extent.min(0.5) });
+            }
+        }
+    }
+    out.sort_by(|p, q| q.worth.total_cmp(&p.worth).then(p.tracks.cmp(&q.tracks)));
+    out.truncate(most);
+    out
+}
+
+fn as_track(track: &Tracklet, focal_px: f64) -> Track {
+    let samples = track
+        .sightings
+        .iter()
+        .map(|s| Sample { t_s: s.own_s, ray: Vector2::new(s.ray[0], s.ray[1]) })
+        .collect();
+    Track::new(samples, focal_px)
+}
+
+pub(super) fn begin(input: &WandInput, config: &WandConfig) -> Result<Begun, WandError> {
+    let readouts_s: Vec<Measured> =
+        input.cameras.iter().map(|c| c.readout_s.unwrap_or_else(|| readout_guess(c.wand))).collect();
+    let mut failure = None;
+    for &colour in &input.colours {
+        let tracks: Vec<Vec<Tracklet>> = input
+            .cameras
+            .iter()
+            .zip(&readouts_s)
+            .map(|(c, r)| link(c.wand, c.lens, r.value, colour, &config.link))
+            .collect();
+        let first = couples(&tracks[0], config.least_extent_rad, 4);
+        if first.is_empty() {
+            failure.get_or_insert_with(|| no_wand(input, 0));
+            continue;
+        }
+        let mut begun = Begun {
+            colour,
+            readouts_s: readouts_s.clone(),
+            poses: vec![CameraPose { camera_from_world: Isometry3::identity() }],
+            clocks: vec![Clock { offset_s: 0.0, drift: 0.0, readout_s: readouts_s[0].value }],
+            tracks,
+        };
+        match relate_all(input, config, &first, &mut begun) {
+            Ok(()) => return Ok(begun),
+            Err(e) => {
+                // a colour in which the wand was seen says more than one in which it was not
+                if failure.is_none() || matches!(e, WandError::NoAgreement { .. }) {
+                    failure = Some(e);
+                }
+            }
+        }
+    }
+    Err(failure.unwrap_or_else(|| no_wand(input, 0)))
+}
+
+fn no_wand(input: &WandInput, camera_idx: usize) -> WandError {
+    let colours: Vec<String> = input.colours.iter().map(|c| format!("{c:?}").to_lowercase()).collect();
+    WandError::NoWand { camera: input.cameras[camera_idx].name.to_string(), colours: colours.join(", ") }
+}
+
+fn relate_all(
+    input: &WandInput,
+    config: &WandConfig,
+    first: &[Couple],
+    begun: &mut Begun,
+) -> Result<(), WandError> {
+    for k in 1..input.cameras.len() {
+        let others = couples(&begun.tracks[k], config.least_extent_rad, 4);
+        if others.is_empty() {
+            return Err(no_wand(input, k));
+        }
+        let window = input.cameras[k].coarse_offset.map(|c| {
+            let reach = 4.0 * c.sd_s + config.offset_slack_s;
+            (c.value_s - reach, c.value_s + reach)
+        });
+        let near = window.map(|w| relate(input, config, first, &others, begun, k, Some(w)));
+        let found = match near {
+            Some(Ok(found)) => Ok(found),
+            _ => relate(input, config, first, &others, begun, k, None),
+        };
+        let (pose, clock) = found.map_err(|reason| WandError::NoAgreement {
+            first: input.cameras[0].name.to_string(),
+            second: input.cameras[k].name.to_string(),
+            reason,
+        })?;
+        begun.poses.push(pose);
+        begun.clocks.push(clock);
+    }
+    Ok(())
+}
+
+/// Pose (in metres) and clock of camera k against camera 0.
+fn relate(
+    input: &WandInput,
+    config: &WandConfig,
+    first: &[Couple],
+    others: &[Couple],
+    begun: &Begun,
+    k: usize,
+    offset_window_s: Option<(f64, f64)>,
+) -> Result<(CameraPose, Clock), String> {
+    let bootstrap = BootstrapConfig { offset_window_s, ..config.bootstrap.clone() };
+    let focal = |k: usize| input.cameras[k].lens.fx_px;
+    let wanted = wanted_support(begun, 0, config).min(wanted_support(begun, k, config));
+    let mut best: Option<(f64, CameraPose, Clock)> = None;
+    let mut last_reason = "no two tracks are seen by both at the same time".to_string();
+    for a in first {
+        for b in others {
+            for crossed in [false, true] {
+                let a_tracks: Vec<Track> =
+                    a.tracks.iter().map(|&i| as_track(&begun.tracks[0][i], focal(0))).collect();
+                let mut b_tracks: Vec<Track> =
+                    b.tracks.iter().map(|&i| as_track(&begun.tracks[k][i], focal(k))).collect();
+                if crossed {
+                    b_tracks.reverse();
+                }
+                let found = match bootstrap_pair(&a_tracks, &b_tracks, &bootstrap) {
+                    Ok(found) => found,
+                    Err(e) => {
+                        last_reason = e.to_string();
+                        continue;
+                    }
+                };
+                for guess in found.iter().take(3) {
+                    if guess.median_px > 2.0 * config.epipolar_px {
+                        continue;
+                    }
+                    let pose = CameraPose { camera_from_world: guess.b_from_a };
+                    let clock = Clock {
+                        offset_s: guess.offset_s,
+                        drift: guess.drift,
+                        readout_s: begun.readouts_s[k].value,
+                    };
+                    if let Some((support, length)) = support(input, config, begun, k, &pose, &clock) {
+                        if best.as_ref().is_none_or(|b| support > b.0) {
+                            let mut metric = pose;
+                            metric.camera_from_world.translation.vector *= input.length_m / length;
+                            best = Some((support, metric, clock));
+                        }
+                    }
+                }
+                // most of what moves is explained: no need to try the rest
+                if best.as_ref().is_some_and(|b| b.0 > 0.5 * wanted) {
+                    return best.map(|b| (b.1, b.2)).ok_or(last_reason);
+                }
+            }
+        }
+    }
+    match best {
+        Some((_, pose, clock)) => Ok((pose, clock)),
+        None => Err(last_reason),
+    }
+}
+
+/// Seconds during which two moving tracks are seen together.
+fn wanted_support(begun: &Begun, k: usize, config: &WandConfig) -> f64 {
+    couples(&begun.tracks[k], config.least_extent_rad, usize::MAX)
+        .iter()
+        .map(|c| {
+            let (p, q) = (begun.tracks[k][c.tracks[0]].span_s(), begun.tracks[k][c.tracks[1]].span_s());
+            p[1].min(q[1]) - p[0].max(q[0])
+        })
+        .sum()
+}
+
+/// Pieces of 3D track of cameras 0 and k at a pose and clock.
+pub(super) fn pieces(
+    views: &[(CameraPose, Clock, f64)],
+    tracks: &[&[Tracklet]],
+    epipolar_px: f64,
+    farthest: f64,
+) -> Vec<Piece> {
+    let seen: Vec<TrackView> = views
+        .iter()
+        .zip(tracks)
+        .map(|((pose, clock, focal_px), tracks)| TrackView {
+            pose,
+            clock: *clock,
+            focal_px: *focal_px,
+            tracks,
+        })
+        .collect();
+    let needs = PieceConfig { epipolar_px, farthest, fastest_per_s: f64::INFINITY, fewest: 5, size: None };
+    find_pieces(&seen, &needs)
+}
+
+/// Seconds of pieces in pairs of constant distance, and that distance, in units of the baseline.
+fn support(
+    input: &WandInput,
+    config: &WandConfig,
+    begun: &Begun,
+    k: usize,
+    pose: &CameraPose,
+    clock: &Clock,
+) -> Option<(f64, f64)> {
+    let views = [
+        (begun.poses[0], begun.clocks[0], input.cameras[0].lens.fx_px),
+        (*pose, *clock, input.cameras[k].lens.fx_px),
+    ];
+    let tracks = [begun.tracks[0].as_slice(), begun.tracks[k].as_slice()];
+    let pieces = pieces(&views, &tracks, config.epipolar_px, 100.0);
+    super::ends::constant_distance(&pieces, config.length_tolerance)
+}
