@@ -23,7 +23,7 @@ fn cast(habit: Habit, seed: u64, strokes: u32) -> (RodMotion, Vec<TrueStroke>) {
     let found = true_strokes(
         &motion,
         Vector3::x(),
-        &TruthConfig { upper_butt_at_m: Some(0.7), ..TruthConfig::default() },
+        &TruthConfig { butts_at_m: vec![0.40, 0.66], ..TruthConfig::default() },
     );
     (motion, found)
 }

@@ -98,6 +98,9 @@ pub enum SimulateError {
     /// A table cannot be put into words.
     #[error("a TOML file cannot be made: {0}")]
     Toml(#[from] toml::ser::Error),
+    /// Figures cannot be put into words.
+    #[error("a JSON file cannot be made: {0}")]
+    Json(#[from] serde_json::Error),
 }
 
 /// Writes a simulated day into `out_dir` (new or empty): the session there, the truth in its folder `truth`.

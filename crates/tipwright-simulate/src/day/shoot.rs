@@ -23,6 +23,7 @@ use crate::phone::noise::{between, stream};
 use crate::phone::play::{Ball, Curve, Play};
 use crate::phone::shutter::Shutter;
 use crate::phone::sound::{Clap, Microphone};
+use crate::truth_figures::{TruthConfig, strokes_json, true_strokes};
 
 /// Ticks per second of all clips.
 const TICKS: i64 = 90_000;
@@ -427,6 +428,16 @@ impl<'a> Shoot<'a> {
                     truth::write(&folder.join("path.csv"), &path)?;
                     let rod = truth::rod_csv(motion, &Vector3::x(), 0.0, end_s);
                     truth::write(&folder.join("rod.csv"), &rod)?;
+                    let take = &plan.takes[*take_idx];
+                    let config = TruthConfig {
+                        butts_at_m: plan.butts.iter().map(|(at_m, ..)| *at_m).collect(),
+                        ..TruthConfig::default()
+                    };
+                    let strokes = true_strokes(motion, Vector3::x(), &config);
+                    let seen: Vec<_> = strokes.into_iter().filter(|s| s.is_within(0.0, end_s)).collect();
+                    let strokes =
+                        strokes_json(&plan.title, &take.name, &take.caster, take.phase.as_deref(), &seen)?;
+                    truth::write(&folder.join("strokes.json"), &strokes)?;
                 }
                 _ => {}
             }

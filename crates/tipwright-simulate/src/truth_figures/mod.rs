@@ -14,9 +14,9 @@ mod shape;
 /// What is worn and what counts as a stroke.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TruthConfig {
-    /// Upper butt marker along the rod from the butt cap; `None`: the tip alone is marked, so that rod straight
-    /// position is the time of peak speed and what needs the butt is left out.
-    pub upper_butt_at_m: Option<f64>,
+    /// Butt markers along the rod from the butt cap, the lower first. Two give the butt's axis; with fewer, rod straight
+    /// position is the time of peak speed and what needs the axis is left out.
+    pub butts_at_m: Vec<f64>,
     /// A movement counts from this peak speed. 5 m/s: an ordinary cast peaks at 15 to 25.
     pub least_peak_m_s: f64,
     /// And from this share of the take's largest peak. 0.5: rebounds after a stop stay below it.
@@ -27,7 +27,7 @@ pub struct TruthConfig {
 
 impl Default for TruthConfig {
     fn default() -> Self {
-        Self { upper_butt_at_m: None, least_peak_m_s: 5.0, least_peak_share: 0.5, least_travel_m: 1.2 }
+        Self { butts_at_m: Vec::new(), least_peak_m_s: 5.0, least_peak_share: 0.5, least_travel_m: 1.2 }
     }
 }
 
@@ -48,6 +48,15 @@ pub struct TrueStroke {
     pub figures: Figures,
 }
 
+impl TrueStroke {
+    /// From the start of W to the stop it lies between two instants: a clip of them shows the whole stroke.
+    #[must_use]
+    pub fn is_within(&self, from_s: f64, to_s: f64) -> bool {
+        let at = |id| self.figures.get(id).map_or(f64::NAN, |m| m.value);
+        at(FigureId::TStart) > from_s && at(FigureId::TStop) < to_s
+    }
+}
+
 /// A quantity over the frames.
 struct Dense {
     t_s: Vec<f64>,
@@ -63,6 +72,12 @@ impl Dense {
             let crosses = if rising { a < 0.0 && b >= 0.0 } else { a > 0.0 && b <= 0.0 };
             crosses.then(|| self.t_s[i - 1] + (self.t_s[i] - self.t_s[i - 1]) * a / (a - b))
         })
+    }
+
+    /// Last frame before `peak` at which the tip still rests: below a tenth of the peak's speed; not before `from`.
+    fn rest_before(&self, from: usize, peak: usize) -> usize {
+        let rest = 0.1 * self.speed_m_s[peak];
+        (from..peak).rev().find(|i| self.speed_m_s[*i] < rest).unwrap_or(from)
     }
 
     fn idx_at(&self, t_s: f64) -> usize {
@@ -121,88 +136,156 @@ pub fn true_strokes(motion: &RodMotion, forward: Vector3<f64>, config: &TruthCon
         fastest >= least && (dense.tip[*b] - dense.tip[*a]).norm() >= config.least_travel_m
     });
     let mut out: Vec<TrueStroke> = Vec::new();
-    let mut before: Option<(f64, Vector3<f64>)> = None;
+    let mut spans: Vec<Span> = Vec::new();
     for (k, (a, b)) in runs.iter().copied().enumerate() {
         let until = runs.get(k + 1).map_or(dense.t_s.len() - 1, |r| r.0);
-        let direction = if along[(a + b) / 2] > 0.0 { Direction::Forward } else { Direction::Back };
         let mut stroke = TrueStroke {
             stroke: out.len() as u32 + 1,
-            direction,
-            rsp_source: if config.upper_butt_at_m.is_some() { RspSource::Bend } else { RspSource::Speed },
+            direction: if along[(a + b) / 2] > 0.0 { Direction::Forward } else { Direction::Back },
+            rsp_source: if config.butts_at_m.len() >= 2 { RspSource::Bend } else { RspSource::Speed },
             reversal_before_s: dense.t_s[a],
             reversal_after_s: dense.t_s[b],
             figures: Figures::default(),
         };
-        if let Some(next) = measure(motion, &dense, config, (a, b, until), before, &mut stroke) {
-            before = Some(next);
+        if let Some(span) = measure(motion, &dense, config, (a, b, until), &mut stroke) {
+            spans.push(span);
             out.push(stroke);
         }
     }
+    between(motion, config, &spans, &mut out);
     out
 }
 
-/// Fills in the figures; gives the stop and the chord for the stroke after.
+/// What neighbours need to know of a stroke.
+struct Span {
+    start_s: f64,
+    stop_s: f64,
+    chord: Vector3<f64>,
+}
+
+/// Fills in the figures of one stroke. `(a, b, until)`: frames of the reversals before and after, and of the reversal
+/// before the next stroke.
 fn measure(
     motion: &RodMotion,
     dense: &Dense,
     config: &TruthConfig,
     (a, b, until): (usize, usize, usize),
-    before: Option<(f64, Vector3<f64>)>,
     stroke: &mut TrueStroke,
-) -> Option<(f64, Vector3<f64>)> {
+) -> Option<Span> {
     let mut put = |id: FigureId, value: f64| stroke.figures.set(id, Measured::new(value, 0.0));
     let (peak_idx, peak_s, peak_m_s) = peak(&dense.t_s, &dense.speed_m_s, a, b);
     let gate = 0.2 * peak_m_s;
-    let start_s = if dense.speed_m_s[a] > gate {
-        dense.t_s[a]
+    let from = dense.rest_before(a, peak_idx);
+    let start_s = if dense.speed_m_s[from] > gate {
+        dense.t_s[from]
     } else {
-        dense.crossing_s(&dense.speed_m_s, gate, true, a, peak_idx)?
+        dense.crossing_s(&dense.speed_m_s, gate, true, from, peak_idx)?
     };
     let stop_s = dense.crossing_s(&dense.speed_m_s, gate, false, peak_idx, until)?;
     let rough_chord = dense.tip[peak_idx] - motion.tip_at(start_s);
-    let rsp_s = if config.upper_butt_at_m.is_some() {
-        bend::rod_straight_s(motion, dense, &rough_chord, (dense.idx_at(start_s), b, until))?
-    } else {
-        peak_s
+    let axis = bend::ButtAxis::of(config);
+    let rsp_s = match &axis {
+        Some(axis) => axis.rod_straight_s(motion, dense, &rough_chord, (dense.idx_at(start_s), b, until))?,
+        None => peak_s,
     };
     put(FigureId::TStart, start_s);
     put(FigureId::TRsp, rsp_s);
     put(FigureId::TStop, stop_s);
     put(FigureId::Duration, rsp_s - start_s);
     put(FigureId::PeakSpeed, peak_m_s);
-    put(FigureId::PeakLead, 1e3 * (rsp_s - peak_s));
+    if axis.is_some() {
+        put(FigureId::PeakLead, 1e3 * (rsp_s - peak_s));
+    }
     put(FigureId::Stop, 1e3 * (stop_s - peak_s));
     let start_idx = dense.idx_at(start_s);
-    let half_s =
-        dense.crossing_s(&dense.speed_m_s, 0.5 * peak_m_s, true, start_idx.saturating_sub(1), peak_idx)?;
+    let half_from = start_idx.saturating_sub(1);
+    let half_s = if dense.speed_m_s[half_from] >= 0.5 * peak_m_s {
+        start_s
+    } else {
+        dense.crossing_s(&dense.speed_m_s, 0.5 * peak_m_s, true, half_from, peak_idx)?
+    };
     put(FigureId::LatePower, (half_s - start_s) / (rsp_s - start_s));
     let shape = shape::Shape::of(motion, dense, start_s, rsp_s)?;
     shape.put_into(&mut put);
     let ramp_end = (start_idx..=peak_idx).find(|i| dense.speed_m_s[*i] >= 0.9 * peak_m_s).unwrap_or(peak_idx);
-    if let Some((r2, changes)) = shape::ramp(dense, start_idx, ramp_end) {
+    if let Some((r2, changes)) = shape::ramp(dense, start_idx, ramp_end, 0.02 * peak_m_s) {
         put(FigureId::Smoothness, r2);
         put(FigureId::SignChanges, changes as f64);
     }
     let chord = shape.chord();
-    if let Some((stop_before_s, chord_before)) = before {
-        put(FigureId::Pause, start_s - stop_before_s);
-        put(FigureId::Opposite, chord.angle(&chord_before).to_degrees());
+    bend::tip_in_counterflex(dense, &shape, (rsp_s, stop_s, dense.t_s[until]), &mut put);
+    if let Some(upper_at_m) = config.butts_at_m.last() {
+        bend::put_butt_speed(motion, *upper_at_m, (start_s, rsp_s), &mut put);
     }
-    let until_s = dense.t_s[until];
-    // travel toward the stroke before W, and on after the stop: at the upper butt marker, else at the tip
-    let point = |t_s: f64| match config.upper_butt_at_m {
-        Some(at_m) => motion.rod_point_at(t_s, at_m),
-        None => motion.tip_at(t_s),
-    };
-    let toward = chord.normalize();
-    let from_s = before.map_or(dense.t_s[0], |(stop_s, _)| stop_s);
-    put(FigureId::Creep, bend::largest_advance_m(point, &toward, from_s, start_s, true));
-    put(FigureId::Drift, bend::largest_advance_m(point, &toward, stop_s, until_s, false));
-    bend::tip_in_counterflex(dense, &shape, (rsp_s, until_s), &mut put);
-    if let Some(at_m) = config.upper_butt_at_m {
-        bend::put_into(motion, dense, at_m, &chord, (start_s, rsp_s, until_s), &mut put);
+    if let Some(axis) = &axis {
+        axis.put_into(motion, dense, &chord, (start_s, rsp_s, stop_s, dense.t_s[until]), &mut put);
     }
-    Some((stop_s, chord))
+    Some(Span { start_s, stop_s, chord })
+}
+
+/// Figures that need a neighbour: pause, angle between chords, creep before, drift after.
+fn between(motion: &RodMotion, config: &TruthConfig, spans: &[Span], strokes: &mut [TrueStroke]) {
+    for k in 0..strokes.len() {
+        let toward = spans[k].chord.normalize();
+        let mut put = |id: FigureId, value: f64| strokes[k].figures.set(id, Measured::new(value, 0.0));
+        if let Some(next) = spans.get(k + 1) {
+            let (from_s, to_s) = (spans[k].stop_s, next.start_s);
+            let drift_m = match config.butts_at_m.last() {
+                Some(at_m) => {
+                    bend::furthest_m(|t| motion.rod_point_at(t, *at_m), &toward, from_s, to_s, from_s)
+                }
+                None => bend::furthest_m(|t| motion.tip_at(t), &toward, from_s, to_s, from_s),
+            };
+            put(FigureId::Drift, drift_m);
+        }
+        let Some(before) = k.checked_sub(1).map(|i| &spans[i]) else { continue };
+        let (from_s, to_s) = (before.stop_s, spans[k].start_s);
+        put(FigureId::Pause, to_s - from_s);
+        put(FigureId::Opposite, spans[k].chord.angle(&before.chord).to_degrees());
+        let creep_m = match config.butts_at_m.last() {
+            Some(at_m) => bend::furthest_m(|t| motion.rod_point_at(t, *at_m), &-toward, from_s, to_s, to_s),
+            None => bend::tip_creep_m(motion, &toward, from_s, to_s),
+        };
+        put(FigureId::Creep, creep_m);
+    }
+}
+
+/// strokes.json of the truth: the columns of a results folder's strokes.json, every `_sd` zero, `null` where a figure has
+/// no truth.
+///
+/// # Errors
+/// Only what the JSON writer says.
+pub fn strokes_json(
+    session: &str,
+    take: &str,
+    caster: &str,
+    phase: Option<&str>,
+    strokes: &[TrueStroke],
+) -> Result<String, serde_json::Error> {
+    let rows: Vec<serde_json::Value> = strokes
+        .iter()
+        .map(|s| {
+            let mut row = serde_json::Map::new();
+            for (key, text) in
+                [("session", Some(session)), ("take", Some(take)), ("caster", Some(caster)), ("phase", phase)]
+            {
+                row.insert(key.into(), text.into());
+            }
+            row.insert("stroke".into(), s.stroke.into());
+            row.insert("direction".into(), serde_json::to_value(s.direction)?);
+            row.insert("rsp_source".into(), serde_json::to_value(s.rsp_source)?);
+            for id in FigureId::ALL {
+                let key = id.info().key;
+                let measured = s.figures.get(*id);
+                row.insert(key.into(), measured.map(|m| m.value).into());
+                row.insert(format!("{key}_sd"), measured.map(|m| m.sd).into());
+            }
+            Ok(serde_json::Value::Object(row))
+        })
+        .collect::<Result<_, serde_json::Error>>()?;
+    let mut text = serde_json::to_string_pretty(&serde_json::json!({ "schema": 1, "strokes": rows }))?;
+    text.push('\n');
+    Ok(text)
 }
 
 #[cfg(test)]

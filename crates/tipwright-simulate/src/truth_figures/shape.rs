@@ -53,15 +53,25 @@ impl Shape {
         (p - self.start).dot(&self.up)
     }
 
-    /// Height of the best straight line at `s_m`: (offset, slope).
-    fn best_line(&self) -> (f64, f64) {
-        let n = self.rows.len() as f64;
-        let s_mean = self.rows.iter().map(|r| r[0]).sum::<f64>() / n;
-        let h_mean = self.rows.iter().map(|r| r[1]).sum::<f64>() / n;
-        let sh: f64 = self.rows.iter().map(|r| (r[0] - s_mean) * (r[1] - h_mean)).sum();
-        let ss: f64 = self.rows.iter().map(|r| (r[0] - s_mean).powi(2)).sum();
-        let slope = sh / ss;
-        (h_mean - slope * s_mean, slope)
+    /// Root mean square of the height about its best straight line; the mean is along the path, so that it does not
+    /// depend on how fast each part was travelled.
+    fn slp_rms_m(&self) -> f64 {
+        let step = |a: usize, b: usize| {
+            (0..3).map(|k| (self.rows[b][k] - self.rows[a][k]).powi(2)).sum::<f64>().sqrt()
+        };
+        let last = self.rows.len() - 1;
+        let weights: Vec<f64> = (0..=last)
+            .map(|i| {
+                0.5 * (if i > 0 { step(i - 1, i) } else { 0.0 } + if i < last { step(i, i + 1) } else { 0.0 })
+            })
+            .collect();
+        let total: f64 = weights.iter().sum();
+        let mean = |f: &dyn Fn(&[f64; 3]) -> f64| {
+            self.rows.iter().zip(&weights).map(|(r, w)| w * f(r)).sum::<f64>() / total
+        };
+        let (s_mean, h_mean) = (mean(&|r| r[0]), mean(&|r| r[1]));
+        let slope = mean(&|r| (r[0] - s_mean) * (r[1] - h_mean)) / mean(&|r| (r[0] - s_mean).powi(2));
+        mean(&|r| (r[1] - h_mean - slope * (r[0] - s_mean)).powi(2)).sqrt()
     }
 
     /// Largest depth below the upper convex hull, and where along the chord.
@@ -106,19 +116,19 @@ impl Shape {
         put(FigureId::Travel, self.travel_m);
         let (dip_m, at_m) = self.dip();
         put(FigureId::DipDepth, dip_m);
-        put(FigureId::DipAt, at_m / chord_m);
+        if dip_m > 0.0 {
+            put(FigureId::DipAt, at_m / chord_m);
+        }
         put(FigureId::DomeHeight, self.rows.iter().map(|r| r[1]).fold(0.0, f64::max));
-        let (offset, slope) = self.best_line();
-        let square = self.rows.iter().map(|r| (r[1] - offset - slope * r[0]).powi(2)).sum::<f64>()
-            / self.rows.len() as f64;
-        put(FigureId::SlpRms, square.sqrt());
+        put(FigureId::SlpRms, self.slp_rms_m());
         put(FigureId::Straightness, self.rows.iter().map(|r| r[1].abs()).fold(0.0, f64::max) / chord_m);
         put(FigureId::OffPlaneMax, self.rows.iter().map(|r| r[2].abs()).fold(0.0, f64::max));
     }
 }
 
-/// R squared of a straight line through tip speed, and sign changes of its slope.
-pub fn ramp(dense: &Dense, from: usize, to: usize) -> Option<(f64, usize)> {
+/// R squared of a straight line through tip speed, and how often its slope changes sign; a rise or fall of less than
+/// `least_m_s` is none.
+pub fn ramp(dense: &Dense, from: usize, to: usize, least_m_s: f64) -> Option<(f64, usize)> {
     if to < from + 3 {
         return None;
     }
@@ -128,7 +138,15 @@ pub fn ramp(dense: &Dense, from: usize, to: usize) -> Option<(f64, usize)> {
     let tv: f64 = t.iter().zip(v).map(|(t, v)| (t - t_mean) * (v - v_mean)).sum();
     let tt: f64 = t.iter().map(|t| (t - t_mean).powi(2)).sum();
     let vv: f64 = v.iter().map(|v| (v - v_mean).powi(2)).sum();
-    let slopes: Vec<f64> = v.windows(2).map(|w| w[1] - w[0]).filter(|d| *d != 0.0).collect();
-    let changes = slopes.windows(2).filter(|w| (w[0] > 0.0) != (w[1] > 0.0)).count();
+    let (mut rising, mut extreme, mut changes) = (true, v[0], 0);
+    for speed in v {
+        if (*speed > extreme) == rising {
+            extreme = *speed;
+        } else if (speed - extreme).abs() >= least_m_s {
+            rising = !rising;
+            extreme = *speed;
+            changes += 1;
+        }
+    }
     Some((tv * tv / (tt * vv), changes))
 }

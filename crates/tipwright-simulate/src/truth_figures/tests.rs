@@ -8,7 +8,7 @@ use crate::motion::{GripPose, RodMotion, RodState};
 
 const DT_S: f64 = 0.5e-3;
 
-/// A motion whose tip and grip are given; the rod between them is drawn straight.
+/// A motion whose tip and grip are given; the rod lies on the grip's axis for 1.08 m and then makes for the tip.
 fn made(duration_s: f64, grip: impl Fn(f64) -> GripPose, tip: impl Fn(f64) -> Point3<f64>) -> RodMotion {
     let frames = (0..=(duration_s / DT_S) as usize)
         .map(|i| {
@@ -18,8 +18,14 @@ fn made(duration_s: f64, grip: impl Fn(f64) -> GripPose, tip: impl Fn(f64) -> Po
                 t_s,
                 butt_in_world: g.butt_in_world,
                 butt_axis_in_world: g.butt_axis_in_world,
-                rod_in_world: (0..=10)
-                    .map(|k| g.butt_in_world + (end - g.butt_in_world) * (f64::from(k) / 10.0))
+                rod_in_world: (0..=10_i32)
+                    .map(|k| {
+                        let s_m = 0.27 * f64::from(k);
+                        let on_axis = g.butt_in_world + s_m * g.butt_axis_in_world;
+                        on_axis
+                            + (end - g.butt_in_world - 2.7 * g.butt_axis_in_world) * f64::from((k - 4).max(0))
+                                / 6.0
+                    })
                     .collect(),
                 tip_velocity_in_world_m_s: (tip(t_s + 1e-6) - tip(t_s - 1e-6)) / 2e-6,
                 line_in_world: Vec::new(),
@@ -138,7 +144,7 @@ fn bend_decides_rod_straight_position() {
         butt_axis_in_world: Vector3::z(),
     };
     let motion = made(1.1, grip, |t| Point3::new(along(t), 0.0, 2.7));
-    let config = TruthConfig { upper_butt_at_m: Some(0.5), ..TruthConfig::default() };
+    let config = TruthConfig { butts_at_m: vec![0.3, 0.5], ..TruthConfig::default() };
     let strokes = true_strokes(&motion, Vector3::x(), &config);
     let get = |id: FigureId| strokes[0].figures.get(id).unwrap().value;
     assert!((get(FigureId::TRsp) - rsp_s).abs() < 1e-5);
