@@ -10,4 +10,5 @@ pub mod day;
 pub mod motion;
 pub mod phone;
 pub mod physics;
+pub mod score;
 pub mod truth_figures;
