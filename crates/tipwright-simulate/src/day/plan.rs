@@ -121,7 +121,7 @@ fn mode(fps: u32) -> PhoneMode {
         slow_tag: true,
         codec: PictureCodec::H264,
         depth: Depth::Bits8,
-        spend: Spend::Quality(24.0),
+        spend: Spend::Quality(18.0),
         readout_s: 6.1e-3,
         exposure_s: 1.0 / 1000.0,
         jitter_s: 0.0,
