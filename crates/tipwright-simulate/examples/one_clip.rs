@@ -28,8 +28,10 @@ fn main() {
     println!("develop {:.2} ms a frame", t.elapsed().as_secs_f64() * 10.0);
     for quality in [28.0, 24.0, 21.0, 18.0, 15.0] {
         let path = std::env::temp_dir().join("one_clip.mp4");
-        let config =
-            EncodeConfig { spend: Spend::Quality(quality), ..EncodeConfig::new(plan.cameras[0].picture.stored_px) };
+        let config = EncodeConfig {
+            spend: Spend::Quality(quality),
+            ..EncodeConfig::new(plan.cameras[0].picture.stored_px)
+        };
         let mut encoder = ClipEncoder::create(&path, config).unwrap();
         let t = Instant::now();
         let mut developing = 0.0;
