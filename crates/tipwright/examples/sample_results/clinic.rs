@@ -15,7 +15,7 @@ use tipwright::model::{Clock, FigureId, Figures, Measured, Scene, SceneQuality, 
 
 /// What to make up.
 pub struct Wish {
-    /// Takes of six strokes.
+    /// Takes of ten strokes.
     pub takes: usize,
     /// Feet first.
     pub feet: bool,
@@ -78,6 +78,15 @@ pub fn session(wish: &Wish) -> SessionResults {
     }
 }
 
+/// The same under another title.
+pub fn renamed(mut session: SessionResults, title: &str) -> SessionResults {
+    session.title = title.into();
+    for take in &mut session.takes {
+        take.session = title.into();
+    }
+    session
+}
+
 fn fail(take: &mut TakeResults) {
     take.status = TakeStatus::Failed;
     take.strokes.clear();
@@ -98,7 +107,7 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
     let mut strokes = Vec::new();
     let mut t_s = 1.2 + rng.random_range(0.0..0.4);
     let mut stop_before_s = None;
-    for n in 0..6_u32 {
+    for n in 0..10_u32 {
         let direction = if n % 2 == 0 { Direction::Back } else { Direction::Forward };
         let habit = Habit::draw(&mut rng, k % 2 == 0, direction);
         let stroke = habit.stroke(n + 1, t_s, stop_before_s, wish.butt);

@@ -5,7 +5,7 @@ mod clinic;
 
 use std::path::PathBuf;
 
-use tipwright::report::{ReportConfig, write_session, write_take};
+use tipwright::report::{CompareBy, CompareChoice, ReportConfig, compare, write_session, write_take};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -18,5 +18,12 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         write_take(take, &ReportConfig::of_session(&session), &folder)?;
     }
     write_session(&session, &folder)?;
+    let later = clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 90 });
+    let sessions = [session, clinic::renamed(later, "Alder Reach, a month later")];
+    for (name, by) in [("phases", CompareBy::Phase), ("casters", CompareBy::Caster), ("sessions", CompareBy::Session)] {
+        let some = if by == CompareBy::Session { &sessions[..] } else { &sessions[..1] };
+        let choice = CompareChoice { by, anonymous: by == CompareBy::Session, ..CompareChoice::default() };
+        compare(some, &choice, &folder.join("compare").join(name))?;
+    }
     Ok(())
 }

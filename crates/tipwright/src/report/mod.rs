@@ -5,11 +5,14 @@
 //! belongs to a stroke's figures; drawings take the figures as they are and only find the places to mark.
 //! Every file is written whole or not at all ([`files`]).
 
+pub mod compare;
 pub mod files;
 pub mod page;
 pub mod plot;
 pub mod tables;
 pub mod units;
+
+pub use compare::{CompareBy, CompareChoice, compare};
 
 use std::path::{Path, PathBuf};
 

@@ -28,6 +28,8 @@ pub enum Kind {
     SmallLength,
     /// A speed.
     Speed,
+    /// A count: whole, and without an interval when it is certain.
+    Count,
     /// Anything else, the same in both systems, with its unit.
     Other(&'static str),
 }
@@ -36,6 +38,9 @@ pub enum Kind {
 #[must_use]
 pub fn kind(id: FigureId) -> Kind {
     let info = id.info();
+    if id == FigureId::SignChanges {
+        return Kind::Count;
+    }
     match info.unit {
         "m" => match id {
             FigureId::DipDepth
@@ -107,6 +112,9 @@ impl Shown {
     #[must_use]
     pub fn full(&self) -> String {
         let unit = spaced(&self.unit);
+        if self.half_width.is_empty() {
+            return self.short();
+        }
         format!("{}\u{a0}\u{b1}\u{a0}{}{unit}", self.value, self.half_width)
     }
 
@@ -149,6 +157,14 @@ pub fn show(kind: Kind, measured: Measured, system: UnitSystem) -> Shown {
             Shown {
                 value: feet_inches(measured.value, places),
                 half_width: feet_inches(half_width, places),
+                unit: String::new(),
+            }
+        }
+        (Kind::Count, _) => {
+            let places = usize::from(measured.sd > 0.0);
+            Shown {
+                value: number(measured.value, places),
+                half_width: if places == 0 { String::new() } else { number(measured.half_width_95(), 1) },
                 unit: String::new(),
             }
         }

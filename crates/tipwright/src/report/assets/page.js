@@ -33,6 +33,14 @@
     time: (s) => minus(s.toFixed(3)) + ' s',
   };
 
+  // Where the page is narrow, drawings scroll sideways: then the keyboard must reach them.
+  const narrow = matchMedia('(max-width: 56rem)');
+  const reach = () => all('.panel').forEach((panel) => {
+    if (narrow.matches) panel.tabIndex = 0; else panel.removeAttribute('tabindex');
+  });
+  narrow.addEventListener('change', reach);
+  reach();
+
   // Sorting the session table.
   for (const table of all('table.sortable')) {
     const heads = all('thead th', table);
@@ -50,6 +58,30 @@
       });
       body.append(...rows);
     }));
+  }
+
+  // Ranking by what the reader picks; nothing is ranked before.
+  for (const box of all('.ranking')) {
+    const rows = JSON.parse(box.querySelector('script').textContent);
+    const pick = box.querySelector('select'), down = box.querySelector('input'), list = box.querySelector('ol');
+    const order = () => {
+      const chosen = rows.filter((row) => row.figure === pick.value).sort((a, b) => (a.value - b.value) * (down.checked ? -1 : 1));
+      list.replaceChildren(...chosen.map((row) => {
+        const item = document.createElement('li');
+        for (const [text, unit] of [[row.m, 'u-m'], [row.ft, 'u-ft']]) {
+          const span = document.createElement('span');
+          if (row.m !== row.ft) span.className = unit;
+          else if (unit === 'u-ft') continue;
+          span.textContent = text;
+          item.append(span);
+        }
+        item.prepend(row.who + ': ');
+        return item;
+      }));
+    };
+    pick.addEventListener('change', order);
+    down.addEventListener('change', order);
+    order();
   }
 
   // Definitions on hover and focus, from the list at the end of the page.

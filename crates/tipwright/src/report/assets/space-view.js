@@ -12,6 +12,7 @@ window.spaceView = function spaceView(element, data) {
   const scene = new Scene();
   const renderer = new SVGRenderer();
   renderer.setQuality('high');
+  renderer.setClearColor(new Color(0, 0, 0), 0);
   element.replaceChildren(renderer.domElement);
   renderer.domElement.setAttribute('aria-hidden', 'true');
   const camera = new OrthographicCamera(-1, 1, 1, -1, 0.1, 200);
@@ -69,6 +70,7 @@ window.spaceView = function spaceView(element, data) {
     wanted = requestAnimationFrame(() => {
       wanted = NOTHING;
       renderer.render(scene, camera);
+      renderer.domElement.style.backgroundColor = 'transparent';
     });
   };
   const fit = () => {

@@ -65,6 +65,9 @@ fn one(shown: &Shown) -> String {
         "\u{b0}" => "\u{b0}".to_owned(),
         unit => format!("\u{a0}<small>{}</small>", escape(unit)),
     };
+    if shown.half_width.is_empty() {
+        return format!("{}{unit}", escape(&shown.value));
+    }
     format!(
         "{}<span class=\"pm\">\u{a0}\u{b1}\u{a0}{}</span>{unit}",
         escape(&shown.value),
@@ -131,7 +134,9 @@ fn missing(figures: &Figures) -> String {
     format!("<p class=\"aside\">Not to be had. {}.</p>", capital(&parts.join(". ")))
 }
 
-fn capital(text: &str) -> String {
+/// The first letter in upper case.
+#[must_use]
+pub fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
 }

@@ -8,7 +8,7 @@ use crate::report::tables::direction_word;
 use crate::report::{ReportConfig, plot_name, rod_poses};
 
 use super::figures::{figure, list};
-use super::{data, slug};
+use super::data;
 use crate::report::plot::svg::escape;
 
 /// Id of a stroke's article.
@@ -41,15 +41,24 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
          value=\"0\" aria-label=\"Moment of {name}\"></label><output class=\"reading\"></output></div>",
         stroke.samples.len().saturating_sub(1)
     ));
+    // Where it went on the left, when on the right; one below the other where the page is narrow.
+    let is_over_time = |name: &str| matches!(name, "speed" | "bend" | "butt" | "power");
     out.push_str("<div class=\"panels\">");
-    for panel in &panels {
-        out.push_str(&format!("<figure class=\"panel p-{}\">{}</figure>", panel.name, panel.to_inline()));
+    for over_time in [false, true] {
+        out.push_str("<div class=\"column\">");
+        for panel in panels.iter().filter(|p| is_over_time(p.name) == over_time) {
+            out.push_str(&format!("<figure class=\"panel p-{}\">{}</figure>", panel.name, panel.to_inline()));
+        }
+        if !over_time {
+            out.push_str(&format!(
+                "<figure class=\"panel p-space\"><figcaption>In space: drag, pinch or use the arrow keys to turn it\
+                 </figcaption><div class=\"space\" tabindex=\"0\" role=\"img\" aria-label=\"Path of the tip in space, \
+                 {name}; arrow keys turn it, plus and minus bring it nearer and farther\"></div></figure>"
+            ));
+        }
+        out.push_str("</div>");
     }
-    out.push_str(&format!(
-        "<figure class=\"panel p-space\"><figcaption>In space: drag, pinch or use the arrow keys to turn it\
-         </figcaption><div class=\"space\" tabindex=\"0\" role=\"img\" aria-label=\"Path of the tip in space, {name}; \
-         arrow keys turn it, plus and minus bring it nearer and farther\"></div></figure></div>"
-    ));
+    out.push_str("</div>");
     out.push_str(&format!(
         "<p class=\"aside noprint\"><a href=\"../takes/{}/plots/{}\">The same on one sheet for printing<span class=\"hidden\"> \
          ({}, {name})</span></a></p>",
@@ -61,7 +70,6 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
         "<script type=\"application/json\" class=\"data\">{}</script></article>",
         data::of_stroke(&geometry)
     ));
-    debug_assert!(!slug(&own).is_empty());
     out
 }
 

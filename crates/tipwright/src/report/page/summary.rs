@@ -2,11 +2,11 @@
 
 use std::fmt::Write;
 
-use super::figures::{dual, figure, full, name};
+use super::figures::{capital, dual, figure, full, name};
 use super::{by_caster, caster, stroke, take_id};
 use crate::model::results::{SessionResults, TakeStatus};
 use crate::model::session::ReportUnits;
-use crate::model::{FigureId, Measured, Severity, Warning};
+use crate::model::{FigureId, Severity, Warning};
 use crate::report::plot::svg::escape;
 use crate::report::tables::direction_word;
 use crate::report::units::{Kind, number};
@@ -39,19 +39,7 @@ pub fn header(session: &SessionResults) -> String {
         casters.len(),
         session.takes.len(),
     );
-    let checked = |is: bool| if is { " checked" } else { "" };
-    let _ = write!(
-        out,
-        "<div class=\"switches noprint\"><fieldset><legend>Units</legend>\
-         <label><input type=\"radio\" name=\"units\" value=\"m\"{}> metres</label>\
-         <label><input type=\"radio\" name=\"units\" value=\"ft\"{}> feet</label></fieldset>\
-         <fieldset><legend>Paper</legend>\
-         <label><input type=\"radio\" name=\"paper\" value=\"\" checked> as the system</label>\
-         <label><input type=\"radio\" name=\"paper\" value=\"light\"> light</label>\
-         <label><input type=\"radio\" name=\"paper\" value=\"dark\"> dark</label></fieldset></div>",
-        checked(session.report_units == ReportUnits::M),
-        checked(session.report_units == ReportUnits::Ft),
-    );
+    out.push_str(&switches(session.report_units));
     out.push_str("<nav class=\"noprint\" aria-label=\"Casters\"><a href=\"#session\">Session</a>");
     for (id, takes) in &casters {
         let alias = takes.first().map_or(*id, |t| t.alias.as_str());
@@ -59,6 +47,23 @@ pub fn header(session: &SessionResults) -> String {
     }
     out.push_str(" <a href=\"#glossary\">What the figures mean</a></nav></header>");
     out
+}
+
+/// The switches of units and paper.
+#[must_use]
+pub fn switches(units: ReportUnits) -> String {
+    let checked = |is: bool| if is { " checked" } else { "" };
+    format!(
+        "<div class=\"switches noprint\"><fieldset><legend>Units</legend>\
+         <label><input type=\"radio\" name=\"units\" value=\"m\"{}> metres</label>\
+         <label><input type=\"radio\" name=\"units\" value=\"ft\"{}> feet</label></fieldset>\
+         <fieldset><legend>Paper</legend>\
+         <label><input type=\"radio\" name=\"paper\" value=\"\" checked> as the system</label>\
+         <label><input type=\"radio\" name=\"paper\" value=\"light\"> light</label>\
+         <label><input type=\"radio\" name=\"paper\" value=\"dark\"> dark</label></fieldset></div>",
+        checked(units == ReportUnits::M),
+        checked(units == ReportUnits::Ft),
+    )
 }
 
 /// The session at a glance.
@@ -77,8 +82,8 @@ pub fn section(session: &SessionResults) -> String {
             escape(&take.take)
         );
     }
-    out.push_str(&set_up(session));
     out.push_str(&table(session));
+    out.push_str(&set_up(session));
     out.push_str("</section>");
     out
 }
@@ -86,33 +91,33 @@ pub fn section(session: &SessionResults) -> String {
 /// How good the set-up is.
 fn set_up(session: &SessionResults) -> String {
     let quality = &session.scene.quality;
-    let mut rows: Vec<(&str, String)> = Vec::new();
+    let mut rows: Vec<(String, String)> = Vec::new();
     if let Some(wand) = session.wand_length_m {
-        rows.push(("wand as measured", full(Kind::Length, wand)));
+        rows.push(("wand as measured".into(), full(Kind::Length, wand)));
     }
     if let Some(rms_mm) = quality.wand_rms_mm {
         let (metric, imperial) = (number(rms_mm, 1), number(rms_mm / 25.4, 2));
         rows.push((
-            "wand, spread of its length",
+            "wand, spread of its length".into(),
             dual(&format!("{metric}\u{a0}<small>mm</small>"), &format!("{imperial}\u{a0}<small>in</small>")),
         ));
     }
     if let Some(px) = quality.reprojection_rms_px {
         rows.push((
-            "distance of spots from their prediction",
+            "distance of spots from their prediction".into(),
             format!("{}\u{a0}<small>px</small>", number(px, 2)),
         ));
     }
     if let Some(scale) = quality.scale_sd_relative {
-        rows.push(("scale known to", format!("{}\u{a0}<small>%</small>", number(1.96 * scale * 100.0, 2))));
+        rows.push(("scale known to".into(), format!("{}\u{a0}<small>%</small>", number(1.96 * scale * 100.0, 2))));
     }
     if let Some(angle) = session.convergence_deg {
-        rows.push(("angle between the cameras", format!("{}\u{b0}", number(angle, 0))));
+        rows.push(("angle between the cameras".into(), format!("{}\u{b0}", number(angle, 0))));
     }
     if let Some(g) = quality.gravity_m_s2 {
         let sd = quality.gravity_sd_m_s2.unwrap_or(0.0);
         rows.push((
-            "gravity from the toss",
+            "gravity from the toss".into(),
             dual(
                 &format!(
                     "{}<span class=\"pm\"> \u{b1}\u{a0}{}</span>\u{a0}<small>m/s\u{b2}</small>",
@@ -130,9 +135,9 @@ fn set_up(session: &SessionResults) -> String {
     let observations = quality.observations_accepted + quality.observations_rejected;
     if observations > 0 {
         rows.push((
-            "observations of the set-up",
+            "observations of the set-up".into(),
             format!(
-                "{observations} in = {} used + {} set aside",
+                "{observations} seen = {} used + {} set aside",
                 quality.observations_accepted, quality.observations_rejected
             ),
         ));
@@ -149,17 +154,17 @@ fn set_up(session: &SessionResults) -> String {
         if let (Some(used), Some(out)) = (lens.views_used, lens.views_left_out) {
             let _ = write!(text, ", {used} views used, {out} left out");
         }
-        rows.push(("", format!("lens of {}: {text}", escape(&lens.camera))));
+        rows.push((format!("lens of {}", escape(&lens.camera)), text));
     }
     if rows.is_empty() {
         return String::new();
     }
-    let mut out = String::from("<details class=\"facts\" open><summary>The set-up</summary><dl>");
+    let mut out = String::from("<details class=\"facts\"><summary>The set-up</summary><dl>");
     for (name, value) in rows {
         let _ = write!(
             out,
             "<div><dt>{}</dt><dd>{value}</dd></div>",
-            if name.is_empty() { "lens" } else { name }
+            name
         );
     }
     out.push_str("</dl></details>");
@@ -244,15 +249,9 @@ pub fn warning_list(warnings: &[Warning]) -> String {
             word.to_lowercase(),
             escape(&w.about),
             escape(w.what.trim_end_matches('.')),
-            escape(w.remedy.trim_end_matches('.'))
+            escape(&capital(w.remedy.trim_end_matches('.')))
         );
     }
     out.push_str("</ul>");
     out
-}
-
-/// A plain measured length, for other pages.
-#[must_use]
-pub fn length(measured: Measured) -> String {
-    full(Kind::Length, measured)
 }

@@ -30,7 +30,7 @@ pub fn section(id: &str, take: &TakeResults, config: &ReportConfig) -> String {
     out
 }
 
-/// Clips, clocks and the tally: in = accepted + rejected.
+/// Clips, clocks and the tally: seen = accepted + rejected.
 fn facts(take: &TakeResults) -> String {
     let mut out = String::from("<details class=\"facts\"><summary>How it was measured</summary><dl>");
     let clips: Vec<String> =
@@ -50,7 +50,7 @@ fn facts(take: &TakeResults) -> String {
         );
     }
     let tally = &take.tally;
-    let mut counts = format!("{} in = {} used", tally.offered, tally.accepted);
+    let mut counts = format!("{} seen = {} used", tally.offered, tally.accepted);
     let rejected: u64 = tally.rejected.values().sum();
     let _ = write!(counts, " + {rejected} set aside");
     if tally.offered != tally.accepted + rejected {

@@ -5,7 +5,7 @@ use super::frame::Words;
 use super::geometry::Geometry;
 use super::scale::Quantity;
 use super::timeline::{Quantities, Timeline};
-use super::{Format, Glyph, Panel, alt_text, figure_texts, figure_words, glyph, span};
+use super::{Format, Glyph, Panel, alt_text, figure_texts, figure_words, mark, span};
 use crate::model::FigureId;
 use crate::model::stroke::CastSample;
 
@@ -35,7 +35,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
         let t = rsp - lead.value * 1e-3;
         if let Some(at_max) = geometry.at(t).and_then(|p| p.bend_m) {
             let point = line.at(t, at_max);
-            glyph(&mut line.svg, Glyph::LargestBend, point);
+            mark(&mut line.svg, &mut line.labels, Glyph::LargestBend, point);
             let lead_text = figure_texts(FigureId::BendLead, lead).0;
             line.note(point, (0.0, -1.0), "", &figure_words("largest", FigureId::MaxBend, bend));
             let lead_note = Words::plain(format!("{lead_text} before rod straight"));

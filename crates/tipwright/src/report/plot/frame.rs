@@ -62,35 +62,30 @@ impl Words {
         format!("{}{}", self.before, self.imperial)
     }
 
-    fn in_both(&self) -> String {
-        format!("{}{} ({})", self.before, self.metric, self.imperial)
-    }
-
-    /// The text whose width decides where a label goes.
+    /// The lines whose size decides where a label goes.
     #[must_use]
-    pub fn widest(&self, units: DrawnUnits) -> String {
+    pub fn lines(&self, units: DrawnUnits) -> Vec<String> {
         match units {
-            _ if self.metric == self.imperial => self.in_metric(),
-            DrawnUnits::Metric => self.in_metric(),
-            DrawnUnits::Both => self.in_both(),
+            _ if self.metric == self.imperial => vec![self.in_metric()],
+            DrawnUnits::Metric => vec![self.in_metric()],
+            DrawnUnits::Both => vec![self.in_metric(), self.imperial.clone()],
             DrawnUnits::Switch if self.metric.chars().count() >= self.imperial.chars().count() => {
-                self.in_metric()
+                vec![self.in_metric()]
             }
-            DrawnUnits::Switch => self.in_imperial(),
+            DrawnUnits::Switch => vec![self.in_imperial()],
         }
     }
 }
 
-/// Text in the unit system(s) of the drawing.
-pub fn dual_text(svg: &mut Svg, class: &str, at: Xy, anchor: Anchor, words: &Words, units: DrawnUnits) {
-    match units {
-        _ if words.metric == words.imperial => svg.text(class, at, anchor, &words.in_metric()),
-        DrawnUnits::Metric => svg.text(class, at, anchor, &words.in_metric()),
-        DrawnUnits::Both => svg.text(class, at, anchor, &words.in_both()),
-        DrawnUnits::Switch => {
-            svg.text(&format!("{class} u-m"), at, anchor, &words.in_metric());
-            svg.text(&format!("{class} u-ft"), at, anchor, &words.in_imperial());
-        }
+/// Text in the unit system(s) of the drawing, from its first line's start down.
+pub fn dual_text(svg: &mut Svg, class: &str, at: Xy, line_height: f64, words: &Words, units: DrawnUnits) {
+    if units == DrawnUnits::Switch && words.metric != words.imperial {
+        svg.text(&format!("{class} u-m"), at, Anchor::Start, &words.in_metric());
+        svg.text(&format!("{class} u-ft"), at, Anchor::Start, &words.in_imperial());
+        return;
+    }
+    for (k, line) in words.lines(units).iter().enumerate() {
+        svg.text(class, (at.0, at.1 + k as f64 * line_height), Anchor::Start, line);
     }
 }
 
@@ -188,9 +183,9 @@ impl Frame<'_> {
         let taken = text_area(at_end, Anchor::End, &name, TICK_SIZE);
         for tick in self.x.ticks(system) {
             let x = self.x.scale.at(tick.value);
-            svg.line("axis", (x, area.bottom), (x, area.bottom + 4.0));
             let own = text_area((x, row), Anchor::Middle, &tick.label, TICK_SIZE);
             if own.right + 4.0 < taken.left {
+                svg.line("axis", (x, area.bottom), (x, area.bottom + 4.0));
                 svg.text("tick", (x, row), Anchor::Middle, &tick.label);
             }
         }

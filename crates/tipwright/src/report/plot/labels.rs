@@ -6,7 +6,7 @@ use super::svg::{Anchor, Svg, Xy, coordinate};
 /// Height of a line of text over its font size.
 const LINE_EM: f64 = 1.22;
 /// Width of an average character over the font size, on the wide side: the reader's fonts are not known here.
-const CHARACTER_EM: f64 = 0.53;
+const CHARACTER_EM: f64 = 0.59;
 
 /// Estimated width of a text.
 #[must_use]
@@ -103,6 +103,17 @@ impl Labels {
         self.taken.push(area);
     }
 
+    /// A mark, which labels never cover.
+    pub fn take_mark(&mut self, (x, y): Xy) {
+        self.taken.push(Area { left: x - 5.0, top: y - 5.0, right: x + 5.0, bottom: y + 5.0 });
+    }
+
+    /// Distance from one line of a label to the next.
+    #[must_use]
+    pub fn line_height(&self) -> f64 {
+        LINE_EM * self.font_size
+    }
+
     /// A line of the drawing, which labels would rather not cover. Points in between are filled in.
     pub fn ink(&mut self, points: &[Xy]) {
         const STEP: f64 = 5.0;
@@ -120,9 +131,9 @@ impl Labels {
 
     /// Finds a place for `content` near `point`, nearest first, preferring the side `(dx, dy)` points to.
     /// `None` when every place would lie on another label.
-    pub fn place(&mut self, point: Xy, toward: Xy, content: &str) -> Option<Placed> {
-        let width = text_width(content, self.font_size);
-        let height = LINE_EM * self.font_size;
+    pub fn place(&mut self, point: Xy, toward: Xy, lines: &[String]) -> Option<Placed> {
+        let width = lines.iter().map(|l| text_width(l, self.font_size)).fold(0.0, f64::max);
+        let height = LINE_EM * self.font_size * lines.len() as f64;
         let mut best: Option<(f64, Area)> = None;
         for distance in [7.0, 13.0, 20.0, 29.0, 40.0, 55.0, 75.0, 100.0, 130.0, 165.0] {
             for turn in 0..16 {
@@ -144,7 +155,7 @@ impl Labels {
                 let length = toward.0.hypot(toward.1);
                 let against =
                     if length > 0.0 { 1.0 - (cos * toward.0 + sin * toward.1) / length } else { 0.0 };
-                let cost = distance + 11.0 * against + 25.0 * covered as f64;
+                let cost = distance + 11.0 * against + 40.0 * covered as f64;
                 if best.is_none_or(|(least, _)| cost < least) {
                     best = Some((cost, area));
                 }
@@ -188,7 +199,7 @@ mod tests {
             let mut labels = Labels::new(bounds, 12.0);
             let mut areas: Vec<Area> = Vec::new();
             for point in points {
-                if let Some(placed) = labels.place(point, (0.0, -1.0), "dip 31 mm") {
+                if let Some(placed) = labels.place(point, (0.0, -1.0), &["dip 31 mm".to_owned()]) {
                     for other in &areas {
                         prop_assert!(!other.overlaps(&placed.area));
                     }

@@ -5,6 +5,7 @@ pub mod bend;
 pub mod frame;
 pub mod geometry;
 pub mod labels;
+pub mod overlay;
 pub mod power;
 pub mod profile;
 pub mod scale;
@@ -124,6 +125,12 @@ pub fn glyph(svg: &mut Svg, glyph: Glyph, (x, y): Xy) {
     }
 }
 
+/// Draws a mark that no label will cover.
+pub fn mark(svg: &mut Svg, labels: &mut Labels, shape: Glyph, at: Xy) {
+    glyph(svg, shape, at);
+    labels.take_mark(at);
+}
+
 /// A figure's text in both systems.
 #[must_use]
 pub fn figure_texts(id: FigureId, measured: Measured) -> (String, String) {
@@ -148,9 +155,9 @@ pub fn set_label(
     words: &Words,
     units: DrawnUnits,
 ) -> bool {
-    let Some(placed) = labels.place(point, toward, &words.widest(units)) else { return false };
+    let Some(placed) = labels.place(point, toward, &words.lines(units)) else { return false };
     Labels::leader(svg, point, &placed);
-    dual_text(svg, class, placed.at, svg::Anchor::Start, words, units);
+    dual_text(svg, class, placed.at, labels.line_height(), words, units);
     true
 }
 

@@ -53,7 +53,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
             quantity: Quantity::Plain,
             name: "share of the stroke",
             plain_unit: "",
-            wanted: 5.0,
+            wanted: 6.0,
         },
         y: Axis {
             scale: y,

@@ -5,7 +5,7 @@ use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
 use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, alt_text, dimension, glyph, kind_texts, set_label, span, timed_marks};
+use super::{Format, Panel, alt_text, dimension, mark, kind_texts, set_label, span, timed_marks};
 use crate::model::{FigureId, Measured};
 use crate::report::units::{Kind, number};
 
@@ -42,7 +42,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
             quantity: Quantity::Length,
             name: "along the chord",
             plain_unit: "",
-            wanted: 7.0,
+            wanted: format.width / 85.0,
         },
         y: Axis { scale: h, quantity: Quantity::SmallLength, name: "height", plain_unit: "", wanted: 4.0 },
         title: &title,
@@ -81,7 +81,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
             && sample.s_m <= s_high + edge
             && geometry.t_rsp_s.is_none_or(|r| t_s <= r + 1e-9)
         {
-            glyph(&mut svg, shape, at(sample.s_m, sample.h_m));
+            mark(&mut svg, &mut labels, shape, at(sample.s_m, sample.h_m));
         }
     }
     for (point, toward, class, words) in &wanted {

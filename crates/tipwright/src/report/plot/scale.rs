@@ -87,22 +87,23 @@ pub struct Tick {
     pub label: String,
 }
 
-/// Round ticks (1, 2, 5 times a power of ten) inside `from..to` (base units), about `wanted` of them.
+/// Round ticks (1, 2, 5 times a power of ten) inside `from..to` (base units), about `wanted` of them (off by less than a factor of 1.6).
 #[must_use]
 pub fn ticks(from: f64, to: f64, wanted: f64, quantity: Quantity, system: UnitSystem) -> Vec<Tick> {
+    ticks_or_none(from, to, wanted, quantity, system).unwrap_or_default()
+}
+
+fn ticks_or_none(from: f64, to: f64, wanted: f64, quantity: Quantity, system: UnitSystem) -> Option<Vec<Tick>> {
     let factor = quantity.factor(system);
     let (low, high) = (from.min(to) / factor, from.max(to) / factor);
     let span = high - low;
     if !(span > 0.0) || !span.is_finite() || !(wanted > 0.0) {
-        return Vec::new();
+        return None;
     }
     let raw = span / wanted;
     let power = 10_f64.powf(raw.log10().floor());
-    let step = [1.0, 2.0, 5.0, 10.0]
-        .into_iter()
-        .map(|m| m * power)
-        .find(|s| *s >= raw * 0.999)
-        .unwrap_or(10.0 * power);
+    let off = |step: &f64| (step / raw).ln().abs();
+    let step = [1.0, 2.0, 5.0, 10.0].map(|m| m * power).into_iter().min_by(|a, b| off(a).total_cmp(&off(b)))?;
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small count of decimals
     let places = (-(step * 1.000_001).log10().floor()).clamp(0.0, 6.0) as usize;
     let first = (low / step - 1e-9).ceil();
@@ -113,7 +114,7 @@ pub fn ticks(from: f64, to: f64, wanted: f64, quantity: Quantity, system: UnitSy
         out.push(Tick { value: k * step * factor, label: number(k * step, places) });
         k += 1.0;
     }
-    out
+    Some(out)
 }
 
 #[cfg(test)]
@@ -128,9 +129,9 @@ mod tests {
         assert_eq!(labels(UnitSystem::Metric), ["0", "1", "2", "3"]);
         assert_eq!(labels(UnitSystem::Imperial), ["0", "5", "10"]);
         let small = ticks(-0.012, 0.03, 4.0, Quantity::SmallLength, UnitSystem::Metric);
-        assert_eq!(small.iter().map(|t| t.label.as_str()).collect::<Vec<_>>(), ["0", "20"]);
+        assert_eq!(small.iter().map(|t| t.label.as_str()).collect::<Vec<_>>(), ["\u{2212}10", "0", "10", "20", "30"]);
         let fine = ticks(0.0, 0.31, 6.0, Quantity::Plain, UnitSystem::Metric);
-        assert_eq!(fine[1].label, "0.1");
+        assert_eq!(fine[1].label, "0.05");
     }
 
     #[test]

@@ -6,7 +6,7 @@ use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy, coordinate};
 use super::{
-    Format, Glyph, Panel, alt_text, dimension, figure_words, glyph, kind_texts, set_label, span, timed_marks,
+    Format, Glyph, Panel, alt_text, dimension, figure_words, mark, kind_texts, set_label, span, timed_marks,
 };
 use crate::model::{FigureId, Measured};
 use crate::report::units::Kind;
@@ -44,7 +44,7 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     let z = Scale::new(z_low, z_high, TOP + plot_height, TOP);
     let height = TOP + plot_height + BOTTOM;
     let frame = Frame {
-        x: Axis { scale: x, quantity: Quantity::Length, name: "forward", plain_unit: "", wanted: 7.0 },
+        x: Axis { scale: x, quantity: Quantity::Length, name: "forward", plain_unit: "", wanted: format.width / 85.0 },
         y: Axis {
             scale: z,
             quantity: Quantity::Length,
@@ -88,7 +88,7 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     for (shape, t_s, name) in timed_marks(geometry) {
         let Some(sample) = geometry.at(t_s) else { continue };
         let point = at(geometry.side(&sample));
-        glyph(&mut svg, shape, point);
+        mark(&mut svg, &mut labels, shape, point);
         let toward = match shape {
             Glyph::Start => (-geometry.chord_way[0], 0.6),
             Glyph::Peak => (0.0, -1.0),

@@ -21,11 +21,11 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     };
     let mut line = Timeline::begin(geometry, &what, format);
     line.curve(geometry, |k| Some(speed(&samples[k])));
+    line.marks(geometry, |t| geometry.at(t).map(|p| speed(&p)), false);
     if let (Some(t), Some(peak)) = (geometry.t_peak_s, geometry.stroke.figures.get(FigureId::PeakSpeed)) {
         let words = figure_words("peak", FigureId::PeakSpeed, peak);
         line.note(line.at(t, peak.value), (-1.0, -0.5), &format!("t-{}", geometry.ink()), &words);
     }
-    line.marks(geometry, |t| geometry.at(t).map(|p| speed(&p)), false);
     for (_, t_s, name) in super::timed_marks(geometry) {
         if name == "peak speed" {
             continue;

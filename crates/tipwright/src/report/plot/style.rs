@@ -50,7 +50,7 @@ pub fn rules(colour: impl Fn(&str) -> String) -> String {
 .plot .thin{stroke-width:1;opacity:.6}\
 .plot .band-forward{fill:[forward];stroke:none;fill-opacity:.16}\
 .plot .band-back{fill:[back];stroke:none;fill-opacity:.16}\
-.plot .chord{stroke:[ink];stroke-width:1;stroke-dasharray:9 3 2 3}\
+.plot .band-second{fill:[dome];stroke:none;fill-opacity:.18}.plot .whisker{stroke-width:1.6;stroke-dasharray:none}.plot .chord{stroke:[ink];stroke-width:1;stroke-dasharray:9 3 2 3}\
 .plot .hull{stroke:[dip];stroke-width:1;stroke-dasharray:2 2.5}\
 .plot .dip{stroke:[dip];stroke-width:1.5}\
 .plot .dipfill{fill:[dip];stroke:none;fill-opacity:.2}\

@@ -6,7 +6,7 @@ use super::geometry::Geometry;
 use super::labels::Labels;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Glyph, Panel, glyph, set_label, span, time_name, timed_marks, zero_time_s};
+use super::{Format, Glyph, Panel, mark, set_label, span, time_name, timed_marks, zero_time_s};
 use crate::model::FigureId;
 
 /// A panel over time, begun.
@@ -61,14 +61,14 @@ impl Timeline {
                 quantity: Quantity::Plain,
                 name: time_name(geometry),
                 plain_unit: "",
-                wanted: 8.0,
+                wanted: format.width / 75.0,
             },
             y: Axis {
                 scale: value,
                 quantity: what.quantity,
                 name: what.name,
                 plain_unit: what.unit,
-                wanted: 4.0,
+                wanted: 4.5,
             },
             title: what.title,
         };
@@ -140,7 +140,7 @@ impl Timeline {
             .filter_map(|(shape, t_s, name)| Some((shape, self.at(t_s, value(t_s)?), name)))
             .collect();
         for &(shape, point, _) in &placed {
-            glyph(&mut self.svg, shape, point);
+            mark(&mut self.svg, &mut self.labels, shape, point);
         }
         if names {
             for (shape, point, name) in placed {

@@ -4,7 +4,7 @@ use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP};
 use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, alt_text, dimension, figure_words, glyph, set_label, span, timed_marks};
+use super::{Format, Panel, alt_text, dimension, figure_words, mark, set_label, span, timed_marks};
 use crate::model::FigureId;
 use crate::report::units::number;
 
@@ -25,7 +25,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     let title =
         format!("From above, sideways stretched {}\u{d7}", number(stretch, usize::from(stretch < 9.5)));
     let frame = Frame {
-        x: Axis { scale: x, quantity: Quantity::Length, name: "forward", plain_unit: "", wanted: 7.0 },
+        x: Axis { scale: x, quantity: Quantity::Length, name: "forward", plain_unit: "", wanted: format.width / 85.0 },
         y: Axis {
             scale: y,
             quantity: Quantity::SmallLength,
@@ -54,8 +54,9 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
         .max_by(|&a, &b| samples[a].off_plane_m.abs().total_cmp(&samples[b].off_plane_m.abs()));
     for (shape, t_s, _) in timed_marks(geometry) {
         if let Some(sample) = geometry.at(t_s) {
-            glyph(
+            mark(
                 &mut svg,
+                &mut labels,
                 shape,
                 (x.at(geometry.side(&sample)[0]), y.at(sample.off_plane_m.clamp(-reach, reach))),
             );

@@ -26,30 +26,43 @@ const NUMBERS: &[NumberColumn] = &[
     ("sz_m", "m", "Standard deviation of z_m.", |p| p.sd_m[2]),
 ];
 
-/// The whole table as bytes.
+/// A text of a take with its column name and definition.
+type TextColumn = (&'static str, &'static str, fn(&TakeResults) -> Option<&str>);
+
+const TEXTS: &[TextColumn] = &[
+    ("session", "Name of the session.", |t| Some(&t.session)),
+    ("take", "Name of the take.", |t| Some(&t.take)),
+    ("caster", "Id of the caster.", |t| Some(&t.caster)),
+    ("phase", "Label to compare by; empty when none was given.", |t| t.phase.as_deref()),
+];
+
+/// The table of one take as bytes.
 ///
 /// # Errors
 /// Only what the Parquet writer says.
 pub fn to_bytes(take: &TakeResults) -> Result<Vec<u8>, ParquetError> {
-    let rows = take.path.len();
+    takes_to_bytes(&[take])
+}
+
+/// The table of several takes as bytes.
+///
+/// # Errors
+/// Only what the Parquet writer says.
+pub fn takes_to_bytes(takes: &[&TakeResults]) -> Result<Vec<u8>, ParquetError> {
     let mut fields: Vec<Field> = Vec::new();
     let mut arrays: Vec<ArrayRef> = Vec::new();
-    let texts = [
-        ("session", "Name of the session.", Some(take.session.as_str())),
-        ("take", "Name of the take.", Some(take.take.as_str())),
-        ("caster", "Id of the caster.", Some(take.caster.as_str())),
-        ("phase", "Label to compare by; empty when none was given.", take.phase.as_deref()),
-    ];
-    for (name, definition, value) in texts {
+    for (name, definition, get) in TEXTS {
+        let values = takes.iter().flat_map(|take| std::iter::repeat_n(get(take), take.path.len()));
         fields.push(described(name, DataType::Utf8, true, "", definition));
-        arrays.push(Arc::new(std::iter::repeat_n(value, rows).collect::<StringArray>()));
+        arrays.push(Arc::new(values.collect::<StringArray>()));
     }
+    let points = || takes.iter().flat_map(|take| &take.path);
     for (name, unit, definition, get) in NUMBERS {
         fields.push(described(name, DataType::Float64, false, unit, definition));
-        arrays.push(Arc::new(Float64Array::from_iter_values(take.path.iter().map(get))));
+        arrays.push(Arc::new(Float64Array::from_iter_values(points().map(get))));
     }
     let views = "Cameras that saw the tip within half a frame; 0: a short gap was bridged.";
     fields.push(described("views", DataType::UInt8, false, "", views));
-    arrays.push(Arc::new(UInt8Array::from_iter_values(take.path.iter().map(|p| p.views))));
+    arrays.push(Arc::new(UInt8Array::from_iter_values(points().map(|p| p.views))));
     parquet_bytes(fields, arrays)
 }

@@ -1,0 +1,292 @@
+//! The page of a comparison.
+
+use std::fmt::Write;
+
+use serde_json::{Value, json};
+
+use super::contrast::{ALL_PAIRED, Difference, Part};
+use super::forest::{self, ForestRow};
+use super::{CompareBy, CompareChoice};
+use crate::model::results::SessionResults;
+use crate::model::Measured;
+use crate::report::page::figures::{full, name};
+use crate::report::page::{glossary, shell, summary};
+use crate::report::plot::geometry::Geometry;
+use crate::report::plot::overlay::{self, Group, What};
+use crate::report::plot::svg::escape;
+use crate::report::plot::{Format, Panel};
+use crate::report::tables::direction_word;
+use crate::report::units::{UnitSystem, kind, show};
+
+/// The whole page.
+#[must_use]
+pub fn page(sessions: &[SessionResults], choice: &CompareChoice, parts: &[Part<'_>]) -> String {
+    let title = match choice.by {
+        CompareBy::Caster => "Casters side by side".to_owned(),
+        CompareBy::Phase => {
+            let sides = parts.first().map(|p| p.sorted.sides.join(" and ")).unwrap_or_default();
+            format!("{} compared", first_upper(if sides.is_empty() { "phases" } else { &sides }))
+        }
+        CompareBy::Session => "Sessions compared".to_owned(),
+    };
+    let units = sessions.first().map(|s| s.report_units).unwrap_or_default();
+    let mut out = format!("<header><h1>{}</h1><p class=\"count\">{}</p>", escape(&title), escape(&of_what(sessions, choice)));
+    out.push_str(&summary::switches(units));
+    out.push_str("</header><main id=\"main\">");
+    for part in parts {
+        out.push_str(&section(choice, part));
+    }
+    out.push_str(&glossary::section());
+    out.push_str("</main><footer><p>");
+    out.push_str(
+        "\u{b1} is half of a 95&#8239;% interval by Student\u{2019}s t, of the mean of strokes or of a difference of such \
+         means (Welch; paired over casters). Each interval stands alone: of twenty differences that are none, one leaves \
+         zero out by chance. means.csv and differences.csv beside this page hold the numbers in metres and seconds, \
+         strokes.parquet and paths.parquet all strokes and paths.</p></footer>",
+    );
+    shell::document(&title, units, &out)
+}
+
+fn of_what(sessions: &[SessionResults], choice: &CompareChoice) -> String {
+    let strokes: usize = sessions.iter().flat_map(|s| &s.takes).map(|t| t.strokes.len()).sum();
+    if choice.anonymous {
+        format!("{} sessions, {strokes} strokes; names left out", sessions.len())
+    } else {
+        let titles: Vec<&str> = sessions.iter().map(|s| s.title.as_str()).collect();
+        format!("{}; {strokes} strokes", titles.join("; "))
+    }
+}
+
+fn first_upper(text: &str) -> String {
+    crate::report::page::figures::capital(text)
+}
+
+fn section(choice: &CompareChoice, part: &Part<'_>) -> String {
+    let word = direction_word(part.direction);
+    let mut out = format!(
+        "<section class=\"caster\" id=\"{word}\" aria-labelledby=\"{word}-h\"><p class=\"where\">{word}</p>\
+         <h2 id=\"{word}-h\">{} strokes</h2>",
+        first_upper(word)
+    );
+    if part.sorted.rows.is_empty() {
+        out.push_str("<p>There are none to compare.</p></section>");
+        return out;
+    }
+    if !part.sorted.left_out.is_empty() {
+        let _ = write!(out, "<p class=\"aside\">Left out: {}.</p>", escape(&part.sorted.left_out.join("; ")));
+    }
+    if choice.by != CompareBy::Caster {
+        out.push_str(&findings(part));
+    }
+    out.push_str(&overlays(part));
+    out.push_str(&forests(choice, part));
+    out.push_str(&consistency(part));
+    out.push_str(&ranking(choice, part));
+    out.push_str("</section>");
+    out
+}
+
+/// The differences of all casters paired, in a table: nothing is called a difference whose interval holds zero.
+fn findings(part: &Part<'_>) -> String {
+    let whole: Vec<&Difference> = part.differences.iter().filter(|d| d.is_paired).collect();
+    if whole.is_empty() {
+        return "<p>Fewer than two casters have strokes on both sides: see each caster below.</p>".into();
+    }
+    let mut out = String::from(
+        "<h3>All casters, paired</h3><div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Differences, all casters\">\
+         <table><caption>Mean over casters of each caster\u{2019}s own difference.</caption><thead><tr>\
+         <th scope=\"col\">figure</th><th scope=\"col\">from</th><th scope=\"col\">to</th><th scope=\"col\" class=\"n\">difference</th>\
+         <th scope=\"col\" class=\"n\">casters</th><th scope=\"col\">what can be said</th></tr></thead><tbody>",
+    );
+    for d in whole {
+        let text = d.estimate.map(|e| full(kind(d.figure), as_measured(e.value, e.half_width))).unwrap_or_default();
+        let _ = write!(
+            out,
+            "<tr><td>{}</td><td>{}</td><td>{}</td><td class=\"n\">{text}</td><td class=\"n\">{}</td><td>{}</td></tr>",
+            name(d.figure),
+            escape(&d.first),
+            escape(&d.second),
+            d.counts.0,
+            d.verdict.word()
+        );
+    }
+    out.push_str("</tbody></table></div>");
+    out
+}
+
+/// An estimate whose 95 % half-width is given, as a measured figure.
+fn as_measured(value: f64, half_width: f64) -> Measured {
+    Measured::new(value, half_width / Measured::new(0.0, 1.0).half_width_95())
+}
+
+/// Small multiples: one row of panels per caster.
+fn overlays(part: &Part<'_>) -> String {
+    let inks = [("path-forward", "band-forward"), ("second", "band-second"), ("path-back", "band-back")];
+    let mut out = String::from(
+        "<h3>Paths and speed, aligned at rod straight position</h3><p class=\"aside\">Each stroke thin, the mean strong, its \
+         95&#8239;% interval as a band.</p>",
+    );
+    let format = Format { width: 420.0, time_height: 190.0, side_height: 190.0, ..Format::PAGE };
+    for row in &part.sorted.rows {
+        let groups: Vec<Group<'_>> = row
+            .cells
+            .iter()
+            .filter(|(_, cell)| !cell.strokes.is_empty())
+            .map(|(&side, cell)| {
+                let (ink, band) = inks[side % inks.len()];
+                let strokes = cell.strokes.iter().map(|s| Geometry::of(s)).collect();
+                Group { name: part.sorted.sides[side].clone(), ink, band, strokes }
+            })
+            .collect();
+        let panels: Vec<Panel> = [
+            (What::Path, "path"),
+            (What::Speed, "speed"),
+            (What::Bend, "bend"),
+            (What::Butt, "butt angle"),
+        ]
+        .into_iter()
+        .filter_map(|(what, title)| overlay::panel(what, &groups, &format!("{}: {title}", row.label), format))
+        .collect();
+        out.push_str("<div class=\"multiples\">");
+        for panel in panels {
+            let _ = write!(out, "<figure class=\"panel\">{}</figure>", panel.to_inline());
+        }
+        out.push_str("</div>");
+    }
+    out
+}
+
+/// One panel per figure.
+fn forests(choice: &CompareChoice, part: &Part<'_>) -> String {
+    let by_caster = choice.by == CompareBy::Caster;
+    let mut out = format!(
+        "<h3>{}</h3><p class=\"aside\">{} An open mark: fewer than {} strokes, nothing is said.</p><div class=\"multiples forests\">",
+        if by_caster { "Means" } else { "Differences" },
+        if by_caster {
+            "Mean of each caster\u{2019}s strokes with its 95&#8239;% interval."
+        } else {
+            "Second minus first with its 95&#8239;% interval; the diamond is the mean over casters, paired."
+        },
+        choice.min_strokes
+    );
+    for &figure in &part.figures {
+        let rows: Vec<ForestRow> = if by_caster {
+            let of = part.means.iter().filter(|m| m.figure == figure);
+            of.map(|m| ForestRow {
+                label: part.sorted.rows[m.row].label.clone(),
+                value: m.sample.mean,
+                half_width: m.sample.half_width,
+                is_whole: false,
+                is_faint: m.sample.count < choice.min_strokes,
+                is_second: false,
+            })
+            .collect()
+        } else {
+            let of = part.differences.iter().filter(|d| d.figure == figure);
+            of.filter_map(|d| {
+                let estimate = d.estimate?;
+                let several = part.sorted.sides.len() > 2;
+                let label = if d.is_paired { "all, paired".to_owned() } else { d.of.clone() };
+                Some(ForestRow {
+                    label: if several { format!("{label}, {}", d.second) } else { label },
+                    value: estimate.value,
+                    half_width: Some(estimate.half_width),
+                    is_whole: d.of == ALL_PAIRED,
+                    is_faint: d.verdict == super::contrast::Verdict::TooFew,
+                    is_second: false,
+                })
+            })
+            .collect()
+        };
+        if !rows.is_empty() {
+            let _ = write!(out, "<figure class=\"panel\">{}</figure>", forest::panel(figure, &rows, !by_caster).to_inline());
+        }
+    }
+    out.push_str("</div>");
+    out
+}
+
+/// Mean, spread and trend of every cell.
+fn consistency(part: &Part<'_>) -> String {
+    let mut out = String::from(
+        "<h3>How steady</h3><div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Mean, spread and trend\"><table \
+         class=\"sortable\"><caption>Mean with its interval; spread between strokes; change from one stroke to the next where its \
+         interval leaves zero out. A heading sorts.</caption><thead><tr>",
+    );
+    for (text, class) in [("figure", ""), ("caster", ""), ("side", ""), ("strokes", " class=\"n\""), ("mean", " class=\"n\""), ("spread", " class=\"n\""), ("trend per stroke", " class=\"n\"")] {
+        let _ = write!(out, "<th scope=\"col\"{class}><button type=\"button\">{text}</button></th>");
+    }
+    out.push_str("</tr></thead><tbody>");
+    for m in &part.means {
+        let plain = |v: f64, half: f64| full(kind(m.figure), as_measured(v, half));
+        let spread = m.sample.spread.map(|s| {
+            let shown = |system| show(kind(m.figure), as_measured(s, 0.2 * s), system).short();
+            crate::report::page::figures::dual(&escape(&shown(UnitSystem::Metric)), &escape(&shown(UnitSystem::Imperial)))
+        });
+        let trend = match m.trend {
+            None => "too few".to_owned(),
+            Some(t) if t.excludes_zero() => plain(t.value, t.half_width),
+            Some(_) => "none told".to_owned(),
+        };
+        let mean = m.sample.half_width.map_or_else(|| plain(m.sample.mean, 0.0), |h| plain(m.sample.mean, h));
+        let _ = write!(
+            out,
+            "<tr><td>{}</td><td>{}</td><td>{}</td><td class=\"n\" data-v=\"{}\">{}</td><td class=\"n\" data-v=\"{:.6}\">{mean}</td>\
+             <td class=\"n\" data-v=\"{:.6}\">{}</td><td class=\"n\">{trend}</td></tr>",
+            name(m.figure),
+            escape(&part.sorted.rows[m.row].label),
+            escape(&part.sorted.sides[m.side]),
+            m.sample.count,
+            m.sample.count,
+            m.sample.mean,
+            m.sample.spread.unwrap_or(0.0),
+            spread.unwrap_or_default(),
+        );
+    }
+    out.push_str("</tbody></table></div>");
+    out
+}
+
+/// A list the reader orders by a figure of his choice.
+fn ranking(choice: &CompareChoice, part: &Part<'_>) -> String {
+    let id = format!("rank-{}", direction_word(part.direction));
+    let mut out = format!(
+        "<h3>In order of what you pick</h3><div class=\"ranking\" data-rank=\"{id}\"><p><label for=\"{id}\">Figure</label> \
+         <select id=\"{id}\"><option value=\"\">choose one</option>"
+    );
+    for &figure in &part.figures {
+        let picked = if choice.rank == Some(figure) { " selected" } else { "" };
+        let _ = write!(out, "<option value=\"{}\"{picked}>{}</option>", figure.info().key, escape(figure.info().name));
+    }
+    let _ = write!(
+        out,
+        "</select> <label><input type=\"checkbox\"> greatest first</label></p><ol aria-live=\"polite\"></ol>\
+         <p class=\"aside\">Neighbours whose intervals overlap are not told apart.</p>\
+         <script type=\"application/json\">{}</script></div>",
+        ranking_data(part)
+    );
+    out
+}
+
+fn ranking_data(part: &Part<'_>) -> String {
+    let rows: Vec<Value> = part
+        .means
+        .iter()
+        .map(|m| {
+            let side = &part.sorted.sides[m.side];
+            let label = &part.sorted.rows[m.row].label;
+            let who = if side.is_empty() { label.clone() } else { format!("{label}, {side}") };
+            let measured = as_measured(m.sample.mean, m.sample.half_width.unwrap_or(0.0));
+            let text = |system| show(kind(m.figure), measured, system).full();
+            json!({
+                "figure": m.figure.info().key,
+                "who": who,
+                "value": m.sample.mean,
+                "half": m.sample.half_width,
+                "m": text(UnitSystem::Metric),
+                "ft": text(UnitSystem::Imperial),
+            })
+        })
+        .collect();
+    Value::Array(rows).to_string().replace('<', "\\u003c")
+}

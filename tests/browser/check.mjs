@@ -1,0 +1,237 @@
+// Checks report/index.html (and compare pages) of results folders in headless Chromium. See run.sh.
+import { execFileSync } from 'node:child_process';
+import { existsSync, mkdtempSync, readFileSync, rmSync, statSync, readdirSync } from 'node:fs';
+import { createRequire } from 'node:module';
+import { tmpdir } from 'node:os';
+import path from 'node:path';
+import { pathToFileURL } from 'node:url';
+import { chromium } from 'playwright-core';
+
+const AXE = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
+const LIMITS = { bytes: 25e6, firstPaintMs: 1000 };
+const A4 = { width: Math.round(190 / 25.4 * 96), height: Math.round(269 / 25.4 * 96) };
+let passed = 0;
+const failures = [];
+const check = (holds, what) => {
+  if (holds) passed += 1;
+  else { failures.push(what); console.log(`FAILED: ${what}`); }
+};
+
+const profile = mkdtempSync(path.join(tmpdir(), 'tipwright-browser-'));
+const browser = await chromium.launchPersistentContext(profile, {
+  executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
+  headless: true,
+  viewport: { width: 1360, height: 900 },
+  args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking',
+    '--disable-component-update', '--disable-sync'],
+});
+
+async function open(file, folder, { width = 1360, height = 900, scheme = 'light' } = {}) {
+  const page = await browser.newPage();
+  await page.setViewportSize({ width, height });
+  await page.emulateMedia({ colorScheme: scheme });
+  const complaints = [];
+  page.on('console', (m) => { if (m.type() === 'error' || m.type() === 'warning') complaints.push(m.text()); });
+  page.on('pageerror', (e) => complaints.push(String(e)));
+  const inside = pathToFileURL(path.resolve(folder)).href + '/';
+  page.on('request', (r) => {
+    const url = r.url();
+    if (!url.startsWith(inside) && !url.startsWith('data:') && !url.startsWith('blob:')) complaints.push(`asked for ${url}`);
+  });
+  await page.goto(pathToFileURL(path.resolve(file)).href);
+  return { page, complaints };
+}
+
+const seenText = (page) => page.evaluate(() => {
+  document.querySelectorAll('article.stroke').forEach((a) => { a.style.contentVisibility = 'visible'; });
+  const out = [];
+  const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (walk.nextNode()) {
+    const node = walk.currentNode, parent = node.parentElement;
+    if (!node.data.trim() || parent.closest('script, style, #glossary, #definition, .warnings, footer, .count')) continue;
+    // checkVisibility is true for SVG text in a group that is not displayed; boxes tell.
+    if (parent.getClientRects().length > 0) out.push(node.data);
+  }
+  return out;
+});
+
+const overlaps = (page) => page.evaluate(() => {
+  const found = [];
+  for (const svg of document.querySelectorAll('svg.plot')) {
+    const texts = [...svg.querySelectorAll('text')].filter((t) => t.getClientRects().length > 0);
+    const boxes = texts.map((t) => t.getBBox());
+    const view = svg.viewBox.baseVal;
+    boxes.forEach((a, i) => {
+      const name = `${svg.closest('article, section')?.id} ${svg.dataset.panel ?? ''} "${texts[i].textContent}"`;
+      if (a.x < -0.5 || a.y < -0.5 || a.x + a.width > view.width + 0.5 || a.y + a.height > view.height + 0.5) found.push(`${name} runs out of its drawing`);
+      for (let j = i + 1; j < boxes.length; j++) {
+        const b = boxes[j];
+        const w = Math.min(a.x + a.width, b.x + b.width) - Math.max(a.x, b.x), h = Math.min(a.y + a.height, b.y + b.height) - Math.max(a.y, b.y);
+        if (w > 1 && h > 3) found.push(`${name} lies on "${texts[j].textContent}"`);
+      }
+    });
+  }
+  return found;
+});
+
+async function checkUnits(page, name) {
+  const pairs = await page.evaluate(() => [...document.querySelectorAll('.u-m')].filter((m) => {
+    const ft = m.nextElementSibling;
+    return !ft?.classList.contains('u-ft') || m.textContent === ft.textContent;
+  }).map((m) => m.textContent.slice(0, 60)));
+  const metric = /\d[\s\u00a0]*(mm|m|m\/s)([\s\u00a0,.;)]|$)|^(m|mm|m\/s)$|, (m|mm|m\/s)$/;
+  const imperial = /\d[\s\u00a0]*(ft|in|ft\/s)([\s\u00a0,.;)]|$)|[\u2032\u2033]|^(ft|in|ft\/s)$|, (ft|in|ft\/s)$/;
+  for (const [choice, forbidden, wanted] of [['m', imperial, metric], ['ft', metric, imperial]]) {
+    await page.check(`input[name=units][value=${choice}]`);
+    const texts = await seenText(page);
+    const wrong = texts.filter((t) => forbidden.test(t.trim()));
+    check(wrong.length === 0, `${name}: with units ${choice} still reads ${JSON.stringify(wrong.slice(0, 4))}`);
+    check(texts.some((t) => wanted.test(t.trim())), `${name}: with units ${choice} no number has that unit`);
+  }
+  const same = pairs.filter((p) => /[1-9]/.test(p));
+  check(same.length === 0, `${name}: numbers the unit switch leaves alone: ${JSON.stringify(same.slice(0, 4))}`);
+}
+
+async function checkStroke(page, name) {
+  const article = page.locator('article.stroke').first();
+  await article.scrollIntoViewIfNeeded();
+  await page.waitForFunction(() => document.querySelector('article.stroke .space svg path'));
+  const state = () => page.evaluate(() => {
+    const a = document.querySelector('article.stroke');
+    const dots = {};
+    a.querySelectorAll('svg[data-panel]').forEach((svg) => {
+      const dot = svg.querySelector('circle.cursor');
+      dots[svg.dataset.panel] = dot.getAttribute('visibility') === 'visible' ? [+dot.getAttribute('cx'), +dot.getAttribute('cy')] : null;
+    });
+    return { value: +a.querySelector('.moment').value, reading: a.querySelector('.reading').textContent, dots,
+      space: a.querySelector('.space svg').innerHTML };
+  });
+  const speed = article.locator('svg[data-panel=speed]');
+  await speed.scrollIntoViewIfNeeded();
+  const box = await speed.boundingBox();
+  await page.mouse.move(box.x + 0.35 * box.width, box.y + 0.5 * box.height);
+  const a = await state();
+  await page.mouse.move(box.x + 0.55 * box.width, box.y + 0.5 * box.height);
+  await page.waitForTimeout(120);
+  const b = await state();
+  check(b.value > a.value, `${name}: the pointer over the speed does not move the moment (${a.value}, ${b.value})`);
+  check(b.reading !== a.reading, `${name}: the reading does not follow the moment`);
+  for (const panel of Object.keys(a.dots)) {
+    if (!a.dots[panel] || !b.dots[panel]) continue;
+    check(String(a.dots[panel]) !== String(b.dots[panel]), `${name}: the cursor of ${panel} does not follow`);
+  }
+  const timed = ['speed', 'bend', 'butt'].filter((p) => b.dots[p]).map((p) => b.dots[p][0]);
+  check(Math.max(...timed) - Math.min(...timed) < 0.05, `${name}: cursors over time stand at different moments: ${timed}`);
+  check(a.space !== b.space, `${name}: the mark in space does not follow`);
+  await article.locator('.moment').focus();
+  await page.keyboard.press('ArrowRight');
+  const c = await state();
+  check(c.value === b.value + 1 && String(c.dots.side) !== String(b.dots.side), `${name}: the arrow key does not move the moment`);
+  const space = article.locator('.space');
+  await space.focus();
+  await page.keyboard.press('ArrowLeft');
+  await page.waitForTimeout(120);
+  const d = await state();
+  check(d.space !== c.space, `${name}: the arrow key does not turn the path in space`);
+  const room = await space.boundingBox();
+  await page.mouse.move(room.x + room.width / 2, room.y + room.height / 2);
+  await page.mouse.down();
+  await page.mouse.move(room.x + room.width / 2 + 60, room.y + room.height / 2 + 10, { steps: 4 });
+  await page.mouse.up();
+  await page.waitForTimeout(120);
+  check((await state()).space !== d.space, `${name}: the mouse does not turn the path in space`);
+
+  const link = article.locator('a.def').first();
+  await link.hover();
+  const [shown, defined] = await page.evaluate((hash) => [document.getElementById('definition').textContent,
+    document.querySelector(`${hash} dd`).textContent], await link.getAttribute('href'));
+  check(shown === defined && defined.length > 10, `${name}: hovering a figure's name does not show its definition`);
+
+  const heads = page.locator('table.sortable thead th button');
+  const column = await heads.count() - 1;
+  await heads.nth(column).click();
+  const values = await page.evaluate((k) => [...document.querySelectorAll('table.sortable tbody tr')].map((r) => +r.cells[k].dataset.v).filter((v) => !isNaN(v)), column);
+  check(values.length > 1 && values.every((v, i) => i === 0 || values[i - 1] <= v), `${name}: the table does not sort`);
+}
+
+async function checkAxe(page, name) {
+  await page.evaluate(() => document.querySelectorAll('article.stroke').forEach((a) => { a.style.contentVisibility = 'visible'; }));
+  await page.evaluate(() => document.querySelectorAll('details').forEach((d) => { d.open = true; }));
+  await page.evaluate(AXE);
+  const { violations } = await page.evaluate(() => window.axe.run(document, { resultTypes: ['violations'] }));
+  for (const v of violations) {
+    check(false, `${name}: ${v.id}: ${v.help}: ${v.nodes.length} times, first ${v.nodes[0].html.slice(0, 160)} ${v.nodes[0].failureSummary?.slice(0, 200)}`);
+  }
+  check(violations.length === 0, `${name}: axe finds ${violations.length} kinds of violation`);
+}
+
+async function checkPrint(file, folder, name) {
+  const { page } = await open(file, folder, { width: A4.width, height: A4.height });
+  await page.emulateMedia({ media: 'print' });
+  const panels = await page.evaluate(() => [...document.querySelectorAll('.panel')].filter((p) => p.checkVisibility()).map((p) => {
+    const box = p.getBoundingClientRect(), svg = p.querySelector('svg.plot').getBoundingClientRect();
+    return { inside: getComputedStyle(p).breakInside, width: svg.right, height: box.height };
+  }));
+  const wrong = panels.filter((p) => p.inside !== 'avoid' || p.width > A4.width + 1 || p.height > A4.height);
+  check(panels.length > 0 && wrong.length === 0, `${name}: ${wrong.length} of ${panels.length} plots would be cut in print: ${JSON.stringify(wrong[0])}`);
+  const pdf = path.join(profile, 'print.pdf');
+  const titles = await page.evaluate(() => [...document.querySelectorAll('.panel svg .title')].filter((t) => t.getClientRects().length > 0).length);
+  await page.pdf({ path: pdf, preferCSSPageSize: true });
+  // A plot's title stands at its top and the name of its axis at its foot: both must be on the same page.
+  const pages = execFileSync('pdftotext', ['-layout', pdf, '-'], { maxBuffer: 1e9 }).toString().split('\f');
+  const count = (text, what) => text.split(what).length - 1;
+  const whole = pages.every((text) => count(text, 'Power against a straight ramp') === count(text, 'share of the stroke') &&
+    count(text, 'Height over the chord, str') === count(text, 'along the chord, '));
+  check(pages.length > 1 && whole, `${name}: a plot runs over the end of a printed page`);
+  console.log(`${name}: ${pages.length - 1} printed pages, ${titles} plots`);
+  await page.close();
+}
+
+async function checkPage(file, folder, isReport) {
+  const name = path.relative(path.dirname(folder), file);
+  const bytes = statSync(file).size;
+  check(bytes < LIMITS.bytes, `${name}: ${bytes} bytes`);
+  const { page, complaints } = await open(file, folder);
+  const paint = await page.evaluate(() => new Promise((done) => {
+    const got = () => performance.getEntriesByName('first-contentful-paint')[0]?.startTime;
+    if (got()) done(got());
+    else new PerformanceObserver(() => done(got() ?? NaN)).observe({ type: 'paint', buffered: true });
+  }));
+  check(paint < LIMITS.firstPaintMs, `${name}: first page after ${paint.toFixed(0)} ms`);
+  const strokes = await page.locator('article.stroke').count();
+  console.log(`${name}: ${(bytes / 1e6).toFixed(2)} MB, ${strokes} strokes, first page after ${paint.toFixed(0)} ms`);
+  await checkUnits(page, name);
+  for (const units of ['m', 'ft']) {
+    await page.check(`input[name=units][value=${units}]`);
+    const found = await overlaps(page);
+    check(found.length === 0, `${name}, units ${units}: ${found.length} labels in each other's way: ${found.slice(0, 5).join('; ')}`);
+  }
+  if (isReport && strokes > 0) await checkStroke(page, name);
+  const unnamed = await page.evaluate(() => [...document.querySelectorAll('svg.plot')].filter((s) => !/\d/.test(s.getAttribute('aria-label') ?? '')).length);
+  check(unnamed === 0, `${name}: ${unnamed} drawings have no alternative text with figures`);
+  check(complaints.length === 0, `${name}: ${complaints.slice(0, 4).join('; ')}`);
+  await page.close();
+  if (strokes <= 40) {
+    for (const [scheme, width] of [['light', 1360], ['dark', 1360], ['light', 390]]) {
+      const { page: judged } = await open(file, folder, { scheme, width });
+      const wide = await judged.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+      check(wide <= 0, `${name}: at ${width} px the page itself scrolls sideways by ${wide} px`);
+      await checkAxe(judged, `${name}, ${scheme}, ${width} px`);
+      await judged.close();
+    }
+  }
+  await checkPrint(file, folder, name);
+}
+
+for (const folder of process.argv.slice(2)) {
+  const compares = existsSync(path.join(folder, 'compare')) ? readdirSync(path.join(folder, 'compare')).sort().map((d) => [`compare/${d}`, false]) : [];
+  for (const [sub, isReport] of [['report', true], ['.', false], ...compares]) {
+    const dir = path.join(folder, sub);
+    if (!existsSync(dir) || !statSync(dir).isDirectory()) continue;
+    for (const file of readdirSync(dir).filter((f) => f.endsWith('.html')).sort()) await checkPage(path.join(dir, file), folder, isReport);
+  }
+}
+await browser.close();
+rmSync(profile, { recursive: true, force: true });
+console.log(`${passed} passed, ${failures.length} failed`);
+process.exit(failures.length || !passed ? 1 : 0);

@@ -1,0 +1,135 @@
+#!/usr/bin/env python3
+"""Reads the tables of a results folder back with other people's readers: PyArrow, DuckDB and Python's csv and json.
+
+    tables_pyarrow.py RESULTS [MORE RESULTS...]
+
+Checks that all four agree on every number, that every column carries its unit and definition, that what cannot be had
+is empty and never zero, and that one query spans the paths of all takes of all folders. Exits 1 at the first failure.
+"""
+import csv
+import glob
+import json
+import math
+import os
+import sys
+
+import duckdb
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+TEXT = {"session", "take", "caster", "phase", "direction", "rsp_source", "loop_shape"}
+IDENTITY = ["session", "take", "caster", "phase", "stroke", "direction"]
+# The order of the contract; columns the program adds may stand between them.
+CONTRACT = IDENTITY + """t_start_s t_rsp_s t_stop_s duration_s rsp_source chord_m chord_angle_deg travel_m dip_depth_m dip_at
+dome_height_m slp_rms_m straightness off_plane_max_m peak_speed_m_s peak_lead_ms late_power stop_ms arc_deg max_bend_m
+bend_lead_ms counterflex_m creep_m drift_m loop_width_m loop_speed_m_s loop_shape pause_s opposite_deg""".split()
+UNIT_OF_SUFFIX = {"_m_s": "m/s", "_m": "m", "_s": "s", "_ms": "ms", "_deg": "deg", "_hz": "Hz"}
+
+
+def must(holds, what):
+    if not holds:
+        print(f"FAILED: {what}")
+        sys.exit(1)
+
+
+def unit_by_name(name):
+    name = name.removesuffix("_sd")
+    for suffix in sorted(UNIT_OF_SUFFIX, key=len, reverse=True):
+        if name.endswith(suffix):
+            return UNIT_OF_SUFFIX[suffix]
+    return ""
+
+
+def check_strokes(folder):
+    table = pq.read_table(os.path.join(folder, "strokes.parquet"))
+    names = table.column_names
+    with open(os.path.join(folder, "strokes.csv"), newline="", encoding="utf-8") as file:
+        reader = csv.DictReader(file)
+        must(reader.fieldnames == names, f"{folder}: csv and parquet differ in their columns")
+        rows = list(reader)
+    at = -1
+    for name in CONTRACT:
+        must(name in names, f"{folder}: no column {name}")
+        must(names.index(name) > at, f"{folder}: column {name} stands out of order")
+        at = names.index(name)
+    for name in names:
+        field = table.schema.field(name)
+        meta = {k.decode(): v.decode() for k, v in (field.metadata or {}).items()}
+        must(meta.get("definition"), f"{folder}: column {name} has no definition")
+        must(meta.get("unit", "?") == unit_by_name(name), f"{folder}: unit of {name} is {meta.get('unit')!r}")
+        if name in TEXT:
+            must(pa.types.is_string(field.type), f"{folder}: {name} is {field.type}")
+        elif name != "stroke":
+            must(pa.types.is_float64(field.type), f"{folder}: {name} is {field.type}")
+            other = name.removesuffix("_sd") if name.endswith("_sd") else f"{name}_sd"
+            must(other in names, f"{folder}: {name} has no {other}")
+    must(table.num_rows == len(rows), f"{folder}: {table.num_rows} rows of parquet, {len(rows)} of csv")
+
+    by_json = []
+    for path in sorted(glob.glob(os.path.join(folder, "takes", "*", "strokes.json"))):
+        with open(path, encoding="utf-8") as file:
+            content = json.load(file)
+        must(content["schema"] == 1, f"{path}: schema {content['schema']}")
+        by_json += content["strokes"]
+    key = lambda row: (row["take"], int(row["stroke"]))
+    json_rows = {key(row): row for row in by_json}
+    must(len(json_rows) == len(rows), f"{folder}: {len(json_rows)} strokes in strokes.json, {len(rows)} in csv")
+
+    path = os.path.join(folder, "strokes.parquet")
+    duck = duckdb.sql(f"select * from read_parquet('{path}')").fetchall()
+    numbers = empties = 0
+    for k, row in enumerate(rows):
+        for c, name in enumerate(names):
+            arrow_value, duck_value, text = table[name][k].as_py(), duck[k][c], row[name]
+            must(arrow_value == duck_value, f"{folder}: {name} row {k}: PyArrow {arrow_value}, DuckDB {duck_value}")
+            json_value = json_rows[key(row)][name]
+            must(json_value == arrow_value, f"{folder}: {name} row {k}: json {json_value}, parquet {arrow_value}")
+            if arrow_value is None:
+                must(text == "", f"{folder}: {name} row {k}: parquet null, csv {text!r}")
+                empties += 1
+            elif name in TEXT:
+                must(text == arrow_value, f"{folder}: {name} row {k}: {text!r} and {arrow_value!r}")
+            else:
+                must(float(text) == arrow_value, f"{folder}: {name} row {k}: csv {text}, parquet {arrow_value!r}")
+                must(math.isfinite(arrow_value), f"{folder}: {name} row {k} is {arrow_value}")
+                numbers += 1
+            if name.endswith("_sd") and arrow_value is not None:
+                must(arrow_value >= 0, f"{folder}: {name} row {k} is negative")
+    meta = pq.read_metadata(path).metadata[b"tipwright.columns"]
+    must(set(json.loads(meta)) == set(names), f"{folder}: the file's own list of columns differs")
+    return len(rows), numbers, empties
+
+
+def check_paths(folders):
+    files = [p for f in folders for p in glob.glob(os.path.join(f, "takes", "*", "path.parquet"))]
+    must(files, "no path.parquet anywhere")
+    total = duckdb.sql(
+        f"select session, take, count(*), max(sqrt(vx_m_s**2 + vy_m_s**2 + vz_m_s**2)) from read_parquet({files!r}) group by all"
+    ).fetchall()
+    by_arrow = sum(pq.read_metadata(p).num_rows for p in files)
+    must(sum(row[2] for row in total) == by_arrow, "DuckDB and PyArrow count different rows of paths")
+    for path in files:
+        schema = pq.read_schema(path)
+        for field in schema:
+            meta = field.metadata or {}
+            must(b"definition" in meta and meta[b"unit"].decode() == unit_by_name(field.name), f"{path}: {field.name}")
+        times = pq.read_table(path)["t_s"].to_pylist()
+        must(all(a < b for a, b in zip(times, times[1:])), f"{path}: times do not rise")
+        beside = os.path.join(os.path.dirname(path), "path.csv")
+        if os.path.exists(beside):
+            (count,) = duckdb.sql(f"select count(*) from read_csv('{beside}')").fetchone()
+            must(count == len(times), f"{beside}: {count} rows, {len(times)} in parquet")
+    return len(files), by_arrow
+
+
+def main():
+    folders = sys.argv[1:]
+    must(folders, "name a results folder")
+    for folder in folders:
+        rows, numbers, empties = check_strokes(folder)
+        print(f"{folder}: {rows} strokes, {numbers} numbers the same in csv, json, PyArrow and DuckDB, {empties} empty")
+    files, rows = check_paths(folders)
+    print(f"paths: {files} files, {rows} rows in one query")
+
+
+main()
