@@ -18,9 +18,12 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         write_take(take, &ReportConfig::of_session(&session), &folder)?;
     }
     write_session(&session, &folder)?;
-    let later = clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 90 });
+    let later =
+        clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 90 });
     let sessions = [session, clinic::renamed(later, "Alder Reach, a month later")];
-    for (name, by) in [("phases", CompareBy::Phase), ("casters", CompareBy::Caster), ("sessions", CompareBy::Session)] {
+    for (name, by) in
+        [("phases", CompareBy::Phase), ("casters", CompareBy::Caster), ("sessions", CompareBy::Session)]
+    {
         let some = if by == CompareBy::Session { &sessions[..] } else { &sessions[..1] };
         let choice = CompareChoice { by, anonymous: by == CompareBy::Session, ..CompareChoice::default() };
         compare(some, &choice, &folder.join("compare").join(name))?;

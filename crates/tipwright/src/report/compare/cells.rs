@@ -72,7 +72,8 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
             row.cells.entry(side).or_default().strokes.extend(strokes);
         }
     }
-    let mut rows: Vec<((usize, String), Row<'a>)> = rows.into_iter().filter(|(_, row)| row.cells.values().any(|c| !c.strokes.is_empty())).collect();
+    let mut rows: Vec<((usize, String), Row<'a>)> =
+        rows.into_iter().filter(|(_, row)| row.cells.values().any(|c| !c.strokes.is_empty())).collect();
     let several = sessions.len() > 1 && choice.by != CompareBy::Session;
     for (index, (key, row)) in rows.iter_mut().enumerate() {
         row.label = if choice.anonymous {

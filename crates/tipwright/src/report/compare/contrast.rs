@@ -34,7 +34,11 @@ impl Verdict {
     fn of(estimate: Option<Estimate>, enough: bool) -> Self {
         match estimate {
             Some(e) if enough && e.excludes_zero() => {
-                if e.value > 0.0 { Self::More } else { Self::Less }
+                if e.value > 0.0 {
+                    Self::More
+                } else {
+                    Self::Less
+                }
             }
             Some(_) if enough => Self::NotTold,
             _ => Self::TooFew,

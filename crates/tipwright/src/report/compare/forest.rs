@@ -77,7 +77,11 @@ pub fn panel(id: FigureId, rows: &[ForestRow], about_zero: bool) -> Panel {
         let at: Xy = (x.at(row.value), middle);
         let ink = if row.is_second { "second" } else { "path-forward" };
         if let Some(half) = row.half_width {
-            svg.line(&format!("{ink} whisker"), (x.at(row.value - half), middle), (x.at(row.value + half), middle));
+            svg.line(
+                &format!("{ink} whisker"),
+                (x.at(row.value - half), middle),
+                (x.at(row.value + half), middle),
+            );
         }
         dot(&mut svg, row, at);
         let measured = crate::model::Measured::new(row.value, row.half_width.unwrap_or(0.0) / 1.959_964);

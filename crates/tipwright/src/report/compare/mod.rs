@@ -96,7 +96,11 @@ impl CompareChoice {
 ///
 /// # Errors
 /// A file cannot be written.
-pub fn compare(sessions: &[SessionResults], choice: &CompareChoice, folder: &Path) -> Result<(), ReportError> {
+pub fn compare(
+    sessions: &[SessionResults],
+    choice: &CompareChoice,
+    folder: &Path,
+) -> Result<(), ReportError> {
     let parts: Vec<contrast::Part<'_>> =
         choice.directions().into_iter().map(|d| contrast::part(sessions, choice, d)).collect();
     put(&folder.join("means.csv"), tables::means(&parts))?;

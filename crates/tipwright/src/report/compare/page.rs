@@ -7,8 +7,8 @@ use serde_json::{Value, json};
 use super::contrast::{ALL_PAIRED, Difference, Part};
 use super::forest::{self, ForestRow};
 use super::{CompareBy, CompareChoice};
-use crate::model::results::SessionResults;
 use crate::model::Measured;
+use crate::model::results::SessionResults;
 use crate::report::page::figures::{full, name};
 use crate::report::page::{glossary, shell, summary};
 use crate::report::plot::geometry::Geometry;
@@ -30,7 +30,11 @@ pub fn page(sessions: &[SessionResults], choice: &CompareChoice, parts: &[Part<'
         CompareBy::Session => "Sessions compared".to_owned(),
     };
     let units = sessions.first().map(|s| s.report_units).unwrap_or_default();
-    let mut out = format!("<header><h1>{}</h1><p class=\"count\">{}</p>", escape(&title), escape(&of_what(sessions, choice)));
+    let mut out = format!(
+        "<header><h1>{}</h1><p class=\"count\">{}</p>",
+        escape(&title),
+        escape(&of_what(sessions, choice))
+    );
     out.push_str(&summary::switches(units));
     out.push_str("</header><main id=\"main\">");
     for part in parts {
@@ -99,7 +103,8 @@ fn findings(part: &Part<'_>) -> String {
          <th scope=\"col\" class=\"n\">casters</th><th scope=\"col\">what can be said</th></tr></thead><tbody>",
     );
     for d in whole {
-        let text = d.estimate.map(|e| full(kind(d.figure), as_measured(e.value, e.half_width))).unwrap_or_default();
+        let text =
+            d.estimate.map(|e| full(kind(d.figure), as_measured(e.value, e.half_width))).unwrap_or_default();
         let _ = write!(
             out,
             "<tr><td>{}</td><td>{}</td><td>{}</td><td class=\"n\">{text}</td><td class=\"n\">{}</td><td>{}</td></tr>",
@@ -138,15 +143,13 @@ fn overlays(part: &Part<'_>) -> String {
                 Group { name: part.sorted.sides[side].clone(), ink, band, strokes }
             })
             .collect();
-        let panels: Vec<Panel> = [
-            (What::Path, "path"),
-            (What::Speed, "speed"),
-            (What::Bend, "bend"),
-            (What::Butt, "butt angle"),
-        ]
-        .into_iter()
-        .filter_map(|(what, title)| overlay::panel(what, &groups, &format!("{}: {title}", row.label), format))
-        .collect();
+        let panels: Vec<Panel> =
+            [(What::Path, "path"), (What::Speed, "speed"), (What::Bend, "bend"), (What::Butt, "butt angle")]
+                .into_iter()
+                .filter_map(|(what, title)| {
+                    overlay::panel(what, &groups, &format!("{}: {title}", row.label), format)
+                })
+                .collect();
         out.push_str("<div class=\"multiples\">");
         for panel in panels {
             let _ = write!(out, "<figure class=\"panel\">{}</figure>", panel.to_inline());
@@ -199,7 +202,11 @@ fn forests(choice: &CompareChoice, part: &Part<'_>) -> String {
             .collect()
         };
         if !rows.is_empty() {
-            let _ = write!(out, "<figure class=\"panel\">{}</figure>", forest::panel(figure, &rows, !by_caster).to_inline());
+            let _ = write!(
+                out,
+                "<figure class=\"panel\">{}</figure>",
+                forest::panel(figure, &rows, !by_caster).to_inline()
+            );
         }
     }
     out.push_str("</div>");
@@ -213,7 +220,15 @@ fn consistency(part: &Part<'_>) -> String {
          class=\"sortable\"><caption>Mean with its interval; spread between strokes; change from one stroke to the next where its \
          interval leaves zero out. A heading sorts.</caption><thead><tr>",
     );
-    for (text, class) in [("figure", ""), ("caster", ""), ("side", ""), ("strokes", " class=\"n\""), ("mean", " class=\"n\""), ("spread", " class=\"n\""), ("trend per stroke", " class=\"n\"")] {
+    for (text, class) in [
+        ("figure", ""),
+        ("caster", ""),
+        ("side", ""),
+        ("strokes", " class=\"n\""),
+        ("mean", " class=\"n\""),
+        ("spread", " class=\"n\""),
+        ("trend per stroke", " class=\"n\""),
+    ] {
         let _ = write!(out, "<th scope=\"col\"{class}><button type=\"button\">{text}</button></th>");
     }
     out.push_str("</tr></thead><tbody>");
@@ -221,7 +236,10 @@ fn consistency(part: &Part<'_>) -> String {
         let plain = |v: f64, half: f64| full(kind(m.figure), as_measured(v, half));
         let spread = m.sample.spread.map(|s| {
             let shown = |system| show(kind(m.figure), as_measured(s, 0.2 * s), system).short();
-            crate::report::page::figures::dual(&escape(&shown(UnitSystem::Metric)), &escape(&shown(UnitSystem::Imperial)))
+            crate::report::page::figures::dual(
+                &escape(&shown(UnitSystem::Metric)),
+                &escape(&shown(UnitSystem::Imperial)),
+            )
         });
         let trend = match m.trend {
             None => "too few".to_owned(),
@@ -256,7 +274,12 @@ fn ranking(choice: &CompareChoice, part: &Part<'_>) -> String {
     );
     for &figure in &part.figures {
         let picked = if choice.rank == Some(figure) { " selected" } else { "" };
-        let _ = write!(out, "<option value=\"{}\"{picked}>{}</option>", figure.info().key, escape(figure.info().name));
+        let _ = write!(
+            out,
+            "<option value=\"{}\"{picked}>{}</option>",
+            figure.info().key,
+            escape(figure.info().name)
+        );
     }
     let _ = write!(
         out,

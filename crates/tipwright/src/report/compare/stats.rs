@@ -42,7 +42,8 @@ pub fn describe(values: &[f64]) -> Option<Sample> {
         return None;
     }
     let mean = values.iter().sum::<f64>() / n;
-    let spread = (values.len() > 1).then(|| (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt());
+    let spread = (values.len() > 1)
+        .then(|| (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt());
     let half_width = spread.map(|s| t_975(n - 1.0) * s / n.sqrt());
     Some(Sample { count: values.len(), mean, spread, half_width })
 }
@@ -57,7 +58,8 @@ pub fn difference(before: &[f64], after: &[f64]) -> Option<Estimate> {
     if variance == 0.0 {
         return Some(Estimate { value, half_width: 0.0 });
     }
-    let freedom = variance.powi(2) / (va.powi(2) / (a.count as f64 - 1.0) + vb.powi(2) / (b.count as f64 - 1.0));
+    let freedom =
+        variance.powi(2) / (va.powi(2) / (a.count as f64 - 1.0) + vb.powi(2) / (b.count as f64 - 1.0));
     Some(Estimate { value, half_width: t_975(freedom) * variance.sqrt() })
 }
 
@@ -78,7 +80,8 @@ pub fn trend(values: &[f64]) -> Option<Estimate> {
     let (mx, my) = ((n - 1.0) / 2.0, values.iter().sum::<f64>() / n);
     let xx: f64 = (0..values.len()).map(|k| (k as f64 - mx).powi(2)).sum();
     let slope = values.iter().enumerate().map(|(k, v)| (k as f64 - mx) * (v - my)).sum::<f64>() / xx;
-    let residual: f64 = values.iter().enumerate().map(|(k, v)| (v - my - slope * (k as f64 - mx)).powi(2)).sum();
+    let residual: f64 =
+        values.iter().enumerate().map(|(k, v)| (v - my - slope * (k as f64 - mx)).powi(2)).sum();
     Some(Estimate { value: slope, half_width: t_975(n - 2.0) * (residual / (n - 2.0) / xx).sqrt() })
 }
 

@@ -7,8 +7,8 @@ use crate::report::plot::{Format, sheet};
 use crate::report::tables::direction_word;
 use crate::report::{ReportConfig, plot_name, rod_poses};
 
-use super::figures::{figure, list};
 use super::data;
+use super::figures::{figure, list};
 use crate::report::plot::svg::escape;
 
 /// Id of a stroke's article.

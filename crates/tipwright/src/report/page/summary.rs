@@ -109,7 +109,10 @@ fn set_up(session: &SessionResults) -> String {
         ));
     }
     if let Some(scale) = quality.scale_sd_relative {
-        rows.push(("scale known to".into(), format!("{}\u{a0}<small>%</small>", number(1.96 * scale * 100.0, 2))));
+        rows.push((
+            "scale known to".into(),
+            format!("{}\u{a0}<small>%</small>", number(1.96 * scale * 100.0, 2)),
+        ));
     }
     if let Some(angle) = session.convergence_deg {
         rows.push(("angle between the cameras".into(), format!("{}\u{b0}", number(angle, 0))));
@@ -161,11 +164,7 @@ fn set_up(session: &SessionResults) -> String {
     }
     let mut out = String::from("<details class=\"facts\"><summary>The set-up</summary><dl>");
     for (name, value) in rows {
-        let _ = write!(
-            out,
-            "<div><dt>{}</dt><dd>{value}</dd></div>",
-            name
-        );
+        let _ = write!(out, "<div><dt>{}</dt><dd>{value}</dd></div>", name);
     }
     out.push_str("</dl></details>");
     out

@@ -5,7 +5,7 @@ use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
 use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, alt_text, dimension, mark, kind_texts, set_label, span, timed_marks};
+use super::{Format, Panel, alt_text, dimension, kind_texts, mark, set_label, span, timed_marks};
 use crate::model::{FigureId, Measured};
 use crate::report::units::{Kind, number};
 

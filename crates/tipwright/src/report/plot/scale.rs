@@ -93,7 +93,13 @@ pub fn ticks(from: f64, to: f64, wanted: f64, quantity: Quantity, system: UnitSy
     ticks_or_none(from, to, wanted, quantity, system).unwrap_or_default()
 }
 
-fn ticks_or_none(from: f64, to: f64, wanted: f64, quantity: Quantity, system: UnitSystem) -> Option<Vec<Tick>> {
+fn ticks_or_none(
+    from: f64,
+    to: f64,
+    wanted: f64,
+    quantity: Quantity,
+    system: UnitSystem,
+) -> Option<Vec<Tick>> {
     let factor = quantity.factor(system);
     let (low, high) = (from.min(to) / factor, from.max(to) / factor);
     let span = high - low;
@@ -103,7 +109,8 @@ fn ticks_or_none(from: f64, to: f64, wanted: f64, quantity: Quantity, system: Un
     let raw = span / wanted;
     let power = 10_f64.powf(raw.log10().floor());
     let off = |step: &f64| (step / raw).ln().abs();
-    let step = [1.0, 2.0, 5.0, 10.0].map(|m| m * power).into_iter().min_by(|a, b| off(a).total_cmp(&off(b)))?;
+    let step =
+        [1.0, 2.0, 5.0, 10.0].map(|m| m * power).into_iter().min_by(|a, b| off(a).total_cmp(&off(b)))?;
     #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a small count of decimals
     let places = (-(step * 1.000_001).log10().floor()).clamp(0.0, 6.0) as usize;
     let first = (low / step - 1e-9).ceil();
@@ -129,7 +136,10 @@ mod tests {
         assert_eq!(labels(UnitSystem::Metric), ["0", "1", "2", "3"]);
         assert_eq!(labels(UnitSystem::Imperial), ["0", "5", "10"]);
         let small = ticks(-0.012, 0.03, 4.0, Quantity::SmallLength, UnitSystem::Metric);
-        assert_eq!(small.iter().map(|t| t.label.as_str()).collect::<Vec<_>>(), ["\u{2212}10", "0", "10", "20", "30"]);
+        assert_eq!(
+            small.iter().map(|t| t.label.as_str()).collect::<Vec<_>>(),
+            ["\u{2212}10", "0", "10", "20", "30"]
+        );
         let fine = ticks(0.0, 0.31, 6.0, Quantity::Plain, UnitSystem::Metric);
         assert_eq!(fine[1].label, "0.05");
     }

@@ -6,7 +6,7 @@ use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy, coordinate};
 use super::{
-    Format, Glyph, Panel, alt_text, dimension, figure_words, mark, kind_texts, set_label, span, timed_marks,
+    Format, Glyph, Panel, alt_text, dimension, figure_words, kind_texts, mark, set_label, span, timed_marks,
 };
 use crate::model::{FigureId, Measured};
 use crate::report::units::Kind;
@@ -44,7 +44,13 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     let z = Scale::new(z_low, z_high, TOP + plot_height, TOP);
     let height = TOP + plot_height + BOTTOM;
     let frame = Frame {
-        x: Axis { scale: x, quantity: Quantity::Length, name: "forward", plain_unit: "", wanted: format.width / 85.0 },
+        x: Axis {
+            scale: x,
+            quantity: Quantity::Length,
+            name: "forward",
+            plain_unit: "",
+            wanted: format.width / 85.0,
+        },
         y: Axis {
             scale: z,
             quantity: Quantity::Length,

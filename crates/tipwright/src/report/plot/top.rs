@@ -25,7 +25,13 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     let title =
         format!("From above, sideways stretched {}\u{d7}", number(stretch, usize::from(stretch < 9.5)));
     let frame = Frame {
-        x: Axis { scale: x, quantity: Quantity::Length, name: "forward", plain_unit: "", wanted: format.width / 85.0 },
+        x: Axis {
+            scale: x,
+            quantity: Quantity::Length,
+            name: "forward",
+            plain_unit: "",
+            wanted: format.width / 85.0,
+        },
         y: Axis {
             scale: y,
             quantity: Quantity::SmallLength,
