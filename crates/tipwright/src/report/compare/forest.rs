@@ -50,12 +50,18 @@ pub fn panel(id: FigureId, rows: &[ForestRow], about_zero: bool) -> Panel {
     let longest = rows.iter().map(|r| text_width(&r.label, 12.0)).fold(0.0, f64::max);
     let left = (longest + 14.0).clamp(60.0, 170.0);
     let ends = rows.iter().flat_map(|r| {
-        // One wild interval is cut off so that it does not flatten the rest.
         let half = r.half_width.unwrap_or(0.0);
         [r.value - half, r.value + half]
     });
     let (low, high) = span(ends.chain(about_zero.then_some(0.0)), (-1.0, 1.0));
-    let air = 0.06 * (high - low).max(1e-9);
+    // Never so fine that equal values fill the panel.
+    let least = match kind(id) {
+        Kind::Length | Kind::SmallLength => 0.01,
+        Kind::Speed => 0.2,
+        Kind::Count | Kind::Other("ms" | "\u{b0}") => 1.0,
+        Kind::Other(_) => 0.02,
+    };
+    let air = (0.06 * (high - low)).max(0.5 * (least - (high - low)));
     let height = TOP + ROW * rows.len() as f64 + BOTTOM + 4.0;
     let x = Scale::new(low - air, high + air, left, WIDTH - RIGHT);
     let y = Scale::new(0.0, rows.len() as f64, TOP, height - BOTTOM);

@@ -92,12 +92,13 @@ fn section(choice: &CompareChoice, part: &Part<'_>) -> String {
 
 /// The differences of all casters paired, in a table: nothing is called a difference whose interval holds zero.
 fn findings(part: &Part<'_>) -> String {
+    let way = direction_word(part.direction);
     let whole: Vec<&Difference> = part.differences.iter().filter(|d| d.is_paired).collect();
     if whole.is_empty() {
         return "<p>Fewer than two casters have strokes on both sides: see each caster below.</p>".into();
     }
-    let mut out = String::from(
-        "<h3>All casters, paired</h3><div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Differences, all casters\">\
+    let mut out = format!(
+        "<h3>All casters, paired</h3><div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Differences, all casters, {way}\">\
          <table><caption>Mean over casters of each caster\u{2019}s own difference.</caption><thead><tr>\
          <th scope=\"col\">figure</th><th scope=\"col\">from</th><th scope=\"col\">to</th><th scope=\"col\" class=\"n\">difference</th>\
          <th scope=\"col\" class=\"n\">casters</th><th scope=\"col\">what can be said</th></tr></thead><tbody>",
@@ -215,8 +216,9 @@ fn forests(choice: &CompareChoice, part: &Part<'_>) -> String {
 
 /// Mean, spread and trend of every cell.
 fn consistency(part: &Part<'_>) -> String {
-    let mut out = String::from(
-        "<h3>How steady</h3><div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Mean, spread and trend\"><table \
+    let way = direction_word(part.direction);
+    let mut out = format!(
+        "<h3>How steady</h3><div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Mean, spread and trend, {way}\"><table \
          class=\"sortable\"><caption>Mean with its interval; spread between strokes; change from one stroke to the next where its \
          interval leaves zero out. A heading sorts.</caption><thead><tr>",
     );

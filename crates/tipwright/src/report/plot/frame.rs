@@ -177,7 +177,11 @@ impl Frame<'_> {
         svg.text("axisname", (area.left - 6.0, area.top - 9.0), Anchor::End, self.y.unit(system));
         let row = area.bottom + 4.0 + 1.05 * TICK_SIZE;
         let unit = self.x.unit(system);
-        let name = if unit.is_empty() { self.x.name.to_owned() } else { format!("{}, {unit}", self.x.name) };
+        let name = match (self.x.name, unit) {
+            (name, "") => name.to_owned(),
+            ("", unit) => unit.to_owned(),
+            (name, unit) => format!("{name}, {unit}"),
+        };
         let at_end = (self.y_room().max(area.right), row);
         svg.text("axisname", at_end, Anchor::End, &name);
         let taken = text_area(at_end, Anchor::End, &name, TICK_SIZE);

@@ -133,8 +133,8 @@ mod tests {
         let labels = |system| -> Vec<String> {
             ticks(0.0, 3.3, 5.0, Quantity::Length, system).into_iter().map(|t| t.label).collect()
         };
-        assert_eq!(labels(UnitSystem::Metric), ["0", "1", "2", "3"]);
-        assert_eq!(labels(UnitSystem::Imperial), ["0", "5", "10"]);
+        assert_eq!(labels(UnitSystem::Metric), ["0.0", "0.5", "1.0", "1.5", "2.0", "2.5", "3.0"]);
+        assert_eq!(labels(UnitSystem::Imperial), ["0", "2", "4", "6", "8", "10"]);
         let small = ticks(-0.012, 0.03, 4.0, Quantity::SmallLength, UnitSystem::Metric);
         assert_eq!(
             small.iter().map(|t| t.label.as_str()).collect::<Vec<_>>(),

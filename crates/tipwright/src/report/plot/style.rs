@@ -26,8 +26,8 @@ pub const INKS: &[Ink] = &[
     Ink { name: "margin", light: "#a84a35", dark: "#d98a72" },
     Ink { name: "forward", light: "#0c599e", dark: "#6fcdf7" },
     Ink { name: "back", light: "#a25811", dark: "#f0bd95" },
-    Ink { name: "dip", light: "#65124f", dark: "#ea68a6" },
-    Ink { name: "dome", light: "#3f5213", dark: "#ceee72" },
+    Ink { name: "dip", light: "#550e45", dark: "#ea68a6" },
+    Ink { name: "dome", light: "#374412", dark: "#ceee72" },
 ];
 
 /// Class rules of plots with colours filled in by `colour(name)`.
