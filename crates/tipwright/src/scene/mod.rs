@@ -1,5 +1,14 @@
 //! Stage `scene`: where the cameras stand, how long a metre is, which way is up, and how the clocks run.
+//!
+//! - [`bootstrap`]: two cameras related from tracks alone (clock offset, relative pose).
+//! - [`points`]: the whole scene from one moving point, without wand or plumb line; [`points_file`] reads its input.
+//! - [`wand`]: the scene from the waved and the hung wand; [`sound`]: coarse clock offsets from the sound tracks.
 
 pub mod bootstrap;
+mod error;
+pub mod points;
+pub mod points_file;
 pub mod sound;
 pub mod wand;
+
+pub use error::SceneError;

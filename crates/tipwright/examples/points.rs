@@ -1,0 +1,41 @@
+//! Solves a POINTS.toml and writes scene.toml and path.csv, with a summary: `points POINTS.toml DIR`.
+#![allow(clippy::print_stderr, clippy::unwrap_used, missing_docs)]
+
+use std::io::Write;
+use std::path::Path;
+
+use tipwright::scene::points::{PointsConfig, solve_points};
+use tipwright::scene::points_file::read_points;
+
+fn main() {
+    let args: Vec<String> = std::env::args().collect();
+    let start = std::time::Instant::now();
+    let input = read_points(Path::new(&args[1])).unwrap();
+    let found = solve_points(&input, &PointsConfig::default()).unwrap();
+    std::fs::create_dir_all(&args[2]).unwrap();
+    let dir = Path::new(&args[2]);
+    std::fs::write(dir.join("scene.toml"), toml::to_string(&found.scene).unwrap()).unwrap();
+    let mut out = std::io::BufWriter::new(std::fs::File::create(dir.join("path.csv")).unwrap());
+    writeln!(out, "t_s,x_m,y_m,z_m,vx_m_s,vy_m_s,vz_m_s,sx_m,sy_m,sz_m,views").unwrap();
+    for s in &found.path.samples {
+        let (p, v, d) = (s.position_in_world, s.velocity_in_world_m_s, s.position_sd_m);
+        writeln!(
+            out,
+            "{},{},{},{},{},{},{},{},{},{},{}",
+            s.t_s, p.x, p.y, p.z, v.x, v.y, v.z, d.x, d.y, d.z, s.views
+        )
+        .unwrap();
+    }
+    eprintln!("{:?}", found.solution.report);
+    eprintln!("correlation factor {:.2}, knots {}", found.solution.correlation_factor, found.solution.timeline.coefficients());
+    for (c, s) in found.counts.iter().zip(&found.scene.cameras) {
+        eprintln!(
+            "{}: given {} used {} outliers {} off {} sigma {:.2} px; offset {:.4} sd {:.4}, drift {:.2e} sd {:.1e}, readout {:.1} ms sd {:.1}",
+            c.camera, c.given, c.accepted, c.outliers, c.off_path, c.sigma_px, s.offset_s, s.offset_sd_s, s.drift, s.drift_sd, s.readout_s * 1e3, s.readout_sd_s * 1e3
+        );
+    }
+    for w in &found.warnings {
+        eprintln!("{w}");
+    }
+    eprintln!("{:.2} s", start.elapsed().as_secs_f64());
+}
