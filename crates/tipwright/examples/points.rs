@@ -27,11 +27,26 @@ fn main() {
         .unwrap();
     }
     eprintln!("{:?}", found.solution.report);
-    eprintln!("correlation factor {:.2}, knots {}", found.solution.correlation_factor, found.solution.timeline.coefficients());
+    eprintln!(
+        "correlation factor {:.2}, knots {}",
+        found.solution.correlation_factor,
+        found.solution.timeline.coefficients()
+    );
     for (c, s) in found.counts.iter().zip(&found.scene.cameras) {
         eprintln!(
             "{}: given {} used {} outliers {} off {} sigma {:.2} px; offset {:.4} sd {:.4}, drift {:.2e} sd {:.1e}, readout {:.1} ms sd {:.1}",
-            c.camera, c.given, c.accepted, c.outliers, c.off_path, c.sigma_px, s.offset_s, s.offset_sd_s, s.drift, s.drift_sd, s.readout_s * 1e3, s.readout_sd_s * 1e3
+            c.camera,
+            c.given,
+            c.accepted,
+            c.outliers,
+            c.off_path,
+            c.sigma_px,
+            s.offset_s,
+            s.offset_sd_s,
+            s.drift,
+            s.drift_sd,
+            s.readout_s * 1e3,
+            s.readout_sd_s * 1e3
         );
     }
     for w in &found.warnings {

@@ -61,7 +61,9 @@ pub enum SceneError {
         name: String,
     },
     /// A camera without usable sightings.
-    #[error("camera {camera}: {got} usable points, {needed} needed. Label more frames or leave the camera out")]
+    #[error(
+        "camera {camera}: {got} usable points, {needed} needed. Label more frames or leave the camera out"
+    )]
     TooFewPoints {
         /// Camera.
         camera: String,

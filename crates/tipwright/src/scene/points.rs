@@ -14,12 +14,12 @@ use rayon::prelude::*;
 use super::SceneError;
 use super::bootstrap::{BootstrapConfig, BootstrapError, PairBootstrap, Sample, Track, bootstrap_pair};
 use crate::model::{
-    Clock, Lens, MarkerPath, PathDraw, PathSample, Picture, RawPixel, Rotation, Scene, SceneCamera, SceneQuality,
-    Severity, Warning,
+    Clock, Lens, MarkerPath, PathDraw, PathSample, Picture, RawPixel, Rotation, Scene, SceneCamera,
+    SceneQuality, Severity, Warning,
 };
 use crate::motion::{
-    Baseline, CameraFreedom, CameraModel, Degeneracy, Fate, Freedom, MotionConfig, Observation, Problem, Smoothness,
-    Solution, solve,
+    Baseline, CameraFreedom, CameraModel, Degeneracy, Fate, Freedom, MotionConfig, Observation, Problem,
+    Smoothness, Solution, solve,
 };
 
 /// One labelled frame.
@@ -204,8 +204,10 @@ fn join_cameras(
         source.unwrap_or(BootstrapError::NoAgreement)
     };
     let all = || input.cameras.iter().map(|c| c.name.clone()).collect::<Vec<_>>();
-    let (i, j, pair) = *best.first().ok_or_else(|| SceneError::Unrelated { cameras: all(), source: why() })?;
-    placed[i] = Some(Placed { camera_from_world: Isometry3::identity(), clock: start_clock(&input.cameras[i]) });
+    let (i, j, pair) =
+        *best.first().ok_or_else(|| SceneError::Unrelated { cameras: all(), source: why() })?;
+    placed[i] =
+        Some(Placed { camera_from_world: Isometry3::identity(), clock: start_clock(&input.cameras[i]) });
     placed[j] = Some(Placed {
         camera_from_world: pair.b_from_a,
         clock: Clock { offset_s: pair.offset_s, drift: pair.drift, ..start_clock(&input.cameras[j]) },
@@ -245,7 +247,8 @@ fn join_cameras(
             }
         }
         if !added {
-            let cameras = (0..n).filter(|k| placed[*k].is_none()).map(|k| input.cameras[k].name.clone()).collect();
+            let cameras =
+                (0..n).filter(|k| placed[*k].is_none()).map(|k| input.cameras[k].name.clone()).collect();
             return Err(SceneError::Unrelated { cameras, source: why() });
         }
     }
@@ -276,7 +279,9 @@ fn place_next(
     let mut lengths: Vec<f64> = Vec::new();
     for row in &camera.rows {
         let t_s = clock.session_s(row.frame / camera.fps_hz, picture.shutter_fraction(row.pixel));
-        let (Some(p), Some(ray)) = (solution.position(0, t_s), camera.lens.undistort(row.pixel)) else { continue };
+        let (Some(p), Some(ray)) = (solution.position(0, t_s), camera.lens.undistort(row.pixel)) else {
+            continue;
+        };
         let x = pair.b_from_a.rotation * (base.camera_from_world * p).coords;
         // x + s t is along the ray: (x + s t) x r = 0.
         let r = Vector3::new(ray.x, ray.y, 1.0);
@@ -381,7 +386,12 @@ fn problem_of(
     }
 }
 
-fn output(input: &PointsInput, config: &PointsConfig, problem: Problem, solution: Solution) -> PointsSolution {
+fn output(
+    input: &PointsInput,
+    config: &PointsConfig,
+    problem: Problem,
+    solution: Solution,
+) -> PointsSolution {
     let times = sample_times_s(&problem, &solution, input.cameras[0].fps_hz);
     let views = solution.views(&problem, 0, &times);
     let mut samples = Vec::with_capacity(times.len());
@@ -452,7 +462,8 @@ fn sample_times_s(problem: &Problem, solution: &Solution, fps_hz: f64) -> Vec<f6
     let mut out = Vec::new();
     for piece in solution.timeline.pieces() {
         let end_s = solution.timeline.end_s(piece);
-        let inside = &used[used.partition_point(|t| *t < piece.start_s)..used.partition_point(|t| *t <= end_s)];
+        let inside =
+            &used[used.partition_point(|t| *t < piece.start_s)..used.partition_point(|t| *t <= end_s)];
         let (Some(first), Some(last)) = (inside.first(), inside.last()) else { continue };
         #[allow(clippy::cast_possible_truncation)]
         let (from, to) = ((first * fps_hz).ceil() as i64, (last * fps_hz).floor() as i64);

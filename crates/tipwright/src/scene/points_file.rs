@@ -119,8 +119,10 @@ fn read_rows(path: &Path) -> Result<(Vec<PointRow>, u64), SceneError> {
             continue;
         }
         let bad = |reason: String| SceneError::BadRow { row: i + 1, reason, path: path.to_owned() };
-        let fields: Vec<&str> =
-            line.split(|c: char| c == ',' || c == ';' || c.is_whitespace()).filter(|f| !f.is_empty()).collect();
+        let fields: Vec<&str> = line
+            .split(|c: char| c == ',' || c == ';' || c.is_whitespace())
+            .filter(|f| !f.is_empty())
+            .collect();
         let first_is_number = fields.first().is_some_and(|f| f.parse::<f64>().is_ok());
         if heading_allowed && !first_is_number {
             heading_allowed = false;
@@ -158,7 +160,11 @@ mod tests {
         let dir = tempfile::tempdir().unwrap();
         std::fs::write(dir.path().join("lens.toml"), LENS).unwrap();
         std::fs::write(dir.path().join("points.toml"), POINTS).unwrap();
-        std::fs::write(dir.path().join("mill.txt"), " frame no.  x  y\n1.000 10.5 20.5\n\n2, 11, 21\n3 0.0 0.0\n").unwrap();
+        std::fs::write(
+            dir.path().join("mill.txt"),
+            " frame no.  x  y\n1.000 10.5 20.5\n\n2, 11, 21\n3 0.0 0.0\n",
+        )
+        .unwrap();
         std::fs::write(dir.path().join("sluice.txt"), "7\t1\t2\n").unwrap();
         dir
     }
