@@ -242,3 +242,31 @@ fn copy_component(
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// p010 (10 bits in the high bits, chroma interleaved) comes from hardware decoders only, so it is filled by hand.
+    #[test]
+    fn high_bits_and_interleaved_chroma_are_copied_out() {
+        let mut slot = Slot::new();
+        slot.frame = ff::frame::Video::new(ff::format::Pixel::P010LE, 8, 4);
+        for plane in 0..2 {
+            for (idx, pair) in slot.frame.data_mut(plane).chunks_exact_mut(2).enumerate() {
+                pair.copy_from_slice(&(((idx as u16 * 7 + plane as u16) % 1024) << 6).to_le_bytes());
+            }
+        }
+        slot.prepare().unwrap();
+        let planes = slot.planes().unwrap();
+        let (line_y, line_c) = (slot.frame.stride(0) / 2, slot.frame.stride(1) / 2);
+        let PlaneData::Bits10(luma) = planes.luma.data else { panic!("10 bits") };
+        let PlaneData::Bits10(cb) = planes.cb.unwrap().data else { panic!("10 bits") };
+        let PlaneData::Bits10(cr) = planes.cr.unwrap().data else { panic!("10 bits") };
+        assert_eq!(planes.chroma_step, [2, 2]);
+        assert_eq!(luma[2 * planes.luma.stride + 3], ((2 * line_y + 3) as u16 * 7) % 1024);
+        let at = line_c + 2 * 3;
+        assert_eq!(cb[4 + 3], (at as u16 * 7 + 1) % 1024);
+        assert_eq!(cr[4 + 3], ((at + 1) as u16 * 7 + 1) % 1024);
+    }
+}
