@@ -1,0 +1,148 @@
+//! After the clip: how large the marker is in it and what moves like one thing over three frames are known now, so the
+//! candidates are judged once more and the lists cut to the best few.
+
+use crate::model::{Colour, FrameSpots};
+
+use super::finder::{Found, FrameFound};
+use super::{MarkerLook, SpotCounts, SpotsConfig};
+
+/// Places that a list always keeps for what stands still and looks right: a wand at rest, a plumb.
+const STILL_PLACES: usize = 3;
+
+/// Final lists, and the diameter per colour as the clip shows it.
+pub(super) fn finish(
+    frames: Vec<FrameFound>,
+    looks: &[MarkerLook],
+    config: &SpotsConfig,
+    counts: &mut SpotCounts,
+) -> (Vec<FrameSpots>, Vec<(Colour, f64)>) {
+    let links: Vec<Vec<Link>> =
+        (0..frames.len()).map(|k| frames[k].found.iter().map(|f| link(&frames, k, f)).collect()).collect();
+    // Three in a row happen by chance among glints; five hardly do.
+    let support: Vec<Vec<f32>> = (0..frames.len())
+        .map(|k| {
+            let of = |l: &Link| {
+                let next = |k: Option<usize>, idx: usize| {
+                    k.and_then(|k| links.get(k)).and_then(|f| f.get(idx)).map_or(0.0, |l| l.fit)
+                };
+                l.fit * (0.2 + 0.8 * next(k.checked_sub(1), l.before).max(next(Some(k + 1), l.after)))
+            };
+            links[k].iter().map(of).collect()
+        })
+        .collect();
+    let sizes: Vec<(Colour, f64)> =
+        looks.iter().filter_map(|l| Some((l.colour, usual_size(&frames, &support, l.colour)?))).collect();
+    let lists = frames
+        .iter()
+        .zip(&support)
+        .map(|(frame, support)| {
+            let mut judged: Vec<(f64, f64, Found)> = frame
+                .found
+                .iter()
+                .zip(support)
+                .map(|(found, support)| {
+                    let size = sizes.iter().find(|s| s.0 == found.candidate.colour).map_or(1.0, |s| {
+                        let off = (f64::from(found.diameter_px) / s.1).ln();
+                        0.25 + 0.75 * (-0.5 * (off / 0.35).powi(2)).exp()
+                    });
+                    let looks = f64::from(found.quality) * size;
+                    let motion = found.candidate.moving.max(f64::from(*support));
+                    (looks * (0.35 + 0.4 * motion + 0.25 * f64::from(*support)), looks, *found)
+                })
+                .collect();
+            judged.sort_by(|a, b| b.0.total_cmp(&a.0));
+            let mut candidates = Vec::new();
+            for look in looks {
+                let own: Vec<&(f64, f64, Found)> =
+                    judged.iter().filter(|j| j.2.candidate.colour == look.colour).collect();
+                let mut by_looks: Vec<usize> = (0..own.len()).collect();
+                by_looks.sort_by(|a, b| own[*b].1.total_cmp(&own[*a].1));
+                let reserved = &by_looks[..by_looks.len().min(STILL_PLACES)];
+                let free = config.keep_per_colour.saturating_sub(reserved.len());
+                let mut taken = 0;
+                for (idx, item) in own.iter().enumerate() {
+                    let keep = reserved.contains(&idx) || taken < free;
+                    if !keep {
+                        counts.cut += 1;
+                        continue;
+                    }
+                    taken += usize::from(!reserved.contains(&idx));
+                    counts.kept += 1;
+                    let mut candidate = item.2.candidate;
+                    candidate.score = item.0.clamp(0.0, 1.0);
+                    candidates.push(candidate);
+                }
+            }
+            candidates.sort_by(|a, b| b.score.total_cmp(&a.score));
+            FrameSpots { frame_idx: frame.frame_idx, pts_s: frame.pts_s, candidates }
+        })
+        .collect();
+    (lists, sizes)
+}
+
+/// The best pair of candidates before and after one, and how well they go on with it at nearly constant velocity.
+#[derive(Debug, Clone, Copy, Default)]
+struct Link {
+    fit: f32,
+    before: usize,
+    after: usize,
+}
+
+fn link(frames: &[FrameFound], k: usize, of: &Found) -> Link {
+    let (Some(before), Some(after)) = (k.checked_sub(1).and_then(|k| frames.get(k)), frames.get(k + 1))
+    else {
+        return Link::default();
+    };
+    let c = of.candidate.centre;
+    let mut best = Link::default();
+    for (before_idx, a) in before.found.iter().enumerate().filter(|(_, a)| alike(a, of)) {
+        for (after_idx, b) in after.found.iter().enumerate().filter(|(_, b)| alike(b, of)) {
+            let (pa, pb) = (a.candidate.centre, b.candidate.centre);
+            let (dx, dy) = (pb.x_px - pa.x_px, pb.y_px - pa.y_px);
+            let travel = dx.hypot(dy);
+            // Still things support each other without end: motion is what counts here.
+            if travel < 2.0 {
+                continue;
+            }
+            if let Some(streak) = of.candidate.streak {
+                // The shutter is open for a part of the time between two frames, so the streak lies on the way and
+                // is no longer than it.
+                let turn = (dy.atan2(dx) - streak.angle_rad).sin().abs();
+                if turn > 0.4 || streak.length_px > 0.65 * travel + 2.0 {
+                    continue;
+                }
+            }
+            let bend = (pa.x_px + pb.x_px - 2.0 * c.x_px).hypot(pa.y_px + pb.y_px - 2.0 * c.y_px);
+            let allowed = 1.0 + 0.06 * travel;
+            let fit = (-0.5 * (bend / allowed).powi(2)).exp() as f32;
+            if fit > best.fit {
+                best = Link { fit, before: before_idx, after: after_idx };
+            }
+        }
+    }
+    best
+}
+
+fn alike(a: &Found, b: &Found) -> bool {
+    if a.candidate.colour != b.candidate.colour {
+        return false;
+    }
+    let size = a.diameter_px / b.diameter_px;
+    (0.6..1.67).contains(&size)
+}
+
+/// Median diameter of what is surely moving and looks right; `None` when there is too little of it.
+fn usual_size(frames: &[FrameFound], support: &[Vec<f32>], colour: Colour) -> Option<f64> {
+    let mut sizes: Vec<f32> = frames
+        .iter()
+        .zip(support)
+        .flat_map(|(frame, support)| frame.found.iter().zip(support))
+        .filter(|(f, s)| f.candidate.colour == colour && **s > 0.6 && f.quality > 0.3)
+        .map(|(f, _)| f.diameter_px)
+        .collect();
+    if sizes.len() < 20 {
+        return None;
+    }
+    sizes.sort_unstable_by(f32::total_cmp);
+    Some(f64::from(sizes[sizes.len() / 2]))
+}

@@ -1,0 +1,401 @@
+//! Centre of a spot by weighted least squares on the samples around it, with its covariance.
+//!
+//! Model: an opaque disc in motion ([`super::profile`]) in front of a background that is a plane plus, where it helps, a
+//! share of the frame before at the same place (the camera stands still, so trees and the edge of the sky are the same
+//! there). Gauss-Newton with Huber weights (Huber, Ann. Math. Statist. 35 (1964) 73-101). The noise is that of
+//! the residuals of the fit, so a spot on a restless background says so; noise that is alike in neighbouring samples, as
+//! compression leaves it, raises the covariance by the sum over lags of the product of the residuals' and the
+//! derivative's autocorrelation.
+
+use super::patch::Patch;
+use super::profile::{Outline, Profiles, cover};
+
+const UNKNOWNS: usize = 11;
+const X: usize = 0;
+const Y: usize = 1;
+const RADIUS: usize = 2;
+const HALF_LENGTH: usize = 3;
+const ANGLE: usize = 4;
+const AMPLITUDE: usize = 5;
+const LEVEL: usize = 6;
+const SLOPE_X: usize = 7;
+const SLOPE_Y: usize = 8;
+const BEFORE: usize = 9;
+const BLUR: usize = 10;
+
+const ITERATIONS: usize = 14;
+const HUBER: f32 = 2.5;
+
+/// What a fit starts from, in samples of the plane.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Start {
+    pub x: f32,
+    pub y: f32,
+    pub radius: f32,
+    /// Length of the streak; 0 fits a disc at rest.
+    pub length: f32,
+    pub angle_rad: f32,
+    pub amplitude: f32,
+    /// Lens blur, one standard deviation.
+    pub blur: f32,
+    /// How far around the outline samples are used.
+    pub margin: f32,
+}
+
+/// A fitted spot, in samples of the plane.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Fitted {
+    pub x: f32,
+    pub y: f32,
+    /// xx, xy, yy.
+    pub cov: [f32; 3],
+    pub radius: f32,
+    pub length: f32,
+    pub length_sd: f32,
+    pub angle_rad: f32,
+    pub amplitude: f32,
+    /// Amplitude over its standard deviation.
+    pub amplitude_snr: f32,
+    /// Share of the amplitude that the middle reaches.
+    pub cover: f32,
+    /// Background at the centre.
+    pub level: f32,
+    /// Standard deviation of the residuals.
+    pub noise: f32,
+}
+
+/// Working memory of fits.
+#[derive(Debug, Default)]
+pub(super) struct Fitter {
+    x: Vec<f32>,
+    y: Vec<f32>,
+    value: Vec<f32>,
+    before: Vec<f32>,
+    place: Vec<u32>,
+    residual: Vec<f32>,
+    weight: Vec<f32>,
+    along: Vec<f32>,
+    across: Vec<f32>,
+    profiles: Profiles,
+    jacobian: [Vec<f32>; UNKNOWNS],
+    square: [Vec<f32>; 3],
+}
+
+impl Fitter {
+    /// Fits a spot. `before` is the frame before as background, where the marker was elsewhere.
+    pub fn fit(&mut self, now: &Patch, before: Option<&Patch>, start: Start) -> Option<Fitted> {
+        let streak = start.length > 0.0;
+        let mut p = [0.0f32; UNKNOWNS];
+        (p[X], p[Y]) = (start.x - now.left as f32, start.y - now.top as f32);
+        let origin = [p[X], p[Y]];
+        p[RADIUS] = start.radius.max(0.8);
+        p[HALF_LENGTH] = if streak { (0.5 * start.length).max(0.75) } else { 0.0 };
+        p[ANGLE] = start.angle_rad;
+        p[AMPLITUDE] = start.amplitude;
+        p[BLUR] = start.blur;
+        let reach = p[RADIUS] + start.margin;
+        self.gather(now, before, origin, reach, p[HALF_LENGTH], p[ANGLE]);
+        let count = self.value.len();
+        if count < 30 {
+            return None;
+        }
+        p[LEVEL] = {
+            let least = self.value.iter().fold(f32::INFINITY, |a, b| a.min(*b));
+            let mean = self.value.iter().sum::<f32>() / count as f32;
+            if start.amplitude > 0.0 { 0.5 * (least + mean) } else { mean }
+        };
+        let mut active = [true; UNKNOWNS];
+        active[HALF_LENGTH] = streak;
+        active[ANGLE] = streak;
+        active[BEFORE] = before.is_some();
+        let start_radius = p[RADIUS];
+        let unknowns = active.iter().filter(|a| **a).count() as f32;
+        let mut inverse = [[0.0f64; UNKNOWNS]; UNKNOWNS];
+        let mut variance = 1.0f32;
+        let (mut settled, mut last_move) = (false, f32::INFINITY);
+        for iteration in 0..ITERATIONS {
+            let half_length_used = p[HALF_LENGTH];
+            self.evaluate(&p, origin);
+            let mean_abs = self.residual.iter().map(|r| r.abs()).sum::<f32>() / count as f32;
+            let limit = (HUBER * 1.2533 * mean_abs).max(1e-3);
+            let (mut sum, mut weights) = (0.0f32, 0.0f32);
+            for (w, r) in self.weight.iter_mut().zip(&self.residual) {
+                *w = if iteration < 2 { 1.0 } else { (limit / r.abs().max(1e-6)).min(1.0) };
+                sum += *w * r * r;
+                weights += *w;
+            }
+            variance = (sum / (weights - unknowns).max(5.0)).max(1e-4);
+            let (mut normal, mut right) = self.normal_equations(&active);
+            // A weak hold on the radius (half of where it started) keeps faint spots from running away.
+            normal[RADIUS][RADIUS] += f64::from(variance) / f64::from(0.5 * start_radius).powi(2);
+            // So does one on the blur, about what the lens is known to do.
+            let hold = f64::from(variance) / f64::from(0.5 * start.blur).powi(2);
+            normal[BLUR][BLUR] += hold;
+            right[BLUR] += hold * f64::from(start.blur - p[BLUR]);
+            inverse = invert(&normal, &active)?;
+            let mut step = [0.0f32; UNKNOWNS];
+            for i in 0..UNKNOWNS {
+                step[i] = (0..UNKNOWNS).map(|j| inverse[i][j] * right[j]).sum::<f64>() as f32;
+            }
+            let held = |v: f32, most: f32| v.clamp(-most, most);
+            step[X] = held(step[X], 1.5);
+            step[Y] = held(step[Y], 1.5);
+            step[RADIUS] = held(step[RADIUS], 0.4 * p[RADIUS]);
+            step[HALF_LENGTH] = held(step[HALF_LENGTH], 0.4 * p[HALF_LENGTH] + 0.5);
+            step[ANGLE] = held(step[ANGLE], 0.3);
+            step[BLUR] = held(step[BLUR], 0.3 * p[BLUR]);
+            for i in 0..UNKNOWNS {
+                p[i] += step[i];
+            }
+            p[RADIUS] = p[RADIUS].max(0.6);
+            p[BLUR] = p[BLUR].clamp(0.4, 3.0);
+            p[HALF_LENGTH] = p[HALF_LENGTH].max(if streak { 0.25 } else { 0.0 });
+            let drift = (p[X] - origin[0]).hypot(p[Y] - origin[1]);
+            if !p.iter().all(|v| v.is_finite()) || drift > reach + half_length_used {
+                return None;
+            }
+            let sure = (0.02 * (variance * (inverse[X][X] + inverse[Y][Y]) as f32).sqrt()).max(0.004);
+            last_move = step[X].hypot(step[Y]);
+            let shape = step[RADIUS].abs() + step[BLUR].abs();
+            if iteration >= 3 && last_move < sure && shape < 0.05 {
+                settled = true;
+                break;
+            }
+        }
+        if !settled && last_move > 0.1 {
+            return None;
+        }
+        let outline = Outline { radius: p[RADIUS], half_length: p[HALF_LENGTH], blur: p[BLUR] };
+        let middle = cover(outline);
+        let [fx, fy] = self.correlation_factors(now.side, unknowns / count as f32);
+        let scale = |i: usize, j: usize| (inverse[i][j] * f64::from(variance)) as f32;
+        let amplitude_sd = scale(AMPLITUDE, AMPLITUDE).sqrt();
+        Some(Fitted {
+            x: p[X] + now.left as f32,
+            y: p[Y] + now.top as f32,
+            cov: [scale(X, X) * fx, scale(X, Y) * (fx * fy).sqrt(), scale(Y, Y) * fy],
+            radius: p[RADIUS],
+            length: if streak { 2.0 * p[HALF_LENGTH] } else { 0.0 },
+            length_sd: if streak { 2.0 * scale(HALF_LENGTH, HALF_LENGTH).sqrt() } else { 0.0 },
+            angle_rad: p[ANGLE],
+            amplitude: p[AMPLITUDE],
+            amplitude_snr: p[AMPLITUDE].abs() / amplitude_sd.max(1e-6),
+            cover: middle,
+            level: p[LEVEL],
+            noise: variance.sqrt(),
+        })
+    }
+
+    /// Collects the samples within `reach` of the streak's axis.
+    fn gather(
+        &mut self,
+        now: &Patch,
+        before: Option<&Patch>,
+        origin: [f32; 2],
+        reach: f32,
+        half_length: f32,
+        angle: f32,
+    ) {
+        for list in [&mut self.x, &mut self.y, &mut self.value, &mut self.before] {
+            list.clear();
+        }
+        self.place.clear();
+        let (ux, uy) = (angle.cos(), angle.sin());
+        let far = [half_length * ux.abs() + reach, half_length * uy.abs() + reach];
+        let range = |o: f32, far: f32, inside: [usize; 2]| {
+            let first = (o - far).ceil().max(inside[0] as f32) as usize;
+            let last = (o + far).floor().min(inside[1] as f32 - 1.0);
+            (first, if last < 0.0 { 0 } else { last as usize + 1 })
+        };
+        let (x0, x1) = range(origin[0], far[0], now.inside_x);
+        let (y0, y1) = range(origin[1], far[1], now.inside_y);
+        for y in y0..y1 {
+            for x in x0..x1 {
+                let (dx, dy) = (x as f32 - origin[0], y as f32 - origin[1]);
+                let along = dx * ux + dy * uy;
+                let beyond = (along.abs() - half_length).max(0.0);
+                let across = dy * ux - dx * uy;
+                if beyond * beyond + across * across > reach * reach {
+                    continue;
+                }
+                let at = y * now.side + x;
+                self.x.push(dx);
+                self.y.push(dy);
+                self.value.push(now.data[at]);
+                self.before.push(before.map_or(0.0, |b| b.data[at]));
+                self.place.push(at as u32);
+            }
+        }
+        // About its mean, so that the share of the frame before and the level are not the same thing.
+        let mean = self.before.iter().sum::<f32>() / self.before.len().max(1) as f32;
+        self.before.iter_mut().for_each(|b| *b -= mean);
+        let count = self.value.len();
+        self.residual.resize(count, 0.0);
+        self.weight.resize(count, 1.0);
+        for column in &mut self.jacobian {
+            column.resize(count, 0.0);
+        }
+    }
+
+    fn evaluate(&mut self, p: &[f32; UNKNOWNS], origin: [f32; 2]) {
+        let (ux, uy) = (p[ANGLE].cos(), p[ANGLE].sin());
+        let (cx, cy) = (p[X] - origin[0], p[Y] - origin[1]);
+        let count = self.value.len();
+        let [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js] = &mut self.jacobian;
+        let columns = [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js].map(|c| &mut c[..count]);
+        let [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js] = columns;
+        let (x, y) = (&self.x[..count], &self.y[..count]);
+        let (value, before) = (&self.value[..count], &self.before[..count]);
+        let residual = &mut self.residual[..count];
+        self.along.clear();
+        self.across.clear();
+        for (x, y) in x.iter().zip(y) {
+            let (dx, dy) = (x - cx, y - cy);
+            self.along.push(dx * ux + dy * uy);
+            self.across.push(dy * ux - dx * uy);
+        }
+        let outline = Outline { radius: p[RADIUS], half_length: p[HALF_LENGTH], blur: p[BLUR] };
+        self.profiles.evaluate(&self.along, &self.across, outline);
+        let f = &self.profiles;
+        let (fv, fa, fc) = (&f.value[..count], &f.along[..count], &f.across[..count]);
+        let (fr, fh) = (&f.radius[..count], &f.half_length[..count]);
+        let (along, across) = (&self.along[..count], &self.across[..count]);
+        let fb = &f.blur[..count];
+        for i in 0..count {
+            // The marker hides what is behind it: the background shows by 1 - value.
+            let behind = p[SLOPE_X] * x[i] + p[SLOPE_Y] * y[i] + p[BEFORE] * before[i];
+            let (contrast, seen) = (p[AMPLITUDE] - behind, 1.0 - fv[i]);
+            jx[i] = contrast * (fc[i] * uy - fa[i] * ux);
+            jy[i] = -contrast * (fa[i] * uy + fc[i] * ux);
+            jr[i] = contrast * fr[i];
+            jh[i] = contrast * fh[i];
+            jt[i] = contrast * (across[i] * fa[i] - along[i] * fc[i]);
+            js[i] = contrast * fb[i];
+            ja[i] = fv[i];
+            jl[i] = 1.0;
+            jsx[i] = x[i] * seen;
+            jsy[i] = y[i] * seen;
+            jb[i] = before[i] * seen;
+            residual[i] = value[i] - p[LEVEL] - p[AMPLITUDE] * fv[i] - behind * seen;
+        }
+    }
+
+    fn normal_equations(&self, active: &[bool; UNKNOWNS]) -> ([[f64; UNKNOWNS]; UNKNOWNS], [f64; UNKNOWNS]) {
+        let mut normal = [[0.0; UNKNOWNS]; UNKNOWNS];
+        let mut right = [0.0; UNKNOWNS];
+        for i in (0..UNKNOWNS).filter(|i| active[*i]) {
+            for j in (0..=i).filter(|j| active[*j]) {
+                let sum = dot3(&self.jacobian[i], &self.jacobian[j], &self.weight);
+                normal[i][j] = f64::from(sum);
+                normal[j][i] = normal[i][j];
+            }
+            right[i] = f64::from(dot3(&self.jacobian[i], &self.residual, &self.weight));
+        }
+        (normal, right)
+    }
+
+    /// Factors on the variances of x and y for noise that is alike in neighbouring samples.
+    fn correlation_factors(&mut self, side: usize, unknowns_per_sample: f32) -> [f32; 2] {
+        let [residual, jx, jy] = &mut self.square;
+        for square in [&mut *residual, &mut *jx, &mut *jy] {
+            square.clear();
+            square.resize(side * side, 0.0);
+        }
+        for (i, place) in self.place.iter().enumerate() {
+            let at = *place as usize;
+            residual[at] = self.residual[i] * self.weight[i];
+            jx[at] = self.jacobian[X][i];
+            jy[at] = self.jacobian[Y][i];
+        }
+        let (Some(first), Some(last)) = (self.place.first(), self.place.last()) else { return [1.0; 2] };
+        let lagged = |s: &[f32], lag: usize| {
+            let (a, b) = (*first as usize, *last as usize + 1);
+            let end = (b + lag).min(s.len());
+            let len = end - a - lag;
+            dot(&s[a..a + len], &s[a + lag..end])
+        };
+        let norm = [&*residual, &*jx, &*jy].map(|s| lagged(s, 0).max(1e-9));
+        let mut factors = [1.0f32; 2];
+        for lag in [1, 2, side - 1, side, side + 1, 2 * side] {
+            // Residuals of a fit lean to negative correlation by about the share of unknowns.
+            let noise = lagged(residual, lag) / norm[0] + unknowns_per_sample;
+            for (k, s) in [&*jx, &*jy].into_iter().enumerate() {
+                factors[k] += 2.0 * noise * lagged(s, lag) / norm[k + 1];
+            }
+        }
+        factors.map(|f| f.clamp(0.7, 8.0))
+    }
+}
+
+fn dot(a: &[f32], b: &[f32]) -> f32 {
+    let mut sums = [0.0f32; 8];
+    let (ca, cb) = (a.chunks_exact(8), b.chunks_exact(8));
+    let rest: f32 = ca.remainder().iter().zip(cb.remainder()).map(|(a, b)| a * b).sum();
+    for (a, b) in ca.zip(cb) {
+        for k in 0..8 {
+            sums[k] += a[k] * b[k];
+        }
+    }
+    sums.iter().sum::<f32>() + rest
+}
+
+fn dot3(a: &[f32], b: &[f32], w: &[f32]) -> f32 {
+    let mut sums = [0.0f32; 8];
+    let (ca, cb, cw) = (a.chunks_exact(8), b.chunks_exact(8), w.chunks_exact(8));
+    let tail = ca.remainder().iter().zip(cb.remainder()).zip(cw.remainder());
+    let rest: f32 = tail.map(|((a, b), w)| a * b * w).sum();
+    for ((a, b), w) in ca.zip(cb).zip(cw) {
+        for k in 0..8 {
+            sums[k] += a[k] * b[k] * w[k];
+        }
+    }
+    sums.iter().sum::<f32>() + rest
+}
+
+/// Inverse of the active part of a symmetric positive matrix by Cholesky; `None` when it is not positive.
+fn invert(
+    normal: &[[f64; UNKNOWNS]; UNKNOWNS],
+    active: &[bool; UNKNOWNS],
+) -> Option<[[f64; UNKNOWNS]; UNKNOWNS]> {
+    let mut index = [0usize; UNKNOWNS];
+    let mut n = 0;
+    for i in (0..UNKNOWNS).filter(|i| active[*i]) {
+        index[n] = i;
+        n += 1;
+    }
+    let mut lower = [[0.0f64; UNKNOWNS]; UNKNOWNS];
+    for i in 0..n {
+        for j in 0..=i {
+            let mut sum = normal[index[i]][index[j]];
+            for k in 0..j {
+                sum -= lower[i][k] * lower[j][k];
+            }
+            if i == j {
+                let least = 1e-9 * normal[index[i]][index[i]].abs() + 1e-12;
+                if !(sum > least) {
+                    return None;
+                }
+                lower[i][i] = sum.sqrt();
+            } else {
+                lower[i][j] = sum / lower[j][j];
+            }
+        }
+    }
+    // Inverse of the lower factor, then its transpose times itself.
+    let mut inverse_lower = [[0.0f64; UNKNOWNS]; UNKNOWNS];
+    for j in 0..n {
+        inverse_lower[j][j] = 1.0 / lower[j][j];
+        for i in j + 1..n {
+            let sum: f64 = (j..i).map(|k| lower[i][k] * inverse_lower[k][j]).sum();
+            inverse_lower[i][j] = -sum / lower[i][i];
+        }
+    }
+    let mut inverse = [[0.0f64; UNKNOWNS]; UNKNOWNS];
+    for i in 0..n {
+        for j in 0..n {
+            inverse[index[i]][index[j]] =
+                (i.max(j)..n).map(|k| inverse_lower[k][i] * inverse_lower[k][j]).sum();
+        }
+    }
+    Some(inverse)
+}

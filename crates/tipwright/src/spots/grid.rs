@@ -1,0 +1,135 @@
+//! The picture at half size, where the search runs: luma averaged over 2 x 2, and one map per coloured marker that is
+//! large where the picture has the marker's hue. Chroma of 4:2:0 footage has this size already.
+//!
+//! All maps are rows of bytes, worked on by loops the compiler turns into vector instructions.
+
+use crate::model::footage::{Plane, PlaneData, Planes};
+
+use super::colour::Hue;
+
+/// A byte picture.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Map {
+    pub width: usize,
+    pub height: usize,
+    pub data: Vec<u8>,
+}
+
+impl Map {
+    pub fn resize(&mut self, width: usize, height: usize) {
+        if (self.width, self.height) != (width, height) {
+            *self = Self { width, height, data: vec![0; width * height] };
+        }
+    }
+
+    pub fn row(&self, y: usize) -> &[u8] {
+        &self.data[y * self.width..(y + 1) * self.width]
+    }
+
+    pub fn row_mut(&mut self, y: usize) -> &mut [u8] {
+        &mut self.data[y * self.width..(y + 1) * self.width]
+    }
+}
+
+/// Half-size maps of the frame at hand and the one before.
+#[derive(Debug, Default)]
+pub(super) struct Grid {
+    pub luma: Map,
+    pub luma_before: Map,
+    pub cb: Map,
+    pub cr: Map,
+    /// One per look; empty for white.
+    pub hue: Vec<Map>,
+    pub hue_before: Vec<Map>,
+    pub frames: u64,
+}
+
+impl Grid {
+    pub fn new(looks: usize) -> Self {
+        Self { hue: vec![Map::default(); looks], hue_before: vec![Map::default(); looks], ..Self::default() }
+    }
+
+    /// Takes in the next frame. `hues` has one entry per look, `None` for white.
+    pub fn advance(&mut self, planes: &Planes<'_>, hues: &[Option<Hue>]) {
+        let (width, height) = (planes.luma.width / 2, planes.luma.height / 2);
+        std::mem::swap(&mut self.luma, &mut self.luma_before);
+        std::mem::swap(&mut self.hue, &mut self.hue_before);
+        self.luma.resize(width, height);
+        halve_plane(&planes.luma, [1, 1], &mut self.luma);
+        if let (Some(cb), Some(cr)) = (&planes.cb, &planes.cr) {
+            self.cb.resize(width, height);
+            self.cr.resize(width, height);
+            halve_plane(cb, planes.chroma_step, &mut self.cb);
+            halve_plane(cr, planes.chroma_step, &mut self.cr);
+            for (hue, map) in hues.iter().zip(&mut self.hue) {
+                let Some(hue) = hue else { continue };
+                map.resize(width, height);
+                for y in 0..height {
+                    hue_row(self.cb.row(y), self.cr.row(y), *hue, map.row_mut(y));
+                }
+            }
+        }
+        if self.frames == 0 {
+            self.luma_before.clone_from(&self.luma);
+            self.hue_before.clone_from(&self.hue);
+        }
+        self.frames += 1;
+    }
+
+    pub fn has_chroma(&self) -> bool {
+        !self.cb.data.is_empty()
+    }
+}
+
+/// One plane brought to the half-size grid. `step` is how many luma samples a sample of the plane stands for.
+fn halve_plane(plane: &Plane<'_>, step: [usize; 2], out: &mut Map) {
+    for y in 0..out.height {
+        let rows = if step[1] == 1 { [2 * y, 2 * y + 1] } else { [y.min(plane.height - 1); 2] };
+        let start = |row: usize| row * plane.stride;
+        let row_out = out.row_mut(y);
+        match plane.data {
+            PlaneData::Bits8(data) => {
+                let [a, b] = rows.map(|r| &data[start(r)..start(r) + plane.width]);
+                if step == [2, 2] {
+                    row_out.copy_from_slice(&a[..row_out.len()]);
+                } else if step[0] == 1 {
+                    halve_row_8(a, b, row_out);
+                } else {
+                    for ((o, a), b) in row_out.iter_mut().zip(a).zip(b) {
+                        *o = ((u16::from(*a) + u16::from(*b) + 1) >> 1) as u8;
+                    }
+                }
+            }
+            PlaneData::Bits10(data) => {
+                let [a, b] = rows.map(|r| &data[start(r)..start(r) + plane.width]);
+                if step[0] == 1 {
+                    for ((o, a), b) in row_out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
+                        *o = ((a[0] + a[1] + b[0] + b[1] + 8) >> 4).min(255) as u8;
+                    }
+                } else {
+                    for ((o, a), b) in row_out.iter_mut().zip(a).zip(b) {
+                        *o = ((*a + *b + 4) >> 3).min(255) as u8;
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn halve_row_8(a: &[u8], b: &[u8], out: &mut [u8]) {
+    for ((o, a), b) in out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
+        let (a, b) = (u16::from_le_bytes([a[0], a[1]]), u16::from_le_bytes([b[0], b[1]]));
+        *o = (((a & 255) + (a >> 8) + (b & 255) + (b >> 8) + 2) >> 2) as u8;
+    }
+}
+
+/// Twice the chroma along the hue less five fourths of twice the chroma across it: positive within 39 degrees of the hue.
+fn hue_row(cb: &[u8], cr: &[u8], hue: Hue, out: &mut [u8]) {
+    let (ku, kv) = (hue.along_64[0], hue.along_64[1]);
+    for ((o, cb), cr) in out.iter_mut().zip(cb).zip(cr) {
+        let (u, v) = (i16::from(*cb) - 128, i16::from(*cr) - 128);
+        let along = (ku * u + kv * v) >> 6;
+        let across = ((ku * v - kv * u) >> 6).abs();
+        *o = (along - across - (across >> 2)).clamp(0, 255) as u8;
+    }
+}
