@@ -270,7 +270,8 @@ fn ring_of(
     let t = &rod.tip.columns.t_s;
     let mut to_s = (raw.t_counterflex_s + config.ring_window_s).min(t[t.len() - 1]);
     if let Some(next) = raws.get(i + 1) {
-        to_s = to_s.min(next.times.t_start_s - BEFORE_NEXT_S);
+        let step_s = rod.tip.columns.step_s;
+        to_s = to_s.min(butt_sets_off_s(&rod.nominal(), next, raw.t_counterflex_s, step_s));
     }
     // up to the first gap of any marker
     for m in rod.butts.iter().chain([&rod.tip]) {
@@ -288,8 +289,19 @@ fn ring_of(
     ring::fit(t_s, &bend_m, if noise_m.is_finite() { noise_m } else { 0.0 }).map(|r| (r, bend_m, plane))
 }
 
-/// The next stroke loads the rod this long before the tip moves. Common practice.
-const BEFORE_NEXT_S: f64 = 0.1;
+/// When the butt begins to turn for the next stroke: the rod loads well before the tip moves. Walking back from the
+/// tip's start, the first moment at which the butt turns slower than a tenth of its fastest in W.
+fn butt_sets_off_s(view: &RodView<'_>, next: &Raw, not_before_s: f64, step_s: f64) -> f64 {
+    let (Some(pair), Some(plane)) = (view.pair, next.plane) else { return next.times.t_start_s };
+    let rate = |t: f64| pair.angle_rad(&plane.way, t + step_s) - pair.angle_rad(&plane.way, t - step_s);
+    let (from_s, to_s) = (next.times.t_start_s, next.times.t_peak_s);
+    let fastest = (0..=20).map(|i| rate(from_s + (to_s - from_s) * f64::from(i) / 20.0)).fold(0.0, f64::max);
+    let mut t = from_s;
+    while t > not_before_s && rate(t) > 0.1 * fastest {
+        t -= step_s;
+    }
+    t
+}
 
 fn samples(
     rod: &Rod<'_>,

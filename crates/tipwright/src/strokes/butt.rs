@@ -4,7 +4,7 @@
 //! rotation of the stroke: positive when the tip lags behind (the rod is loaded), negative in counterflex. The
 //! chord of a bent rod shortens with the square of the bend only, so it is never used for timing.
 
-use nalgebra::{Point3, Vector3};
+use nalgebra::{Matrix4, Point3, Vector3, Vector4};
 
 use super::config::StrokesConfig;
 use super::curve::{Curve, crossing, largest};
@@ -70,8 +70,10 @@ pub(super) fn load(
     let start = tip.position(times.t_start_s);
     let mut plane = CastPlane::through(start, tip.position(times.t_peak_s))?;
     let stop_s = if times.t_stop_s.is_finite() { times.t_stop_s } else { limit_s };
-    let (t_max_bend_s, _) =
-        largest(|t| butts.bend_m(tip, &plane.left, t).0, times.t_start_s, stop_s.min(limit_s), 2.0 * step_s);
+    let first_left = plane.left;
+    let bend = |t: f64| butts.bend_m(tip, &first_left, t).0;
+    let (coarse_s, _) = largest(bend, times.t_start_s, stop_s.min(limit_s), 2.0 * step_s);
+    let (t_max_bend_s, max_bend_m) = top(bend, coarse_s, (times.t_start_s, limit_s), step_s);
     let mut t_rsp_s = f64::NAN;
     for _ in 0..2 {
         let bend = |t: f64| butts.bend_m(tip, &plane.left, t).0;
@@ -81,8 +83,41 @@ pub(super) fn load(
         }
         plane = CastPlane::through(start, tip.position(t_rsp_s))?;
     }
-    let max_bend_m = butts.bend_m(tip, &plane.left, t_max_bend_s).0;
     Some(Load { t_rsp_s, t_max_bend_s, max_bend_m, plane })
+}
+
+/// Share of the largest bend around whose moment the top is fitted.
+const TOP_SHARE: f64 = 0.9;
+
+/// Moment and height of a flat maximum: where a value is largest is moved far by little noise, so a cubic is fitted
+/// to the stretch around it in which the bend keeps nine tenths of the largest, and its maximum is taken.
+fn top(f: impl Fn(f64) -> f64, near_s: f64, within_s: (f64, f64), step_s: f64) -> (f64, f64) {
+    const POINTS: usize = 31;
+    let height = f(near_s);
+    let edge = |sign: f64| {
+        let mut t = near_s;
+        while t > within_s.0 && t < within_s.1 && f(t) > TOP_SHARE * height {
+            t += sign * step_s;
+        }
+        t.clamp(within_s.0, within_s.1)
+    };
+    let (a, b) = (edge(-1.0), edge(1.0));
+    let half_s = (b - a) / 2.0;
+    if half_s < 2.0 * step_s {
+        return (near_s, height);
+    }
+    let at = |u: f64| (a + b) / 2.0 + u * half_s;
+    let (mut normal, mut right) = (Matrix4::zeros(), Vector4::zeros());
+    for i in 0..POINTS {
+        let u = 2.0 * i as f64 / (POINTS - 1) as f64 - 1.0;
+        let row = Vector4::new(1.0, u, u * u, u * u * u);
+        normal += row * row.transpose();
+        right += row * f(at(u));
+    }
+    let Some(c) = normal.cholesky().map(|n| n.solve(&right)) else { return (near_s, height) };
+    let value = |u: f64| c[0] + u * (c[1] + u * (c[2] + u * c[3]));
+    let (u, value) = largest(value, -1.0, 1.0, 0.05);
+    (at(u), value)
 }
 
 /// First moment after `from_s` at which a positive `f` is no longer positive.
@@ -119,7 +154,7 @@ pub(super) fn counterflex(
     to_s: f64,
     step_s: f64,
 ) -> (f64, f64) {
-    if !(to_s > from_s) {
+    if to_s <= from_s || to_s.is_nan() || from_s.is_nan() {
         return (f64::NAN, f64::NAN);
     }
     largest(|t| -butts.bend_m(tip, &plane.left, t).0, from_s, to_s, step_s)

@@ -38,7 +38,9 @@ impl CastPlane {
         let chord = end - start;
         let chord_m = chord.norm();
         let horizontal = Vector3::new(chord.x, chord.y, 0.0);
-        if !(horizontal.norm() > chord_m * STEEPEST_CHORD_DEG.to_radians().cos()) {
+        let shallow = horizontal.norm() > chord_m * STEEPEST_CHORD_DEG.to_radians().cos();
+        // false for NaN as well
+        if !shallow {
             return None;
         }
         let (way, along) = (horizontal.normalize(), chord / chord_m);

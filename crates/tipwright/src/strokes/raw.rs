@@ -96,7 +96,9 @@ fn measure_one(
     raw.set(F::PeakSpeed, times.peak_m_s);
     raw.set(F::Stop, (times.t_stop_s - times.t_peak_s) * 1000.0);
     raw.set(F::TStart, times.t_start_s);
-    if !(times.t_peak_s > times.t_start_s) {
+    let has_window = times.t_peak_s > times.t_start_s;
+    // false for NaN as well
+    if !has_window {
         return raw;
     }
     let last_s = tip.t_s[tip.t_s.len() - 1];

@@ -65,7 +65,8 @@ pub(super) fn fit(t_s: Vec<f64>, bend_m: &[f64], noise_m: f64) -> Result<Ring, &
     };
     let amplitude = c[1].hypot(c[2]);
     let rms = (cost / t.len() as f64).sqrt();
-    if !(f > LOWEST_HZ && f < HIGHEST_HZ) || !(-0.01..0.7).contains(&z) {
+    let rings = f > LOWEST_HZ && f < HIGHEST_HZ && (-0.01..0.7).contains(&z);
+    if !rings {
         return Err("after the stop the rod does not ring");
     }
     if span_s * f < 0.9 {

@@ -117,7 +117,8 @@ fn judge(
 fn main_axis(columns: &Columns) -> Option<Vector3<f64>> {
     let v = &columns.nominal.velocities_in_world_m_s;
     let moment: Matrix3<f64> = v.iter().map(|v| v * v.transpose() * v.norm_squared()).sum();
-    if !(moment.trace() > 0.0) || !moment.trace().is_finite() {
+    let moves = moment.trace() > 0.0 && moment.trace().is_finite();
+    if !moves {
         return None;
     }
     let eigen = SymmetricEigen::new(moment);

@@ -51,9 +51,9 @@ pub fn noisy(path: &MarkerPath, seed: u64, correlation_samples: f64) -> MarkerPa
     let scale = (2.0 / WAVES as f64).sqrt();
     let mut out = path.clone();
     for s in &mut out.samples {
-        for axis in 0..3 {
+        for (axis, waves) in waves.iter().enumerate() {
             let (mut p, mut v) = (0.0, 0.0);
-            for (w, phase) in waves[axis] {
+            for (w, phase) in waves {
                 let (sin, cos) = (w * s.t_s + phase).sin_cos();
                 p += cos;
                 v -= w * sin;

@@ -4,6 +4,8 @@ mod made;
 mod noise;
 mod oracles;
 mod properties;
+mod read;
+mod rod;
 mod sequence;
 
 use super::*;
