@@ -98,8 +98,8 @@ pub fn path_csv(motion: &RodMotion, start_s: f64, end_s: f64, views: usize) -> S
     out
 }
 
-/// rod.csv: butt angle from the vertical toward `forward_in_world` and the tip's distance from the butt's axis, positive
-/// when the tip is behind it (against `forward_in_world`).
+/// rod.csv: elevation of the butt's axis (0 level toward `forward_in_world`, 90 upright) and the tip's distance from
+/// that axis, positive when the tip is behind it (against `forward_in_world`).
 #[must_use]
 pub fn rod_csv(motion: &RodMotion, forward_in_world: &Vector3<f64>, start_s: f64, end_s: f64) -> String {
     let mut out = String::from("t_s,butt_angle_deg,bend_m,bend_sigma_m\n");
@@ -110,7 +110,7 @@ pub fn rod_csv(motion: &RodMotion, forward_in_world: &Vector3<f64>, start_s: f64
         let (along, up) = (axis.dot(&forward), axis.z);
         let to_tip = motion.tip_at(t_s) - grip.butt_in_world;
         let normal = (forward * up - Vector3::z() * along).normalize();
-        let _ = writeln!(out, "{t_s:.6},{:.4},{:.6},0", along.atan2(up).to_degrees(), -to_tip.dot(&normal));
+        let _ = writeln!(out, "{t_s:.6},{:.4},{:.6},0", up.atan2(along).to_degrees(), -to_tip.dot(&normal));
     }
     out
 }

@@ -22,14 +22,17 @@ pub enum TakeStatus {
     Failed,
 }
 
-/// Bend and butt angle at one instant (rod.csv).
+/// Bend and butt angle at one instant (rod.csv). Signs are those of the forward cast at every instant, so that the
+/// columns run on without a jump at a reversal; in a stroke's own figures and samples loaded is positive both ways.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct RodSample {
     /// Session time.
     pub t_s: f64,
-    /// Elevation of the butt's axis in the cast plane, degrees, 90 upright, more than 90 leaning back.
+    /// Elevation of the butt's axis, degrees: 0 level the way the forward cast travels, 90 upright, more than 90
+    /// leaning back.
     pub butt_angle_deg: f64,
-    /// Signed offset of the tip from the butt's axis in the cast plane; positive: the tip lags behind the stroke.
+    /// Signed offset of the tip from the butt's axis in the cast plane; positive: the tip lies behind it, seen the way
+    /// the forward cast travels (a loaded forward stroke is positive, a loaded back stroke negative).
     pub bend_m: f64,
     /// Its standard deviation.
     pub bend_sigma_m: f64,

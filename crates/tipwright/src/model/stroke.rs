@@ -58,9 +58,10 @@ pub struct CastSample {
     pub h_m: f64,
     /// To the left of the cast plane, seen the way the forward cast travels.
     pub off_plane_m: f64,
-    /// Bend of the rod where butt markers are worn.
+    /// Bend of the rod where butt markers are worn; positive when the tip lags behind the stroke, forward or back.
     pub bend_m: Option<f64>,
-    /// Butt angle where butt markers are worn, degrees.
+    /// Elevation of the butt's axis where butt markers are worn, degrees: 0 level the way the forward cast travels,
+    /// 90 upright, more than 90 leaning back.
     pub butt_angle_deg: Option<f64>,
 }
 
@@ -83,19 +84,4 @@ pub struct Stroke {
     pub chord_in_cast: [Point3<f64>; 2],
     /// The path from the reversal before to the reversal after.
     pub samples: Vec<CastSample>,
-}
-
-/// One instant of the rod, a row of rod.csv. Signs are those of the cast frame at every instant, forward and back
-/// strokes alike, so that the columns run on without a jump at a reversal.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct RodSample {
-    /// Session time.
-    pub t_s: f64,
-    /// Lean of the butt's axis from the vertical, degrees, positive the way the forward cast travels.
-    pub butt_angle_deg: f64,
-    /// Distance of the tip from the butt's axis, positive when the tip lies behind it: loaded in a forward stroke;
-    /// a loaded back stroke is negative. (In a stroke's own figures and samples loaded is positive both ways.)
-    pub bend_m: f64,
-    /// Its standard deviation.
-    pub bend_sigma_m: f64,
 }

@@ -3,7 +3,8 @@
 use nalgebra::{DVector, Point3, Vector3};
 use rayon::prelude::*;
 
-use crate::model::stroke::{CastSample, RodSample};
+use crate::model::results::RodSample;
+use crate::model::stroke::CastSample;
 use crate::model::{
     Direction, FigureId as F, Figures, Measured, RodPaths, RspSource, Severity, Stroke, Warning,
 };
@@ -290,7 +291,8 @@ fn ring_of(
 }
 
 /// When the butt begins to turn for the next stroke: the rod loads well before the tip moves. Walking back from the
-/// tip's start, the first moment at which the butt turns slower than a tenth of its fastest in W.
+/// tip's start, the first moment at which the butt turns slower than a tenth of its fastest in W, less the time a
+/// constant acceleration over 0.5 s takes to come so far.
 fn butt_sets_off_s(view: &RodView<'_>, next: &Raw, not_before_s: f64, step_s: f64) -> f64 {
     let (Some(pair), Some(plane)) = (view.pair, next.plane) else { return next.times.t_start_s };
     let rate = |t: f64| pair.angle_rad(&plane.way, t + step_s) - pair.angle_rad(&plane.way, t - step_s);
@@ -300,7 +302,7 @@ fn butt_sets_off_s(view: &RodView<'_>, next: &Raw, not_before_s: f64, step_s: f6
     while t > not_before_s && rate(t) > 0.1 * fastest {
         t -= step_s;
     }
-    t
+    t - 0.05
 }
 
 fn samples(
@@ -346,7 +348,7 @@ fn samples(
                 h_m: at.h_m,
                 off_plane_m: left * at.left_m,
                 bend_m: pair.map(|p| p.bend_m(&nominal.tip, &plane.left, t_s).0),
-                butt_angle_deg: pair.map(|p| p.angle_rad(&x_in_world, t_s).to_degrees()),
+                butt_angle_deg: pair.map(|p| 90.0 - p.angle_rad(&x_in_world, t_s).to_degrees()),
             }
         })
         .collect()
@@ -366,7 +368,7 @@ fn rod_samples(rod: &Rod<'_>, casting: &Casting) -> Vec<RodSample> {
                 views.iter().filter_map(|v| v.pair.map(|p| p.bend_m(&v.tip, &left, t_s).0)).collect();
             RodSample {
                 t_s,
-                butt_angle_deg: pair.angle_rad(&ahead, t_s).to_degrees(),
+                butt_angle_deg: 90.0 - pair.angle_rad(&ahead, t_s).to_degrees(),
                 bend_m: pair.bend_m(&nominal.tip, &left, t_s).0,
                 bend_sigma_m: draws::spread(&drawn),
             }

@@ -15,8 +15,7 @@
 //! What stays out: loop figures need the line and are filled in elsewhere; without butt markers the figures of the
 //! rod are missing with that reason, and `t_rsp_s` is the time of peak tip speed.
 
-use crate::model::stroke::RodSample;
-use crate::model::{RodPaths, Stroke, Warning};
+use crate::model::{RodPaths, RodSample, Stroke, Warning};
 
 mod assemble;
 mod butt;
