@@ -85,9 +85,16 @@ fn what_is_wrong_is_said_with_its_line() {
     assert!(message(&line_4).contains("line 4: y_m is NaN"), "{}", message(&line_4));
     assert!(message(&format!("{good}0.0,1,2,3\n0.1,1,2\n")).contains("line 3: z_m is missing"));
     assert!(message(&format!("{good}0.0,1,2,3\n0.1,1,two,3\n")).contains("\"two\", not a number"));
-    assert!(message(&format!("{good}0.1,1,2,3\n0.1,1,2,3\n")).contains("line 3: t_s is 0.1, not later than 0.1"));
+    assert!(
+        message(&format!("{good}0.1,1,2,3\n0.1,1,2,3\n")).contains("line 3: t_s is 0.1, not later than 0.1")
+    );
     assert!(message(&format!("{good}0.1,1,2,3\n0.2,1,2,3\n")).contains("2 rows"));
-    assert!(read_path(std::path::Path::new("/nowhere/path.csv")).unwrap_err().to_string().contains("cannot be read"));
+    assert!(
+        read_path(std::path::Path::new("/nowhere/path.csv"))
+            .unwrap_err()
+            .to_string()
+            .contains("cannot be read")
+    );
     let (_folder, file) = written("x");
     std::fs::write(&file, [0xff, 0xfe, 0x00]).unwrap();
     assert!(read_path(&file).unwrap_err().to_string().contains("not UTF-8"));

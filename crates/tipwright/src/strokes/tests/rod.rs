@@ -3,7 +3,7 @@
 use nalgebra::{Point3, Vector3};
 
 use crate::model::path::ButtPath;
-use crate::model::{Direction, FigureId as F, MarkerPath, Role, RodPaths, RspSource};
+use crate::model::{Direction, FigureId as F, MarkerPath, RodPaths, Role, RspSource};
 
 use super::super::butt::ButtPair;
 use super::super::curve::Columns;
@@ -152,8 +152,16 @@ fn counterflex_and_ring_down() {
             let angle = ((1.0_f64 - damping.powi(2)).sqrt() / damping).atan();
             let first = (-damping * angle / (1.0_f64 - damping.powi(2)).sqrt()).exp() * angle.sin();
             assert!((get(&outcome, i, F::Counterflex) / (made.counterflex_m * first) - 1.0).abs() < 0.003);
-            assert!((get(&outcome, i, F::RingFrequency) / hz - 1.0).abs() < 0.005, "{hz} {}", get(&outcome, i, F::RingFrequency));
-            assert!((get(&outcome, i, F::RingDamping) - damping).abs() < 0.005, "{hz} {}", get(&outcome, i, F::RingDamping));
+            assert!(
+                (get(&outcome, i, F::RingFrequency) / hz - 1.0).abs() < 0.005,
+                "{hz} {}",
+                get(&outcome, i, F::RingFrequency)
+            );
+            assert!(
+                (get(&outcome, i, F::RingDamping) - damping).abs() < 0.005,
+                "{hz} {}",
+                get(&outcome, i, F::RingDamping)
+            );
         }
     }
 }
