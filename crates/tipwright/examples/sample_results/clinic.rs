@@ -1,6 +1,8 @@
 //! A made-up clinic at the Alder Reach mill pond: strokes drawn from formulas, with figures taken from the same
 //! formulas, so that every table and page can be made without a camera. Not a simulation of casting.
 
+#![allow(clippy::unwrap_used)] // made-up strokes always have a peak, a stop and, when worn, a bend
+
 use std::collections::BTreeMap;
 
 use nalgebra::{Isometry3, Point3, Vector3};
