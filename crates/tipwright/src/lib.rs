@@ -18,6 +18,7 @@
 //! stage. Only `day` joins them.
 
 pub mod check;
+pub mod day;
 pub mod lens;
 pub mod model;
 pub mod motion;

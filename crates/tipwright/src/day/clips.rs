@@ -8,8 +8,8 @@ use super::{DayConfig, Event, Progress};
 use crate::model::footage::Footage;
 use crate::model::session::{Clips, SessionCamera};
 use crate::model::{ClipSpots, CoarseOffset, Colour, Measured, Session, Warning};
-use crate::scene::sound::{SoundConfig, offset_from_recording, offset_from_sound};
-use crate::spots::{MarkerLook, find_clip};
+use crate::scene::sound::{SoundConfig, offset_from_recording_times, offset_from_sound};
+use crate::spots::{MarkerLook, SpotsConfig, find_clip};
 
 /// Frames between two words about progress: often enough to look alive, seldom enough to cost nothing.
 const FRAMES_PER_WORD: u64 = 16;
@@ -33,6 +33,7 @@ pub(super) fn spots_of(
     camera: &str,
     clip: &Path,
     looks: &[MarkerLook],
+    focal_px: Option<f64>,
     footage: &dyn Footage,
     config: &DayConfig,
     watch: &Watch,
@@ -42,7 +43,8 @@ pub(super) fn spots_of(
     let capture_fps = session.camera.iter().find(|c| c.name == camera).and_then(|c| c.capture_fps);
     let mut source = footage.open_clip(&session.resolve(clip), capture_fps).map_err(|e| e.to_string())?;
     let mut said = 0;
-    let found = find_clip(camera, source.as_mut(), looks, &config.spots, &mut |done| {
+    let settings = SpotsConfig { focal_px, ..config.spots };
+    let found = find_clip(camera, source.as_mut(), looks, &settings, &mut |done| {
         if done >= said + FRAMES_PER_WORD {
             progress(Event::Looked(done - said));
             said = done;
@@ -68,10 +70,10 @@ pub(super) fn coarse_offset(
     let (first_path, path) = (path(first)?, path(camera)?);
     let sound = |p: &Path| footage.sound(p).ok().flatten();
     if let (Some(a), Some(b)) = (sound(&first_path), sound(&path)) {
-        if let Some(offset) = offset_from_sound(&a, &b, &SoundConfig::default()) {
+        if let Ok(offset) = offset_from_sound(&a, &b, &SoundConfig::default()) {
             return Some(offset);
         }
     }
     let (a, b) = (footage.probe(&first_path).ok()?, footage.probe(&path).ok()?);
-    offset_from_recording(&a, &b)
+    Some(offset_from_recording_times(a.recorded_unix_s?, b.recorded_unix_s?))
 }

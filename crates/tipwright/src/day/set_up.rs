@@ -14,7 +14,7 @@ use super::{DayConfig, DayError, Event, Progress, inputs, kept};
 use crate::model::footage::Footage;
 use crate::model::results::LensSummary;
 use crate::model::session::Clips;
-use crate::model::{ClipSpots, Colour, Lens, Measured, Scene, Session, Severity, Warning};
+use crate::model::{ClipSpots, Colour, Lens, Scene, Session, Severity, Warning};
 use crate::report::files::write_atomic;
 use crate::scene::wand::{WandCamera, WandInput, solve_wand};
 
@@ -182,7 +182,8 @@ fn solve(
             .map(|c| clips::look(*c, if group == "toss" { ball_m } else { diameter_m }))
             .collect();
         let clip = &clips_of(session, group).expect("filtered above")[camera];
-        spots_of(session, camera, clip, &looks, footage, config, watch, progress)
+        let focal_px = lenses.iter().find(|l| l.camera == camera).map(|l| l.lens.fx_px);
+        spots_of(session, camera, clip, &looks, focal_px, footage, config, watch, progress)
     };
     let found: Vec<_> = jobs
         .par_iter()
@@ -211,22 +212,12 @@ fn solve(
         .zip(lenses)
         .filter_map(|(camera, lens)| {
             Some(WandCamera {
+                name: &camera.name,
                 lens: &lens.lens,
                 wand: spots.get(&("wand", camera.name.as_str()))?,
                 plumb: spots.get(&("plumb", camera.name.as_str())),
-                toss: spots.get(&("toss", camera.name.as_str())),
                 readout_s: clips::readout_prior(camera),
-                wand_offset: coarse_offset(session, &session.scene.wand, first, &camera.name, footage),
-                plumb_offset: session
-                    .scene
-                    .plumb
-                    .as_ref()
-                    .and_then(|c| coarse_offset(session, c, first, &camera.name, footage)),
-                toss_offset: session
-                    .scene
-                    .toss
-                    .as_ref()
-                    .and_then(|c| coarse_offset(session, c, first, &camera.name, footage)),
+                coarse_offset: coarse_offset(session, &session.scene.wand, first, &camera.name, footage),
             })
         })
         .collect();
@@ -243,11 +234,7 @@ fn solve(
         warnings.push(Warning::new(Severity::Warning, "wand clip", reason, "its camera is left out"));
     }
     let began = Instant::now();
-    let input = WandInput {
-        cameras,
-        length_m: Measured::new(session.wand.length_m, config.wand.length_sd_m),
-        colours: first_colours.clone(),
-    };
+    let input = WandInput { cameras, length_m: session.wand.length_m, colours: first_colours.clone() };
     let solved = solve_wand(&input, &config.wand).map_err(|e| DayError::Scene { reason: e.to_string() })?;
     watch.add("scene", began.elapsed());
     warnings.extend(solved.warnings);

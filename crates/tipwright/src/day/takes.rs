@@ -158,7 +158,8 @@ fn measure(
     let found: Vec<(&str, Result<(ClipSpots, Vec<Warning>), String>)> = wanted
         .par_iter()
         .map(|(camera, clip)| {
-            (*camera, spots_of(session, camera, clip, &looks, footage, config, watch, progress))
+            let focal_px = set_up.lens(camera).map(|l| l.fx_px);
+            (*camera, spots_of(session, camera, clip, &looks, focal_px, footage, config, watch, progress))
         })
         .collect();
     let mut warnings = Vec::new();
