@@ -10,7 +10,7 @@ use super::clips::{self, coarse_offset, spots_of};
 use super::run_json::Watch;
 use super::{DayConfig, DayError, Event, Progress, SetUp, inputs, kept, report_config};
 use crate::model::footage::Footage;
-use crate::model::results::{PathPoint, TakeStatus};
+use crate::model::results::{PathPoint, RodSample, TakeStatus};
 use crate::model::session::Take;
 use crate::model::{ClipSpots, Figures, MarkerPath, Role, Session, Severity, Tally, TakeResults, Warning};
 use crate::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
@@ -268,7 +268,18 @@ fn gather(
         path: points(&paths.rod.tip),
         strokes: outcome.strokes,
         set_aside: outcome.set_aside.into_iter().map(|n| (n.t_start_s, n.t_end_s, n.reason)).collect(),
-        rod: outcome.rod.unwrap_or_default(),
+        // strokes give the lean from the vertical; tables and pages the elevation
+        rod: outcome
+            .rod
+            .unwrap_or_default()
+            .into_iter()
+            .map(|r| RodSample {
+                t_s: r.t_s,
+                butt_angle_deg: 90.0 - r.butt_angle_deg,
+                bend_m: r.bend_m,
+                bend_sigma_m: r.bend_sigma_m,
+            })
+            .collect(),
         missing,
         ..blank
     }

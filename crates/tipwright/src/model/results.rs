@@ -9,7 +9,6 @@ use super::clock::Clock;
 use super::measured::Measured;
 use super::scene::Scene;
 use super::session::ReportUnits;
-pub use super::stroke::RodSample;
 use super::stroke::Stroke;
 use super::verdict::Warning;
 
@@ -23,7 +22,6 @@ pub enum TakeStatus {
     Failed,
 }
 
-<<<<<<< HEAD
 /// Bend and butt angle at one instant (rod.csv). Signs are those of the forward cast at every instant, so that the
 /// columns run on without a jump at a reversal; in a stroke's own figures and samples loaded is positive both ways.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -40,8 +38,6 @@ pub struct RodSample {
     pub bend_sigma_m: f64,
 }
 
-=======
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
 /// Clock of one camera in one take.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TakeClock {
