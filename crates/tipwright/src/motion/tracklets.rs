@@ -275,11 +275,11 @@ fn gate(track: &Tracklet, s: &Sighting, slack: f64, config: &LinkConfig) -> Opti
             // the parabola through the last three, its acceleration held within the limit
             let first = track.sightings[n - 3];
             let step_before = before.own_s - first.own_s;
-            for axis in 0..2 {
+            for (axis, rate) in rate.iter_mut().enumerate() {
                 let rate_before = (before.ray[axis] - first.ray[axis]) / step_before;
-                let acceleration = ((rate[axis] - rate_before) / (0.5 * (step + step_before)))
+                let acceleration = ((*rate - rate_before) / (0.5 * (step + step_before)))
                     .clamp(-config.largest_acceleration_rad_s2, config.largest_acceleration_rad_s2);
-                rate[axis] += acceleration * 0.5 * (step + dt);
+                *rate += acceleration * 0.5 * (step + dt);
             }
         }
         let predicted = [last.ray[0] + rate[0] * dt, last.ray[1] + rate[1] * dt];

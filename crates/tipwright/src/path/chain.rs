@@ -49,7 +49,7 @@ pub(super) fn find_chains(
     };
     let pieces = pieces_for(&tip_look);
     let found = pieces.len();
-    let tip = best_chain(pieces, |p| speed_worth(p), None);
+    let tip = best_chain(pieces, speed_worth, None);
     if tip.is_empty() {
         return Err(PathError::NoChain { pieces: found, take: input.take.to_string() });
     }

@@ -9,6 +9,7 @@ mod error;
 pub mod points;
 pub mod points_file;
 pub mod sound;
+pub mod toss;
 pub mod wand;
 
 pub use error::SceneError;

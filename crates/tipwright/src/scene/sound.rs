@@ -9,7 +9,7 @@
 
 use realfft::RealFftPlanner;
 
-use crate::model::footage::Sound;
+use crate::model::footage::{ClipInfo, Sound};
 use crate::model::{CoarseOffset, OffsetSource};
 
 /// Settings of the correlation.
@@ -170,11 +170,12 @@ pub fn correct_by_distance(offset: CoarseOffset, distance_m: [f64; 2], speed_m_s
     CoarseOffset { value_s: offset.value_s - late_s, sd_s: offset.sd_s.min(0.01), ..offset }
 }
 
-/// Offset from the recording times (seconds since 1970) in two files. Whole seconds at best, and clocks of phones differ:
-/// a standard deviation of 2 s (common practice).
+/// Offset from the recording times in two files; `None` when one says nothing. Whole seconds at best, and clocks of
+/// phones differ: a standard deviation of 2 s (common practice).
 #[must_use]
-pub fn offset_from_recording_times(first_unix_s: f64, second_unix_s: f64) -> CoarseOffset {
-    CoarseOffset { value_s: second_unix_s - first_unix_s, sd_s: 2.0, source: OffsetSource::RecordingTime }
+pub fn offset_from_recording(first: &ClipInfo, second: &ClipInfo) -> Option<CoarseOffset> {
+    let value_s = second.recorded_unix_s? - first.recorded_unix_s?;
+    Some(CoarseOffset { value_s, sd_s: 2.0, source: OffsetSource::RecordingTime })
 }
 
 /// Rise of the log energy of the band-passed sound, `envelope_hz` steps a second.

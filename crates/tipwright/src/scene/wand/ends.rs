@@ -84,7 +84,7 @@ pub(super) fn find_ends(input: &WandInput, config: &WandConfig, begun: &Begun) -
     let couples: Vec<Couple> = couples(&pieces, config.length_tolerance)
         .into_iter()
         .filter(|c| {
-            c.share > 0.8 && (c.distance / input.length_m - 1.0).abs() < 1.5 * config.length_tolerance
+            c.share > 0.8 && (c.distance / input.length_m.value - 1.0).abs() < 1.5 * config.length_tolerance
         })
         .collect();
     let labels = label(&pieces, &couples);
@@ -115,8 +115,8 @@ pub(super) fn find_ends(input: &WandInput, config: &WandConfig, begun: &Begun) -
     both_s.sort_by(f64::total_cmp);
     if both_s.len() < 20 {
         return Err(WandError::NoAgreement {
-            first: input.cameras[0].name.to_string(),
-            second: input.cameras[1].name.to_string(),
+            first: input.cameras[0].name().to_string(),
+            second: input.cameras[1].name().to_string(),
             reason: format!("only {} moments at which both ends of the wand were seen by both", both_s.len()),
         });
     }

@@ -24,7 +24,7 @@ pub(super) fn finish(
     let solution = &joint.solution;
     let wand = wand_places(solution);
     let first_from_world = first_from_world(vertical, &wand);
-    let covariance = pose_covariance(config, solution, &first_from_world, vertical);
+    let covariance = pose_covariance(input, solution, &first_from_world, vertical);
     let n = 6 * input.cameras.len();
     let sd = |i: usize| covariance[(i, i)].max(0.0).sqrt();
     let cameras: Vec<SceneCamera> = solution
@@ -34,7 +34,7 @@ pub(super) fn finish(
         .map(|(k, state)| {
             let slots = &solution.layout.cameras[k];
             let mut camera = SceneCamera {
-                name: input.cameras[k].name.to_string(),
+                name: input.cameras[k].name().to_string(),
                 rotation_wxyz: [1.0, 0.0, 0.0, 0.0],
                 rotation_sd_deg: std::array::from_fn(|i| sd(6 * k + i).to_degrees()),
                 translation_m: [0.0; 3],
@@ -51,7 +51,7 @@ pub(super) fn finish(
         })
         .collect();
     let lengths_m = measured_lengths(input, config, begun, solution);
-    let wand_rms_m = robust_rms(&lengths_m.iter().map(|l| l - input.length_m).collect::<Vec<_>>());
+    let wand_rms_m = robust_rms(&lengths_m.iter().map(|l| l - input.length_m.value).collect::<Vec<_>>());
     let rms_px = solution.reprojection_rms_px();
     let used = solution.fates.iter().filter(|f| matches!(f, Fate::Used { .. })).count() as u64;
     let convergence_deg = convergence_deg(solution, &wand);
@@ -63,7 +63,7 @@ pub(super) fn finish(
         quality: SceneQuality {
             wand_rms_mm: wand_rms_m.map(|m| 1e3 * m),
             reprojection_rms_px: Some(rms_px),
-            scale_sd_relative: Some(config.length_relative_sd),
+            scale_sd_relative: Some(input.length_m.sd / input.length_m.value),
             observations_accepted: used,
             observations_rejected: joint.offered.saturating_sub(used),
             ..SceneQuality::default()
@@ -112,7 +112,7 @@ fn first_from_world(vertical: &Vertical, wand: &[[Point3<f64>; 2]]) -> Isometry3
 /// Joint covariance of small pose errors in the world frame: of the solution, of the wand's length (a common factor on
 /// all translations) and of the vertical (a common turn of the world).
 fn pose_covariance(
-    config: &WandConfig,
+    input: &WandInput,
     solution: &Solution,
     first_from_world: &Isometry3<f64>,
     vertical: &Vertical,
@@ -151,7 +151,7 @@ fn pose_covariance(
         }
     }
     covariance += &from_border * &solution.border_covariance * from_border.transpose();
-    covariance += &by_scale * by_scale.transpose() * config.length_relative_sd.powi(2);
+    covariance += &by_scale * by_scale.transpose() * (input.length_m.sd / input.length_m.value).powi(2);
     covariance += &by_tilt * by_tilt.transpose() * vertical.sd_rad.powi(2);
     // symmetric to the last bit
     (&covariance + covariance.transpose()) * 0.5
@@ -288,7 +288,7 @@ fn warn(
             say(
                 format!(
                     "the clock of {} is known to {:.1} ms only: the wand moved along the line between the cameras, which carries no time",
-                    input.cameras[*camera_idx].name,
+                    input.cameras[*camera_idx].name(),
                     1e3 * offset_sd_s
                 ),
                 "Wave the wand up and down as well, or raise one camera by half a metre",

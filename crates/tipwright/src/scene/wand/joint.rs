@@ -70,7 +70,7 @@ fn build(
         .iter()
         .enumerate()
         .map(|(k, c)| CameraModel {
-            name: c.name.to_string(),
+            name: c.name().to_string(),
             lens: c.lens.clone(),
             picture: c.wand.picture,
             camera_from_world: start
@@ -115,8 +115,8 @@ fn build(
                 marker_a_idx: 0,
                 marker_b_idx: 1,
                 t_s,
-                length_m: input.length_m,
-                sd_m: config.length_sd_m,
+                length_m: input.length_m.value,
+                sd_m: config.length_each_sd_m,
             });
         }
     }

@@ -11,6 +11,7 @@
 //! 4. [`plumb`]: the vertical is the direction of the hung wand, averaged over its swing; the higher end in the pictures
 //!    is up.
 //! 5. [`frame`]: world frame and joint covariance of all poses, the wand's length error and the vertical's included.
+//! 6. Gravity from a tossed ball, where there is a clip ([`super::toss`]).
 
 mod ends;
 mod frame;
@@ -21,25 +22,36 @@ mod start;
 mod tests;
 
 use super::bootstrap::BootstrapConfig;
-use crate::model::{ClipSpots, CoarseOffset, Colour, Lens, Measured, Scene, Warning};
+use super::toss::{TossCamera, TossConfig, gravity};
+use crate::model::{ClipSpots, CoarseOffset, Colour, Lens, Measured, Scene, Severity, Warning};
 use crate::motion::MotionConfig;
 use crate::motion::tracklets::LinkConfig;
 
-/// One camera of the wand clips.
+/// One camera of the scene's clips; the wand clip's candidates name it.
 #[derive(Debug, Clone, Copy)]
 pub struct WandCamera<'a> {
-    /// Name in the session.
-    pub name: &'a str,
     /// Lens.
     pub lens: &'a Lens,
     /// Candidates of its wand clip.
     pub wand: &'a ClipSpots,
     /// Candidates of its plumb clip.
     pub plumb: Option<&'a ClipSpots>,
+    /// Candidates of its toss clip.
+    pub toss: Option<&'a ClipSpots>,
     /// Readout known from elsewhere (session.toml), seconds.
     pub readout_s: Option<Measured>,
     /// First guess of the wand clip's offset to the first camera's.
-    pub coarse_offset: Option<CoarseOffset>,
+    pub wand_offset: Option<CoarseOffset>,
+    /// The same for the plumb clip (not needed: the vertical is found without clocks).
+    pub plumb_offset: Option<CoarseOffset>,
+    /// The same for the toss clip.
+    pub toss_offset: Option<CoarseOffset>,
+}
+
+impl WandCamera<'_> {
+    fn name(&self) -> &str {
+        &self.wand.camera
+    }
 }
 
 /// Everything a scene rests on.
@@ -47,8 +59,8 @@ pub struct WandCamera<'a> {
 pub struct WandInput<'a> {
     /// Cameras in session order; the first one's clock is the session's.
     pub cameras: Vec<WandCamera<'a>>,
-    /// Between the centres of the wand's markers.
-    pub length_m: f64,
+    /// Between the centres of the wand's markers, with the standard deviation of that measurement.
+    pub length_m: Measured,
     /// Colours to try, in order.
     pub colours: Vec<Colour>,
 }
@@ -73,9 +85,12 @@ pub struct WandConfig {
     /// Relative departure from the wand's length up to which two tracks may be its ends, at first.
     pub length_tolerance: f64,
     /// Standard deviation of one length pseudo-observation, metres: the wand bends a little when waved.
+    pub length_each_sd_m: f64,
+    /// Standard deviation of a length as people measure it: half a millimetre by tape (common practice). For callers
+    /// that know no better; the solver takes [`WandInput::length_m`].
     pub length_sd_m: f64,
-    /// Relative standard deviation of the stated length: half a millimetre of tape on a metre (common practice).
-    pub length_relative_sd: f64,
+    /// Gravity from the toss clip.
+    pub toss: TossConfig,
     /// Standard deviation of the vertical beyond what was measured, radians: markers sit a millimetre off the line
     /// through a hung wand's centre of mass (common practice).
     pub vertical_floor_rad: f64,
@@ -98,8 +113,9 @@ impl Default for WandConfig {
             epipolar_px: 5.0,
             gather_px: 3.0,
             length_tolerance: 0.04,
-            length_sd_m: 0.002,
-            length_relative_sd: 5e-4,
+            length_each_sd_m: 0.002,
+            length_sd_m: 5e-4,
+            toss: TossConfig::default(),
             vertical_floor_rad: 1e-3,
             vertical_guess_rad: 0.05,
             drift_sd: 3e-5,
@@ -178,13 +194,50 @@ pub fn solve_wand(input: &WandInput, config: &WandConfig) -> Result<WandSolution
     if input.cameras.len() < 2 {
         return Err(WandError::TooFewCameras { got: input.cameras.len() });
     }
-    if !(input.length_m.is_finite() && input.length_m > 0.0) {
-        return Err(WandError::BadLength { length_m: input.length_m });
+    if !(input.length_m.is_usable() && input.length_m.value > 0.0) {
+        return Err(WandError::BadLength { length_m: input.length_m.value });
     }
     let mut warnings = Vec::new();
     let begun = start::begin(input, config)?;
     let wand = ends::find_ends(input, config, &begun)?;
     let joint = joint::solve_joint(input, config, &begun, &wand)?;
     let vertical = plumb::vertical(input, config, &begun, &joint, &mut warnings);
-    Ok(frame::finish(input, config, &begun, &joint, &vertical, warnings))
+    let mut solved = frame::finish(input, config, &begun, &joint, &vertical, warnings);
+    weigh(input, config, &mut solved);
+    Ok(solved)
+}
+
+/// Gravity from the toss clips, when every camera has one.
+fn weigh(input: &WandInput, config: &WandConfig, solved: &mut WandSolution) {
+    let cameras: Option<Vec<TossCamera>> = input
+        .cameras
+        .iter()
+        .zip(&solved.scene.cameras)
+        .map(|(c, s)| {
+            Some(TossCamera {
+                lens: c.lens,
+                spots: c.toss?,
+                pose: s.pose(),
+                readout_s: s.readout_s,
+                drift: s.drift,
+                coarse_offset: c.toss_offset,
+            })
+        })
+        .collect();
+    let Some(cameras) = cameras else { return };
+    let mut colours = vec![solved.colour];
+    colours.extend(input.colours.iter().copied().filter(|c| *c != solved.colour));
+    match gravity(&cameras, &colours, &config.toss) {
+        Some(found) => {
+            solved.scene.quality.gravity_m_s2 = Some(found.gravity_m_s2.value);
+            solved.scene.quality.gravity_sd_m_s2 = Some(found.gravity_m_s2.sd);
+            solved.warnings.extend(found.warnings);
+        }
+        None => solved.warnings.push(Warning::new(
+            Severity::Note,
+            "scene, toss clip",
+            "no free flight of a ball was found in two cameras",
+            "Toss a bright, heavy ball a metre up where both phones see it against a plain background",
+        )),
+    }
 }

@@ -57,7 +57,7 @@ pub(super) fn vertical(
     match hung(input, config, begun, &poses, &clips, &own_up) {
         Some(vertical) => {
             if let Some(found_m) = vertical.length_m {
-                let off = (found_m / input.length_m - 1.0).abs();
+                let off = (found_m / input.length_m.value - 1.0).abs();
                 if off > 0.01 {
                     warnings.push(Warning::new(
                         Severity::Warning,
@@ -65,7 +65,7 @@ pub(super) fn vertical(
                         format!(
                             "the hung wand measures {:.1} mm where {:.1} mm were stated",
                             1e3 * found_m,
-                            1e3 * input.length_m
+                            1e3 * input.length_m.value
                         ),
                         "Check that no tripod was touched between the wand and the plumb clip",
                     ));
@@ -136,7 +136,7 @@ fn hung(
                 let (p, q) = (&points[i], &points[j]);
                 let between = p.0.position - q.0.position;
                 let length_m = between.norm();
-                let off = (length_m / input.length_m - 1.0).abs();
+                let off = (length_m / input.length_m.value - 1.0).abs();
                 let upright = between.normalize().dot(&own_up.normalize()).abs();
                 // a hung wand is within 40 degrees of what the phones call up, whatever else has its length
                 if off > config.length_tolerance || upright < 0.77 {

@@ -120,7 +120,7 @@ pub(super) fn begin(input: &WandInput, config: &WandConfig) -> Result<Begun, Wan
 
 fn no_wand(input: &WandInput, camera_idx: usize) -> WandError {
     let colours: Vec<String> = input.colours.iter().map(|c| format!("{c:?}").to_lowercase()).collect();
-    WandError::NoWand { camera: input.cameras[camera_idx].name.to_string(), colours: colours.join(", ") }
+    WandError::NoWand { camera: input.cameras[camera_idx].name().to_string(), colours: colours.join(", ") }
 }
 
 fn relate_all(
@@ -134,7 +134,7 @@ fn relate_all(
         if others.is_empty() {
             return Err(no_wand(input, k));
         }
-        let window = input.cameras[k].coarse_offset.map(|c| {
+        let window = input.cameras[k].wand_offset.map(|c| {
             let reach = 4.0 * c.sd_s + config.offset_slack_s;
             (c.value_s - reach, c.value_s + reach)
         });
@@ -144,8 +144,8 @@ fn relate_all(
             _ => relate(input, config, first, &others, begun, k, None),
         };
         let (pose, clock) = found.map_err(|reason| WandError::NoAgreement {
-            first: input.cameras[0].name.to_string(),
-            second: input.cameras[k].name.to_string(),
+            first: input.cameras[0].name().to_string(),
+            second: input.cameras[k].name().to_string(),
             reason,
         })?;
         begun.poses.push(pose);
@@ -199,7 +199,7 @@ fn relate(
                     if let Some((support, length)) = support(input, config, begun, k, &pose, &clock) {
                         if best.as_ref().is_none_or(|b| support > b.0) {
                             let mut metric = pose;
-                            metric.camera_from_world.translation.vector *= input.length_m / length;
+                            metric.camera_from_world.translation.vector *= input.length_m.value / length;
                             best = Some((support, metric, clock));
                         }
                     }

@@ -81,15 +81,17 @@ fn input(clips: &Clips, sound: bool) -> WandInput<'_> {
     WandInput {
         cameras: (0..2)
             .map(|k| WandCamera {
-                name: &clips.cameras[k].name,
                 lens: &clips.cameras[k].lens,
                 wand: &clips.wand[k],
                 plumb: Some(&clips.plumb[k]),
+                toss: None,
                 readout_s: None,
-                coarse_offset: (sound && k == 1).then_some(coarse),
+                wand_offset: (sound && k == 1).then_some(coarse),
+                plumb_offset: None,
+                toss_offset: None,
             })
             .collect(),
-        length_m: 1.0,
+        length_m: Measured::new(1.0, 5e-4),
         colours: vec![Colour::Orange, Colour::White],
     }
 }
@@ -171,6 +173,6 @@ fn no_wand_and_no_length_are_told() {
     let refused = solve_wand(&input(&clips, true), &WandConfig::default());
     assert!(matches!(refused, Err(WandError::NoWand { .. })), "{refused:?}");
     let mut zero = input(&clips, true);
-    zero.length_m = 0.0;
+    zero.length_m.value = 0.0;
     assert!(matches!(solve_wand(&zero, &WandConfig::default()), Err(WandError::BadLength { .. })));
 }
