@@ -1,10 +1,14 @@
 //! One file per command.
 
+mod board;
 mod check;
+mod compare;
 mod day;
 mod lens;
 mod new;
 mod scene;
+mod scene_points;
+mod score;
 mod simulate;
 mod strokes;
 mod track;
@@ -24,6 +28,8 @@ pub fn run(command: Command, ui: &Ui) -> Result<(), Failure> {
         Command::Day(args) => day::run(&args, ui),
         Command::Simulate(args) => simulate::run(&args, ui),
         Command::Check(args) => check::run(&args, ui),
-        _ => Err(Failure::Other("this command is not built yet".into())),
+        Command::Board(args) => board::run(&args, ui),
+        Command::Score(args) => score::run(&args, ui),
+        Command::Compare(args) => compare::run(&args, ui),
     }
 }

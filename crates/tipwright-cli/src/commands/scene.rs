@@ -4,6 +4,7 @@ use tipwright::day::{self, DayConfig};
 use tipwright_footage::Reader;
 
 use super::day::{Screen, as_failure};
+use super::scene_points;
 use crate::args::SceneArgs;
 use crate::failure::Failure;
 use crate::ui::Ui;
@@ -11,7 +12,7 @@ use crate::ui::Ui;
 /// Solves the set-up of a session, or of point tracks.
 pub fn run(args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
     if let Some(points) = &args.points {
-        return Err(Failure::Other(format!("not built yet: {}", points.display())));
+        return scene_points::run(points, args, ui);
     }
     let Some(session) = &args.session else {
         return Err(Failure::Unusable("name a session folder, or --points POINTS.toml".into()));

@@ -1,1 +1,37 @@
 //! `scene --points POINTS.toml -o DIR`: scene and path of one moving point, without video.
+
+use std::path::Path;
+
+use tipwright::report::files::write_atomic;
+use tipwright::scene::points::{PointsConfig, solve_points};
+use tipwright::scene::points_file::read_points;
+use tipwright::strokes::write_path;
+
+use crate::args::SceneArgs;
+use crate::failure::Failure;
+use crate::ui::Ui;
+
+/// Writes scene.toml and path.csv.
+pub fn run(points: &Path, args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
+    let mut input = read_points(points).map_err(Failure::unusable)?;
+    input.length_m = args.baseline_m.or(input.length_m);
+    let solved = solve_points(&input, &PointsConfig::default())
+        .map_err(|e| Failure::Unusable(format!("{e}: {}", points.display())))?;
+    for warning in &solved.warnings {
+        ui.warn(warning);
+    }
+    let scene = toml::to_string(&solved.scene).map_err(Failure::other)?;
+    write_atomic(&args.output.join("scene.toml"), scene.as_bytes()).map_err(Failure::other)?;
+    write_path(&args.output.join("path.csv"), &solved.path).map_err(Failure::other)?;
+    if ui.json() {
+        ui.result_json(&serde_json::json!({ "scene": solved.scene, "warnings": solved.warnings }));
+    } else {
+        ui.result(&format!(
+            "{} path points, unit {}: {}",
+            solved.path.samples.len(),
+            solved.scene.length_unit,
+            args.output.display()
+        ));
+    }
+    Ok(())
+}

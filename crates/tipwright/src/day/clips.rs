@@ -8,7 +8,7 @@ use super::{DayConfig, Event, Progress};
 use crate::model::footage::Footage;
 use crate::model::session::{Clips, SessionCamera};
 use crate::model::{ClipSpots, CoarseOffset, Colour, Measured, Session, Warning};
-use crate::scene::sound::{SoundConfig, offset_from_recording_times, offset_from_sound};
+use crate::scene::sound::{SoundConfig, offset_from_recording, offset_from_sound};
 use crate::spots::{MarkerLook, SpotsConfig, find_clip};
 
 /// Frames between two words about progress: often enough to look alive, seldom enough to cost nothing.
@@ -75,5 +75,5 @@ pub(super) fn coarse_offset(
         }
     }
     let (a, b) = (footage.probe(&first_path).ok()?, footage.probe(&path).ok()?);
-    Some(offset_from_recording_times(a.recorded_unix_s?, b.recorded_unix_s?))
+    offset_from_recording(&a, &b)
 }

@@ -14,8 +14,9 @@ use crate::model::session::Clips;
 pub(super) fn file_digest(path: &Path) -> String {
     let mut hasher = blake3::Hasher::new();
     if path.is_dir() {
-        let mut files: Vec<_> =
-            std::fs::read_dir(path).map(|d| d.filter_map(Result::ok).map(|e| e.path()).collect()).unwrap_or_default();
+        let mut files: Vec<_> = std::fs::read_dir(path)
+            .map(|d| d.filter_map(Result::ok).map(|e| e.path()).collect())
+            .unwrap_or_default();
         files.sort();
         for file in files.iter().filter(|f| f.is_file()) {
             hasher.update(file.file_name().map(|n| n.as_encoded_bytes()).unwrap_or_default());

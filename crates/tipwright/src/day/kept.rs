@@ -38,7 +38,10 @@ pub(super) fn write<T: Serialize>(out: &Path, name: &str, digest: &str, part: T)
 pub(super) fn read_session(out: &Path) -> Result<SessionResults, String> {
     let path = path_of(out, "session");
     let bytes = std::fs::read(&path).map_err(|e| {
-        format!("holds no finished results ({e}); run `tipwright day SESSION -o` on it first: {}", path.display())
+        format!(
+            "holds no finished results ({e}); run `tipwright day SESSION -o` on it first: {}",
+            path.display()
+        )
     })?;
     let kept: Kept<SessionResults> = serde_json::from_slice(&bytes).map_err(|e| {
         format!("cannot be read ({e}); run `tipwright day` again with this version: {}", path.display())

@@ -256,5 +256,9 @@ fn session_results(session: &Session, set_up: &SetUp, takes: Vec<TakeResults>) -
 
 /// Report settings of a session.
 pub(crate) fn report_config(session: &Session) -> ReportConfig {
-    ReportConfig { units: session.report_units, rod_length_m: session.rod.length_m, ..ReportConfig::default() }
+    ReportConfig {
+        units: session.report_units,
+        rod_length_m: session.rod.length_m,
+        ..ReportConfig::default()
+    }
 }

@@ -14,9 +14,12 @@ use super::{DayConfig, DayError, Event, Progress, inputs, kept};
 use crate::model::footage::Footage;
 use crate::model::results::LensSummary;
 use crate::model::session::Clips;
-use crate::model::{ClipSpots, Colour, Lens, Scene, Session, Severity, Warning};
+use crate::model::{ClipSpots, Colour, Lens, Measured, Scene, Session, Severity, Warning};
 use crate::report::files::write_atomic;
 use crate::scene::wand::{WandCamera, WandInput, solve_wand};
+
+/// Relative standard deviation of the wand's stated length: half a millimetre of tape on a metre (common practice).
+const LENGTH_SD_RELATIVE: f64 = 5e-4;
 
 /// Lenses and scene, ready for takes.
 #[derive(Debug)]
@@ -211,13 +214,16 @@ fn solve(
         .iter()
         .zip(lenses)
         .filter_map(|(camera, lens)| {
+            let offset_in = |clips: &Clips| coarse_offset(session, clips, first, &camera.name, footage);
             Some(WandCamera {
-                name: &camera.name,
                 lens: &lens.lens,
                 wand: spots.get(&("wand", camera.name.as_str()))?,
                 plumb: spots.get(&("plumb", camera.name.as_str())),
+                toss: spots.get(&("toss", camera.name.as_str())),
                 readout_s: clips::readout_prior(camera),
-                coarse_offset: coarse_offset(session, &session.scene.wand, first, &camera.name, footage),
+                wand_offset: offset_in(&session.scene.wand),
+                plumb_offset: session.scene.plumb.as_ref().and_then(offset_in),
+                toss_offset: session.scene.toss.as_ref().and_then(offset_in),
             })
         })
         .collect();
@@ -234,7 +240,11 @@ fn solve(
         warnings.push(Warning::new(Severity::Warning, "wand clip", reason, "its camera is left out"));
     }
     let began = Instant::now();
-    let input = WandInput { cameras, length_m: session.wand.length_m, colours: first_colours.clone() };
+    let input = WandInput {
+        cameras,
+        length_m: Measured::new(session.wand.length_m, LENGTH_SD_RELATIVE * session.wand.length_m),
+        colours: first_colours.clone(),
+    };
     let solved = solve_wand(&input, &config.wand).map_err(|e| DayError::Scene { reason: e.to_string() })?;
     watch.add("scene", began.elapsed());
     warnings.extend(solved.warnings);

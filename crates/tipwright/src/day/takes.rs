@@ -12,7 +12,7 @@ use super::{DayConfig, DayError, Event, Progress, SetUp, inputs, kept, report_co
 use crate::model::footage::Footage;
 use crate::model::results::{PathPoint, RodSample, TakeStatus};
 use crate::model::session::Take;
-use crate::model::{ClipSpots, Figures, MarkerPath, Role, Session, Severity, Tally, TakeResults, Warning};
+use crate::model::{ClipSpots, Figures, MarkerPath, Role, Session, Severity, TakeResults, Tally, Warning};
 use crate::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use crate::report::tables::small_csv::SpotRow;
 use crate::spots::MarkerLook;
@@ -36,10 +36,11 @@ pub(super) fn get(
     );
     let caster = session.casters.iter().find(|c| c.id == take.caster);
     let digest = inputs::joint_digest(
-        inputs::clips_digests(session, &take.clips)
-            .iter()
-            .map(|(k, v)| (k.as_str(), v.clone()))
-            .chain([("set-up", set_up.digest.clone()), ("settings", settings), ("caster", format!("{caster:?}"))]),
+        inputs::clips_digests(session, &take.clips).iter().map(|(k, v)| (k.as_str(), v.clone())).chain([
+            ("set-up", set_up.digest.clone()),
+            ("settings", settings),
+            ("caster", format!("{caster:?}")),
+        ]),
     );
     if let Ok(mut digests) = set_up.take_digests.lock() {
         digests.insert(take.name.clone(), digest.clone());
@@ -129,7 +130,12 @@ fn roles(session: &Session, take: &Take) -> Vec<RoleLook> {
         diameter_m: tip.diameter_mm / 1000.0,
     }];
     for (butt, role) in session.marker.butt.iter().zip([Role::Butt1, Role::Butt2]) {
-        roles.push(RoleLook { role, colour: butt.colour, at_m: butt.at_m, diameter_m: butt.diameter_mm / 1000.0 });
+        roles.push(RoleLook {
+            role,
+            colour: butt.colour,
+            at_m: butt.at_m,
+            diameter_m: butt.diameter_mm / 1000.0,
+        });
     }
     roles
 }
@@ -226,7 +232,12 @@ fn measure(
 }
 
 /// spots_<camera>.csv and path.csv.
-fn write_paths(take: &Take, spots: &[(&str, ClipSpots)], paths: &TakePaths, out: &Path) -> Result<(), DayError> {
+fn write_paths(
+    take: &Take,
+    spots: &[(&str, ClipSpots)],
+    paths: &TakePaths,
+    out: &Path,
+) -> Result<(), DayError> {
     for (assignment, (camera, clip)) in paths.assignments.iter().zip(spots) {
         let mut rows: Vec<SpotRow> = assignment
             .spots

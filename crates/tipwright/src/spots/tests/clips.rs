@@ -112,6 +112,7 @@ fn a_swinging_marker_is_found_in_front_of_sky_and_trees() {
     assert_eq!(
         counts.places,
 <<<<<<< HEAD
+<<<<<<< HEAD
         counts.not_a_blob + counts.same_spot + counts.outranked + counts.no_fit + counts.cut + counts.kept
 =======
         counts.not_a_blob
@@ -121,6 +122,9 @@ fn a_swinging_marker_is_found_in_front_of_sky_and_trees() {
             + counts.cut
             + counts.kept
 >>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
+=======
+        counts.not_a_blob + counts.same_spot + counts.outranked + counts.no_fit + counts.cut + counts.kept
+>>>>>>> 156ebf3 (cli: board, scene --points, compare and score; day: toss and recording times)
     );
 }
 

@@ -1,0 +1,41 @@
+//! `board`: the calibration board as SVG or PDF, by the output's ending.
+
+use tipwright::lens::board_sheet::{self, board_sheet};
+use tipwright::model::session::Board;
+use tipwright::report::files::write_atomic;
+
+use crate::args::{BoardArgs, Paper};
+use crate::failure::Failure;
+use crate::ui::Ui;
+
+/// Draws the board in true size.
+pub fn run(args: &BoardArgs, ui: &Ui) -> Result<(), Failure> {
+    let (columns, rows) = args.board;
+    let board = Board { columns, rows, square_mm: args.square_mm };
+    let paper = match args.paper {
+        Paper::A4 => board_sheet::Paper::A4,
+        Paper::Letter => board_sheet::Paper::Letter,
+    };
+    let sheet = board_sheet(&board, paper).map_err(Failure::unusable)?;
+    let ending = args.output.extension().map(|e| e.to_string_lossy().to_lowercase());
+    let bytes = match ending.as_deref() {
+        Some("svg") => sheet.svg().into_bytes(),
+        Some("pdf") => sheet.pdf(),
+        _ => {
+            return Err(Failure::Unusable(format!(
+                "the output must end in .svg or .pdf: {}",
+                args.output.display()
+            )));
+        }
+    };
+    write_atomic(&args.output, &bytes).map_err(Failure::other)?;
+    if ui.json() {
+        ui.result_json(&serde_json::json!({ "board": args.output }));
+    } else {
+        ui.result(&format!(
+            "Print {} at 100 % (no fitting to the page), check its ruler, glue it to something flat",
+            args.output.display()
+        ));
+    }
+    Ok(())
+}
