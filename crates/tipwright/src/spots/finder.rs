@@ -345,11 +345,7 @@ impl Finder {
             angle_rad: blob.angle_rad,
             amplitude: blob.contrast,
             blur: self.blur_px,
-<<<<<<< HEAD
             margin: 4.5,
-=======
-            margin: 3.5,
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
         };
         let fitted = if colour == Colour::White {
             let before = elsewhere.then_some(&self.before);

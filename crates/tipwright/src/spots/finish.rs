@@ -16,7 +16,6 @@ pub(super) fn finish(
     config: &SpotsConfig,
     counts: &mut SpotCounts,
 ) -> (Vec<FrameSpots>, Vec<(Colour, f64)>) {
-<<<<<<< HEAD
     let links: Vec<Vec<Link>> =
         (0..frames.len()).map(|k| frames[k].found.iter().map(|f| link(&frames, k, f)).collect()).collect();
     // Three in a row happen by chance among glints; five hardly do.
@@ -30,10 +29,6 @@ pub(super) fn finish(
             };
             links[k].iter().map(of).collect()
         })
-=======
-    let support: Vec<Vec<f32>> = (0..frames.len())
-        .map(|k| frames[k].found.iter().map(|f| supported(&frames, k, f)).collect())
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
         .collect();
     let sizes: Vec<(Colour, f64)> =
         looks.iter().filter_map(|l| Some((l.colour, usual_size(&frames, &support, l.colour)?))).collect();
@@ -85,7 +80,6 @@ pub(super) fn finish(
     (lists, sizes)
 }
 
-<<<<<<< HEAD
 /// The best pair of candidates before and after one, and how well they go on with it at nearly constant velocity.
 #[derive(Debug, Clone, Copy, Default)]
 struct Link {
@@ -106,31 +100,10 @@ fn link(frames: &[FrameFound], k: usize, of: &Found) -> Link {
             let (pa, pb) = (a.candidate.centre, b.candidate.centre);
             let (dx, dy) = (pb.x_px - pa.x_px, pb.y_px - pa.y_px);
             let travel = dx.hypot(dy);
-=======
-/// How well the frames before and after go on with a candidate at nearly constant velocity, 0 to 1.
-fn supported(frames: &[FrameFound], k: usize, of: &Found) -> f32 {
-    let (Some(before), Some(after)) = (k.checked_sub(1).and_then(|k| frames.get(k)), frames.get(k + 1))
-    else {
-        return 0.0;
-    };
-    let c = of.candidate.centre;
-    let mut best = 0.0f32;
-    for a in &before.found {
-        if a.candidate.colour != of.candidate.colour || !alike(a, of) {
-            continue;
-        }
-        for b in &after.found {
-            if b.candidate.colour != of.candidate.colour || !alike(b, of) {
-                continue;
-            }
-            let (pa, pb) = (a.candidate.centre, b.candidate.centre);
-            let travel = (pb.x_px - pa.x_px).hypot(pb.y_px - pa.y_px);
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
             // Still things support each other without end: motion is what counts here.
             if travel < 2.0 {
                 continue;
             }
-<<<<<<< HEAD
             if let Some(streak) = of.candidate.streak {
                 // The shutter is open for a part of the time between two frames, so the streak lies on the way and
                 // is no longer than it.
@@ -145,24 +118,15 @@ fn supported(frames: &[FrameFound], k: usize, of: &Found) -> f32 {
             if fit > best.fit {
                 best = Link { fit, before: before_idx, after: after_idx };
             }
-=======
-            let bend = (pa.x_px + pb.x_px - 2.0 * c.x_px).hypot(pa.y_px + pb.y_px - 2.0 * c.y_px);
-            let allowed = 1.0 + 0.1 * travel;
-            let fit = (-0.5 * (bend / allowed).powi(2)).exp() as f32;
-            best = best.max(fit);
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
         }
     }
     best
 }
 
 fn alike(a: &Found, b: &Found) -> bool {
-<<<<<<< HEAD
     if a.candidate.colour != b.candidate.colour {
         return false;
     }
-=======
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
     let size = a.diameter_px / b.diameter_px;
     (0.6..1.67).contains(&size)
 }

@@ -1,11 +1,8 @@
 //! Whole clips: is the marker among the candidates, near the top, and where it is?
 
-<<<<<<< HEAD
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-=======
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
 use super::super::{MarkerLook, SpotsConfig, find_clip};
 use super::painter::{Canvas, Disc, Film, Reel};
 use crate::model::footage::PlaneData;
@@ -63,13 +60,8 @@ fn a_swinging_marker_is_found_in_front_of_sky_and_trees() {
         let cap = Disc { x: 90.0 + 0.8 * k as f64, y: 240.0, radius: 9.0, motion: [0.0; 2], blur: 0.8 };
         canvas.disc(&cap, [225.0, 128.0, 128.0]);
         for g in 0..6 {
-<<<<<<< HEAD
             let mut random = ChaCha8Rng::seed_from_u64(k as u64 * 6 + g);
             let (x, y) = (random.random_range(40..600), random.random_range(300..350));
-=======
-            let draw = (k as u64 * 6 + g).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> 40;
-            let (x, y) = (40 + draw % 560, 300 + draw / 560 % 50);
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
             canvas.disc(
                 &Disc { x: x as f64, y: y as f64, radius: 1.5, motion: [5.0, 0.0], blur: 0.7 },
                 [240.0, 128.0, 128.0],
@@ -111,20 +103,7 @@ fn a_swinging_marker_is_found_in_front_of_sky_and_trees() {
     let counts = found.counts;
     assert_eq!(
         counts.places,
-<<<<<<< HEAD
-<<<<<<< HEAD
         counts.not_a_blob + counts.same_spot + counts.outranked + counts.no_fit + counts.cut + counts.kept
-=======
-        counts.not_a_blob
-            + counts.same_spot
-            + counts.outranked
-            + counts.no_fit
-            + counts.cut
-            + counts.kept
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
-=======
-        counts.not_a_blob + counts.same_spot + counts.outranked + counts.no_fit + counts.cut + counts.kept
->>>>>>> 156ebf3 (cli: board, scene --points, compare and score; day: toss and recording times)
     );
 }
 

@@ -24,11 +24,7 @@ fn start_near(disc: &Disc, contrast: f64) -> Start {
         angle_rad: disc.motion[1].atan2(disc.motion[0]) as f32 + 0.05,
         amplitude: contrast as f32,
         blur: 0.8,
-<<<<<<< HEAD
         margin: 4.5,
-=======
-        margin: 3.5,
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
     }
 }
 
@@ -58,11 +54,7 @@ fn bias_over_all_phases_is_below_a_twentieth_of_a_pixel() {
     println!("largest bias over all phases, sizes, blurs and streaks: {worst:.4} px");
 }
 
-<<<<<<< HEAD
 /// Winick, J. Opt. Soc. Am. A 3 (1986) 1809 (from memory; the sum of the squared derivative is pi A^2 / 2): a Gaussian spot of peak A in
-=======
-/// Winick, J. Opt. Soc. Am. A 3 (1986) 1809 (from memory; derived again in CASTING notes): a Gaussian spot of peak A in
->>>>>>> 31c5e4f (spots: find marker candidates on the planes; day: lenses, scene and takes end to end)
 /// white noise cannot be placed better than sigma / A * sqrt(2 / pi), whatever its width.
 #[test]
 fn truth_scatter_of_a_gaussian_spot_is_near_the_cramer_rao_bound() {
