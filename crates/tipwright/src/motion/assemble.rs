@@ -17,6 +17,9 @@ pub struct Hyper {
     pub jerk_density_m2_s5: Vec<f64>,
     /// Factor on the standard deviations of lengths: 1, but larger while poses are still far off.
     pub length_slack: f64,
+    /// Factor on the weight of priors of the set-up: the square of the correlation factor. Residuals that last n frames
+    /// make the data look n times as sure as it is; beside that a prior must not vanish (a tempered likelihood).
+    pub prior_weight: f64,
     /// Observation is set aside.
     pub rejected: Vec<bool>,
 }
@@ -78,7 +81,7 @@ impl Setting<'_> {
         let mut cost = self.observations(state, hyper, arrow.as_deref_mut());
         cost += self.jerk(state, hyper, arrow.as_deref_mut());
         cost += self.lengths(state, hyper, arrow.as_deref_mut());
-        cost += self.priors(state, arrow);
+        cost += self.priors(state, hyper.prior_weight, arrow);
         cost
     }
 
@@ -235,10 +238,11 @@ impl Setting<'_> {
         cost
     }
 
-    fn priors(&self, state: &State, mut arrow: Option<&mut Arrow>) -> f64 {
+    fn priors(&self, state: &State, weight: f64, mut arrow: Option<&mut Arrow>) -> f64 {
         let mut cost = 0.0;
         let mut scalar = |slot: Option<usize>, freedom: Freedom, value: f64, arrow: Option<&mut Arrow>| {
             if let (Some(at), Freedom::Prior { mean, sd }) = (slot, freedom) {
+                let sd = sd / weight.sqrt();
                 let r = (mean - value) / sd;
                 cost += 0.5 * r * r;
                 if let Some(arrow) = arrow {
@@ -254,6 +258,11 @@ impl Setting<'_> {
             scalar(slots.drift, camera.free.drift, now.clock.drift, arrow.as_deref_mut());
             scalar(slots.readout, camera.free.readout_s, now.clock.readout_s, arrow.as_deref_mut());
             scalar(slots.focal, camera.free.focal_log, now.focal_log, arrow.as_deref_mut());
+            for i in 0..2 {
+                let slot = slots.centre.map(|at| at + i);
+                scalar(slot, camera.free.centre_shift_px, now.centre_shift_px[i], arrow.as_deref_mut());
+            }
+            scalar(slots.k1, camera.free.k1_shift, now.k1_shift, arrow.as_deref_mut());
             if let (Some((at, n)), Some(wander)) = (slots.wander, camera.free.wander) {
                 for i in 0..n {
                     let prior = Freedom::Prior { mean: 0.0, sd: wander.sd_s };
@@ -273,13 +282,13 @@ impl Setting<'_> {
                     }
                 }
             }
-            let pull = information * &d;
+            let pull = information * &d * weight;
             cost += 0.5 * d.dot(&pull);
             if let Some(arrow) = arrow {
                 for (a, i) in at.iter().enumerate() {
                     arrow.border_rhs[*i] -= pull[a];
                     for (b, j) in at.iter().enumerate() {
-                        arrow.border[(*i, *j)] += information[(a, b)];
+                        arrow.border[(*i, *j)] += weight * information[(a, b)];
                     }
                 }
             }

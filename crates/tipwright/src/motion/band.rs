@@ -59,14 +59,15 @@ impl Arrow {
         self.band[i * (self.half_band + 1) + self.half_band + j - i] += value;
     }
 
-    /// Factors after adding `damping` times the diagonal to itself. `None` when not positive definite.
+    /// Factors after adding `damping` times the border's diagonal to itself and `damping` squared times the band's
+    /// (a smooth path lives on small eigenvalues, which plain damping would drown). `None` when not positive definite.
     #[must_use]
     pub fn factor(&self, damping: f64) -> Option<ArrowFactor> {
         let (n, p, q) = (self.n, self.half_band, self.q);
         let stride = p + 1;
         let mut l = self.band.clone();
         for i in 0..n {
-            l[i * stride + p] *= 1.0 + damping;
+            l[i * stride + p] *= 1.0 + damping * damping;
             let first = i.saturating_sub(p);
             let (above, row_i) = l.split_at_mut(i * stride);
             let row_i = &mut row_i[..stride];

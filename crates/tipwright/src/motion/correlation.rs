@@ -4,42 +4,29 @@
 //! (Bartlett 1946); the sum is cut at the first lag that is not clearly positive (Geyer, Statistical Science 7 (1992)
 //! 473-483, initial positive sequence).
 
-use super::assemble::Hyper;
 use super::problem::Problem;
-use super::solution::Fate;
 
-/// Square root of the mean integrated correlation of the residuals, at least 1.
-pub fn correlation_factor(problem: &Problem, fates: &[Fate], hyper: &Hyper) -> f64 {
+/// Square root of the mean integrated correlation of the residuals (whitened; `None`: not used), at least 1.
+pub fn correlation_factor(problem: &Problem, whitened: &[Option<[f64; 2]>]) -> f64 {
     let steps = super::stretch::frame_steps_s(problem);
+    let mut series = vec![Vec::new(); problem.cameras.len() * problem.markers];
+    for (o, residual) in problem.observations.iter().zip(whitened) {
+        if let Some(residual) = residual {
+            series[o.camera_idx * problem.markers + o.marker_idx].push((o.pts_s, *residual));
+        }
+    }
     let (mut sum, mut count) = (0.0, 0.0);
-    for (k, step_s) in steps.iter().enumerate() {
-        if !step_s.is_finite() {
+    for (i, mut one) in series.into_iter().enumerate() {
+        let step_s = steps[i / problem.markers];
+        #[allow(clippy::cast_precision_loss)]
+        let n = one.len() as f64;
+        if !step_s.is_finite() || n < 30.0 {
             continue;
         }
-        for marker_idx in 0..problem.markers {
-            let mut series: Vec<(f64, [f64; 2])> = problem
-                .observations
-                .iter()
-                .zip(fates)
-                .filter(|(o, _)| o.camera_idx == k && o.marker_idx == marker_idx)
-                .filter_map(|(o, fate)| match fate {
-                    Fate::Used { residual_px, .. } => {
-                        let sd = (0.5 * (o.cov_px2[0] + o.cov_px2[2])).sqrt() * hyper.noise_scale[k];
-                        Some((o.pts_s, [residual_px[0] / sd, residual_px[1] / sd]))
-                    }
-                    _ => None,
-                })
-                .collect();
-            series.sort_by(|a, b| a.0.total_cmp(&b.0));
-            #[allow(clippy::cast_precision_loss)]
-            let n = series.len() as f64;
-            if n < 30.0 {
-                continue;
-            }
-            for axis in 0..2 {
-                sum += n * integrated_correlation(&series, axis, *step_s);
-                count += n;
-            }
+        one.sort_by(|a: &(f64, [f64; 2]), b| a.0.total_cmp(&b.0));
+        for axis in 0..2 {
+            sum += n * integrated_correlation(&one, axis, step_s);
+            count += n;
         }
     }
     if count > 0.0 { f64::sqrt((sum / count).max(1.0)) } else { 1.0 }

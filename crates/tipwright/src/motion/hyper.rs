@@ -73,7 +73,7 @@ fn spans(timeline: &Timeline) -> impl Iterator<Item = std::ops::Range<usize>> + 
     timeline.pieces().iter().map(|p| p.first_coefficient_idx..p.first_coefficient_idx + p.spans)
 }
 
-/// New jerk densities; returns the largest change of a logarithm.
+/// New jerk densities; returns the root mean square change of their logarithms.
 pub fn update_smoothness(
     setting: &Setting<'_>,
     config: &MotionConfig,
@@ -89,7 +89,7 @@ pub fn update_smoothness(
     let markers = setting.problem.markers;
     let h = setting.timeline.spacing_s();
     let weights = setting.timeline.jerk_weights_per_s3();
-    let mut change: f64 = 0.0;
+    let (mut change2, mut changes): (f64, f64) = (0.0, 0.0);
     for m in 0..markers {
         let mut evidence = vec![Evidence::default(); setting.timeline.coefficients()];
         let mut total = Evidence::default();
@@ -141,13 +141,14 @@ pub fn update_smoothness(
                 // The fixed point may oscillate where little is determined: at most a factor of ten a step.
                 let step = (new / *q).ln().clamp(-2.3, 2.3);
                 if step.is_finite() {
-                    change = change.max(step.abs());
+                    change2 += step * step;
+                    changes += 1.0;
                     *q *= step.exp();
                 }
             }
         }
     }
-    change
+    (change2 / changes.max(1.0)).sqrt()
 }
 
 /// New noise factors and rejections; returns the largest change of a factor's logarithm.

@@ -32,7 +32,7 @@ pub fn linear_path(
             let (Some(piece), false) = (setting.piece_of[i], hyper.rejected[i]) else { continue };
             let camera = &problem.cameras[o.camera_idx];
             let now = &state.cameras[o.camera_idx];
-            let Some(ray) = camera.lens.undistort(o.pixel) else { continue };
+            let Some(ray) = now.lens.undistort(o.pixel) else { continue };
             let t_s = now.session_s(o.pts_s, camera.picture.shutter_fraction(o.pixel));
             let locus = setting.timeline.locate_in(piece, t_s);
             let w = setting.timeline.weights(locus).value;
@@ -62,7 +62,7 @@ pub fn linear_path(
                 }
             }
         }
-        let Some(factor) = arrow.factor(1e-10) else { return false };
+        let Some(factor) = arrow.factor(1e-6) else { return false };
         let (x, _) = factor.solve(&arrow);
         if x.iter().any(|v| !v.is_finite()) {
             return false;

@@ -39,10 +39,16 @@ pub struct CameraFreedom {
     pub drift: Freedom,
     /// Rolling-shutter readout, seconds.
     pub readout_s: Freedom,
+    /// Longest readout possible (a frame's step); the shortest is 0.
+    pub most_readout_s: Option<f64>,
     /// Rotation and translation (six parameters). Its prior, if any, is [`Problem::pose_covariance`].
     pub pose: bool,
     /// Natural logarithm of a factor on both focal lengths (0 = as in the lens file).
     pub focal_log: Freedom,
+    /// Shift of the principal point along x and y, pixels (0 = as in the lens file).
+    pub centre_shift_px: Freedom,
+    /// Addition to the first radial coefficient k1 (0 = as in the lens file).
+    pub k1_shift: Freedom,
     /// Slow wander of the clock about offset and drift: `None` for a steady clock.
     pub wander: Option<Wander>,
 }

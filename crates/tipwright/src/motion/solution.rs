@@ -6,7 +6,6 @@ use rand_distr::{Distribution, StandardNormal};
 
 use super::assemble::{Hyper, Setting};
 use super::band::{Arrow, ArrowFactor};
-use super::correlation::correlation_factor;
 use super::degeneracy::{Degeneracy, find_degeneracies};
 use super::problem::{MotionConfig, MotionError, Problem};
 use super::spline::{Locus, Timeline};
@@ -125,7 +124,7 @@ pub(super) fn finish(
     let mut arrow = Arrow::new(state.coefficients_m.len(), 12 * problem.markers - 1, layout.size);
     report.cost = setting.cost(&state, &hyper, Some(&mut arrow));
     // A hair of damping where the data and the prior leave a coefficient all but free.
-    let factor = [0.0, 1e-12, 1e-9]
+    let factor = [0.0, 1e-7, 1e-5]
         .into_iter()
         .find_map(|d| arrow.factor(d))
         .ok_or(MotionError::Singular { what: "covariance of the solution" })?;
@@ -147,8 +146,8 @@ pub(super) fn finish(
             },
         });
     }
-    let correlation_factor =
-        if config.widen_for_correlation { correlation_factor(problem, &fates, &hyper) } else { 1.0 };
+    // As the last round of the iteration found it: the priors carry the same weight.
+    let correlation_factor = if config.widen_for_correlation { hyper.prior_weight.sqrt() } else { 1.0 };
     let band_inverse = factor.band_inverse();
     let gain = factor.gain();
     let border_covariance = factor.border_covariance() * correlation_factor.powi(2);

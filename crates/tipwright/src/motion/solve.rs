@@ -2,6 +2,7 @@
 
 use super::assemble::{Hyper, Setting, pose_prior};
 use super::band::{Arrow, ArrowFactor};
+use super::correlation::correlation_factor;
 use super::initial::linear_path;
 use super::problem::{Loss, MotionConfig, MotionError, Noise, Problem, Smoothness};
 use super::solution::{Solution, SolveReport, finish};
@@ -119,6 +120,7 @@ impl Run<'_> {
             noise_scale: vec![1.0; self.problem.cameras.len()],
             jerk_density_m2_s5: vec![density; spans],
             length_slack: 1.0,
+            prior_weight: 1.0,
             rejected: vec![false; self.problem.observations.len()],
         };
         let adapt = !matches!(self.config.smoothness, Smoothness::Fixed { .. });
@@ -136,6 +138,18 @@ impl Run<'_> {
             }
         }
         Ok((state, hyper))
+    }
+
+    /// Whitened residuals of the observations in use.
+    fn whitened(&self, state: &State, hyper: &Hyper) -> Vec<Option<[f64; 2]>> {
+        let problem = self.problem;
+        let one = |(i, o): (usize, &super::problem::Observation)| {
+            let piece = self.piece_of[i].filter(|_| !hyper.rejected[i])?;
+            let scale = hyper.noise_scale[o.camera_idx];
+            let lin = linearise(problem, &self.timeline, &self.layout, state, o, piece, scale)?;
+            Some([lin.residual.x, lin.residual.y])
+        };
+        problem.observations.iter().enumerate().map(one).collect()
     }
 
     /// Median whitened residual of each camera.
@@ -199,11 +213,15 @@ impl Run<'_> {
                 continue;
             }
             self.assign_pieces(state);
-            let z = factor.band_inverse();
+            // Undamped: damping would pass for knowledge of the path.
+            let z = arrow.factor(0.0).unwrap_or(factor).band_inverse();
             let setting = self.setting(loss);
             let a = super::hyper::update_smoothness(&setting, self.config, state, &z, hyper);
             let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);
             report.hyper_rounds += 1;
+            if self.config.widen_for_correlation && !warm {
+                hyper.prior_weight = correlation_factor(self.problem, &self.whitened(state, hyper)).powi(2);
+            }
             if warm && ((decrease < 0.01 && b < 0.1) || iteration >= self.config.max_iterations / 3) {
                 warm = false;
                 if self.config.noise == Noise::AsGiven {
@@ -211,13 +229,59 @@ impl Run<'_> {
                 }
                 continue;
             }
-            // Settled when two rounds in a row change no density by 5 % or noise by 1 %, and nothing moves much.
-            let calm = a < 0.05 && b < 0.01 && decrease < 1e-3 && !warm;
+            // Settled when two rounds in a row change densities by less than 10 % (a path's sd goes with the sixth root)
+            // and noise by less than 1 %, and nothing moves much.
+            let calm = a < 0.1 && b < 0.01 && decrease < 1e-3 && !warm;
             quiet = if calm { quiet + 1 } else { 0 };
             settled = quiet >= 2 || iteration + 15 >= self.config.max_iterations;
         }
         hyper.length_slack = 1.0;
         Ok(report)
+    }
+
+    /// A step that leaves a readout at its bound where the step would cross it.
+    fn bounded_step(
+        &self,
+        state: &State,
+        arrow: &Arrow,
+        damping: f64,
+    ) -> Option<(ArrowFactor, Vec<f64>, nalgebra::DVector<f64>)> {
+        let factor = arrow.factor(damping)?;
+        let (x, b) = factor.solve(arrow);
+        let crossing = |b: &nalgebra::DVector<f64>| -> Vec<(usize, f64)> {
+            let mut out = Vec::new();
+            for (camera, slots) in state.cameras.iter().zip(&self.layout.cameras) {
+                if let Some(at) = slots.readout {
+                    let to_s = camera.clock.readout_s + b[at];
+                    let bounded_s = to_s.clamp(0.0, camera.most_readout_s);
+                    if (to_s - bounded_s).abs() > 1e-12 {
+                        out.push((at, bounded_s - camera.clock.readout_s));
+                    }
+                }
+            }
+            out
+        };
+        let mut held = crossing(&b);
+        if held.is_empty() {
+            return Some((factor, x, b));
+        }
+        // Hold those at their bounds by a stiff spring and solve again for the rest.
+        for _ in 0..4 {
+            let mut stiff = arrow.clone();
+            for (at, step) in &held {
+                let spring = 1e9 * stiff.border[(*at, *at)].max(1e-300);
+                stiff.border[(*at, *at)] += spring;
+                stiff.border_rhs[*at] += spring * step;
+            }
+            let factor = stiff.factor(damping)?;
+            let (x, b) = factor.solve(&stiff);
+            let new: Vec<_> = crossing(&b).into_iter().filter(|(at, _)| held.iter().all(|h| h.0 != *at)).collect();
+            if new.is_empty() {
+                return Some((factor, x, b));
+            }
+            held.extend(new);
+        }
+        None
     }
 
     fn step(
@@ -230,8 +294,7 @@ impl Run<'_> {
         damping: &mut f64,
     ) -> Option<(State, f64, ArrowFactor)> {
         for _ in 0..12 {
-            if let Some(factor) = arrow.factor(*damping) {
-                let (x, b) = factor.solve(arrow);
+            if let Some((factor, x, b)) = self.bounded_step(state, arrow, *damping) {
                 let moved = state.moved(&self.layout, &x, b.as_slice());
                 let after = self.setting(loss).cost(&moved, hyper, None);
                 if after.is_finite() && after <= before {

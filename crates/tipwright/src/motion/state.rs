@@ -19,6 +19,10 @@ pub struct CameraSlots {
     pub readout: Option<usize>,
     /// Logarithm of the focal factor.
     pub focal: Option<usize>,
+    /// Two: shift of the principal point.
+    pub centre: Option<usize>,
+    /// Addition to k1.
+    pub k1: Option<usize>,
     /// First node of the clock's wander and number of nodes.
     pub wander: Option<(usize, usize)>,
 }
@@ -39,8 +43,16 @@ pub struct CameraState {
     pub camera_from_world: Isometry3<f64>,
     /// Clock.
     pub clock: Clock,
+    /// Longest readout possible, seconds.
+    pub most_readout_s: f64,
     /// Logarithm of the focal factor.
     pub focal_log: f64,
+    /// Shift of the principal point, pixels.
+    pub centre_shift_px: [f64; 2],
+    /// Addition to k1.
+    pub k1_shift: f64,
+    /// The lens with these corrections.
+    pub lens: Lens,
     /// Where the wander's first node stands (pts), the distance of its nodes, and their corrections, seconds.
     pub wander: WanderState,
 }
@@ -115,6 +127,8 @@ impl Layout {
                 drift: take(camera.free.drift.is_free(), 1),
                 readout: take(camera.free.readout_s.is_free(), 1),
                 focal: take(camera.free.focal_log.is_free(), 1),
+                centre: take(camera.free.centre_shift_px.is_free(), 2),
+                k1: take(camera.free.k1_shift.is_free(), 1),
                 wander: {
                     let n = state.wander.nodes_s.len();
                     take(n > 1, n).map(|at| (at, n))
@@ -136,7 +150,11 @@ impl State {
             .map(|(k, camera)| CameraState {
                 camera_from_world: camera.camera_from_world,
                 clock: camera.clock,
+                most_readout_s: camera.free.most_readout_s.unwrap_or(f64::INFINITY),
                 focal_log: 0.0,
+                centre_shift_px: [0.0; 2],
+                k1_shift: 0.0,
+                lens: camera.lens.clone(),
                 wander: wander_nodes(problem, k),
             })
             .collect();
@@ -176,8 +194,21 @@ impl State {
             let step = |slot: Option<usize>| slot.map_or(0.0, |at| border[at]);
             camera.clock.offset_s += step(slots.offset);
             camera.clock.drift += step(slots.drift);
-            camera.clock.readout_s = (camera.clock.readout_s + step(slots.readout)).max(0.0);
-            camera.focal_log += step(slots.focal);
+            if slots.readout.is_some() {
+                camera.clock.readout_s = (camera.clock.readout_s + step(slots.readout)).clamp(0.0, camera.most_readout_s);
+            }
+            let (focal, k1) = (step(slots.focal), step(slots.k1));
+            camera.focal_log += focal;
+            camera.lens.fx_px *= focal.exp();
+            camera.lens.fy_px *= focal.exp();
+            camera.k1_shift += k1;
+            camera.lens.distortion[0] += k1;
+            if let Some(at) = slots.centre {
+                camera.centre_shift_px[0] += border[at];
+                camera.centre_shift_px[1] += border[at + 1];
+                camera.lens.cx_px += border[at];
+                camera.lens.cy_px += border[at + 1];
+            }
             if let Some((at, n)) = slots.wander {
                 for (node, d) in camera.wander.nodes_s.iter_mut().zip(&border[at..at + n]) {
                     *node += d;
@@ -224,7 +255,7 @@ fn wander_nodes(problem: &Problem, camera_idx: usize) -> WanderState {
 }
 
 /// Most border parameters one observation touches.
-pub const MOST_BORDER: usize = 12;
+pub const MOST_BORDER: usize = 15;
 
 /// One observation made linear about a state; residual = observed - predicted, whitened; derivatives of the
 /// prediction, whitened.
@@ -246,15 +277,6 @@ pub struct Linear {
     pub depth_m: f64,
     /// Observed minus predicted, pixels.
     pub residual_px: Vector2<f64>,
-}
-
-/// Pixel of a point in the camera frame, with derivatives; `None` behind the camera.
-#[must_use]
-pub fn project(lens: &Lens, focal_factor: f64, p: Point3<f64>) -> Option<(Vector2<f64>, Matrix2x3<f64>)> {
-    let (pixel, jacobian) = lens.project_with_jacobian(&p)?;
-    let centre = Vector2::new(lens.cx_px, lens.cy_px);
-    let at = centre + (Vector2::new(pixel.x_px, pixel.y_px) - centre) * focal_factor;
-    Some((at, jacobian * focal_factor))
 }
 
 /// Inverse of the lower Cholesky factor of a pixel covariance: a, b, c of [[a, 0], [b, c]].
@@ -292,8 +314,9 @@ pub fn linearise(
     let rotation = now.camera_from_world.rotation.to_rotation_matrix();
     let turned = rotation * x_in_world;
     let x_in_camera = turned + now.camera_from_world.translation.vector;
-    let focal_factor = now.focal_log.exp();
-    let (predicted, by_camera) = project(&camera.lens, focal_factor, Point3::from(x_in_camera))?;
+    let lens = &now.lens;
+    let (predicted, by_camera) = lens.project_with_jacobian(&Point3::from(x_in_camera))?;
+    let predicted = Vector2::new(predicted.x_px, predicted.y_px);
     let [a, b, c] = whitener(observation.cov_px2)?;
     let inv = 1.0 / noise_scale;
     let white = |v: Vector2<f64>| Vector2::new(a * v.x * inv, (b * v.x + c * v.y) * inv);
@@ -331,7 +354,15 @@ pub fn linearise(
         push(at, by_time * fraction);
     }
     if let Some(at) = slots.focal {
-        push(at, white(Vector2::new(predicted.x - camera.lens.cx_px, predicted.y - camera.lens.cy_px)));
+        push(at, white(Vector2::new(predicted.x - lens.cx_px, predicted.y - lens.cy_px)));
+    }
+    if let Some(at) = slots.centre {
+        push(at, white(Vector2::x()));
+        push(at + 1, white(Vector2::y()));
+    }
+    if let Some(at) = slots.k1 {
+        let (x, y) = (x_in_camera.x / x_in_camera.z, x_in_camera.y / x_in_camera.z);
+        push(at, white(Vector2::new(lens.fx_px * x, lens.fy_px * y) * (x * x + y * y)));
     }
     if let (Some((at, _)), Some((i, u))) = (slots.wander, now.wander.locate(observation.pts_s)) {
         push(at + i, by_time * (1.0 - u));

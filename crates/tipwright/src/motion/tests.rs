@@ -74,8 +74,7 @@ fn film(
         let mut pixel = RawPixel::new(0.0, 0.0);
         for _ in 0..6 {
             let p = model.camera_from_world * path(truth.session_s(pts_s, fraction));
-            let (at, _) = super::state::project(&model.lens, 1.0, p).unwrap();
-            pixel = RawPixel::new(at.x, at.y);
+            pixel = model.lens.project(&p).unwrap();
             fraction = model.picture.shutter_fraction(pixel);
         }
         let x: f64 = StandardNormal.sample(rng);
@@ -129,6 +128,9 @@ fn analytic_derivatives_agree_with_differences() {
             readout_s: Freedom::Prior { mean: 0.008, sd: 0.004 },
             pose: true,
             focal_log: Freedom::Prior { mean: 0.0, sd: 0.01 },
+            centre_shift_px: Freedom::Prior { mean: 0.0, sd: 5.0 },
+            k1_shift: Freedom::Prior { mean: 0.0, sd: 0.01 },
+            most_readout_s: None,
             wander: (k == 1).then_some(Wander { node_spacing_s: 0.1, sd_s: 0.001 }),
         };
     }
@@ -189,6 +191,7 @@ fn analytic_derivatives_agree_with_differences() {
         noise_scale: vec![1.3, 0.8],
         jerk_density_m2_s5: (0..timeline.coefficients() * 2).map(|i| 1e3 * (1.0 + (i % 5) as f64)).collect(),
         length_slack: 1.0,
+        prior_weight: 1.7,
         rejected: vec![false; problem.observations.len()],
     };
     let n = state.coefficients_m.len();

@@ -68,6 +68,13 @@ pub struct PointsConfig {
     pub sigma_px: f64,
     /// Standard deviation of a written-down frame rate, relative. 1e-3: 29.97 written as 30.
     pub rate_sd: f64,
+    /// Standard deviation of the focal length in use about the lens file's, relative. 0.5 %: two calibrations of one
+    /// phone differ by 0.1 to 0.6 % (open-data/phones), and a lens focused on a board at two metres but used far away
+    /// changes by f over the distance, 0.2 to 0.5 % for 4 to 10 mm. 0 holds the lens.
+    pub focal_sd: f64,
+    /// Stretches with fewer than two views are cut where the position's sd exceeds this many medians of those with two:
+    /// there smoothness guesses more than the cameras see (from 10 to 25 hardly a sample changes).
+    pub widest_sd: f64,
     /// Joint draws of path and set-up to return.
     pub draws: usize,
     /// Seed of the draws.
@@ -78,9 +85,12 @@ impl Default for PointsConfig {
     fn default() -> Self {
         Self {
             bootstrap: BootstrapConfig::default(),
-            motion: MotionConfig { longest_bridge_s: 1.0, ..MotionConfig::default() },
+            // Longer than a cast's 0.4 s: a thing that flies on is foreseeable for seconds; `widest_sd` cuts what isn't.
+            motion: MotionConfig { longest_bridge_s: 4.0, ..MotionConfig::default() },
             sigma_px: 0.5,
             rate_sd: 1e-3,
+            focal_sd: 0.005,
+            widest_sd: 20.0,
             draws: 0,
             seed: 1,
         }
@@ -348,12 +358,17 @@ fn problem_of(
                 Some(_) => Freedom::Fixed,
                 None => Freedom::Prior { mean: 0.5 * frame_s, sd: frame_s / 12.0_f64.sqrt() },
             },
+            most_readout_s: Some(frame_s),
             ..Default::default()
         };
         if at != reference {
             free.pose = true;
             free.offset_s = Freedom::Free;
             free.drift = Freedom::Prior { mean: 0.0, sd: config.rate_sd * std::f64::consts::SQRT_2 };
+        }
+        let own_sd = camera.lens.fx_sd_px.map_or(0.0, |sd| sd / camera.lens.fx_px);
+        if config.focal_sd > 0.0 {
+            free.focal_log = Freedom::Prior { mean: 0.0, sd: config.focal_sd.hypot(own_sd) };
         }
         cameras.push(CameraModel {
             name: camera.name.clone(),
@@ -406,6 +421,10 @@ fn output(
             });
         }
     }
+    let mut seen: Vec<f64> = samples.iter().filter(|s| s.views >= 2).map(|s| s.position_sd_m.norm()).collect();
+    seen.sort_by(f64::total_cmp);
+    let widest_m = seen.get(seen.len() / 2).map_or(f64::INFINITY, |m| m * config.widest_sd);
+    samples.retain(|s| s.views >= 2 || s.position_sd_m.norm() <= widest_m);
     let draws = solution
         .draws(config.draws, config.seed)
         .iter()
