@@ -275,7 +275,8 @@ impl Run<'_> {
             }
             let factor = stiff.factor(damping)?;
             let (x, b) = factor.solve(&stiff);
-            let new: Vec<_> = crossing(&b).into_iter().filter(|(at, _)| held.iter().all(|h| h.0 != *at)).collect();
+            let new: Vec<_> =
+                crossing(&b).into_iter().filter(|(at, _)| held.iter().all(|h| h.0 != *at)).collect();
             if new.is_empty() {
                 return Some((factor, x, b));
             }

@@ -195,7 +195,8 @@ impl State {
             camera.clock.offset_s += step(slots.offset);
             camera.clock.drift += step(slots.drift);
             if slots.readout.is_some() {
-                camera.clock.readout_s = (camera.clock.readout_s + step(slots.readout)).clamp(0.0, camera.most_readout_s);
+                camera.clock.readout_s =
+                    (camera.clock.readout_s + step(slots.readout)).clamp(0.0, camera.most_readout_s);
             }
             let (focal, k1) = (step(slots.focal), step(slots.k1));
             camera.focal_log += focal;

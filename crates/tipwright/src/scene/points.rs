@@ -421,7 +421,8 @@ fn output(
             });
         }
     }
-    let mut seen: Vec<f64> = samples.iter().filter(|s| s.views >= 2).map(|s| s.position_sd_m.norm()).collect();
+    let mut seen: Vec<f64> =
+        samples.iter().filter(|s| s.views >= 2).map(|s| s.position_sd_m.norm()).collect();
     seen.sort_by(f64::total_cmp);
     let widest_m = seen.get(seen.len() / 2).map_or(f64::INFINITY, |m| m * config.widest_sd);
     samples.retain(|s| s.views >= 2 || s.position_sd_m.norm() <= widest_m);
