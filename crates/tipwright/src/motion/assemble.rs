@@ -59,8 +59,7 @@ pub fn pose_prior(problem: &Problem, layout: &Layout) -> Option<(Vec<usize>, DMa
     let mut sub = DMatrix::from_fn(rows.len(), rows.len(), |a, b| covariance[(rows[a], rows[b])]);
     // A hair of independence: a covariance that has lost rank (a known length) still inverts.
     for i in 0..rows.len() {
-        let floor = if i % 6 < 3 { 1e-12 } else { 1e-12 };
-        sub[(i, i)] = sub[(i, i)] * (1.0 + 1e-9) + floor;
+        sub[(i, i)] = sub[(i, i)] * (1.0 + 1e-9) + 1e-12;
     }
     sub.cholesky().map(|c| (at, c.inverse()))
 }

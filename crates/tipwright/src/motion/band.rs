@@ -59,6 +59,12 @@ impl Arrow {
         self.band[i * (self.half_band + 1) + self.half_band + j - i] += value;
     }
 
+    /// Factor of the band alone, without border or damping.
+    #[must_use]
+    pub fn factor_band(&self) -> Option<ArrowFactor> {
+        Self { band: self.band.clone(), half_band: self.half_band, ..Self::new(self.n, 0, 0) }.factor(0.0)
+    }
+
     /// Factors after adding `damping` times the border's diagonal to itself and `damping` squared times the band's
     /// (a smooth path lives on small eigenvalues, which plain damping would drown). `None` when not positive definite.
     #[must_use]
@@ -310,8 +316,8 @@ mod tests {
                     for b in 0..=a {
                         arrow.add_band(start + a, start + b, g[a] * g[b]);
                     }
-                    for b in 0..q {
-                        arrow.coupling[(start + a) * q + b] += g[a] * h[b];
+                    for (b, hb) in h.iter().enumerate() {
+                        arrow.coupling[(start + a) * q + b] += g[a] * hb;
                     }
                     arrow.rhs[start + a] += g[a];
                 }

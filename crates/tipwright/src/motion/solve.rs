@@ -214,7 +214,7 @@ impl Run<'_> {
             }
             self.assign_pieces(state);
             // Undamped: damping would pass for knowledge of the path.
-            let z = arrow.factor(0.0).unwrap_or(factor).band_inverse();
+            let z = arrow.factor_band().unwrap_or(factor).band_inverse();
             let setting = self.setting(loss);
             let a = super::hyper::update_smoothness(&setting, self.config, state, &z, hyper);
             let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);

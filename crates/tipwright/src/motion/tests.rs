@@ -56,6 +56,7 @@ fn oval(t: f64) -> Point3<f64> {
 }
 
 /// Sightings of a path: the row's own time is found by fixed point.
+#[allow(clippy::too_many_arguments)]
 fn film(
     camera_idx: usize,
     marker_idx: usize,
@@ -411,7 +412,7 @@ fn a_gap_is_a_gap_and_one_camera_alone_widens_the_sd() {
     // Nobody sees it from 1.5 to 2.5 s; the east camera alone misses 3.0 to 3.2 s.
     problem
         .observations
-        .retain(|o| !(1.5..2.5).contains(&o.pts_s) && !(o.camera_idx == 1 && (3.0..3.2).contains(&o.pts_s)));
+        .retain(|o| !((1.5..2.5).contains(&o.pts_s) || (o.camera_idx == 1 && (3.0..3.2).contains(&o.pts_s))));
     let solution = solve(&problem, &MotionConfig::default()).unwrap();
     assert!(solution.position(0, 2.0).is_none());
     let sd = |t: f64| solution.kinematics(0, t).unwrap().position_sd_m().norm();

@@ -135,6 +135,9 @@ pub struct PointsSolution {
 
 const FEWEST_POINTS: usize = 30;
 
+/// Two cameras (by position) and what the search said of them.
+type PairResult = (usize, usize, Result<Vec<PairBootstrap>, BootstrapError>);
+
 /// A camera placed in the growing scene.
 #[derive(Clone, Copy)]
 struct Placed {
@@ -162,7 +165,7 @@ pub fn solve_points(input: &PointsInput, config: &PointsConfig) -> Result<Points
     }
     let tracks: Vec<Track> = input.cameras.iter().map(track_of).collect();
     let pairs: Vec<(usize, usize)> = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j))).collect();
-    let found: Vec<(usize, usize, Result<Vec<PairBootstrap>, BootstrapError>)> = pairs
+    let found: Vec<PairResult> = pairs
         .par_iter()
         .map(|&(i, j)| {
             let a = std::slice::from_ref(&tracks[i]);
@@ -200,7 +203,7 @@ fn picture_of(camera: &PointsCamera) -> Picture {
 fn join_cameras(
     input: &PointsInput,
     config: &PointsConfig,
-    found: &[(usize, usize, Result<Vec<PairBootstrap>, BootstrapError>)],
+    found: &[PairResult],
 ) -> Result<Vec<Placed>, SceneError> {
     let n = input.cameras.len();
     let mut placed: Vec<Option<Placed>> = vec![None; n];
