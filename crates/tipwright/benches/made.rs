@@ -1,6 +1,12 @@
 //! Made-up takes for the bench, the growth example and the comparison with another solver: two cameras at Alder Reach
 //! watch a marker swing to and fro like a rod tip.
-#![allow(dead_code, missing_docs, clippy::unwrap_used, clippy::cast_precision_loss, clippy::cast_possible_truncation)]
+#![allow(
+    dead_code,
+    missing_docs,
+    clippy::unwrap_used,
+    clippy::cast_precision_loss,
+    clippy::cast_possible_truncation
+)]
 
 use nalgebra::{Isometry3, Matrix3, Point3, Translation3, UnitQuaternion, Vector3};
 use rand::SeedableRng;
@@ -48,7 +54,11 @@ fn looking_at(centre: Point3<f64>, target: Point3<f64>) -> Isometry3<f64> {
 /// Path of the marker: strokes of a second, top speed near 12 m/s.
 pub fn place(t: f64) -> Point3<f64> {
     let swing = (std::f64::consts::TAU * t * 0.7).sin();
-    Point3::new(1.9 * swing + 0.3 * swing.powi(3), 0.3 * (1.1 * t).cos(), 2.4 - 0.35 * swing * swing + 0.1 * (2.3 * t).sin())
+    Point3::new(
+        1.9 * swing + 0.3 * swing.powi(3),
+        0.3 * (1.1 * t).cos(),
+        2.4 - 0.35 * swing * swing + 0.1 * (2.3 * t).sin(),
+    )
 }
 
 /// A take of two cameras with unknown second clock and readouts.

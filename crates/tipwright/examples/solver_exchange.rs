@@ -52,5 +52,8 @@ fn main() {
         "solve_s": solve_s,
     });
     std::fs::write(&args[3], out.to_string()).unwrap();
-    println!("{seconds} s: solved in {solve_s:.3} s, {} iterations, cost {:.9}", solution.report.iterations, solution.report.cost);
+    println!(
+        "{seconds} s: solved in {solve_s:.3} s, {} iterations, cost {:.9}",
+        solution.report.iterations, solution.report.cost
+    );
 }
