@@ -2,6 +2,7 @@
 
 use tipwright::model::results::{PathPoint, TakeResults, TakeStatus};
 use tipwright::model::{RodPaths, Tally};
+use tipwright::evidence::{self, Rules};
 use tipwright::report::{self, ReportConfig};
 use tipwright::strokes::{self, StrokesConfig, StrokesError};
 
@@ -35,6 +36,13 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
     for aside in &outcome.set_aside {
         ui.say(&format!("   set aside  {:.3} to {:.3} s: {}", aside.t_start_s, aside.t_end_s, aside.reason));
     }
+    let evidence = evidence::judge(&outcome.strokes, &Rules::default_rules());
+    for stroke in &evidence {
+        for e in stroke.evidence.iter().filter(|e| e.is_raised) {
+            let percent = 100.0 * e.probability;
+            ui.say(&format!("   stroke {}  {} ({percent:.0} %): {}", stroke.stroke, e.title, e.seen));
+        }
+    }
     let name = args.path.file_stem().map_or("path".into(), |n| n.to_string_lossy().into_owned());
     let take = TakeResults {
         session: String::new(),
@@ -52,6 +60,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         path: points,
         rod: Vec::new(),
         missing: std::collections::BTreeMap::new(),
+        evidence,
     };
     report::write_alone(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
     if ui.json() {

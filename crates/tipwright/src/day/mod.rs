@@ -28,6 +28,7 @@ use crate::path::PathConfig;
 use crate::report::{ReportConfig, ReportError};
 use crate::scene::wand::WandConfig;
 use crate::spots::SpotsConfig;
+use crate::evidence::Rules;
 use crate::strokes::StrokesConfig;
 
 pub use lenses::LensSource;
@@ -49,6 +50,8 @@ pub struct DayConfig {
     pub path: PathConfig,
     /// Strokes stage.
     pub strokes: StrokesConfig,
+    /// Rules of the evidence; the built-in ones by default.
+    pub evidence: Rules,
     /// Do finished parts again.
     pub anew: bool,
 }

@@ -10,7 +10,8 @@ use super::clips::{self, coarse_offset, spots_of};
 use super::run_json::Watch;
 use super::{DayConfig, DayError, Event, Progress, SetUp, inputs, kept, report_config};
 use crate::model::footage::Footage;
-use crate::model::results::{PathPoint, RodSample, TakeStatus};
+use crate::evidence::{self, Rules};
+use crate::model::results::{PathPoint, TakeStatus};
 use crate::model::session::Take;
 use crate::model::{ClipSpots, Figures, MarkerPath, Role, Session, Severity, TakeResults, Tally, Warning};
 use crate::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
@@ -31,8 +32,15 @@ pub(super) fn get(
     progress: Progress<'_>,
 ) -> Result<TakeResults, DayError> {
     let settings = format!(
-        "{:?} {:?} {:?} {:?} {:?} {:?} {:?}",
-        take, session.rod, session.marker, session.report_units, config.spots, config.path, config.strokes
+        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+        take,
+        session.rod,
+        session.marker,
+        session.report_units,
+        config.spots,
+        config.path,
+        config.strokes,
+        config.evidence
     );
     let caster = session.casters.iter().find(|c| c.id == take.caster);
     let digest = inputs::joint_digest(
@@ -106,6 +114,7 @@ fn blank(session: &Session, take: &Take) -> TakeResults {
         path: Vec::new(),
         rod: Vec::new(),
         missing: BTreeMap::new(),
+        evidence: Vec::new(),
     }
 }
 
@@ -224,7 +233,7 @@ fn measure(
     let outcome =
         strokes::measure(&paths.rod, &config.strokes).map_err(|e| TakeFailure::Take(e.to_string()))?;
     watch.add("strokes", began.elapsed());
-    let result = gather(blank, paths, outcome, warnings);
+    let result = gather(blank, paths, outcome, warnings, &config.evidence);
     let began = Instant::now();
     crate::report::write_take(&result, &report_config(session), out)?;
     watch.add("plots", began.elapsed());
@@ -268,6 +277,7 @@ fn gather(
     paths: TakePaths,
     outcome: StrokesOutcome,
     mut warnings: Vec<Warning>,
+    rules: &Rules,
 ) -> TakeResults {
     warnings.extend(outcome.warnings);
     let missing = missing_everywhere(outcome.strokes.iter().map(|s| &s.figures));
@@ -277,20 +287,10 @@ fn gather(
         clocks: paths.clocks,
         tally: paths.tally,
         path: points(&paths.rod.tip),
-        strokes: outcome.strokes,
         set_aside: outcome.set_aside.into_iter().map(|n| (n.t_start_s, n.t_end_s, n.reason)).collect(),
-        // strokes give the lean from the vertical; tables and pages the elevation
-        rod: outcome
-            .rod
-            .unwrap_or_default()
-            .into_iter()
-            .map(|r| RodSample {
-                t_s: r.t_s,
-                butt_angle_deg: 90.0 - r.butt_angle_deg,
-                bend_m: r.bend_m,
-                bend_sigma_m: r.bend_sigma_m,
-            })
-            .collect(),
+        rod: outcome.rod.unwrap_or_default(),
+        evidence: evidence::judge(&outcome.strokes, rules),
+        strokes: outcome.strokes,
         missing,
         ..blank
     }

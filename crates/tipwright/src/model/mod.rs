@@ -2,6 +2,7 @@
 
 pub mod camera;
 pub mod clock;
+pub mod evidence;
 pub mod figures;
 pub mod footage;
 pub mod measured;

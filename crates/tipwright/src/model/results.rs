@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::clock::Clock;
+use super::evidence::StrokeEvidence;
 use super::measured::Measured;
 use super::scene::Scene;
 use super::session::ReportUnits;
@@ -113,6 +114,9 @@ pub struct TakeResults {
     pub rod: Vec<RodSample>,
     /// Why a figure is missing in every stroke (figure key to reason).
     pub missing: BTreeMap<String, String>,
+    /// What the figures of each stroke speak for.
+    #[serde(default)]
+    pub evidence: Vec<StrokeEvidence>,
 }
 
 /// Quality of one lens, for the page.

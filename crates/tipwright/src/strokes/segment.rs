@@ -64,7 +64,41 @@ pub(super) fn segment(columns: &Columns, config: &StrokesConfig) -> (Vec<Found>,
             }
         }
     }
+    drop_second_movements(columns, config, &mut found, &mut set_aside);
     (found, set_aside)
+}
+
+/// Strokes alternate. Of two in a row the same way, with no gap between in which the other way could have been lost,
+/// a much weaker one is what the rod does besides casting: creep before the stroke, drift or lowering after it.
+fn drop_second_movements(
+    columns: &Columns,
+    config: &StrokesConfig,
+    found: &mut Vec<Found>,
+    set_aside: &mut Vec<NotAStroke>,
+) {
+    let mut i = 1;
+    while i < found.len() {
+        let (a, b) = (&found[i - 1], &found[i]);
+        let same_way = a.search.way.dot(&b.search.way) > 0.0
+            && columns.gap_in(a.times.t_peak_s, b.times.t_peak_s).is_none();
+        let weaker = |x: &Found, y: &Found| {
+            x.times.peak_m_s < config.second_share * y.times.peak_m_s
+                && x.chord_m < config.second_share * y.chord_m
+        };
+        let dropped = match (same_way && weaker(a, b), same_way && weaker(b, a)) {
+            (true, _) => i - 1,
+            (_, true) => i,
+            _ => {
+                i += 1;
+                continue;
+            }
+        };
+        let reason = if dropped < i { "creep: it goes the way of the stroke after it" } else { "it goes on the way of the stroke before it: drift, or lowering the rod" };
+        let gone = found.remove(dropped);
+        set_aside.push(NotAStroke { t_start_s: gone.between_s.0, t_end_s: gone.between_s.1, reason: reason.into() });
+        i = i.saturating_sub(1).max(1);
+    }
+    set_aside.sort_by(|a, b| a.t_start_s.total_cmp(&b.t_start_s));
 }
 
 const RINGING: &str = "the rod ringing after a stop";

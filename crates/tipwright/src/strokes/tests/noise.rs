@@ -53,15 +53,18 @@ fn intervals_are_honest() {
         F::Stop,
         F::Pause,
     ];
+    // the moment of a peak moves with the curvature that noise itself gives the peak: intervals are a little narrow
+    let at_a_peak = [F::TRsp, F::LatePower];
     let report: Vec<String> = plain
         .iter()
+        .chain(&at_a_peak)
         .map(|id| format!("{} {:.3}", id.info().key, got[id].1 as f64 / got[id].0 as f64))
         .collect();
     println!("coverage of 95 % intervals: {}", report.join(", "));
-    for id in plain {
-        let (all, held) = got[&id];
+    for (id, least) in plain.iter().map(|id| (id, 0.93)).chain(at_a_peak.iter().map(|id| (id, 0.91))) {
+        let (all, held) = got[id];
         let share = held as f64 / all as f64;
-        assert!((0.93..=0.97).contains(&share), "{id:?} {share}");
+        assert!((least..=0.97).contains(&share), "{id:?} {share}");
     }
 }
 

@@ -1,0 +1,265 @@
+//! How steady a caster is: mean, spread and trend of a figure over strokes, and differences between groups.
+//!
+//! The spread from stroke to stroke is told apart from the error of measurement: observed variance minus the mean
+//! square of the figures' standard deviations. A difference of two groups is an effect with a 95 % interval, never a
+//! bare p-value: Welch's interval (B. L. Welch, Biometrika 34 (1947) 28-35, from memory) on the group means, and only
+//! with enough strokes in both groups. Strokes of one take count as independent; where they are not (a caster warms
+//! up) the trend shows it and the interval is too narrow.
+
+use crate::model::Measured;
+
+/// Settings.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ConsistencyConfig {
+    /// Strokes a group needs before a spread or a trend is told. 4: fewer leave a trend one degree of freedom.
+    pub least_for_trend: usize,
+    /// Strokes each of two groups needs before a difference is told. 6: the factor of Student's interval is then
+    /// 2.2, within a fifth of its limit. Common practice.
+    pub least_for_difference: usize,
+}
+
+impl Default for ConsistencyConfig {
+    fn default() -> Self {
+        Self { least_for_trend: 4, least_for_difference: 6 }
+    }
+}
+
+/// A figure over the strokes of one caster, phase and direction.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Steadiness {
+    /// Strokes with the figure.
+    pub strokes: usize,
+    /// Mean; its sd is the standard error from the scatter observed.
+    pub mean: Measured,
+    /// Standard deviation from stroke to stroke, error of measurement taken out; 0 when that explains all of it.
+    /// `None` with too few strokes.
+    pub spread: Option<f64>,
+    /// Root mean square of the figures' own standard deviations.
+    pub measurement_sd: f64,
+    /// Change per stroke. `None` with too few strokes.
+    pub trend_per_stroke: Option<Measured>,
+}
+
+/// A difference of two groups' means, second minus first.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Difference {
+    /// Told.
+    Told {
+        /// Of the means.
+        difference: f64,
+        /// Lower end of the 95 % interval.
+        low: f64,
+        /// Upper end.
+        high: f64,
+        /// In standard deviations of strokes, pooled; `None` when there is no scatter.
+        in_spreads: Option<f64>,
+    },
+    /// Not told, and why.
+    TooFew {
+        /// Strokes had and needed.
+        reason: String,
+    },
+}
+
+impl Difference {
+    /// The interval leaves out zero.
+    #[must_use]
+    pub fn is_clear(&self) -> bool {
+        matches!(self, Self::Told { low, high, .. } if *low > 0.0 || *high < 0.0)
+    }
+}
+
+/// Steadiness of a figure, strokes in order. `None` without strokes.
+#[must_use]
+pub fn steadiness(figures: &[Measured], config: &ConsistencyConfig) -> Option<Steadiness> {
+    let n = figures.len();
+    if n == 0 {
+        return None;
+    }
+    let (mean, variance) = moments(figures);
+    let noise_2 = figures.iter().map(|m| m.sd * m.sd).sum::<f64>() / n as f64;
+    let mean_sd = if n > 1 { (variance / n as f64).sqrt() } else { figures[0].sd };
+    let enough = n >= config.least_for_trend;
+    Some(Steadiness {
+        strokes: n,
+        mean: Measured::new(mean, mean_sd),
+        spread: enough.then(|| (variance - noise_2).max(0.0).sqrt()),
+        measurement_sd: noise_2.sqrt(),
+        trend_per_stroke: enough.then(|| trend(figures, mean)),
+    })
+}
+
+/// Second minus first.
+#[must_use]
+pub fn difference(first: &[Measured], second: &[Measured], config: &ConsistencyConfig) -> Difference {
+    let least = config.least_for_difference;
+    let fewest = first.len().min(second.len());
+    if fewest < least.max(2) {
+        return Difference::TooFew {
+            reason: format!(
+                "{} and {} strokes, at least {least} of each are needed before a difference is told",
+                first.len(),
+                second.len()
+            ),
+        };
+    }
+    let ((mean_1, variance_1), (mean_2, variance_2)) = (moments(first), moments(second));
+    let (n_1, n_2) = (first.len() as f64, second.len() as f64);
+    let (error_1, error_2) = (variance_1 / n_1, variance_2 / n_2);
+    let difference = mean_2 - mean_1;
+    let error = (error_1 + error_2).sqrt();
+    let half = if error > 0.0 {
+        let freedom =
+            (error_1 + error_2).powi(2) / (error_1.powi(2) / (n_1 - 1.0) + error_2.powi(2) / (n_2 - 1.0));
+        error * student_975(freedom)
+    } else {
+        0.0
+    };
+    let pooled = (((n_1 - 1.0) * variance_1 + (n_2 - 1.0) * variance_2) / (n_1 + n_2 - 2.0)).sqrt();
+    Difference::Told {
+        difference,
+        low: difference - half,
+        high: difference + half,
+        in_spreads: (pooled > 0.0).then(|| difference / pooled),
+    }
+}
+
+/// Mean and variance between strokes.
+fn moments(figures: &[Measured]) -> (f64, f64) {
+    let n = figures.len() as f64;
+    let mean = figures.iter().map(|m| m.value).sum::<f64>() / n;
+    let square = figures.iter().map(|m| (m.value - mean).powi(2)).sum::<f64>();
+    (mean, if figures.len() > 1 { square / (n - 1.0) } else { 0.0 })
+}
+
+/// Least-squares slope over the number of the stroke, with its standard error.
+fn trend(figures: &[Measured], mean: f64) -> Measured {
+    let n = figures.len() as f64;
+    let middle = (n - 1.0) / 2.0;
+    let xx = n * (n * n - 1.0) / 12.0;
+    let xy: f64 = figures.iter().enumerate().map(|(i, m)| (i as f64 - middle) * (m.value - mean)).sum();
+    let slope = xy / xx;
+    let rest: f64 = figures
+        .iter()
+        .enumerate()
+        .map(|(i, m)| (m.value - mean - slope * (i as f64 - middle)).powi(2))
+        .sum();
+    Measured::new(slope, (rest / (n - 2.0) / xx).sqrt())
+}
+
+/// 97.5 % quantile of Student's t, by halving on its distribution function.
+#[must_use]
+pub fn student_975(freedom: f64) -> f64 {
+    let upper = |t: f64| 0.5 * incomplete_beta(freedom / 2.0, 0.5, freedom / (freedom + t * t));
+    let (mut lo, mut hi) = (0.0, 1000.0);
+    for _ in 0..80 {
+        let t = (lo + hi) / 2.0;
+        if upper(t) > 0.025 { lo = t } else { hi = t }
+    }
+    (lo + hi) / 2.0
+}
+
+/// Regularised incomplete beta by its continued fraction (Lentz; Press et al., Numerical Recipes, from memory).
+fn incomplete_beta(a: f64, b: f64, x: f64) -> f64 {
+    if x <= 0.0 || x >= 1.0 {
+        return x.clamp(0.0, 1.0);
+    }
+    if x > (a + 1.0) / (a + b + 2.0) {
+        return 1.0 - incomplete_beta(b, a, 1.0 - x);
+    }
+    let front = (ln_gamma(a + b) - ln_gamma(a) - ln_gamma(b) + a * x.ln() + b * (1.0 - x).ln()).exp() / a;
+    let tiny = |v: f64| if v.abs() < 1e-300 { 1e-300 } else { v };
+    let (mut c, mut d) = (1.0, 1.0 / tiny(1.0 - (a + b) * x / (a + 1.0)));
+    let mut h = d;
+    for m in 1..500 {
+        let m = f64::from(m);
+        for term in [
+            m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m)),
+            -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0)),
+        ] {
+            d = 1.0 / tiny(1.0 + term * d);
+            c = tiny(1.0 + term / c);
+            h *= d * c;
+        }
+        if (d * c - 1.0).abs() < 1e-15 {
+            break;
+        }
+    }
+    front * h
+}
+
+/// Lanczos' approximation, seven terms (from memory), good to 1e-13.
+fn ln_gamma(x: f64) -> f64 {
+    const C: [f64; 9] = [
+        0.999_999_999_999_809_93,
+        676.520_368_121_885_1,
+        -1_259.139_216_722_402_8,
+        771.323_428_777_653_13,
+        -176.615_029_162_140_6,
+        12.507_343_278_686_905,
+        -0.138_571_095_265_720_12,
+        9.984_369_578_019_572e-6,
+        1.505_632_735_149_311_6e-7,
+    ];
+    let x = x - 1.0;
+    let t = x + 7.5;
+    let sum = C[0] + (1..9).map(|i| C[i] / (x + i as f64)).sum::<f64>();
+    0.5 * std::f64::consts::TAU.ln() + (x + 0.5) * t.ln() - t + sum.ln()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn figures(values: &[f64]) -> Vec<Measured> {
+        values.iter().map(|v| Measured::new(*v, 0.1)).collect()
+    }
+
+    /// Two-sided 5 % points of Student's t as in every printed table; scipy.stats.t.ppf(0.975, df) gives the same.
+    #[test]
+    fn truth_student_table() {
+        let table = [(1.0, 12.706_205), (2.0, 4.302_653), (5.0, 2.570_582), (10.0, 2.228_139), (30.0, 2.042_272)];
+        for (freedom, t) in table {
+            assert!((student_975(freedom) - t).abs() < 1e-6, "{freedom} {}", student_975(freedom));
+        }
+        assert!((student_975(1e6) - 1.959_966).abs() < 1e-5);
+    }
+
+    #[test]
+    fn mean_spread_and_trend() {
+        let got = steadiness(&figures(&[1.0, 2.0, 3.0, 4.0, 5.0]), &ConsistencyConfig::default()).unwrap();
+        assert_eq!(got.strokes, 5);
+        assert!((got.mean.value - 3.0).abs() < 1e-12 && (got.mean.sd - 0.5_f64.sqrt()).abs() < 1e-12);
+        // observed variance 2.5, measurement 0.01
+        assert!((got.spread.unwrap() - 2.49_f64.sqrt()).abs() < 1e-12);
+        let trend = got.trend_per_stroke.unwrap();
+        assert!((trend.value - 1.0).abs() < 1e-12 && trend.sd < 1e-9);
+        let noise_only = steadiness(&figures(&[1.0, 1.05, 0.95, 1.0]), &ConsistencyConfig::default()).unwrap();
+        assert_eq!(noise_only.spread, Some(0.0));
+        let few = steadiness(&figures(&[1.0, 2.0]), &ConsistencyConfig::default()).unwrap();
+        assert!(few.spread.is_none() && few.trend_per_stroke.is_none());
+        assert!(steadiness(&[], &ConsistencyConfig::default()).is_none());
+    }
+
+    /// scipy.stats.ttest_ind([1..6], [3, 5, 4, 6, 8, 7], equal_var=False).confidence_interval(0.95), mirrored:
+    /// means 3.5 and 5.5, both variances 3.5, 10 degrees of freedom: 2 +- 2.228139 * sqrt(7 / 6).
+    #[test]
+    fn truth_welch_interval() {
+        let (a, b) = (figures(&[1.0, 2.0, 3.0, 4.0, 5.0, 6.0]), figures(&[3.0, 5.0, 4.0, 6.0, 8.0, 7.0]));
+        let Difference::Told { difference, low, high, in_spreads } =
+            difference(&a, &b, &ConsistencyConfig::default())
+        else {
+            panic!("enough strokes")
+        };
+        let half = 2.228_139 * (7.0_f64 / 6.0).sqrt();
+        assert!((difference - 2.0).abs() < 1e-12);
+        assert!((low - (2.0 - half)).abs() < 1e-5 && (high - (2.0 + half)).abs() < 1e-5);
+        assert!((in_spreads.unwrap() - 2.0 / 3.5_f64.sqrt()).abs() < 1e-12);
+    }
+
+    #[test]
+    fn too_few_strokes_make_no_difference() {
+        let got = difference(&figures(&[1.0; 5]), &figures(&[9.0; 20]), &ConsistencyConfig::default());
+        assert!(!got.is_clear() && matches!(got, Difference::TooFew { reason } if reason.contains("at least 6")));
+    }
+}

@@ -1,0 +1,60 @@
+//! What the figures of a stroke speak for: evidence with a probability, never a verdict.
+
+use serde::{Deserialize, Serialize};
+
+use super::figures::FigureId;
+
+/// How much may be said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Word {
+    /// Inferred from something else: a tail from the tip's dip.
+    Likely,
+    /// The thing itself was measured.
+    Seen,
+}
+
+/// Evidence for one thing in one stroke.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Evidence {
+    /// Id of the rule.
+    pub rule: String,
+    /// What it is evidence of, for a heading.
+    pub title: String,
+    /// What was seen, with the numbers.
+    pub seen: String,
+    /// Probability, from the figures' standard deviations, that the figures lie where the rule says.
+    pub probability: f64,
+    /// Likely or seen.
+    pub word: Word,
+    /// Strong enough to be shown as raised.
+    pub is_raised: bool,
+    /// What it is consistent with.
+    pub consistent_with: Vec<String>,
+    /// Other signs that go with it, where they were seen; they do not change the probability.
+    pub along_with: Vec<String>,
+    /// Where sources disagree.
+    pub dissent: Option<String>,
+    /// Figures it stands on.
+    pub figures: Vec<FigureId>,
+}
+
+/// A rule that could not be asked.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct NotJudged {
+    /// Id of the rule.
+    pub rule: String,
+    /// Why.
+    pub reason: String,
+}
+
+/// All that was asked of one stroke; raised + not raised + not judged = rules that apply to its direction.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StrokeEvidence {
+    /// Stroke, counts from 1.
+    pub stroke: u32,
+    /// Every rule that could be asked, strongest first.
+    pub evidence: Vec<Evidence>,
+    /// Rules that could not.
+    pub not_judged: Vec<NotJudged>,
+}
