@@ -15,7 +15,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use tipwright::evidence::{self, Rules};
 use tipwright::model::path::ButtPath;
-use tipwright::model::{FigureId, MarkerPath, PathSample, Role, RodPaths, Stroke};
+use tipwright::model::{FigureId, MarkerPath, PathSample, RodPaths, Role, Stroke};
 use tipwright::strokes::{StrokesConfig, measure};
 use tipwright_simulate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
 use tipwright_simulate::motion::RodMotion;
@@ -80,7 +80,9 @@ fn main() {
     if let Some(file) = after("--figures") {
         std::fs::write(file, figures).unwrap();
     }
-    println!("strokes: {found} found of {there}; strokes judged (pick-ups left out) and share with each evidence:");
+    println!(
+        "strokes: {found} found of {there}; strokes judged (pick-ups left out) and share with each evidence:"
+    );
     print!("{:20} {:>7}", "habit", "strokes");
     for rule in &rules.rule {
         print!(" {:>16}", rule.id);

@@ -1,8 +1,8 @@
 //! `strokes PATH.csv -o DIR`: any 3D tip path.
 
+use tipwright::evidence::{self, Rules};
 use tipwright::model::results::{PathPoint, TakeResults, TakeStatus};
 use tipwright::model::{RodPaths, Tally};
-use tipwright::evidence::{self, Rules};
 use tipwright::report::{self, ReportConfig};
 use tipwright::strokes::{self, StrokesConfig, StrokesError};
 

@@ -19,6 +19,7 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 
+use crate::evidence::Rules;
 use crate::lens::LensConfig;
 use crate::model::footage::Footage;
 use crate::model::results::{SessionResults, TakeStatus};
@@ -28,7 +29,6 @@ use crate::path::PathConfig;
 use crate::report::{ReportConfig, ReportError};
 use crate::scene::wand::WandConfig;
 use crate::spots::SpotsConfig;
-use crate::evidence::Rules;
 use crate::strokes::StrokesConfig;
 
 pub use lenses::LensSource;

@@ -139,11 +139,8 @@ fn trend(figures: &[Measured], mean: f64) -> Measured {
     let xx = n * (n * n - 1.0) / 12.0;
     let xy: f64 = figures.iter().enumerate().map(|(i, m)| (i as f64 - middle) * (m.value - mean)).sum();
     let slope = xy / xx;
-    let rest: f64 = figures
-        .iter()
-        .enumerate()
-        .map(|(i, m)| (m.value - mean - slope * (i as f64 - middle)).powi(2))
-        .sum();
+    let rest: f64 =
+        figures.iter().enumerate().map(|(i, m)| (m.value - mean - slope * (i as f64 - middle)).powi(2)).sum();
     Measured::new(slope, (rest / (n - 2.0) / xx).sqrt())
 }
 
@@ -218,7 +215,8 @@ mod tests {
     /// Two-sided 5 % points of Student's t as in every printed table; scipy.stats.t.ppf(0.975, df) gives the same.
     #[test]
     fn truth_student_table() {
-        let table = [(1.0, 12.706_205), (2.0, 4.302_653), (5.0, 2.570_582), (10.0, 2.228_139), (30.0, 2.042_272)];
+        let table =
+            [(1.0, 12.706_205), (2.0, 4.302_653), (5.0, 2.570_582), (10.0, 2.228_139), (30.0, 2.042_272)];
         for (freedom, t) in table {
             assert!((student_975(freedom) - t).abs() < 1e-6, "{freedom} {}", student_975(freedom));
         }
@@ -234,7 +232,8 @@ mod tests {
         assert!((got.spread.unwrap() - 2.49_f64.sqrt()).abs() < 1e-12);
         let trend = got.trend_per_stroke.unwrap();
         assert!((trend.value - 1.0).abs() < 1e-12 && trend.sd < 1e-9);
-        let noise_only = steadiness(&figures(&[1.0, 1.05, 0.95, 1.0]), &ConsistencyConfig::default()).unwrap();
+        let noise_only =
+            steadiness(&figures(&[1.0, 1.05, 0.95, 1.0]), &ConsistencyConfig::default()).unwrap();
         assert_eq!(noise_only.spread, Some(0.0));
         let few = steadiness(&figures(&[1.0, 2.0]), &ConsistencyConfig::default()).unwrap();
         assert!(few.spread.is_none() && few.trend_per_stroke.is_none());
@@ -260,6 +259,8 @@ mod tests {
     #[test]
     fn too_few_strokes_make_no_difference() {
         let got = difference(&figures(&[1.0; 5]), &figures(&[9.0; 20]), &ConsistencyConfig::default());
-        assert!(!got.is_clear() && matches!(got, Difference::TooFew { reason } if reason.contains("at least 6")));
+        assert!(
+            !got.is_clear() && matches!(got, Difference::TooFew { reason } if reason.contains("at least 6"))
+        );
     }
 }

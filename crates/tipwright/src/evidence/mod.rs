@@ -104,8 +104,10 @@ fn hold(sign: &Sign, figures: &Figures) -> Result<Held, String> {
 
 fn told(sign: &Sign, value: f64, sd: f64) -> String {
     let info = sign.figure.info();
-    let name = sign.per.map_or_else(|| info.name.to_string(), |p| format!("{} over {}", info.name, p.info().name));
-    let unit = if sign.per.is_some() || info.unit.is_empty() { String::new() } else { format!(" {}", info.unit) };
+    let name =
+        sign.per.map_or_else(|| info.name.to_string(), |p| format!("{} over {}", info.name, p.info().name));
+    let unit =
+        if sign.per.is_some() || info.unit.is_empty() { String::new() } else { format!(" {}", info.unit) };
     let digits = if sd > 0.0 { (1.0 - sd.log10().floor()).clamp(0.0, 4.0) as usize } else { 3 };
     format!("{}: {name} {value:.digits$}{unit} (sd {sd:.digits$})", sign.say)
 }

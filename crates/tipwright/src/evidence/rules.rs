@@ -136,7 +136,8 @@ impl Rules {
     /// The rules built in; a test sees to it that the built-in text is sound.
     #[must_use]
     pub fn default_rules() -> Self {
-        Self::parse(DEFAULT, Path::new("pipelines/evidence.toml")).unwrap_or(Self { schema: 1, rule: Vec::new() })
+        Self::parse(DEFAULT, Path::new("pipelines/evidence.toml"))
+            .unwrap_or(Self { schema: 1, rule: Vec::new() })
     }
 
     /// Rules of another file.

@@ -60,7 +60,9 @@ fn figures(all: &[(F, f64, f64)]) -> Figures {
 /// Printed tables of the normal distribution; scipy.stats.norm.cdf gives the same.
 #[test]
 fn truth_normal_table() {
-    for (z, p) in [(0.0, 0.5), (1.0, 0.841_344_75), (-1.644_853_6, 0.05), (1.959_964, 0.975), (-3.0, 0.001_349_9)] {
+    for (z, p) in
+        [(0.0, 0.5), (1.0, 0.841_344_75), (-1.644_853_6, 0.05), (1.959_964, 0.975), (-3.0, 0.001_349_9)]
+    {
         assert!((normal_below(z) - p).abs() < 2e-7, "{z} {}", normal_below(z));
     }
 }
@@ -68,7 +70,8 @@ fn truth_normal_table() {
 /// The probability is that of the error: at the threshold one half, an sd above it 84 %.
 #[test]
 fn probability_comes_from_the_sd() {
-    for (depth, sd, p) in [(0.010, 0.002, 0.5), (0.012, 0.002, 0.841_345), (0.012, 0.02, 0.539_828), (0.02, 0.0, 1.0)]
+    for (depth, sd, p) in
+        [(0.010, 0.002, 0.5), (0.012, 0.002, 0.841_345), (0.012, 0.02, 0.539_828), (0.02, 0.0, 1.0)]
     {
         let f = figures(&[(F::DipDepth, depth, sd)]);
         let got = judge_stroke(1, Direction::Back, &f, &rules());
@@ -95,8 +98,10 @@ fn signs_multiply_and_ratios_carry_both_errors() {
 fn companions_are_told_and_do_not_count() {
     let without = figures(&[(F::DipDepth, 0.03, 0.002), (F::Creep, 0.1, 0.01)]);
     let with = figures(&[(F::DipDepth, 0.03, 0.002), (F::Creep, 0.5, 0.01)]);
-    let (a, b) =
-        (judge_stroke(1, Direction::Back, &without, &rules()), judge_stroke(1, Direction::Back, &with, &rules()));
+    let (a, b) = (
+        judge_stroke(1, Direction::Back, &without, &rules()),
+        judge_stroke(1, Direction::Back, &with, &rules()),
+    );
     assert_eq!(a.evidence[0].probability, b.evidence[0].probability);
     assert!(a.evidence[0].along_with.is_empty() && b.evidence[0].along_with[0].contains("crept"));
     assert!(b.evidence[0].dissent.as_ref().unwrap().contains("collapsed"));

@@ -93,9 +93,17 @@ fn drop_second_movements(
                 continue;
             }
         };
-        let reason = if dropped < i { "creep: it goes the way of the stroke after it" } else { "it goes on the way of the stroke before it: drift, or lowering the rod" };
+        let reason = if dropped < i {
+            "creep: it goes the way of the stroke after it"
+        } else {
+            "it goes on the way of the stroke before it: drift, or lowering the rod"
+        };
         let gone = found.remove(dropped);
-        set_aside.push(NotAStroke { t_start_s: gone.between_s.0, t_end_s: gone.between_s.1, reason: reason.into() });
+        set_aside.push(NotAStroke {
+            t_start_s: gone.between_s.0,
+            t_end_s: gone.between_s.1,
+            reason: reason.into(),
+        });
         i = i.saturating_sub(1).max(1);
     }
     set_aside.sort_by(|a, b| a.t_start_s.total_cmp(&b.t_start_s));
