@@ -257,6 +257,16 @@ impl Solution {
         })
     }
 
+    /// Standard deviation of the position with the set-up taken as known (root of the sum over the axes), metres: what
+    /// the sightings near this instant leave open, without what is wrong everywhere alike.
+    #[must_use]
+    pub fn path_sd_m(&self, marker_idx: usize, t_s: f64) -> Option<f64> {
+        let locus = self.timeline.locate(t_s)?;
+        let w = self.timeline.weights(locus).value;
+        let block = self.band_block(marker_idx, locus.first_coefficient_idx, &w, &w);
+        Some(block.trace().max(0.0).sqrt() * self.correlation_factor)
+    }
+
     fn band_block(&self, marker_idx: usize, first: usize, left: &[f64; 4], right: &[f64; 4]) -> Matrix3<f64> {
         let half_band = 12 * self.markers - 1;
         let stride = half_band + 1;

@@ -1,0 +1,166 @@
+//! The whole scene from one moving point: clocks, poses and path from tracks alone.
+//!
+//! Two or more unsynchronised rolling-shutter cameras with known lenses follow the same point; nothing else is known.
+//! 1. Every pair is related by [`super::bootstrap`] (offset, rate, relative pose).
+//! 2. Cameras are joined to the best pair one by one; the length of each new baseline comes from the path so far.
+//! 3. One estimate of everything in continuous time ([`crate::motion`]): path, clocks, readouts, poses.
+//!
+//! World frame: origin at the first camera, which is taken to be held level (x right, y away from it, z up): without a
+//! plumb line the vertical is not known. Unit of length: the distance between the first two cameras, unless it is given.
+
+mod join;
+mod output;
+#[cfg(test)]
+mod tests;
+
+use rayon::prelude::*;
+
+use super::SceneError;
+use super::bootstrap::{BootstrapConfig, Track, bootstrap_pair};
+use crate::model::{Lens, MarkerPath, RawPixel, Scene, Warning};
+use crate::motion::{MotionConfig, Problem, Solution, solve};
+use join::{FEWEST_POINTS, PairResult, join_cameras, problem_of, to_first_camera, track_of};
+
+/// One labelled frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PointRow {
+    /// Frame number; its pts is this over the frame rate.
+    pub frame: f64,
+    /// Pixel of the distorted picture.
+    pub pixel: RawPixel,
+}
+
+/// One camera's track.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PointsCamera {
+    /// Name.
+    pub name: String,
+    /// Intrinsics.
+    pub lens: Lens,
+    /// Frames per second as written down.
+    pub fps_hz: f64,
+    /// Readout, if known.
+    pub readout_s: Option<f64>,
+    /// Labelled frames.
+    pub rows: Vec<PointRow>,
+    /// Rows that say "not labelled".
+    pub unlabelled: u64,
+}
+
+/// All tracks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PointsInput {
+    /// In session order: the first one's clock is the session's.
+    pub cameras: Vec<PointsCamera>,
+    /// Distance between the first two cameras, metres.
+    pub length_m: Option<f64>,
+}
+
+/// Settings of [`solve_points`].
+#[derive(Debug, Clone, PartialEq)]
+pub struct PointsConfig {
+    /// Search for offset and relative pose.
+    pub bootstrap: BootstrapConfig,
+    /// The joint estimate.
+    pub motion: MotionConfig,
+    /// First guess of the labels' standard deviation, pixels; the solver finds a factor per camera.
+    pub sigma_px: f64,
+    /// Standard deviation of a written-down frame rate, relative. 1e-3: 29.97 written as 30.
+    pub rate_sd: f64,
+    /// Standard deviation of the focal length in use about the lens file's, relative. 0.5 %: two calibrations of one
+    /// phone differ by 0.1 to 0.6 % (open-data/phones), and a lens focused on a board at two metres but used far away
+    /// changes by f over the distance, 0.2 to 0.5 % for 4 to 10 mm. 0 holds the lens.
+    pub focal_sd: f64,
+    /// Stretches with fewer than two views are cut where the position's sd exceeds this many medians of those with two:
+    /// there smoothness guesses more than the cameras see (set-up taken as known; from 10 to 30 one sample in a hundred changes).
+    pub widest_sd: f64,
+    /// Joint draws of path and set-up to return.
+    pub draws: usize,
+    /// Seed of the draws.
+    pub seed: u64,
+}
+
+impl Default for PointsConfig {
+    fn default() -> Self {
+        Self {
+            bootstrap: BootstrapConfig::default(),
+            // Longer than a cast's 0.4 s: a thing that flies on is foreseeable for seconds; `widest_sd` cuts what isn't.
+            motion: MotionConfig { longest_bridge_s: 4.0, ..MotionConfig::default() },
+            sigma_px: 0.5,
+            rate_sd: 1e-3,
+            focal_sd: 0.005,
+            widest_sd: 25.0,
+            draws: 0,
+            seed: 1,
+        }
+    }
+}
+
+/// What became of a camera's rows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PointsCount {
+    /// Camera.
+    pub camera: String,
+    /// Rows with a position.
+    pub given: u64,
+    /// Rows that say "not labelled".
+    pub unlabelled: u64,
+    /// Used.
+    pub accepted: u64,
+    /// Set aside: too far from the path.
+    pub outliers: u64,
+    /// Set aside: no path at their time (one camera alone).
+    pub off_path: u64,
+    /// Standard deviation of this camera's labels as the residuals show it, pixels.
+    pub sigma_px: f64,
+}
+
+/// A solved scene with its path.
+#[derive(Debug, Clone)]
+pub struct PointsSolution {
+    /// Poses and clocks.
+    pub scene: Scene,
+    /// The path, one sample per first-camera frame.
+    pub path: MarkerPath,
+    /// Camera by camera.
+    pub counts: Vec<PointsCount>,
+    /// What a person should know.
+    pub warnings: Vec<Warning>,
+    /// The estimate itself, for anything else.
+    pub solution: Solution,
+    /// What was solved.
+    pub problem: Problem,
+}
+/// Solves a scene from the tracks of one moving point.
+///
+/// # Errors
+/// See [`SceneError`].
+pub fn solve_points(input: &PointsInput, config: &PointsConfig) -> Result<PointsSolution, SceneError> {
+    let n = input.cameras.len();
+    if n < 2 {
+        return Err(SceneError::TooFewCameras { got: n });
+    }
+    for c in &input.cameras {
+        if c.rows.len() < FEWEST_POINTS {
+            return Err(SceneError::TooFewPoints {
+                camera: c.name.clone(),
+                got: c.rows.len(),
+                needed: FEWEST_POINTS,
+            });
+        }
+    }
+    let tracks: Vec<Track> = input.cameras.iter().map(track_of).collect();
+    let pairs: Vec<(usize, usize)> = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j))).collect();
+    let found: Vec<PairResult> = pairs
+        .par_iter()
+        .map(|&(i, j)| {
+            let a = std::slice::from_ref(&tracks[i]);
+            let b = std::slice::from_ref(&tracks[j]);
+            (i, j, bootstrap_pair(a, b, &config.bootstrap))
+        })
+        .collect();
+    let placed = join_cameras(input, config, &found)?;
+    let problem = problem_of(input, config, &(0..n).collect::<Vec<_>>(), &to_first_camera(&placed, input), 0);
+    let solution = solve(&problem, &config.motion)?;
+    Ok(output::output(input, config, problem, solution))
+}

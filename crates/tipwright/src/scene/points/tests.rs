@@ -1,0 +1,152 @@
+//! A made-up flight over Alder Reach: three cameras, each with its own clock, rate and readout.
+
+use nalgebra::{Isometry3, Matrix3, Point3, Translation3, UnitQuaternion, Vector3};
+use rand::{RngExt, SeedableRng};
+use rand_distr::{Distribution, StandardNormal};
+
+use super::*;
+use crate::model::{Clock, Picture, Rotation};
+
+struct Standing {
+    centre: Point3<f64>,
+    fps_hz: f64,
+    clock: Clock,
+    seconds: f64,
+}
+
+fn flight(t: f64) -> Point3<f64> {
+    Point3::new(
+        9.0 * (0.21 * t).sin() + 3.0 * (0.53 * t + 0.5).sin(),
+        6.0 * (0.17 * t + 1.0).cos() + 2.0 * (0.61 * t).sin(),
+        8.0 + 3.0 * (0.33 * t).sin() + 1.5 * (0.71 * t + 0.3).cos(),
+    )
+}
+
+fn lens() -> Lens {
+    let distortion = [0.02, -0.05, 0.0005, -0.0003, 0.01];
+    Lens::new([1920, 1080], 1500.0, 1500.0, 960.0, 540.0, distortion)
+}
+
+fn pose(centre: Point3<f64>) -> Isometry3<f64> {
+    let forward = (Point3::new(0.0, 0.0, 8.0) - centre).normalize();
+    let right = forward.cross(&Vector3::z()).normalize();
+    let down = forward.cross(&right);
+    let rows = Matrix3::from_rows(&[right.transpose(), down.transpose(), forward.transpose()]);
+    let rotation = UnitQuaternion::from_matrix(&rows);
+    Isometry3::from_parts(Translation3::from(-(rotation * centre.coords)), rotation)
+}
+
+fn standing() -> Vec<Standing> {
+    let clock = |offset_s, drift, readout_s| Clock { offset_s, drift, readout_s };
+    vec![
+        Standing { centre: Point3::new(-22.0, -30.0, 1.6), fps_hz: 29.97, clock: clock(0.0, 0.0, 0.018), seconds: 55.0 },
+        Standing { centre: Point3::new(20.0, -33.0, 1.8), fps_hz: 25.0, clock: clock(11.37, 4e-5, 0.012), seconds: 60.0 },
+        Standing { centre: Point3::new(33.0, 12.0, 1.5), fps_hz: 30.0, clock: clock(-6.21, -8e-5, 0.022), seconds: 58.0 },
+    ]
+}
+
+fn film() -> PointsInput {
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(4);
+    let picture = Picture { stored_px: [1920, 1080], rotation: Rotation::R0 };
+    let cameras = standing()
+        .iter()
+        .enumerate()
+        .map(|(k, s)| {
+            let mut rows = Vec::new();
+            for frame in 0..(s.seconds * s.fps_hz) as usize {
+                let pts_s = frame as f64 / s.fps_hz;
+                let mut pixel = RawPixel::new(960.0, 540.0);
+                for _ in 0..6 {
+                    let t_s = s.clock.session_s(pts_s, picture.shutter_fraction(pixel));
+                    pixel = lens().project(&(pose(s.centre) * flight(t_s))).unwrap();
+                }
+                let mut noise = || -> f64 { StandardNormal.sample(&mut rng) };
+                pixel.x_px += 0.4 * noise();
+                pixel.y_px += 0.4 * noise();
+                if rng.random_range(0.0..1.0) < 0.03 {
+                    pixel.x_px += 60.0;
+                }
+                rows.push(PointRow { frame: frame as f64, pixel });
+            }
+            PointsCamera {
+                name: ["mill", "sluice", "alder"][k].into(),
+                lens: lens(),
+                fps_hz: s.fps_hz,
+                readout_s: None,
+                rows,
+                unlabelled: 0,
+            }
+        })
+        .collect();
+    let length_m = (standing()[1].centre - standing()[0].centre).norm();
+    PointsInput { cameras, length_m: Some(length_m) }
+}
+
+#[test]
+fn scene_is_recovered_whatever_the_number_of_threads() {
+    let input = film();
+    let config = PointsConfig { draws: 2, ..PointsConfig::default() };
+    let pool = |n| rayon::ThreadPoolBuilder::new().num_threads(n).build().unwrap();
+    let one = pool(1).install(|| solve_points(&input, &config)).unwrap();
+    let many = pool(3).install(|| solve_points(&input, &config)).unwrap();
+    assert_eq!(one.path, many.path);
+    assert_eq!(one.scene, many.scene);
+    for (s, c) in standing().iter().zip(&one.scene.cameras).skip(1) {
+        assert!((c.offset_s - s.clock.offset_s).abs() < 4.0 * c.offset_sd_s + 1e-4, "{c:?}");
+        assert!((c.offset_s - s.clock.offset_s).abs() < 0.01, "{c:?}");
+    }
+    // The world is the first camera's: bring the truth there.
+    let world_from_truth =
+        one.scene.cameras[0].pose().camera_from_world.inverse() * pose(standing()[0].centre);
+    let (mut sum, mut whitened, mut n) = (0.0, 0.0, 0.0);
+    for s in one.path.samples.iter().filter(|s| s.views >= 2) {
+        let e = s.position_in_world - world_from_truth * flight(s.t_s);
+        sum += e.norm_squared();
+        whitened += e.component_div(&s.position_sd_m).norm_squared() / 3.0;
+        n += 1.0;
+    }
+    assert!(n > 1000.0);
+    let rmse = f64::sqrt(sum / n);
+    // 0.4 px at 40 m is 11 mm; focal lengths are free to 0.5 % and readouts unknown.
+    assert!(rmse < 0.15, "rmse {rmse}");
+    assert!(whitened / n < 4.0, "mean square of error over sd {}", whitened / n);
+    for c in &one.counts {
+        assert_eq!(c.given, c.accepted + c.outliers + c.off_path);
+        let share = c.outliers as f64 / c.given as f64;
+        assert!((0.015..0.05).contains(&share), "{c:?}");
+    }
+}
+
+#[test]
+fn a_gap_in_both_tracks_is_a_gap_in_the_path() {
+    let mut input = film();
+    input.cameras.truncate(2);
+    let standing = standing();
+    for (c, s) in input.cameras.iter_mut().zip(&standing) {
+        c.rows.retain(|r| {
+            let t_s = s.clock.session_s(r.frame / s.fps_hz, 0.0);
+            !(30.0..37.0).contains(&t_s)
+        });
+    }
+    let found = solve_points(&input, &PointsConfig::default()).unwrap();
+    assert!(found.path.samples.iter().all(|s| !(30.2..36.8).contains(&s.t_s)));
+    assert_eq!(found.path.stretches().len(), 2, "{:?}", found.path.stretches());
+}
+
+#[test]
+fn cameras_that_saw_different_things_are_told_apart() {
+    let mut input = film();
+    input.cameras.truncate(2);
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(8);
+    for row in &mut input.cameras[1].rows {
+        row.pixel = RawPixel::new(rng.random_range(0.0..1920.0), rng.random_range(0.0..1080.0));
+    }
+    let found = solve_points(&input, &PointsConfig::default());
+    let useless = match &found {
+        Err(_) => true,
+        Ok(s) => s.warnings.iter().any(|w| w.about == "sluice"),
+    };
+    assert!(useless, "{:?}", found.map(|s| s.warnings));
+    input.cameras.truncate(1);
+    assert!(matches!(solve_points(&input, &PointsConfig::default()), Err(SceneError::TooFewCameras { got: 1 })));
+}
