@@ -5,7 +5,8 @@ use nalgebra::{Isometry3, Matrix3, Rotation3, Translation3, UnitQuaternion, Vect
 use super::{PointsCamera, PointsConfig, PointsInput};
 use crate::model::{Clock, Picture, Rotation};
 use crate::motion::{
-    Baseline, CameraFreedom, CameraModel, Freedom, MotionConfig, Observation, Problem, Smoothness, Solution, solve,
+    Baseline, CameraFreedom, CameraModel, Freedom, MotionConfig, Observation, Problem, Smoothness, Solution,
+    solve,
 };
 use crate::scene::SceneError;
 use crate::scene::bootstrap::{BootstrapError, PairBootstrap, Sample, Track};

@@ -30,8 +30,12 @@ pub(super) fn output(
         samples.iter().zip(&local_m).filter(|(s, _)| s.views >= 2).map(|(_, sd)| *sd).collect();
     seen.sort_by(f64::total_cmp);
     let widest_m = seen.get(seen.len() / 2).map_or(f64::INFINITY, |m| m * config.widest_sd);
-    let samples: Vec<PathSample> =
-        samples.into_iter().zip(local_m).filter(|(s, sd)| s.views >= 2 || *sd <= widest_m).map(|(s, _)| s).collect();
+    let samples: Vec<PathSample> = samples
+        .into_iter()
+        .zip(local_m)
+        .filter(|(s, sd)| s.views >= 2 || *sd <= widest_m)
+        .map(|(s, _)| s)
+        .collect();
     let draws = solution
         .draws(config.draws, config.seed)
         .iter()

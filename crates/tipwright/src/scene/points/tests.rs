@@ -39,9 +39,24 @@ fn pose(centre: Point3<f64>) -> Isometry3<f64> {
 fn standing() -> Vec<Standing> {
     let clock = |offset_s, drift, readout_s| Clock { offset_s, drift, readout_s };
     vec![
-        Standing { centre: Point3::new(-22.0, -30.0, 1.6), fps_hz: 29.97, clock: clock(0.0, 0.0, 0.018), seconds: 55.0 },
-        Standing { centre: Point3::new(20.0, -33.0, 1.8), fps_hz: 25.0, clock: clock(11.37, 4e-5, 0.012), seconds: 60.0 },
-        Standing { centre: Point3::new(33.0, 12.0, 1.5), fps_hz: 30.0, clock: clock(-6.21, -8e-5, 0.022), seconds: 58.0 },
+        Standing {
+            centre: Point3::new(-22.0, -30.0, 1.6),
+            fps_hz: 29.97,
+            clock: clock(0.0, 0.0, 0.018),
+            seconds: 55.0,
+        },
+        Standing {
+            centre: Point3::new(20.0, -33.0, 1.8),
+            fps_hz: 25.0,
+            clock: clock(11.37, 4e-5, 0.012),
+            seconds: 60.0,
+        },
+        Standing {
+            centre: Point3::new(33.0, 12.0, 1.5),
+            fps_hz: 30.0,
+            clock: clock(-6.21, -8e-5, 0.022),
+            seconds: 58.0,
+        },
     ]
 }
 
@@ -148,5 +163,8 @@ fn cameras_that_saw_different_things_are_told_apart() {
     };
     assert!(useless, "{:?}", found.map(|s| s.warnings));
     input.cameras.truncate(1);
-    assert!(matches!(solve_points(&input, &PointsConfig::default()), Err(SceneError::TooFewCameras { got: 1 })));
+    assert!(matches!(
+        solve_points(&input, &PointsConfig::default()),
+        Err(SceneError::TooFewCameras { got: 1 })
+    ));
 }
