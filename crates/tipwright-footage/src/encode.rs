@@ -217,7 +217,7 @@ impl ClipEncoder {
         options.set("threads", "1");
         match config.spend {
             Spend::BitsPerS(rate) => video.set_bit_rate(rate as usize),
-            Spend::Quality(quality) => options.set("crf", &quality.to_string()),
+            Spend::Quality(quality) => options.set("crf", quality.to_string()),
         }
         if config.codec == PictureCodec::Hevc {
             options.set("x265-params", "log-level=none:pools=none:frame-threads=1:wpp=0:info=0");
@@ -235,13 +235,13 @@ impl ClipEncoder {
         };
         let mut metadata = ffmpeg::Dictionary::new();
         if let Some(unix_s) = config.recorded_unix_s {
-            metadata.set("creation_time", &rfc3339_from_unix(unix_s));
+            metadata.set("creation_time", rfc3339_from_unix(unix_s));
         }
         let mut head = ffmpeg::Dictionary::new();
         head.set("fflags", "bitexact");
-        head.set("video_track_timescale", &config.ticks_per_s.to_string());
+        head.set("video_track_timescale", config.ticks_per_s.to_string());
         if let Some(fps) = config.capture_fps {
-            metadata.set("com.android.capture.fps", &format!("{fps:.6}"));
+            metadata.set("com.android.capture.fps", format!("{fps:.6}"));
             head.set("movflags", "use_metadata_tags");
         }
         output.metadata_mut().replace_with(metadata);

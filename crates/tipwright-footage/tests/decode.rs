@@ -1,4 +1,10 @@
 //! Decoding against FFmpeg's own tools on small clips made here.
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a test: it may stop, and it prints its figures"
+)]
 
 use std::path::{Path, PathBuf};
 use std::process::Command;

@@ -1,4 +1,10 @@
 //! Lens calibration on drawn corners: what goes in must come out, with sds that hold, and bad views named.
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a test: it may stop, and it prints its figures"
+)]
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};

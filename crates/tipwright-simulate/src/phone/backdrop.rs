@@ -171,7 +171,8 @@ impl Backdrop {
                 + (at(gx, gy + 1) * (1.0 - a) + at(gx + 1, gy + 1) * a) * b
         };
         // two luma rows and one chroma row at a time
-        let bands: Vec<(Vec<i16>, Vec<i16>, Vec<i16>, Vec<u8>, Vec<[u32; 2]>)> = (0..height / 2)
+        type Band = (Vec<i16>, Vec<i16>, Vec<i16>, Vec<u8>, Vec<[u32; 2]>);
+        let bands: Vec<Band> = (0..height / 2)
             .into_par_iter()
             .map(|band| {
                 let mut y = vec![0_i16; 2 * width];

@@ -301,8 +301,8 @@ impl Chain {
                     let b = [a1, -(a1 + a2), a2];
                     for p in 0..3 {
                         let bt = b[p].transpose() * c;
-                        for q in 0..=p {
-                            add_block(&mut self.damping, i - 1 + p, i - 1 + q, &(bt * b[q]));
+                        for (q, bq) in b.iter().enumerate().take(p + 1) {
+                            add_block(&mut self.damping, i - 1 + p, i - 1 + q, &(bt * bq));
                         }
                     }
                 }

@@ -43,7 +43,7 @@ pub fn html(report: &ScoreReport) -> String {
     for figure in report.figures.iter().filter(|f| f.count > 0) {
         out.push_str(&strip(figure));
     }
-    let _ = write!(out, "</div><h2>All numbers</h2><pre>{}</pre></html>\n", escape(&table(report)));
+    let _ = writeln!(out, "</div><h2>All numbers</h2><pre>{}</pre></html>", escape(&table(report)));
     out
 }
 

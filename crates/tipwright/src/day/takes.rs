@@ -118,6 +118,9 @@ fn blank(session: &Session, take: &Take) -> TakeResults {
     }
 }
 
+/// Candidates of a clip with warnings, or the reason why there are none.
+type SpotsOrReason = Result<(ClipSpots, Vec<Warning>), String>;
+
 /// Markers to look for, one look per colour (the largest diameter of that colour).
 fn looks(roles: &[RoleLook]) -> Vec<MarkerLook> {
     let mut by_colour = BTreeMap::new();
@@ -170,7 +173,7 @@ fn measure(
         .filter(|c| in_scene.contains(&c.name.as_str()))
         .filter_map(|c| take.clips.get(&c.name).map(|clip| (c.name.as_str(), clip.as_path())))
         .collect();
-    let found: Vec<(&str, Result<(ClipSpots, Vec<Warning>), String>)> = wanted
+    let found: Vec<(&str, SpotsOrReason)> = wanted
         .par_iter()
         .map(|(camera, clip)| {
             let focal_px = set_up.lens(camera).map(|l| l.fx_px);

@@ -217,6 +217,6 @@ mod tests {
     #[test]
     fn points_on_one_spot_have_no_homography() {
         let board = vec![Vector2::new(0.0, 0.0); 6];
-        assert!(fit_plane(&board, &vec![RawPixel::new(1.0, 1.0); 6]).is_none());
+        assert!(fit_plane(&board, &[RawPixel::new(1.0, 1.0); 6]).is_none());
     }
 }

@@ -5,8 +5,10 @@ use crate::model::RawPixel;
 /// Samples across an edge reach this share of the spacing to either side: short of the next edge at one half,
 /// and of the corners of tilted squares.
 const REACH: f64 = 0.38;
-/// Samples across an edge.
-const SAMPLES: usize = 33;
+/// Fewest samples across an edge.
+const FEWEST_SAMPLES: usize = 33;
+/// Widest step between samples, pixels: a sharp edge is 0.8 px wide from 10 to 90 %, and must not fall between two.
+const WIDEST_STEP_PX: f64 = 0.25;
 
 /// Median 10 to 90 % width of the edges between squares, pixels, the larger of the board's two directions (smear
 /// widens edges across it only). `None` when no edge has contrast.
@@ -61,9 +63,10 @@ fn one_edge(luma: &[u8], size_px: [u32; 2], a: RawPixel, b: RawPixel) -> Option<
     }
     let (nx, ny) = (-dy / length_px, dx / length_px);
     let (mx, my) = (0.5 * (a.x_px + b.x_px), 0.5 * (a.y_px + b.y_px));
-    let mut profile = [0.0; SAMPLES];
+    let samples = FEWEST_SAMPLES.max((2.0 * REACH * length_px / WIDEST_STEP_PX).ceil() as usize + 1);
+    let mut profile = vec![0.0; samples];
     for (i, v) in profile.iter_mut().enumerate() {
-        let s = (i as f64 / (SAMPLES - 1) as f64 - 0.5) * 2.0 * REACH * length_px;
+        let s = (i as f64 / (samples - 1) as f64 - 0.5) * 2.0 * REACH * length_px;
         // Three parallel tracks calm the noise.
         let mut sum = 0.0;
         for k in [-0.15, 0.0, 0.15] {
@@ -72,19 +75,19 @@ fn one_edge(luma: &[u8], size_px: [u32; 2], a: RawPixel, b: RawPixel) -> Option<
         *v = sum / 3.0;
     }
     let first = profile[..4].iter().sum::<f64>() / 4.0;
-    let last = profile[SAMPLES - 4..].iter().sum::<f64>() / 4.0;
+    let last = profile[samples - 4..].iter().sum::<f64>() / 4.0;
     // 20 of 255: less is no edge but a shadow.
     if (last - first).abs() < 20.0 {
         return None;
     }
     let share = |v: f64| (v - first) / (last - first);
     let crossing = |level: f64| {
-        (1..SAMPLES).find(|&i| share(profile[i]) >= level).map(|i| {
+        (1..samples).find(|&i| share(profile[i]) >= level).map(|i| {
             let (p, q) = (share(profile[i - 1]), share(profile[i]));
             (i - 1) as f64 + if q > p { ((level - p) / (q - p)).clamp(0.0, 1.0) } else { 0.0 }
         })
     };
-    let step_px = 2.0 * REACH * length_px / (SAMPLES - 1) as f64;
+    let step_px = 2.0 * REACH * length_px / (samples - 1) as f64;
     Some((crossing(0.9)? - crossing(0.1)?).abs() * step_px)
 }
 

@@ -138,8 +138,11 @@ struct Linear {
     cost_px2: f64,
 }
 
+/// Normal matrix and right side of the relative pose alone, and what puts the views back.
+type Reduced = (Matrix6<f64>, Vector6<f64>, Vec<Matrix6<f64>>);
+
 impl Linear {
-    fn reduced(&self, damping: f64) -> Option<(Matrix6<f64>, Vector6<f64>, Vec<Matrix6<f64>>)> {
+    fn reduced(&self, damping: f64) -> Option<Reduced> {
         let damped = |mut m: Matrix6<f64>| {
             for i in 0..6 {
                 m[(i, i)] *= 1.0 + damping;

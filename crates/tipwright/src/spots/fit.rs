@@ -367,9 +367,7 @@ fn invert(
     for i in 0..n {
         for j in 0..=i {
             let mut sum = normal[index[i]][index[j]];
-            for k in 0..j {
-                sum -= lower[i][k] * lower[j][k];
-            }
+            sum -= lower[i][..j].iter().zip(&lower[j][..j]).map(|(a, b)| a * b).sum::<f64>();
             if i == j {
                 let least = 1e-9 * normal[index[i]][index[i]].abs() + 1e-12;
                 if !(sum > least) {

@@ -127,14 +127,20 @@ pub fn board_sheet(board: &Board, paper: Paper) -> Result<Sheet, BoardSheetError
     if !(3..=40).contains(&columns) || !(3..=40).contains(&rows) || !(1.0..=200.0).contains(&square_mm) {
         return Err(BoardSheetError::Board { columns, rows, square_mm });
     }
-    if let Some(sheet) = lay_out(board, paper) {
+    // Turned by 90 degrees it is the same board, and may fit where this way round it does not.
+    let fitting = |side_mm: f64| {
+        let board = Board { columns, rows, square_mm: side_mm };
+        lay_out(&board, paper)
+            .or_else(|| lay_out(&Board { columns: rows, rows: columns, square_mm: side_mm }, paper))
+    };
+    if let Some(sheet) = fitting(square_mm) {
         return Ok(sheet);
     }
     // The largest square in tenths of a millimetre that would fit.
     let largest_mm = (10..(square_mm * 10.0).ceil() as u32)
         .rev()
         .map(|tenths| f64::from(tenths) / 10.0)
-        .find(|side| lay_out(&Board { square_mm: *side, ..*board }, paper).is_some())
+        .find(|side| fitting(*side).is_some())
         .unwrap_or(0.0);
     Err(BoardSheetError::TooLarge {
         columns,
