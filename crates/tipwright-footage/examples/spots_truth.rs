@@ -22,6 +22,7 @@ struct Tally {
     error2_px2: f64,
     sigma2_px2: f64,
     candidates: usize,
+    offsets_px: Vec<(f64, f64)>,
     frames: usize,
 }
 
@@ -48,6 +49,13 @@ fn read_truth(path: &Path) -> Option<Vec<Truth>> {
     Some(rows.collect())
 }
 
+/// Median error per axis, as a Gaussian's sigma.
+fn median(offsets_px: &[(f64, f64)]) -> f64 {
+    let mut all: Vec<f64> = offsets_px.iter().flat_map(|o| [o.0.abs(), o.1.abs()]).collect();
+    all.sort_by(f64::total_cmp);
+    all.get(all.len() / 2).map_or(f64::NAN, |m| 1.4826 * m)
+}
+
 fn tally(spots: &ClipSpots, truth: &[Truth], role: &str, colour: Colour, show: bool) -> Tally {
     let mut t = Tally { frames: spots.frames.len(), ..Tally::default() };
     for frame in &spots.frames {
@@ -55,9 +63,8 @@ fn tally(spots: &ClipSpots, truth: &[Truth], role: &str, colour: Colour, show: b
         t.candidates += own.len();
         for there in truth.iter().filter(|r| r.frame_idx == frame.frame_idx && r.role == role && r.visible) {
             t.visible += 1;
-            let off = |c: &tipwright::model::Candidate| {
-                (c.centre.x_px - there.x_px, c.centre.y_px - there.y_px)
-            };
+            let off =
+                |c: &tipwright::model::Candidate| (c.centre.x_px - there.x_px, c.centre.y_px - there.y_px);
             let near = own.iter().enumerate().min_by(|a, b| {
                 let d = |c: &tipwright::model::Candidate| off(c).0.hypot(off(c).1);
                 d(a.1).total_cmp(&d(b.1))
@@ -78,6 +85,7 @@ fn tally(spots: &ClipSpots, truth: &[Truth], role: &str, colour: Colour, show: b
             let [xx, xy, yy] = c.cov_px2;
             t.chi += (yy * dx * dx - 2.0 * xy * dx * dy + xx * dy * dy) / (xx * yy - xy * xy) / 2.0;
             t.error2_px2 += 0.5 * (dx * dx + dy * dy);
+            t.offsets_px.push((dx, dy));
             t.sigma2_px2 += 0.5 * (xx + yy);
         }
     }
@@ -100,7 +108,9 @@ fn main() {
         looks.push((role, MarkerLook { colour: butt.colour, diameter_m: butt.diameter_mm / 1000.0 }));
     }
     let (mut decode_s, mut find_s, mut frames) = (0.0, 0.0, 0u64);
-    println!("clip role: recall, first in list, candidates a frame, error px, stated sigma px, chi-square per degree");
+    println!(
+        "clip role: recall, first in list, candidates a frame, error px (median, mean of x and y), stated sigma px, chi-square per degree"
+    );
     for take in &session.take {
         for (camera, clip) in &take.clips {
             if !clip.display().to_string().contains(&only) {
@@ -126,21 +136,24 @@ fn main() {
             let began = Instant::now();
             let mut source = reader.open_clip(&path, capture_fps).expect("opened before");
             let wanted: Vec<MarkerLook> = looks.iter().map(|l| l.1).collect();
-            let found =
-                find_clip(camera, source.as_mut(), &wanted, &SpotsConfig::default(), &mut |_| {}).expect("spots");
+            let found = find_clip(camera, source.as_mut(), &wanted, &SpotsConfig::default(), &mut |_| {})
+                .expect("spots");
             find_s += began.elapsed().as_secs_f64();
             for (role, look) in &looks {
                 let role = format!("{role:?}").to_lowercase();
                 let t = tally(&found.spots, &rows, &role, look.colour, !only.is_empty());
                 let n = t.found.max(1) as f64;
                 println!(
-                    "{} {camera} {role}: {:.2} % of {}, {:.1} %, {:.1}, {:.3}, {:.3}, {:.2}",
+                    "{} {camera} {role}: {:.2} % of {}, {:.1} %, {:.1}, {:.3} (median {:.3}, mean {:+.3} {:+.3}), {:.3}, {:.2}",
                     take.name,
                     100.0 * t.found as f64 / t.visible.max(1) as f64,
                     t.visible,
                     100.0 * t.first as f64 / n,
                     t.candidates as f64 / t.frames.max(1) as f64,
                     (t.error2_px2 / n).sqrt(),
+                    median(&t.offsets_px),
+                    t.offsets_px.iter().map(|o| o.0).sum::<f64>() / n,
+                    t.offsets_px.iter().map(|o| o.1).sum::<f64>() / n,
                     (t.sigma2_px2 / n).sqrt(),
                     t.chi / n
                 );

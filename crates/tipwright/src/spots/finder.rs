@@ -14,8 +14,20 @@ use super::{MarkerLook, SpotCounts, SpotsConfig};
 /// Places looked at per map, colour and frame: enough for a tree full of light.
 const PLACES: usize = 64;
 /// Spots fitted per colour and frame for their motion and looks, and for their looks alone.
-const FITTED_MOVING: usize = 9;
+const FITTED_MOVING: usize = 6;
 const FITTED_STILL: usize = 4;
+/// Least score of a blob to be fitted, as it is and as a share of the best of the frame. A coloured marker in the shade
+/// may look faint beside anything coloured in the sun.
+const LEAST_WHITE: [f32; 2] = [0.04, 0.15];
+const LEAST_COLOURED: [f32; 2] = [0.004, 0.02];
+/// A thing that stands still gives the same fit again: it is taken over for so many frames.
+const KEEP_STILL_FRAMES: u8 = 8;
+/// What has moved and come to rest is remembered; per frame this much of it is left (half after 2 s at 120 a second).
+const WARMTH_KEPT: f32 = 0.997;
+/// Least share of its outline that a blob fills, rough as its measure is.
+const LEAST_FILL: f32 = 0.6;
+/// Match of colour from which on a coloured spot is also fitted in luma.
+const LEAST_COLOUR_FOR_LUMA: f32 = 0.1;
 /// Uncertainty of where chroma samples sit, across and down, luma pixels: left or centre of their pair.
 const CHROMA_SITING_SD_PX: [f32; 2] = [0.15, 0.05];
 
@@ -44,6 +56,18 @@ struct Rough {
     moving_score: f32,
 }
 
+/// What the frame before knew of a spot.
+#[derive(Debug, Clone, Copy)]
+struct Memory {
+    look_idx: usize,
+    blob: Blob,
+    /// Its fit, or that it has none.
+    found: Option<Found>,
+    /// How surely it moved, lately.
+    warmth: f32,
+    age: u8,
+}
+
 /// Searches frame after frame; all memory is kept from frame to frame.
 pub(super) struct Finder {
     picture: Picture,
@@ -54,6 +78,7 @@ pub(super) struct Finder {
     longest_px: f32,
     blur_px: f32,
     floor_px2: f64,
+    coloured_floor_px2: f64,
     grid: Grid,
     search: Search,
     flood: Flood,
@@ -67,9 +92,12 @@ pub(super) struct Finder {
     still: Vec<Peak>,
     moving: Vec<Peak>,
     rough: Vec<Rough>,
+    memory: Vec<Memory>,
+    remembered: Vec<Memory>,
     steps: Vec<u8>,
     noise: f32,
     counts: SpotCounts,
+    pub times: [f64; 5],
 }
 
 impl Finder {
@@ -85,7 +113,7 @@ impl Finder {
             })
             .collect();
         let longest_px = (config.longest_streak * longer) as f32;
-        let side = if longer > 2000.0 { 128 } else { 88 };
+        let side = if longer > 2000.0 { 112 } else { 64 };
         let patch = || Patch::new(side);
         let half = || Patch::new(side / 2);
         Self {
@@ -95,7 +123,8 @@ impl Finder {
             sizes_px,
             longest_px,
             blur_px: config.blur_px as f32,
-            floor_px2: config.sigma_floor_px * config.sigma_floor_px,
+            floor_px2: config.sigma_floor_px.powi(2),
+            coloured_floor_px2: config.coloured_sigma_floor_px.powi(2),
             grid: Grid::new(looks.len()),
             search: Search::default(),
             flood: Flood::default(),
@@ -109,9 +138,12 @@ impl Finder {
             still: Vec::new(),
             moving: Vec::new(),
             rough: Vec::new(),
+            memory: Vec::new(),
+            remembered: Vec::new(),
             steps: Vec::new(),
             noise: 2.0,
             counts: SpotCounts::default(),
+            times: [0.0; 5],
         }
     }
 
@@ -122,12 +154,20 @@ impl Finder {
     /// Candidates of the next frame.
     pub fn look_at(&mut self, frame: &FrameView<'_>) -> FrameFound {
         self.counts.frames += 1;
+        let t0 = std::time::Instant::now();
         self.grid.advance(&frame.now, &self.hues);
+        self.times[0] += t0.elapsed().as_secs_f64();
         self.estimate_noise();
+        std::mem::swap(&mut self.memory, &mut self.remembered);
+        self.memory.clear();
         let mut found = Vec::new();
         for look_idx in 0..self.looks.len() {
+            let t1 = std::time::Instant::now();
             self.find_rough(frame, look_idx);
+            let t2 = std::time::Instant::now();
             self.fit_best(frame, look_idx, &mut found);
+            self.times[2] += (t2 - t1).as_secs_f64();
+            self.times[3] += t2.elapsed().as_secs_f64();
         }
         FrameFound { frame_idx: frame.frame_idx, pts_s: frame.pts_s, found }
     }
@@ -179,10 +219,12 @@ impl Finder {
         let least = |k: f32| (k * noise).round().clamp(6.0, 40.0) as u8;
         self.still.clear();
         self.moving.clear();
+        let t3 = std::time::Instant::now();
         self.search.still(map, radius, least(4.0), PLACES, &mut self.still);
         if self.grid.frames > 1 {
             self.search.moving(map, map_before, radius, least(5.0), PLACES, &mut self.moving);
         }
+        self.times[1] += t3.elapsed().as_secs_f64();
         self.counts.places += (self.still.len() + self.moving.len()) as u64;
         let scale = if coloured { 2.0 } else { 1.0 };
         let [smallest, _, largest] = self.sizes_px[look_idx];
@@ -241,6 +283,13 @@ impl Finder {
                 blob.area *= 4.0;
             }
             let width = 2.0 * blob.radius;
+            // A disc in motion fills its outline; a branch, a line or an edge of something does not. On the few samples
+            // that a small spot has in chroma this cannot be told.
+            let outline = blob.radius * (std::f32::consts::PI * blob.radius + 2.0 * blob.length);
+            if !coloured && blob.area < LEAST_FILL * outline {
+                self.counts.not_a_blob += 1;
+                continue;
+            }
             if width < 0.6 * smallest.min(4.0) || width > 1.5 * largest || blob.length > 1.3 * self.longest_px
             {
                 self.counts.not_a_blob += 1;
@@ -249,8 +298,12 @@ impl Finder {
             let cover = (1.0 / (1.0 + 0.6 * blob.length / width)).clamp(0.2, 1.0);
             let colour = self.colour_match(look_idx, blob.x, blob.y, blob.angle_rad, width, cover);
             let contrast = blob.contrast / (blob.contrast + 10.0);
-            let score = (0.05 + colour) * contrast * size_match(width, self.sizes_px[look_idx]);
-            let moving_score = score * (0.2 + blob.rise.max(0.0));
+            // Small bright things are many: between two that look alike, the one of a likely size comes first.
+            let usual = (width / self.sizes_px[look_idx][1]).ln();
+            let likely = size_match(width, self.sizes_px[look_idx]) * (-0.5 * (usual / 0.9).powi(2)).exp();
+            let score = (if coloured { colour } else { 0.05 + colour }) * contrast * likely;
+            let warmth = warmth_at(&self.remembered, look_idx, &blob);
+            let moving_score = score * (0.2 + blob.rise.max(warmth).max(0.0));
             self.rough.push(Rough { blob, score, moving_score });
         }
     }
@@ -301,8 +354,23 @@ impl Finder {
         let chosen = rough.len().min(FITTED_MOVING + FITTED_STILL);
         self.counts.outranked += (rough.len() - chosen) as u64;
         let start = found.len();
+        let best = rough.iter().fold(0.0f32, |m, r| m.max(r.score));
         for item in &rough[..chosen] {
-            match self.fit_one(frame, look_idx, &item.blob) {
+            let least = if self.hues[look_idx].is_some() { LEAST_COLOURED } else { LEAST_WHITE };
+            if item.score < least[0].max(least[1] * best) {
+                self.counts.outranked += 1;
+                continue;
+            }
+            let blob = item.blob;
+            let known =
+                self.remembered.iter().find(|m| m.look_idx == look_idx && m.still_there(&blob)).copied();
+            let (new, age) = match known {
+                Some(known) => (known.found, known.age + 1),
+                None => (self.fit_one(frame, look_idx, &blob), 0),
+            };
+            let warmth = blob.rise.max(WARMTH_KEPT * warmth_at(&self.remembered, look_idx, &blob)).max(0.0);
+            self.memory.push(Memory { look_idx, blob, found: new, warmth, age });
+            match new {
                 Some(new) => {
                     let place = new.candidate.centre;
                     let same = found[start..].iter_mut().find(|f| {
@@ -375,7 +443,10 @@ impl Finder {
             margin: 3.0,
             ..start
         };
-        let coarse = self.fitter.fit(&self.chroma, None, half).filter(|f| f.amplitude > 0.0)?;
+        let coarse = self
+            .fitter
+            .fit(&self.chroma, None, half)
+            .filter(|f| f.amplitude > 0.0 && f.amplitude_snr > 4.0)?;
         let coarse = Fitted {
             // Chroma samples sit at the left luma column of their pair or midway between the two.
             x: 2.0 * coarse.x + 0.5,
@@ -390,6 +461,18 @@ impl Finder {
             length_sd: 2.0 * coarse.length_sd,
             ..coarse
         };
+        // The finer fit is worth its time only for what has the colour.
+        let colour = self.colour_match(
+            look_idx,
+            coarse.x,
+            coarse.y,
+            coarse.angle_rad,
+            2.0 * coarse.radius,
+            coarse.cover,
+        );
+        if colour < LEAST_COLOUR_FOR_LUMA {
+            return Some(coarse);
+        }
         let local = |x: f32, y: f32| {
             let (c, r) = ((x - self.now.left as f32).round(), (y - self.now.top as f32).round());
             let last = self.now.side as f32 - 1.0;
@@ -447,6 +530,8 @@ impl Finder {
             return None;
         }
         let cov = fitted.cov.map(f64::from);
+        let coloured = self.hues[look_idx].is_some();
+        let floor_px2 = if coloured { self.coloured_floor_px2 } else { self.floor_px2 };
         let streak = (fitted.length > 1.0 && fitted.length > 3.0 * fitted.length_sd).then(|| Streak {
             length_px: f64::from(fitted.length),
             length_sd_px: f64::from(fitted.length_sd),
@@ -454,10 +539,7 @@ impl Finder {
         });
         let candidate = Candidate {
             centre: self.picture.upright_from_stored(f64::from(fitted.x), f64::from(fitted.y)),
-            cov_px2: upright_cov(
-                self.picture.rotation,
-                [cov[0] + self.floor_px2, cov[1], cov[2] + self.floor_px2],
-            ),
+            cov_px2: upright_cov(self.picture.rotation, [cov[0] + floor_px2, cov[1], cov[2] + floor_px2]),
             streak,
             colour: self.looks[look_idx].colour,
             area_px2: f64::from(blob.area),
@@ -468,6 +550,29 @@ impl Finder {
         };
         finite(&candidate).then_some(Found { candidate, diameter_px: diameter, quality })
     }
+}
+
+impl Memory {
+    /// The same thing has not moved, did not move lately, and its fit is fresh enough to be taken over.
+    fn still_there(&self, blob: &Blob) -> bool {
+        let moved = (blob.x - self.blob.x).hypot(blob.y - self.blob.y);
+        self.age < KEEP_STILL_FRAMES
+            && self.warmth < 0.1
+            && blob.rise.abs() < 0.1
+            && moved < 0.25
+            && (blob.area - self.blob.area).abs() <= 0.25 * self.blob.area + 2.0
+    }
+}
+
+/// How surely what stands at a blob moved lately.
+fn warmth_at(remembered: &[Memory], look_idx: usize, blob: &Blob) -> f32 {
+    let near = |m: &&Memory| {
+        let size = m.blob.radius / blob.radius;
+        m.look_idx == look_idx
+            && (m.blob.x - blob.x).hypot(m.blob.y - blob.y) < 2.0 + blob.radius
+            && (0.6..1.7).contains(&size)
+    };
+    remembered.iter().filter(near).fold(0.0, |w, m| w.max(m.warmth))
 }
 
 fn finite(c: &Candidate) -> bool {

@@ -23,7 +23,7 @@ const SLOPE_Y: usize = 8;
 const BEFORE: usize = 9;
 const BLUR: usize = 10;
 
-const ITERATIONS: usize = 14;
+const ITERATIONS: usize = 10;
 const HUBER: f32 = 2.5;
 
 /// What a fit starts from, in samples of the plane.
@@ -74,6 +74,7 @@ pub(super) struct Fitter {
     place: Vec<u32>,
     residual: Vec<f32>,
     weight: Vec<f32>,
+    weighted: Vec<f32>,
     along: Vec<f32>,
     across: Vec<f32>,
     profiles: Profiles,
@@ -120,7 +121,7 @@ impl Fitter {
             let limit = (HUBER * 1.2533 * mean_abs).max(1e-3);
             let (mut sum, mut weights) = (0.0f32, 0.0f32);
             for (w, r) in self.weight.iter_mut().zip(&self.residual) {
-                *w = if iteration < 2 { 1.0 } else { (limit / r.abs().max(1e-6)).min(1.0) };
+                *w = if iteration < 1 { 1.0 } else { (limit / r.abs().max(1e-6)).min(1.0) };
                 sum += *w * r * r;
                 weights += *w;
             }
@@ -151,13 +152,17 @@ impl Fitter {
             p[BLUR] = p[BLUR].clamp(0.4, 3.0);
             p[HALF_LENGTH] = p[HALF_LENGTH].max(if streak { 0.25 } else { 0.0 });
             let drift = (p[X] - origin[0]).hypot(p[Y] - origin[1]);
+            // What has not come near after a few steps is no disc.
+            if iteration >= 4 && step[X].hypot(step[Y]) > 0.5 {
+                return None;
+            }
             if !p.iter().all(|v| v.is_finite()) || drift > reach + half_length_used {
                 return None;
             }
             let sure = (0.02 * (variance * (inverse[X][X] + inverse[Y][Y]) as f32).sqrt()).max(0.004);
             last_move = step[X].hypot(step[Y]);
             let shape = step[RADIUS].abs() + step[BLUR].abs();
-            if iteration >= 3 && last_move < sure && shape < 0.05 {
+            if iteration >= 2 && last_move < sure && shape < 0.05 {
                 settled = true;
                 break;
             }
@@ -280,17 +285,23 @@ impl Fitter {
         }
     }
 
-    fn normal_equations(&self, active: &[bool; UNKNOWNS]) -> ([[f64; UNKNOWNS]; UNKNOWNS], [f64; UNKNOWNS]) {
+    fn normal_equations(
+        &mut self,
+        active: &[bool; UNKNOWNS],
+    ) -> ([[f64; UNKNOWNS]; UNKNOWNS], [f64; UNKNOWNS]) {
         let mut normal = [[0.0; UNKNOWNS]; UNKNOWNS];
         let mut right = [0.0; UNKNOWNS];
+        let mut weighted = std::mem::take(&mut self.weighted);
         for i in (0..UNKNOWNS).filter(|i| active[*i]) {
+            weighted.clear();
+            weighted.extend(self.jacobian[i].iter().zip(&self.weight).map(|(j, w)| j * w));
             for j in (0..=i).filter(|j| active[*j]) {
-                let sum = dot3(&self.jacobian[i], &self.jacobian[j], &self.weight);
-                normal[i][j] = f64::from(sum);
+                normal[i][j] = f64::from(dot(&weighted, &self.jacobian[j]));
                 normal[j][i] = normal[i][j];
             }
-            right[i] = f64::from(dot3(&self.jacobian[i], &self.residual, &self.weight));
+            right[i] = f64::from(dot(&weighted, &self.residual));
         }
+        self.weighted = weighted;
         (normal, right)
     }
 
@@ -334,19 +345,6 @@ fn dot(a: &[f32], b: &[f32]) -> f32 {
     for (a, b) in ca.zip(cb) {
         for k in 0..8 {
             sums[k] += a[k] * b[k];
-        }
-    }
-    sums.iter().sum::<f32>() + rest
-}
-
-fn dot3(a: &[f32], b: &[f32], w: &[f32]) -> f32 {
-    let mut sums = [0.0f32; 8];
-    let (ca, cb, cw) = (a.chunks_exact(8), b.chunks_exact(8), w.chunks_exact(8));
-    let tail = ca.remainder().iter().zip(cb.remainder()).zip(cw.remainder());
-    let rest: f32 = tail.map(|((a, b), w)| a * b * w).sum();
-    for ((a, b), w) in ca.zip(cb).zip(cw) {
-        for k in 0..8 {
-            sums[k] += a[k] * b[k] * w[k];
         }
     }
     sums.iter().sum::<f32>() + rest

@@ -117,9 +117,24 @@ fn halve_plane(plane: &Plane<'_>, step: [usize; 2], out: &mut Map) {
 }
 
 fn halve_row_8(a: &[u8], b: &[u8], out: &mut [u8]) {
-    for ((o, a), b) in out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
-        let (a, b) = (u16::from_le_bytes([a[0], a[1]]), u16::from_le_bytes([b[0], b[1]]));
-        *o = (((a & 255) + (a >> 8) + (b & 255) + (b >> 8) + 2) >> 2) as u8;
+    // Fixed lengths let the compiler keep sixteen sums in registers.
+    let mut blocks = out.chunks_exact_mut(16);
+    let (mut a_blocks, mut b_blocks) = (a.chunks_exact(32), b.chunks_exact(32));
+    for ((o, a), b) in blocks.by_ref().zip(a_blocks.by_ref()).zip(b_blocks.by_ref()) {
+        let mut sums = [0u16; 16];
+        for k in 0..16 {
+            let (a, b) =
+                (u16::from_le_bytes([a[2 * k], a[2 * k + 1]]), u16::from_le_bytes([b[2 * k], b[2 * k + 1]]));
+            sums[k] = ((a & 255) + (a >> 8) + (b & 255) + (b >> 8) + 2) >> 2;
+        }
+        for k in 0..16 {
+            o[k] = sums[k] as u8;
+        }
+    }
+    let done = out.len() / 16 * 16;
+    let rest = out[done..].iter_mut().zip(a[2 * done..].chunks_exact(2)).zip(b[2 * done..].chunks_exact(2));
+    for ((o, a), b) in rest {
+        *o = ((u16::from(a[0]) + u16::from(a[1]) + u16::from(b[0]) + u16::from(b[1]) + 2) >> 2) as u8;
     }
 }
 

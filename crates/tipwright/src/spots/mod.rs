@@ -48,11 +48,15 @@ pub struct SpotsConfig {
     pub distance_m: [f64; 2],
     /// Blur of lens and processing, one standard deviation. Default 0.8 px: sharp phone video, common practice.
     pub blur_px: f64,
-    /// Longest streak, as a share of the longer side of the picture. Default 0.03 (58 px of 1920): 30 m/s at 8 m
-    /// seen for 1/100 s, far beyond what a useful take has.
+    /// Longest streak, as a share of the longer side of the picture. Default 0.02 (38 px of 1920): 25 m/s at 8 m seen
+    /// for 1/120 s, the longest a shutter can be open at that rate.
     pub longest_streak: f64,
-    /// Least standard deviation of a position. Default 0.02 px: shading of the ball and the lens model are no better.
+    /// Least standard deviation of a white marker's position. Default 0.04 px: what compression and tone curve leave on
+    /// simulated clips however strong the spot is (`spots_truth`, an example of the footage crate, prints it).
     pub sigma_floor_px: f64,
+    /// The same for coloured markers. Default 0.15 px: chroma has half the resolution, its samples sit where the phone
+    /// likes, and a rod runs through a butt marker (measured the same way).
+    pub coloured_sigma_floor_px: f64,
 }
 
 impl Default for SpotsConfig {
@@ -62,8 +66,9 @@ impl Default for SpotsConfig {
             focal_px: None,
             distance_m: [3.0, 20.0],
             blur_px: 0.8,
-            longest_streak: 0.03,
-            sigma_floor_px: 0.02,
+            longest_streak: 0.02,
+            sigma_floor_px: 0.04,
+            coloured_sigma_floor_px: 0.15,
         }
     }
 }

@@ -28,9 +28,13 @@ pub(super) struct Outline {
 }
 
 impl Outline {
-    /// Parts the path is cut into: at most two pixels long.
+    /// Parts the path is cut into: shorter than the radius, so that their discs run into each other without ripples.
     fn parts(&self) -> usize {
-        if self.half_length <= 0.0 { 1 } else { (self.half_length.ceil() as usize + 2).min(48) }
+        if self.half_length <= 0.0 {
+            return 1;
+        }
+        let longest = (0.7 * self.radius).max(1.2);
+        ((2.0 * self.half_length / longest).ceil() as usize + 1).min(48)
     }
 }
 

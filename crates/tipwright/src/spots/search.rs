@@ -31,7 +31,7 @@ pub(super) struct Search {
 impl Search {
     /// Places on a map, best first, at most `limit`, at least `threshold`.
     pub fn still(&mut self, map: &Map, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
-        ring_response(map, radius, &mut self.response);
+        ring_response(map, radius, threshold, &mut self.response);
         self.pick(radius, threshold, limit, out);
     }
 
@@ -49,7 +49,7 @@ impl Search {
         for ((o, a), b) in self.rise.data.iter_mut().zip(&map.data).zip(&before.data) {
             *o = a.saturating_sub(*b);
         }
-        ring_response(&self.rise, radius, &mut self.response);
+        ring_response(&self.rise, radius, threshold, &mut self.response);
         self.pick(radius, threshold, limit, out);
     }
 
@@ -96,7 +96,8 @@ impl Search {
     }
 }
 
-fn ring_response(map: &Map, radius: usize, out: &mut Map) {
+/// Response of the whole map; rows that cannot reach the threshold are left at zero.
+fn ring_response(map: &Map, radius: usize, threshold: u8, out: &mut Map) {
     out.resize(map.width, map.height);
     let diagonal = ((radius as f32) * 0.72).round() as usize;
     if map.width <= 2 * radius || map.height <= 2 * radius {
@@ -105,6 +106,10 @@ fn ring_response(map: &Map, radius: usize, out: &mut Map) {
     }
     let n = map.width - 2 * radius;
     for y in radius..map.height - radius {
+        if map.row(y).iter().fold(0u8, |m, v| m.max(*v)) < threshold {
+            out.row_mut(y).fill(0);
+            continue;
+        }
         let from = |row: usize, left: usize| &map.row(row)[left..left + n];
         let (r, d) = (radius, diagonal);
         ring_row(
