@@ -1,6 +1,7 @@
 //! Marker candidates of a simulated session against its truth, clip by clip, and what decoding and search cost.
 //!
 //! `cargo run --release -p tipwright-footage --example spots_truth -- SESSION TRUTH`
+#![allow(clippy::print_stdout, clippy::unwrap_used, reason = "an example that prints a table")]
 
 use std::path::Path;
 use std::time::Instant;

@@ -1,10 +1,10 @@
 //! Casters with known habits, measured from noisy marker paths, and the evidence raised: the confusion table.
 //!
-//! `cargo run --release -p tipwright-simulate --example habits -- [--persons 6] [--first-person 10] [--tip-only] [--figures OUT.csv]`
+//! `cargo run --release -p tipwright-simulate --example habits -- [--persons 6] [--first-person 20] [--tip-only] [--figures OUT.csv]`
 //!
 //! Rod and line are simulated, the markers' paths get smooth noise (2 mm at the tip, 0.7 mm at the slower butt
 //! markers, correlated over three samples of 1/240 s) and go through `strokes` and `evidence`. The first stroke of a
-//! take picks the line up and is left out. Thresholds that say so were set on persons 0 to 3.
+//! take picks the line up and is left out. Thresholds that say so were set on persons 0 to 15.
 #![allow(clippy::print_stdout, clippy::unwrap_used, reason = "an example that prints a table")]
 
 use std::collections::BTreeMap;
@@ -30,7 +30,7 @@ fn main() {
     let args: Vec<String> = std::env::args().collect();
     let after = |flag: &str| args.iter().position(|a| a == flag).and_then(|i| args.get(i + 1));
     let persons: u64 = after("--persons").map_or(6, |n| n.parse().unwrap());
-    let first: u64 = after("--first-person").map_or(10, |n| n.parse().unwrap());
+    let first: u64 = after("--first-person").map_or(20, |n| n.parse().unwrap());
     let tip_only = args.iter().any(|a| a == "--tip-only");
     let rules = Rules::default_rules();
     let mut figures = String::from("habit,person,stroke,direction");
@@ -39,6 +39,7 @@ fn main() {
     }
     figures.push('\n');
     let mut raised: BTreeMap<(Habit, String), usize> = BTreeMap::new();
+    let mut asked: BTreeMap<(Habit, String), usize> = BTreeMap::new();
     let mut strokes_of: BTreeMap<Habit, usize> = BTreeMap::new();
     let (mut found, mut there) = (0, 0);
     for habit in Habit::ALL {
@@ -70,8 +71,9 @@ fn main() {
             let evidence = evidence::judge(&outcome.strokes, &rules);
             for (s, e) in outcome.strokes.iter().zip(&evidence).skip(1) {
                 *strokes_of.entry(habit).or_default() += 1;
-                for one in e.evidence.iter().filter(|x| x.is_raised) {
-                    *raised.entry((habit, one.rule.clone())).or_default() += 1;
+                for one in &e.evidence {
+                    *asked.entry((habit, one.rule.clone())).or_default() += 1;
+                    *raised.entry((habit, one.rule.clone())).or_default() += usize::from(one.is_raised);
                 }
                 row(&mut figures, habit, person, s, nearest(&truth, s));
             }
@@ -81,7 +83,7 @@ fn main() {
         std::fs::write(file, figures).unwrap();
     }
     println!(
-        "strokes: {found} found of {there}; strokes judged (pick-ups left out) and share with each evidence:"
+        "strokes: {found} found of {there}; strokes judged (pick-ups left out) and share of those asked with each evidence:"
     );
     print!("{:20} {:>7}", "habit", "strokes");
     for rule in &rules.rule {
@@ -91,8 +93,13 @@ fn main() {
     for (habit, n) in &strokes_of {
         print!("{:20} {n:>7}", habit.key());
         for rule in &rules.rule {
-            let k = raised.get(&(*habit, rule.id.clone())).copied().unwrap_or(0);
-            print!(" {:>14.0} %", 100.0 * k as f64 / *n as f64);
+            let count = |all: &BTreeMap<(Habit, String), usize>| {
+                all.get(&(*habit, rule.id.clone())).copied().unwrap_or(0)
+            };
+            match count(&asked) {
+                0 => print!(" {:>16}", "not asked"),
+                of => print!(" {:>14.0} %", 100.0 * count(&raised) as f64 / of as f64),
+            }
         }
         println!();
     }

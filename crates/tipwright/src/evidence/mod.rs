@@ -29,7 +29,12 @@ pub fn judge(strokes: &[Stroke], rules: &Rules) -> Vec<StrokeEvidence> {
 pub fn judge_stroke(stroke: u32, direction: Direction, figures: &Figures, rules: &Rules) -> StrokeEvidence {
     let mut out = StrokeEvidence { stroke, evidence: Vec::new(), not_judged: Vec::new() };
     for rule in rules.rule.iter().filter(|r| r.strokes.includes(direction)) {
-        match ask(rule, figures) {
+        let asked = if stroke < rule.from_stroke {
+            Err(format!("asked from stroke {} on", rule.from_stroke))
+        } else {
+            ask(rule, figures)
+        };
+        match asked {
             Ok(evidence) => out.evidence.push(evidence),
             Err(reason) => out.not_judged.push(NotJudged { rule: rule.id.clone(), reason }),
         }

@@ -35,6 +35,10 @@ pub struct Rule {
     /// Strokes it is asked of.
     #[serde(default)]
     pub strokes: Aims,
+    /// Asked from this stroke of the take on. 3 for what compares a stroke with the one before: the first picks the
+    /// line up and is like no other.
+    #[serde(default = "first")]
+    pub from_stroke: u32,
     /// What it is consistent with.
     pub consistent_with: Vec<String>,
     /// Where sources disagree.
@@ -47,6 +51,10 @@ pub struct Rule {
     /// Signs told along with it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub companion: Vec<Sign>,
+}
+
+fn first() -> u32 {
+    1
 }
 
 /// Strokes a rule is asked of.

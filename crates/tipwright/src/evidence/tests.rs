@@ -93,6 +93,17 @@ fn signs_multiply_and_ratios_carry_both_errors() {
     assert!(dome.seen.contains("dome height over chord") && dome.seen.contains("sd 0.013"), "{}", dome.seen);
 }
 
+/// What compares a stroke with the one before is not asked of the stroke after the pick-up.
+#[test]
+fn a_rule_can_begin_later() {
+    let late = RULES.replace("id = \"dip\"", "id = \"dip\"\nfrom_stroke = 3");
+    let rules = Rules::parse(&late, Path::new("rules.toml")).unwrap();
+    let f = figures(&[(F::DipDepth, 0.03, 0.002)]);
+    assert_eq!(judge_stroke(3, Direction::Back, &f, &rules).evidence.len(), 1);
+    let second = judge_stroke(2, Direction::Back, &f, &rules);
+    assert!(second.evidence.is_empty() && second.not_judged[0].reason.contains("from stroke 3"));
+}
+
 /// A companion is told when it is there and never changes the probability; dissent is carried along.
 #[test]
 fn companions_are_told_and_do_not_count() {

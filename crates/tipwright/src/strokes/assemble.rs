@@ -180,7 +180,10 @@ fn figures(
             _ => None,
         };
         match (value.is_finite(), draws::sd(id, value, &drawn, of_noise.as_deref())) {
-            (true, Some(sd)) => out.set(id, Measured::new(value, sd)),
+            (true, Some(sd)) => {
+                let own = if id == F::BendLead { raw.top_error_ms } else { 0.0 };
+                out.set(id, Measured::new(value, sd.hypot(own)));
+            }
             (true, None) => out.set_missing(id, "it vanishes within the error of the path"),
             (false, _) => out.set_missing(id, super::missing::without_value(id)),
         }

@@ -46,6 +46,8 @@ pub(super) struct Load {
     pub t_rsp_s: f64,
     pub t_max_bend_s: f64,
     pub max_bend_m: f64,
+    /// How far that moment moves with the stretch it is fitted over: the fit's own error.
+    pub top_error_s: f64,
     pub plane: CastPlane,
 }
 
@@ -73,7 +75,10 @@ pub(super) fn load(
     let first_left = plane.left;
     let bend = |t: f64| butts.bend_m(tip, &first_left, t).0;
     let (coarse_s, _) = largest(bend, times.t_start_s, stop_s.min(limit_s), 2.0 * step_s);
-    let (t_max_bend_s, max_bend_m) = top(bend, coarse_s, (times.t_start_s, limit_s), step_s);
+    let within_s = (times.t_start_s, limit_s);
+    let (t_max_bend_s, max_bend_m) = top(bend, coarse_s, TOP_SHARE, within_s, step_s);
+    let (wider_s, _) = top(bend, coarse_s, WIDER_SHARE, within_s, step_s);
+    let top_error_s = wider_s - t_max_bend_s;
     let mut t_rsp_s = f64::NAN;
     for _ in 0..2 {
         let bend = |t: f64| butts.bend_m(tip, &plane.left, t).0;
@@ -83,20 +88,22 @@ pub(super) fn load(
         }
         plane = CastPlane::through(start, tip.position(t_rsp_s))?;
     }
-    Some(Load { t_rsp_s, t_max_bend_s, max_bend_m, plane })
+    Some(Load { t_rsp_s, t_max_bend_s, max_bend_m, top_error_s, plane })
 }
 
 /// Share of the largest bend around whose moment the top is fitted.
-const TOP_SHARE: f64 = 0.9;
+const TOP_SHARE: f64 = 0.95;
+/// The same, to see how the moment depends on it.
+const WIDER_SHARE: f64 = 0.9;
 
 /// Moment and height of a flat maximum: where a value is largest is moved far by little noise, so a cubic is fitted
-/// to the stretch around it in which the bend keeps nine tenths of the largest, and its maximum is taken.
-fn top(f: impl Fn(f64) -> f64, near_s: f64, within_s: (f64, f64), step_s: f64) -> (f64, f64) {
+/// to the stretch around it in which the bend keeps a share of the largest, and its maximum is taken.
+fn top(f: impl Fn(f64) -> f64, near_s: f64, share: f64, within_s: (f64, f64), step_s: f64) -> (f64, f64) {
     const POINTS: usize = 31;
     let height = f(near_s);
     let edge = |sign: f64| {
         let mut t = near_s;
-        while t > within_s.0 && t < within_s.1 && f(t) > TOP_SHARE * height {
+        while t > within_s.0 && t < within_s.1 && f(t) > share * height {
             t += sign * step_s;
         }
         t.clamp(within_s.0, within_s.1)

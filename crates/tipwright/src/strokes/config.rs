@@ -31,8 +31,8 @@ pub struct StrokesConfig {
     /// How long after a stroke's stop a movement may start and still be its ringing. 0.8 s: one and a half
     /// periods at the slow end of loaded rods (1.3 Hz from published counts) plus the stop itself.
     pub rebound_within_s: f64,
-    /// Of two movements in a row the same way, one below this share of the other in both peak and chord is no stroke
-    /// but creep, drift or lowering the rod. 0.75: strokes of one caster the same way differ by less.
+    /// Of two movements in a row the same way, one below this share of the other's peak speed is no stroke but creep,
+    /// drift or lowering the rod (which can go far). 0.75: strokes of one caster the same way differ by less.
     pub second_share: f64,
     /// Faster is a tracking error: 60 m/s, half as much again as the fastest distance casts (40 m/s).
     pub max_speed_m_s: f64,

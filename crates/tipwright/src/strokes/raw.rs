@@ -44,6 +44,8 @@ pub(super) struct Raw {
     pub times: Times,
     pub t_rsp_s: f64,
     pub plane: Option<CastPlane>,
+    /// Error of the time of largest bend that is the fit's own, milliseconds.
+    pub top_error_ms: f64,
     /// Time of largest counterflex.
     pub t_counterflex_s: f64,
 }
@@ -90,6 +92,7 @@ fn measure_one(
         times,
         t_rsp_s: times.t_peak_s,
         plane: None,
+        top_error_ms: 0.0,
         t_counterflex_s: f64::NAN,
     };
     raw.set(F::TStop, times.t_stop_s);
@@ -110,6 +113,7 @@ fn measure_one(
         };
         raw.t_rsp_s = load.t_rsp_s;
         raw.plane = Some(load.plane);
+        raw.top_error_ms = load.top_error_s * 1000.0;
         raw.set(F::MaxBend, load.max_bend_m);
         raw.set(F::BendLead, (load.t_rsp_s - load.t_max_bend_s) * 1000.0);
         raw.set(F::PeakLead, (load.t_rsp_s - times.t_peak_s) * 1000.0);

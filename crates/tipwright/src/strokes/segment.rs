@@ -81,10 +81,7 @@ fn drop_second_movements(
         let (a, b) = (&found[i - 1], &found[i]);
         let same_way = a.search.way.dot(&b.search.way) > 0.0
             && columns.gap_in(a.times.t_peak_s, b.times.t_peak_s).is_none();
-        let weaker = |x: &Found, y: &Found| {
-            x.times.peak_m_s < config.second_share * y.times.peak_m_s
-                && x.chord_m < config.second_share * y.chord_m
-        };
+        let weaker = |x: &Found, y: &Found| x.times.peak_m_s < config.second_share * y.times.peak_m_s;
         let dropped = match (same_way && weaker(a, b), same_way && weaker(b, a)) {
             (true, _) => i - 1,
             (_, true) => i,

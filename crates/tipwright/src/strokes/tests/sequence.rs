@@ -165,3 +165,22 @@ fn a_tracking_error_is_no_stroke() {
     assert_eq!(outcome.strokes.len(), 4, "{:?}", outcome.set_aside);
     assert!(outcome.set_aside.iter().any(|s| s.reason.contains("tracking error")));
 }
+
+/// The rod lowered in the way of the delivery, at half its speed and as far: it follows a stroke the same way, so it
+/// is none. A quick creep before a stroke is none either.
+#[test]
+fn a_second_movement_the_same_way_is_no_stroke() {
+    let sequence = Sequence { ring: (0.0, 1.0, 0.1), ..Sequence::false_casts(6, 1.2) };
+    let starts = sequence.starts_s();
+    let push = Push { peak_m_s: 9.0, rise_s: 0.3, fall_s: 0.3 };
+    let paths = flat(&sequence, 3.0, |t| {
+        let lowered = push.at(t - sequence.end_s() - 0.5);
+        let crept = Push { peak_m_s: 10.0, rise_s: 0.15, fall_s: 0.15 }.at(t - starts[3] + 0.7);
+        lowered + crept
+    });
+    let outcome = measure(&paths, &config()).unwrap();
+    assert_eq!(outcome.strokes.len(), 6, "{:?}", outcome.set_aside);
+    let reasons: Vec<&str> = outcome.set_aside.iter().map(|a| a.reason.as_str()).collect();
+    assert!(reasons.iter().any(|r| r.contains("lowering")), "{reasons:?}");
+    assert!(reasons.iter().any(|r| r.contains("creep")), "{reasons:?}");
+}
