@@ -160,7 +160,28 @@ fn wand_colours(session: &Session) -> Vec<Colour> {
     colours
 }
 
+/// Solves the scene with the wand in its likely colour; only when that fails are its clips read once more for all
+/// colours. Looking for seven colours at once costs several times as much, and is hardly ever needed.
 fn solve(
+    session: &Session,
+    lenses: &[LensSource],
+    footage: &dyn Footage,
+    config: &DayConfig,
+    watch: &Watch,
+    progress: Progress<'_>,
+) -> Result<(Scene, Vec<Warning>), DayError> {
+    let colours = wand_colours(session);
+    let first = solve_in(&colours[..1], session, lenses, footage, config, watch, progress);
+    match first {
+        Err(DayError::Scene { .. }) if colours.len() > 1 => {
+            solve_in(&colours, session, lenses, footage, config, watch, progress)
+        }
+        first => first,
+    }
+}
+
+fn solve_in(
+    colours: &[Colour],
     session: &Session,
     lenses: &[LensSource],
     footage: &dyn Footage,
@@ -178,8 +199,7 @@ fn solve(
         .flat_map(|c| ["wand", "plumb", "toss"].map(|group| (group, c.name.as_str())))
         .filter(|(group, name)| clips_of(session, group).is_some_and(|c| c.contains_key(*name)))
         .collect();
-    let first_colours = wand_colours(session);
-    let find = |group: &str, camera: &str, colours: &[Colour]| {
+    let find = |group: &str, camera: &str| {
         let looks: Vec<_> = colours
             .iter()
             .map(|c| clips::look(*c, if group == "toss" { ball_m } else { diameter_m }))
@@ -188,10 +208,8 @@ fn solve(
         let focal_px = lenses.iter().find(|l| l.camera == camera).map(|l| l.lens.fx_px);
         spots_of(session, camera, clip, &looks, focal_px, footage, config, watch, progress)
     };
-    let found: Vec<_> = jobs
-        .par_iter()
-        .map(|(group, camera)| (*group, *camera, find(group, camera, &first_colours)))
-        .collect();
+    let found: Vec<_> =
+        jobs.par_iter().map(|(group, camera)| (*group, *camera, find(group, camera))).collect();
     let mut spots: BTreeMap<(&str, &str), ClipSpots> = BTreeMap::new();
     for (group, camera, outcome) in found {
         match outcome {
@@ -243,7 +261,7 @@ fn solve(
     let input = WandInput {
         cameras,
         length_m: Measured::new(session.wand.length_m, LENGTH_SD_RELATIVE * session.wand.length_m),
-        colours: first_colours.clone(),
+        colours: colours.to_vec(),
     };
     let solved = solve_wand(&input, &config.wand).map_err(|e| DayError::Scene { reason: e.to_string() })?;
     watch.add("scene", began.elapsed());

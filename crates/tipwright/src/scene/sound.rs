@@ -113,19 +113,14 @@ pub fn offset_from_sound(
         return Err(SoundError::Silent);
     }
     let correlation = correlate(&a, &b);
-    let (sum_a, sum_b) = (running_energy(&a), running_energy(&b));
+    // Over the energy of both whole tracks, not of the overlap alone: an overlap that holds one clap of each fits it
+    // perfectly whichever claps they are, while the right lag explains most of what was heard.
+    let whole = (energy(&a) * energy(&b)).sqrt();
     // lag l: a[i + l] goes with b[i]
     let lags: Vec<(i64, f64)> = (-(m as i64) + shortest as i64..=(n as i64) - shortest as i64)
         .map(|lag| {
-            let from = lag.max(0) as usize;
-            let to = ((lag + m as i64).min(n as i64)) as usize;
-            let energy_a = sum_a[to] - sum_a[from];
-            let energy_b = sum_b[(to as i64 - lag) as usize] - sum_b[(from as i64 - lag) as usize];
-            // an overlap with hardly any onsets must not be blown up: a tenth of the whole at least
-            let floor = 0.1 * (sum_a[n] * sum_b[m]).sqrt();
-            let norm = (energy_a * energy_b).sqrt().max(floor);
             let index = lag.rem_euclid(correlation.len() as i64) as usize;
-            (lag, correlation[index] / norm)
+            (lag, correlation[index] / whole)
         })
         .collect();
     let (best_lag, best) =
@@ -244,15 +239,6 @@ fn energy(x: &[f64]) -> f64 {
     x.iter().map(|v| v * v).sum()
 }
 
-fn running_energy(x: &[f64]) -> Vec<f64> {
-    std::iter::once(0.0)
-        .chain(x.iter().scan(0.0, |sum, v| {
-            *sum += v * v;
-            Some(*sum)
-        }))
-        .collect()
-}
-
 /// Circular cross-correlation, padded so that no lag wraps: index l (modulo the length) holds sum a[i + l] b[i].
 fn correlate(a: &[f64], b: &[f64]) -> Vec<f64> {
     let size = (a.len() + b.len()).next_power_of_two();
@@ -319,6 +305,22 @@ mod tests {
         assert!((heard.value_s - (1.37 - 3.0 / 343.0)).abs() < 0.003, "{heard:?}");
         let true_s = correct_by_distance(heard, [5.0, 8.0], 343.0);
         assert!((true_s.value_s - 1.37).abs() < 0.003, "{true_s:?}");
+    }
+
+    /// The last clap of one clip and the first of the other fit each other as well as any clap fits itself.
+    #[test]
+    fn a_clap_at_each_end_is_not_taken_for_the_other() {
+        for start_s in [-0.79, 0.117, 0.543] {
+            let first = phone(&[1.0, 4.9], 0.0, 8.0, 0.5, 1);
+            let second = phone(&[1.0, 4.9], start_s, 8.0, 0.5, 2);
+            let heard = offset_from_sound(&first, &second, &SoundConfig::default()).unwrap();
+            assert!((heard.value_s - start_s).abs() < 0.003, "{start_s}: {heard:?}");
+        }
+        // the second clip ends at 5.21 s and hears only one of two like claps: undecided
+        let first = phone(&[1.0, 5.3], 0.0, 8.0, 0.5, 1);
+        let second = phone(&[1.0, 5.3], -0.79, 8.0, 0.5, 2);
+        let heard = offset_from_sound(&first, &second, &SoundConfig::default());
+        assert!(matches!(heard, Err(SoundError::NoClearPeak { .. })), "{heard:?}");
     }
 
     #[test]
