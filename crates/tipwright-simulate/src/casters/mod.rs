@@ -220,6 +220,35 @@ impl Manner {
     }
 }
 
+impl Manner {
+    /// This manner (0) on its way to another (1): someone who has been taught.
+    #[must_use]
+    pub fn toward(&self, other: &Self, share: f64) -> Self {
+        let mix = |a: f64, b: f64| a + share * (b - a);
+        Self {
+            accelerate_s: mix(self.accelerate_s, other.accelerate_s),
+            decelerate_s: mix(self.decelerate_s, other.decelerate_s),
+            front_rad: mix(self.front_rad, other.front_rad),
+            back_rad: mix(self.back_rad, other.back_rad),
+            drift_rad: mix(self.drift_rad, other.drift_rad),
+            creep_rad: mix(self.creep_rad, other.creep_rad),
+            hand_travel_m: mix(self.hand_travel_m, other.hand_travel_m),
+            hand_drop_m: mix(self.hand_drop_m, other.hand_drop_m),
+            drop_at: mix(self.drop_at, other.drop_at),
+            power: mix(self.power, other.power),
+            punch: mix(self.punch, other.punch),
+            punch_at: mix(self.punch_at, other.punch_at),
+            punch_width: mix(self.punch_width, other.punch_width),
+            side_bow_m: mix(self.side_bow_m, other.side_bow_m),
+            plane_rad: mix(self.plane_rad, other.plane_rad),
+            rise_m: mix(self.rise_m, other.rise_m),
+            pause_s: mix(self.pause_s, other.pause_s),
+            haul_m: mix(self.haul_m, other.haul_m),
+            scatter: mix(self.scatter, other.scatter),
+        }
+    }
+}
+
 /// A take to be cast.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TakePlan {
@@ -341,9 +370,22 @@ pub fn take_outfit(tip_marker_diameter_m: f64) -> OutfitConfig {
 /// # Errors
 /// [`PhysicsError::Diverged`].
 pub fn cast_take(plan: &TakePlan, outfit: &OutfitConfig, seed: u64) -> Result<RodMotion, PhysicsError> {
+    cast_part(plan, outfit, seed, f64::INFINITY)
+}
+
+/// The first `until_s` of a take, or all of it when it is shorter.
+///
+/// # Errors
+/// [`PhysicsError::Diverged`].
+pub fn cast_part(
+    plan: &TakePlan,
+    outfit: &OutfitConfig,
+    seed: u64,
+    until_s: f64,
+) -> Result<RodMotion, PhysicsError> {
     let grip = grip_of(plan, seed);
     let mut coupled = Outfit::new(outfit, &grip.grip_at(0.0));
-    coupled.follow(&grip, grip.end_s(), |_| ())
+    coupled.follow(&grip, grip.end_s().min(until_s), |_| ())
 }
 
 #[cfg(test)]

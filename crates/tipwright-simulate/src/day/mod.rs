@@ -1,7 +1,7 @@
 //! A whole day at Alder Reach: session folder, clips, and the truth beside them.
 
 pub mod board;
-pub mod kinematic;
+pub mod casts;
 pub mod place;
 pub mod plan;
 pub mod scenery;
@@ -95,6 +95,14 @@ pub enum SimulateError {
     /// A clip cannot be written.
     #[error(transparent)]
     Encode(#[from] EncodeError),
+    /// A cast cannot be simulated.
+    #[error("the cast of take {take} cannot be simulated: {reason}; another seed casts otherwise")]
+    Cast {
+        /// Take.
+        take: String,
+        /// Why.
+        reason: crate::physics::PhysicsError,
+    },
     /// A table cannot be put into words.
     #[error("a TOML file cannot be made: {0}")]
     Toml(#[from] toml::ser::Error),

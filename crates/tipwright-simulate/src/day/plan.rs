@@ -1,15 +1,12 @@
 //! What a day consists of: phones and their modes, weather, casters, takes. No clip is made here.
 
-use std::sync::Arc;
-
 use nalgebra::Vector3;
 use tipwright::model::session::{Board, Caster};
 use tipwright::model::{Camera, Colour};
 use tipwright_footage::encode::{Depth, PictureCodec, Spend};
 
-use super::kinematic::Drawn;
+use super::casts::{self, Cast};
 use super::{DayKind, SimulateConfig, place};
-use crate::motion::RodMotion;
 use crate::phone::backdrop::Surroundings;
 use crate::phone::clip::ExposureSwing;
 use crate::phone::noise::{NoiseModel, between, stream};
@@ -57,8 +54,8 @@ pub struct PlannedTake {
     pub caster: String,
     /// Label.
     pub phase: Option<String>,
-    /// What the rod does.
-    pub motion: Arc<RodMotion>,
+    /// What is cast.
+    pub cast: Cast,
     /// Length of the clips.
     pub duration_s: f64,
     /// Someone walks by before the cameras.
@@ -172,27 +169,8 @@ impl Plan {
             extension: "mov",
             ..mode(120)
         };
-        let casters = vec![
-            caster("01", "Heron", "right", "casts a slow, wide line"),
-            caster("02", "Otter", "right", "hurries the start"),
-            caster("03", "Wagtail", "left", "new to it"),
-        ];
-        let mut takes = Vec::new();
-        for (caster_idx, caster) in casters.iter().enumerate() {
-            for phase in ["before", "after"] {
-                let name = format!("{}-{phase}", caster.id);
-                let duration_s = 6.5;
-                let dip_m = if phase == "before" { 0.009 + 0.006 * caster_idx as f64 } else { 0.001 };
-                takes.push(PlannedTake {
-                    motion: kinematic(seed, &name, 4, dip_m, duration_s),
-                    name,
-                    caster: caster.id.clone(),
-                    phase: Some(phase.into()),
-                    duration_s,
-                    passer_by: false,
-                });
-            }
-        }
+        let casters = casts::clinic_casters();
+        let takes = casts::clinic_takes(seed);
         Self {
             kind: config.kind,
             seed,
@@ -277,10 +255,7 @@ impl Plan {
         plan.glints_per_s = 260.0;
         plan.walkers = 3;
         plan.toss_s = None;
-        plan.takes.truncate(4);
-        for take in &mut plan.takes {
-            take.passer_by = true;
-        }
+        plan.takes = casts::hard_takes(config.seed);
         plan
     }
 
@@ -295,24 +270,7 @@ impl Plan {
         plan.toss_s = None;
         plan.casters.truncate(1);
         plan.walkers = 0;
-        let name = "01-before".to_string();
-        plan.takes = vec![PlannedTake {
-            motion: kinematic(config.seed, &name, 3, 0.012, 4.4),
-            name,
-            caster: "01".into(),
-            phase: Some("before".into()),
-            duration_s: 4.4,
-            passer_by: false,
-        }];
+        plan.takes = vec![casts::minimal_take(config.seed)];
         plan
     }
-}
-
-fn kinematic(seed: u64, name: &str, strokes: usize, dip_m: f64, duration_s: f64) -> Arc<RodMotion> {
-    let drawn = Drawn::casual(strokes, 1.3, dip_m, &mut stream(seed, &format!("{name} strokes")));
-    Arc::new(drawn.motion(duration_s))
-}
-
-fn caster(id: &str, alias: &str, hand: &str, note: &str) -> Caster {
-    Caster { id: id.into(), alias: alias.into(), hand: hand.into(), rod_length_m: None, note: note.into() }
 }

@@ -10,10 +10,13 @@ use crate::motion::RodMotion;
 use crate::phone::exposure::Light;
 use crate::phone::noise::between;
 use crate::phone::play::{Curve, Person, Play, arm, standing, walker};
+use crate::physics::{LineSpec, RodSpec};
 
 /// A pale fly line in daylight.
 pub const LINE: Light = Light::new(0.85, 0.80, 0.45);
 
+/// Clear nylon shows a part of what is behind it: the mean of bright rims and a dark middle.
+const LEADER: Light = Light::new(0.30, 0.32, 0.33);
 const CARBON: Light = Light::new(0.030, 0.034, 0.032);
 const CORK: Light = Light::new(0.42, 0.30, 0.18);
 const WOOD: Light = Light::new(0.16, 0.11, 0.06);
@@ -43,8 +46,10 @@ pub fn light_of(colour: Colour) -> Light {
 /// The caster's body, arms and cap, placed to fit the grip at the start.
 pub fn caster(play: &mut Play, motion: &Arc<RodMotion>, hand: &str, white_cap: bool, which: usize) {
     let side = if hand == "left" { -1.0 } else { 1.0 };
-    let grip = motion.grip_at(1.0).butt_in_world;
     // mean place of the grip over the take: the feet do not follow every stroke
+    let samples: Vec<Vector3<f64>> =
+        motion.frames.iter().step_by(100).map(|f| f.butt_in_world.coords).collect();
+    let grip = samples.iter().sum::<Vector3<f64>>() / samples.len().max(1) as f64;
     let feet = Point3::new(grip.x - 0.12, grip.y + 0.24 * side, 0.0);
     let shirt = SHIRTS[which / 2 % SHIRTS.len()];
     let cap = if white_cap { WHITE_CAP } else { DARK_CAP };
@@ -62,21 +67,35 @@ pub fn caster(play: &mut Play, motion: &Arc<RodMotion>, hand: &str, white_cap: b
 }
 
 /// Rod and cork grip.
-pub fn rod_curves(play: &mut Play, motion: &Arc<RodMotion>) {
-    let length_m = motion.rod_length_m();
+pub fn rod_curves(play: &mut Play, motion: &Arc<RodMotion>, spec: &RodSpec) {
     let rod = Arc::clone(motion);
     play.curves.push(Curve {
         light: CARBON,
-        // 10 mm at the grip, 2 mm at the tip
-        diameters_m: motion.rod_at_m.iter().map(|at| 0.010 - 0.008 * at / length_m).collect(),
+        is_smooth: true,
+        diameters_m: motion.rod_at_m.iter().map(|at| spec.diameter_m(*at)).collect(),
         nodes_at: Box::new(move |t_s| rod.rod_nodes_at(t_s)),
     });
     let grip = Arc::clone(motion);
     play.curves.push(Curve {
         light: CORK,
+        is_smooth: true,
         diameters_m: vec![0.022, 0.027, 0.025, 0.018],
         nodes_at: Box::new(move |t_s| [0.02, 0.10, 0.20, 0.27].map(|at| grip.rod_point_at(t_s, at)).to_vec()),
     });
+}
+
+/// Fly line and leader, as thick as they weigh.
+pub fn line_curves(play: &mut Play, motion: &Arc<RodMotion>, spec: &LineSpec) {
+    let (diameters_m, leader_from) = spec.node_diameters_m();
+    for (light, nodes) in [(LINE, 0..leader_from + 1), (LEADER, leader_from..diameters_m.len())] {
+        let motion = Arc::clone(motion);
+        play.curves.push(Curve {
+            light,
+            is_smooth: true,
+            diameters_m: diameters_m[nodes.clone()].to_vec(),
+            nodes_at: Box::new(move |t_s| motion.line_nodes_at(t_s)[nodes.clone()].to_vec()),
+        });
+    }
 }
 
 /// Somebody who waves the wand on a pole.
@@ -89,6 +108,7 @@ pub fn wand_bearer(play: &mut Play, wand: Arc<WavedWand>) {
     let stick = Arc::clone(&wand);
     play.curves.push(Curve {
         light: WOOD,
+        is_smooth: false,
         diameters_m: vec![0.018; 2],
         nodes_at: Box::new(move |t_s| {
             vec![hand, stick.end_at(0, t_s) + (stick.end_at(1, t_s) - stick.end_at(0, t_s)) * 0.5]
@@ -96,6 +116,7 @@ pub fn wand_bearer(play: &mut Play, wand: Arc<WavedWand>) {
     });
     play.curves.push(Curve {
         light: WOOD,
+        is_smooth: false,
         diameters_m: vec![0.012; 2],
         nodes_at: Box::new(move |t_s| vec![wand.end_at(0, t_s), wand.end_at(1, t_s)]),
     });
@@ -106,6 +127,7 @@ pub fn wand_stand(play: &mut Play, wand: Arc<HungWand>) {
     let top = wand.top_in_world;
     play.curves.push(Curve {
         light: WOOD,
+        is_smooth: false,
         diameters_m: vec![0.04, 0.04, 0.03, 0.004],
         nodes_at: Box::new(move |_| {
             let foot = Point3::new(top.x + 0.9, top.y + 0.5, 0.0);
@@ -115,6 +137,7 @@ pub fn wand_stand(play: &mut Play, wand: Arc<HungWand>) {
     });
     play.curves.push(Curve {
         light: WOOD,
+        is_smooth: false,
         diameters_m: vec![0.012; 2],
         nodes_at: Box::new(move |t_s| vec![wand.end_at(0, t_s), wand.end_at(1, t_s)]),
     });

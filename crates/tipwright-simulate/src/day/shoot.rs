@@ -15,14 +15,16 @@ use tipwright_footage::encode::EncodeConfig;
 use super::board::{BoardClip, film_board, frames as board_frames};
 use super::place::{BALL_DIAMETER_M, HungWand, Toss, WavedWand};
 use super::plan::Plan;
-use super::{SimulateError, truth};
+use super::{SimulateError, casts, truth};
 use crate::day::scenery;
+use crate::motion::RodMotion;
 use crate::phone::backdrop::Backdrop;
 use crate::phone::clip::{ClipSpec, SpotTruth, film_clip};
 use crate::phone::noise::{between, stream};
-use crate::phone::play::{Ball, Curve, Play};
+use crate::phone::play::{Ball, Play};
 use crate::phone::shutter::Shutter;
 use crate::phone::sound::{Clap, Microphone};
+use crate::physics::OutfitConfig;
 use crate::truth_figures::{TruthConfig, strokes_json, true_strokes};
 
 /// Ticks per second of all clips.
@@ -51,14 +53,16 @@ pub struct Shoot<'a> {
     out_dir: PathBuf,
     items: Vec<Item>,
     backdrops: Vec<Backdrop>,
+    motions: Vec<Arc<RodMotion>>,
+    outfit: OutfitConfig,
     spots: Mutex<BTreeMap<(usize, usize), Vec<SpotTruth>>>,
 }
 
 impl<'a> Shoot<'a> {
-    /// Draws clocks and names files; makes the folders.
+    /// Draws clocks and names files; makes the folders; simulates the casts.
     ///
     /// # Errors
-    /// Folders cannot be made.
+    /// Folders cannot be made, or a cast diverges.
     pub fn prepare(plan: &'a Plan, out_dir: &Path) -> Result<Self, SimulateError> {
         let mut rng = stream(plan.seed, "shoot");
         let mut todo = vec![
@@ -112,7 +116,17 @@ impl<'a> Shoot<'a> {
                 .map_err(|reason| SimulateError::Write { reason, path: folder })?;
         }
         let backdrops = plan.cameras.iter().map(|c| Backdrop::new(c, &plan.surroundings)).collect();
-        Ok(Self { plan, out_dir: out_dir.to_path_buf(), items, backdrops, spots: Mutex::default() })
+        let outfit = casts::outfit(plan.tip.1);
+        let motions = casts::simulate(&plan.takes, &outfit)?;
+        Ok(Self {
+            plan,
+            out_dir: out_dir.to_path_buf(),
+            items,
+            backdrops,
+            motions,
+            outfit,
+            spots: Mutex::default(),
+        })
     }
 
     fn cameras(&self) -> usize {
@@ -290,7 +304,8 @@ impl<'a> Shoot<'a> {
         let plan = self.plan;
         let take = &plan.takes[take_idx];
         let hand = plan.casters.iter().find(|c| c.id == take.caster).map_or("right", |c| c.hand.as_str());
-        scenery::caster(play, &take.motion, hand, plan.white_cap, take_idx);
+        let motion = &self.motions[take_idx];
+        scenery::caster(play, motion, hand, plan.white_cap, take_idx);
         if take.passer_by {
             let mut rng = stream(plan.seed, &format!("{} passer-by", take.name));
             for camera in &plan.cameras {
@@ -298,17 +313,12 @@ impl<'a> Shoot<'a> {
                 play.people.push(scenery::passer_by(eye, &mut rng));
             }
         }
-        scenery::rod_curves(play, &take.motion);
-        if !take.motion.line_at_m.is_empty() {
-            let motion = Arc::clone(&take.motion);
-            play.curves.push(Curve {
-                light: scenery::LINE,
-                diameters_m: vec![0.0011; motion.line_at_m.len()],
-                nodes_at: Box::new(move |t_s| motion.line_nodes_at(t_s)),
-            });
+        scenery::rod_curves(play, motion, &self.outfit.rod);
+        if let Some(line) = &self.outfit.line {
+            scenery::line_curves(play, motion, line);
         }
         for (k, (at_m, colour, diameter_mm)) in plan.butts.iter().enumerate() {
-            let (motion, at_m) = (Arc::clone(&take.motion), *at_m);
+            let (motion, at_m) = (Arc::clone(motion), *at_m);
             play.balls.push(Ball {
                 role: format!("butt{}", k + 1),
                 diameter_m: diameter_mm / 1000.0,
@@ -316,7 +326,7 @@ impl<'a> Shoot<'a> {
                 at: Box::new(move |t_s| motion.rod_point_at(t_s, at_m)),
             });
         }
-        let motion = Arc::clone(&take.motion);
+        let motion = Arc::clone(motion);
         play.balls.push(Ball {
             role: "tip".into(),
             diameter_m: plan.tip.1 / 1000.0,
@@ -422,12 +432,13 @@ impl<'a> Shoot<'a> {
                     truth::write(&truth_dir.join("scene.toml"), &toml::to_string(&scene)?)?;
                 }
                 What::Take(take_idx) => {
-                    let motion = &plan.takes[*take_idx].motion;
+                    let motion = &self.motions[*take_idx];
                     let end_s = self.end_s(item);
                     let path = truth::path_csv(motion, 0.0, end_s, self.cameras());
                     truth::write(&folder.join("path.csv"), &path)?;
                     let rod = truth::rod_csv(motion, &Vector3::x(), 0.0, end_s);
                     truth::write(&folder.join("rod.csv"), &rod)?;
+                    truth::write(&folder.join("line.csv"), &truth::line_csv(motion, 0.0, end_s))?;
                     let take = &plan.takes[*take_idx];
                     let config = TruthConfig {
                         butts_at_m: plan.butts.iter().map(|(at_m, ..)| *at_m).collect(),

@@ -115,10 +115,30 @@ pub fn rod_csv(motion: &RodMotion, forward_in_world: &Vector3<f64>, start_s: f64
     out
 }
 
+/// Step of line.csv, seconds: at 20 m/s the line moves by a fifth of a metre.
+pub const LINE_STEP_S: f64 = 0.01;
+
+/// line.csv: every node of the fly line and its leader from the tip-top (node 0) to the fly; `at_m` is its distance
+/// from the tip-top along the line.
+#[must_use]
+pub fn line_csv(motion: &RodMotion, start_s: f64, end_s: f64) -> String {
+    let mut out = String::from("t_s,node,at_m,x_m,y_m,z_m\n");
+    for t_s in times_by(LINE_STEP_S, start_s, end_s) {
+        for (node, (p, at_m)) in motion.line_nodes_at(t_s).iter().zip(&motion.line_at_m).enumerate() {
+            let _ = writeln!(out, "{t_s:.3},{node},{at_m:.3},{:.4},{:.4},{:.4}", p.x, p.y, p.z);
+        }
+    }
+    out
+}
+
 fn times(start_s: f64, end_s: f64) -> impl Iterator<Item = f64> {
-    let first = (start_s / STEP_S).ceil() as i64;
-    let last = (end_s / STEP_S).floor() as i64;
-    (first..=last).map(|i| i as f64 * STEP_S)
+    times_by(STEP_S, start_s, end_s)
+}
+
+fn times_by(step_s: f64, start_s: f64, end_s: f64) -> impl Iterator<Item = f64> {
+    let first = (start_s / step_s).ceil() as i64;
+    let last = (end_s / step_s).floor() as i64;
+    (first..=last).map(move |i| i as f64 * step_s)
 }
 
 /// spots_<camera>.csv.

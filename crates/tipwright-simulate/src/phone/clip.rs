@@ -333,24 +333,72 @@ impl Drawer<'_> {
                 .collect()
         };
         let (first, last) = (seen_at(-shutter.exposure_s / 2.0), seen_at(shutter.exposure_s / 2.0));
-        let moved_px = first
-            .iter()
-            .zip(&last)
-            .filter_map(|(a, b)| {
-                Some((a.as_ref()?.u_px - b.as_ref()?.u_px).hypot(a.as_ref()?.v_px - b.as_ref()?.v_px))
-            })
-            .fold(0.0, f64::max);
-        let steps = ((moved_px / 0.8).ceil() as usize).clamp(1, 12);
+        let steps = ((moved_across_px(&first, &last) / 0.7).ceil() as usize).clamp(1, 40);
         for k in 0..steps {
             let points = seen_at(shutter.exposure_s * ((k as f64 + 0.5) / steps as f64 - 0.5));
             // pieces between points that cannot be seen
             for piece in points.split(Option::is_none) {
-                let piece: Vec<CurvePoint> = piece.iter().flatten().copied().collect();
+                let mut piece: Vec<CurvePoint> = piece.iter().flatten().copied().collect();
+                if curve.is_smooth {
+                    piece = rounded(&piece);
+                }
                 film.cover.add_curve(&piece, blur_px(), 1.0 / steps as f32);
             }
         }
         film.paint(&curve.light.stored());
     }
+}
+
+/// Largest movement of a curve across itself: what moves along itself leaves no streak.
+fn moved_across_px(first: &[Option<CurvePoint>], last: &[Option<CurvePoint>]) -> f64 {
+    let along = |points: &[Option<CurvePoint>], i: usize| -> Option<(f64, f64)> {
+        let (a, b) = (points[i.saturating_sub(1)]?, points[(i + 1).min(points.len() - 1)]?);
+        let (du, dv) = (b.u_px - a.u_px, b.v_px - a.v_px);
+        let length = du.hypot(dv);
+        (length > 1e-6).then_some((du / length, dv / length))
+    };
+    (0..first.len())
+        .filter_map(|i| {
+            let (a, b) = (first[i]?, last[i]?);
+            let (du, dv) = (b.u_px - a.u_px, b.v_px - a.v_px);
+            // at the nose the curve turns by a lot from node to node: there any movement counts
+            let across = match (along(first, i), along(last, i)) {
+                (Some((cu, cv)), Some((su, sv))) if cu * su + cv * sv > 0.98 => (du * cv - dv * cu).abs(),
+                _ => du.hypot(dv),
+            };
+            Some(across)
+        })
+        .fold(0.0, f64::max)
+}
+
+/// Puts points between the nodes where the curve turns, on a cubic through them (Catmull-Rom).
+fn rounded(nodes: &[CurvePoint]) -> Vec<CurvePoint> {
+    let n = nodes.len();
+    if n < 3 {
+        return nodes.to_vec();
+    }
+    let mut out = Vec::with_capacity(2 * n);
+    for i in 0..n - 1 {
+        let [p, a, b, q] = [i.saturating_sub(1), i, i + 1, (i + 2).min(n - 1)].map(|k| nodes[k]);
+        out.push(a);
+        // how far the cubic leaves the straight piece, about an eighth of its second difference
+        let bulge = |p: f64, a: f64, b: f64, q: f64| (p - a - b + q).abs() / 16.0;
+        let off_px = bulge(p.u_px, a.u_px, b.u_px, q.u_px) + bulge(p.v_px, a.v_px, b.v_px, q.v_px);
+        let pieces = ((off_px / 0.02).sqrt().ceil() as usize).clamp(1, 8);
+        for k in 1..pieces {
+            let u = k as f64 / pieces as f64;
+            let at = |p: f64, a: f64, b: f64, q: f64| {
+                a + 0.5 * u * (b - p + u * (2.0 * p - 5.0 * a + 4.0 * b - q + u * (3.0 * (a - b) + q - p)))
+            };
+            out.push(CurvePoint {
+                u_px: at(p.u_px, a.u_px, b.u_px, q.u_px),
+                v_px: at(p.v_px, a.v_px, b.v_px, q.v_px),
+                half_px: a.half_px + u * (b.half_px - a.half_px),
+            });
+        }
+    }
+    out.push(nodes[n - 1]);
+    out
 }
 
 fn path_px(a: &Glimpse, b: &Glimpse) -> f64 {

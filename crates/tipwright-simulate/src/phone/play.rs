@@ -28,6 +28,8 @@ pub struct Curve {
     pub diameters_m: Vec<f64>,
     /// Nodes.
     pub nodes_at: Over<Vec<Point3<f64>>>,
+    /// The nodes lie on a smooth curve; otherwise they are the corners of a polygon.
+    pub is_smooth: bool,
 }
 
 /// A limb of a person: thick, rounded, of one colour.

@@ -94,6 +94,16 @@ impl LineSpec {
         self.belly_kg_m() * (self.taper_ratio + u * (1.0 - self.taper_ratio))
     }
 
+    /// Diameter at every node from the tip-top to the fly, and the node at which the leader is tied on.
+    #[must_use]
+    pub fn node_diameters_m(&self) -> (Vec<f64>, usize) {
+        let (links, ..) = self.parts();
+        let line_links = (self.carry_m / self.link_m).round().max(1.0) as usize;
+        let at = |i: usize| links[i.min(links.len() - 1)].diameter_m;
+        let nodes = (0..=links.len()).map(|i| if i == 0 { at(0) } else { 0.5 * (at(i - 1) + at(i)) }).collect();
+        (nodes, line_links)
+    }
+
     /// Links and joints from the tip-top to the fly, and the mass of each node (one more; the first is the line's
     /// share of the tip-top).
     #[must_use]

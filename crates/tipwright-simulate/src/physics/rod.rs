@@ -87,6 +87,12 @@ impl RodSpec {
         1.0 + u * (self.tip_diameter_m / self.butt_diameter_m - 1.0)
     }
 
+    /// Diameter of the blank `s_m` from the butt cap; within the handle that of its top.
+    #[must_use]
+    pub fn diameter_m(&self, s_m: f64) -> f64 {
+        self.butt_diameter_m * self.relative_diameter(s_m)
+    }
+
     /// EI `s_m` from the butt cap.
     #[must_use]
     pub fn stiffness_n_m2(&self, s_m: f64) -> f64 {

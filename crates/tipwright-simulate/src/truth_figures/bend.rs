@@ -31,7 +31,7 @@ impl ButtAxis {
     }
 
     /// Distance of the tip from the axis against the way of the cast, in the cast plane.
-    fn bend_m(&self, motion: &RodMotion, t_s: f64, chord: &Vector3<f64>) -> f64 {
+    pub fn bend_m(&self, motion: &RodMotion, t_s: f64, chord: &Vector3<f64>) -> f64 {
         let (point, axis) = self.at(motion, t_s);
         let out = Vector3::z().cross(chord).normalize();
         let across = out.cross(&axis).normalize();
@@ -56,7 +56,8 @@ impl ButtAxis {
         })
     }
 
-    /// Enters bend, its lead, counterflex and arc. Times: start of W, rod straight, stop, next movement.
+    /// Enters bend, its lead, counterflex and arc; returns the time of counterflex. Times: start of W, rod straight, stop,
+    /// next movement.
     pub fn put_into(
         &self,
         motion: &RodMotion,
@@ -64,7 +65,7 @@ impl ButtAxis {
         chord: &Vector3<f64>,
         (start_s, rsp_s, stop_s, until_s): (f64, f64, f64, f64),
         put: &mut impl FnMut(FigureId, f64),
-    ) {
+    ) -> f64 {
         let end_s = (stop_s + COUNTERFLEX_S).min(until_s);
         let (start, rsp, end) = (dense.idx_at(start_s), dense.idx_at(rsp_s), dense.idx_at(end_s));
         let t: Vec<f64> = dense.t_s[start..=end].to_vec();
@@ -73,7 +74,7 @@ impl ButtAxis {
         put(FigureId::MaxBend, most_m);
         put(FigureId::BendLead, 1e3 * (rsp_s - most_s));
         let other: Vec<f64> = bend.iter().map(|b| -b).collect();
-        let (_, _, counter_m) = peak(&t, &other, rsp - start, end - start);
+        let (_, counter_s, counter_m) = peak(&t, &other, rsp - start, end - start);
         put(FigureId::Counterflex, counter_m);
         // turn within the cast plane, positive the way of the stroke
         let way = Vector3::new(chord.x, chord.y, 0.0).normalize();
@@ -82,6 +83,30 @@ impl ButtAxis {
             axis.dot(&way).atan2(axis.z)
         };
         put(FigureId::Arc, (lean(rsp_s) - lean(start_s)).to_degrees());
+        counter_s
+    }
+
+    /// When the butt sets off for a stroke: going back from the start of W, the first moment it turns slower than a
+    /// tenth of its fastest in W, less 50 ms, in which a constant acceleration over half a second takes it there.
+    pub fn sets_off_s(
+        &self,
+        motion: &RodMotion,
+        chord: &Vector3<f64>,
+        (not_before_s, start_s, rsp_s): (f64, f64, f64),
+    ) -> f64 {
+        let way = Vector3::new(chord.x, chord.y, 0.0).normalize();
+        let lean = |t_s: f64| {
+            let (_, axis) = self.at(motion, t_s);
+            axis.dot(&way).atan2(axis.z)
+        };
+        let rate = |t_s: f64| lean(t_s + STEP_S) - lean(t_s - STEP_S);
+        let fastest =
+            (0..=400).map(|i| rate(start_s + (rsp_s - start_s) * f64::from(i) / 400.0)).fold(0.0, f64::max);
+        let mut t_s = start_s;
+        while t_s > not_before_s && rate(t_s) > 0.1 * fastest {
+            t_s -= STEP_S;
+        }
+        t_s - 0.05
     }
 }
 

@@ -9,6 +9,7 @@ use tipwright::model::{Direction, FigureId, Figures, Measured, RspSource};
 use crate::motion::RodMotion;
 
 mod bend;
+mod ring;
 mod shape;
 
 /// What is worn and what counts as a stroke.
@@ -159,7 +160,9 @@ pub fn true_strokes(motion: &RodMotion, forward: Vector3<f64>, config: &TruthCon
 /// What neighbours need to know of a stroke.
 struct Span {
     start_s: f64,
+    rsp_s: f64,
     stop_s: f64,
+    counterflex_s: Option<f64>,
     chord: Vector3<f64>,
 }
 
@@ -217,15 +220,26 @@ fn measure(
     if let Some(upper_at_m) = config.butts_at_m.last() {
         bend::put_butt_speed(motion, *upper_at_m, (start_s, rsp_s), &mut put);
     }
-    if let Some(axis) = &axis {
-        axis.put_into(motion, dense, &chord, (start_s, rsp_s, stop_s, dense.t_s[until]), &mut put);
-    }
-    Some(Span { start_s, stop_s, chord })
+    let counterflex_s = axis.as_ref().map(|axis| {
+        axis.put_into(motion, dense, &chord, (start_s, rsp_s, stop_s, dense.t_s[until]), &mut put)
+    });
+    Some(Span { start_s, rsp_s, stop_s, counterflex_s, chord })
 }
 
-/// Figures that need a neighbour: pause, angle between chords, creep before, drift after.
+/// Figures that need a neighbour: ring-down, pause, angle between chords, creep before, drift after.
 fn between(motion: &RodMotion, config: &TruthConfig, spans: &[Span], strokes: &mut [TrueStroke]) {
+    let axis = bend::ButtAxis::of(config);
     for k in 0..strokes.len() {
+        if let (Some(axis), Some(from_s)) = (&axis, spans[k].counterflex_s) {
+            let set_off_s = spans.get(k + 1).map_or(f64::INFINITY, |next| {
+                axis.sets_off_s(motion, &next.chord, (from_s, next.start_s, next.rsp_s))
+            });
+            let to_s = (from_s + ring::LONGEST_S).min(set_off_s).min(motion.end_s());
+            if let Some(r) = ring::fit(|t_s| axis.bend_m(motion, t_s, &spans[k].chord), from_s, to_s) {
+                strokes[k].figures.set(FigureId::RingFrequency, Measured::new(r.frequency_hz, 0.0));
+                strokes[k].figures.set(FigureId::RingDamping, Measured::new(r.damping, 0.0));
+            }
+        }
         let toward = spans[k].chord.normalize();
         let mut put = |id: FigureId, value: f64| strokes[k].figures.set(id, Measured::new(value, 0.0));
         if let Some(next) = spans.get(k + 1) {

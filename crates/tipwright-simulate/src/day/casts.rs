@@ -1,0 +1,174 @@
+//! Who casts what at Alder Reach: invented persons with habits, before and after a lesson, and the simulation of
+//! their casts.
+
+use std::sync::Arc;
+
+use nalgebra::Point3;
+use rayon::prelude::*;
+use tipwright::model::session::Caster;
+
+use super::SimulateError;
+use super::plan::PlannedTake;
+use crate::casters::{Habit, Manner, TakePlan, cast_part, take_outfit};
+use crate::motion::RodMotion;
+use crate::phone::noise::{between, stream};
+use crate::physics::OutfitConfig;
+
+/// A cast to be simulated.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Cast {
+    /// Manner, strokes, place.
+    pub plan: TakePlan,
+    /// Scatter from stroke to stroke.
+    pub seed: u64,
+}
+
+/// Clips may start before the first camera's and end after it by so much: the motion goes on for them.
+const BEYOND_S: f64 = 0.6;
+
+/// Rod, line and marker of all takes.
+#[must_use]
+pub fn outfit(tip_marker_mm: f64) -> OutfitConfig {
+    take_outfit(tip_marker_mm / 1000.0)
+}
+
+/// Simulates every take once, in parallel: pictures and truth both read the result.
+///
+/// # Errors
+/// A take's mechanics diverge.
+pub fn simulate(takes: &[PlannedTake], outfit: &OutfitConfig) -> Result<Vec<Arc<RodMotion>>, SimulateError> {
+    takes
+        .par_iter()
+        .with_max_len(1)
+        .map(|take| {
+            cast_part(&take.cast.plan, outfit, take.cast.seed, take.duration_s + BEYOND_S)
+                .map(Arc::new)
+                .map_err(|reason| SimulateError::Cast { take: take.name.clone(), reason })
+        })
+        .collect()
+}
+
+/// The three of the clinic.
+#[must_use]
+pub fn clinic_casters() -> Vec<Caster> {
+    let caster = |id: &str, alias: &str, hand: &str, note: &str| Caster {
+        id: id.into(),
+        alias: alias.into(),
+        hand: hand.into(),
+        rod_length_m: None,
+        note: note.into(),
+    };
+    vec![
+        caster("01", "Heron", "right", "casts a slow, wide line"),
+        caster("02", "Otter", "right", "hurries the start"),
+        caster("03", "Wagtail", "left", "new to it"),
+    ]
+}
+
+/// A person of the day: a habit, what a lesson makes of it and how far.
+struct Person {
+    caster: &'static str,
+    left_handed: bool,
+    habit: Habit,
+    taught: Habit,
+    share: f64,
+}
+
+/// Habits of the clinic's three. A lesson goes most of the way, not all of it.
+const CLINIC: [Person; 3] = [
+    Person {
+        caster: "01",
+        left_handed: false,
+        habit: Habit::WideArc,
+        taught: Habit::SmoothLatePower,
+        share: 0.75,
+    },
+    Person {
+        caster: "02",
+        left_handed: false,
+        habit: Habit::EarlyPunch,
+        taught: Habit::SmoothLatePower,
+        share: 0.7,
+    },
+    Person { caster: "03", left_handed: true, habit: Habit::Creep, taught: Habit::SlowTight, share: 0.65 },
+];
+
+/// On the hard day the same two have other troubles.
+const HARD: [Person; 2] = [
+    Person {
+        caster: "01",
+        left_handed: false,
+        habit: Habit::LateStop,
+        taught: Habit::TrackingError,
+        share: 0.6,
+    },
+    Person {
+        caster: "02",
+        left_handed: false,
+        habit: Habit::NarrowArc,
+        taught: Habit::BrokenOpposite,
+        share: 0.6,
+    },
+];
+
+/// Four strokes fit into a clip of 6.5 s with a rest before and the line laid down after.
+const STROKES: u32 = 4;
+const CLIP_S: f64 = 6.5;
+
+fn take(person: &Person, phase: &str, seed: u64) -> PlannedTake {
+    let name = format!("{}-{phase}", person.caster);
+    let person_seed = seed.wrapping_mul(100) + person.caster.parse::<u64>().unwrap_or(0);
+    let own = Manner::of_person(person.habit, person_seed);
+    let manner = match phase {
+        "before" => own,
+        _ => own.toward(&Manner::of_person(person.taught, person_seed), person.share),
+    };
+    let mut rng = stream(seed, &format!("{name} cast"));
+    let side = if person.left_handed { -1.0 } else { 1.0 };
+    let plan = TakePlan {
+        manner,
+        strokes: STROKES,
+        rest_s: between(&mut rng, 0.35, 0.5),
+        hand_in_world: Point3::new(
+            between(&mut rng, -0.05, 0.1),
+            between(&mut rng, -0.1, 0.1),
+            between(&mut rng, 1.30, 1.40),
+        ),
+        cant_rad: side * between(&mut rng, 4.0, 9.0).to_radians(),
+    };
+    PlannedTake {
+        cast: Cast { plan, seed: person_seed ^ name.len() as u64 },
+        name,
+        caster: person.caster.into(),
+        phase: Some(phase.into()),
+        duration_s: CLIP_S,
+        passer_by: false,
+    }
+}
+
+fn takes_of(persons: &[Person], seed: u64) -> Vec<PlannedTake> {
+    persons.iter().flat_map(|p| ["before", "after"].map(|phase| take(p, phase, seed))).collect()
+}
+
+/// Takes of the clinic: three persons before and after.
+#[must_use]
+pub fn clinic_takes(seed: u64) -> Vec<PlannedTake> {
+    takes_of(&CLINIC, seed)
+}
+
+/// Takes of the hard day: someone walks by in every one.
+#[must_use]
+pub fn hard_takes(seed: u64) -> Vec<PlannedTake> {
+    takes_of(&HARD, seed).into_iter().map(|t| PlannedTake { passer_by: true, ..t }).collect()
+}
+
+/// One short take: pick-up, a false cast, the delivery.
+#[must_use]
+pub fn minimal_take(seed: u64) -> PlannedTake {
+    let mut out = take(&CLINIC[1], "before", seed);
+    out.caster = "01".into();
+    out.name = "01-before".into();
+    out.cast.plan.rest_s = 0.2;
+    out.duration_s = 6.0;
+    out
+}
