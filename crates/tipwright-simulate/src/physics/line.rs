@@ -100,7 +100,8 @@ impl LineSpec {
         let (links, ..) = self.parts();
         let line_links = (self.carry_m / self.link_m).round().max(1.0) as usize;
         let at = |i: usize| links[i.min(links.len() - 1)].diameter_m;
-        let nodes = (0..=links.len()).map(|i| if i == 0 { at(0) } else { 0.5 * (at(i - 1) + at(i)) }).collect();
+        let nodes =
+            (0..=links.len()).map(|i| if i == 0 { at(0) } else { 0.5 * (at(i - 1) + at(i)) }).collect();
         (nodes, line_links)
     }
 
