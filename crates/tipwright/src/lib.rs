@@ -13,7 +13,7 @@
 //!
 //! # Stages
 //! `lens` (intrinsics) -> `scene` (poses, scale, vertical, clocks) -> `spots` (marker in the picture) ->
-//! `path` (3D path in continuous time) -> `strokes` (figures) -> `evidence` (what they speak for) -> `report`
+//! `path` (3D path in continuous time) -> `strokes` (figures) -> `line` (the loop) -> `evidence` (what they speak for) -> `report`
 //! (tables, plots, pages).
 //! A stage uses `model`, `motion` (continuous-time least squares) and, for projection, `lens`; never a sibling
 //! stage. Only `day` joins them.
@@ -22,6 +22,7 @@ pub mod check;
 pub mod day;
 pub mod evidence;
 pub mod lens;
+pub mod line;
 pub mod model;
 pub mod motion;
 pub mod path;

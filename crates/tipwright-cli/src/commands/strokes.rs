@@ -61,6 +61,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         rod: Vec::new(),
         missing: std::collections::BTreeMap::new(),
         evidence,
+        loops: Vec::new(),
     };
     report::write_alone(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
     if ui.json() {

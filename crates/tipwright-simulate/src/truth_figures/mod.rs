@@ -9,6 +9,7 @@ use tipwright::model::{Direction, FigureId, Figures, Measured, RspSource};
 use crate::motion::RodMotion;
 
 mod bend;
+pub mod loops;
 mod ring;
 mod shape;
 
@@ -47,6 +48,8 @@ pub struct TrueStroke {
     pub reversal_after_s: f64,
     /// The figures; every `sd` is 0.
     pub figures: Figures,
+    /// The loop, where the motion has a line and one came to the standard moment.
+    pub line: Option<loops::TrueLoop>,
 }
 
 impl TrueStroke {
@@ -147,6 +150,7 @@ pub fn true_strokes(motion: &RodMotion, forward: Vector3<f64>, config: &TruthCon
             reversal_before_s: dense.t_s[a],
             reversal_after_s: dense.t_s[b],
             figures: Figures::default(),
+            line: None,
         };
         if let Some(span) = measure(motion, &dense, config, (a, b, until), &mut stroke) {
             spans.push(span);
@@ -223,6 +227,7 @@ fn measure(
     let counterflex_s = axis.as_ref().map(|axis| {
         axis.put_into(motion, dense, &chord, (start_s, rsp_s, stop_s, dense.t_s[until]), &mut put)
     });
+    stroke.line = loops::true_loop(motion, &chord, rsp_s);
     Some(Span { start_s, rsp_s, stop_s, counterflex_s, chord })
 }
 
@@ -239,6 +244,10 @@ fn between(motion: &RodMotion, config: &TruthConfig, spans: &[Span], strokes: &m
                 strokes[k].figures.set(FigureId::RingFrequency, Measured::new(r.frequency_hz, 0.0));
                 strokes[k].figures.set(FigureId::RingDamping, Measured::new(r.damping, 0.0));
             }
+        }
+        let last = k.checked_sub(1).and_then(|i| strokes[i].line.as_ref()).map(|l| l.width_m.abs());
+        if let Some(line) = strokes[k].line.clone() {
+            line.put_into(&mut strokes[k].figures, last);
         }
         let toward = spans[k].chord.normalize();
         let mut put = |id: FigureId, value: f64| strokes[k].figures.set(id, Measured::new(value, 0.0));
@@ -288,6 +297,7 @@ pub fn strokes_json(
             row.insert("stroke".into(), s.stroke.into());
             row.insert("direction".into(), serde_json::to_value(s.direction)?);
             row.insert("rsp_source".into(), serde_json::to_value(s.rsp_source)?);
+            row.insert("loop_shape".into(), serde_json::to_value(s.line.as_ref().map(|l| l.shape))?);
             for id in FigureId::ALL {
                 let key = id.info().key;
                 let measured = s.figures.get(*id);

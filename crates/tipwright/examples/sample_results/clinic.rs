@@ -169,6 +169,7 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
         path: path.collect(),
         rod: rod.collect(),
         evidence: tipwright::evidence::judge(&strokes, &tipwright::evidence::Rules::default()),
+        loops: Vec::new(),
         strokes,
         set_aside: vec![(0.31, 0.62, "tip speed stayed below 3 m/s: a wiggle".into())],
         missing: BTreeMap::from([

@@ -1,11 +1,13 @@
 //! From a clip's file to its candidates and its rough place in time.
 
 use std::path::Path;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use super::run_json::Watch;
 use super::{DayConfig, Event, Progress};
-use crate::model::footage::Footage;
+use crate::line::{GatherConfig, Tee};
+use crate::model::footage::{Footage, FrameSource};
+use crate::model::line::ClipRidges;
 use crate::model::session::{Clips, SessionCamera};
 use crate::model::{ClipSpots, CoarseOffset, Colour, Measured, Session, Warning};
 use crate::scene::sound::{SoundConfig, offset_from_recording, offset_from_sound};
@@ -26,33 +28,54 @@ pub(super) fn readout_prior(camera: &SessionCamera) -> Option<Measured> {
     camera.readout_ms.map(|ms| Measured::new(ms / 1000.0, READOUT_GIVEN_SD_S))
 }
 
-/// Candidates of one clip, or the reason why there are none.
-#[allow(clippy::too_many_arguments, reason = "the joint of two stages; each argument is one of its inputs")]
-pub(super) fn spots_of(
+/// What one clip yields in its one pass.
+pub(super) struct Looked {
+    pub spots: ClipSpots,
+    /// Points on thin curves, when asked for.
+    pub ridges: Option<ClipRidges>,
+    pub warnings: Vec<Warning>,
+}
+
+/// Candidates of one clip, and with `gather` its thin curves, or the reason why there are none.
+#[allow(clippy::too_many_arguments, reason = "the joint of three stages; each argument is one of its inputs")]
+pub(super) fn look_through(
     session: &Session,
     camera: &str,
     clip: &Path,
     looks: &[MarkerLook],
     focal_px: Option<f64>,
+    gather: Option<&GatherConfig>,
     footage: &dyn Footage,
     config: &DayConfig,
     watch: &Watch,
     progress: Progress<'_>,
-) -> Result<(ClipSpots, Vec<Warning>), String> {
+) -> Result<Looked, String> {
     let began = Instant::now();
     let capture_fps = session.camera.iter().find(|c| c.name == camera).and_then(|c| c.capture_fps);
     let mut source = footage.open_clip(&session.resolve(clip), capture_fps).map_err(|e| e.to_string())?;
     let mut said = 0;
     let settings = SpotsConfig { focal_px, ..config.spots };
-    let found = find_clip(camera, source.as_mut(), looks, &settings, &mut |done| {
-        if done >= said + FRAMES_PER_WORD {
-            progress(Event::Looked(done - said));
-            said = done;
+    let mut find = |source: &mut dyn FrameSource| {
+        find_clip(camera, source, looks, &settings, &mut |done| {
+            if done >= said + FRAMES_PER_WORD {
+                progress(Event::Looked(done - said));
+                said = done;
+            }
+        })
+        .map_err(|e| e.to_string())
+    };
+    let (found, ridges, gathering) = match gather {
+        Some(config) => {
+            let mut tee = Tee::new(source.as_mut(), config);
+            let found = find(&mut tee)?;
+            let spent = tee.gatherer.spent();
+            (found, Some(tee.gatherer.finish(camera)), spent)
         }
-    })
-    .map_err(|e| e.to_string())?;
-    watch.add("spots", began.elapsed());
-    Ok((found.spots, found.warnings))
+        None => (find(source.as_mut())?, None, Duration::ZERO),
+    };
+    watch.add("spots", began.elapsed().saturating_sub(gathering));
+    watch.add("line_points", gathering);
+    Ok(Looked { spots: found.spots, ridges, warnings: found.warnings })
 }
 
 /// Rough offset of a camera's clip to the first camera's: from sound, else from recording times, else nothing.

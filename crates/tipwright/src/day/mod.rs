@@ -21,6 +21,7 @@ use rayon::prelude::*;
 
 use crate::evidence::Rules;
 use crate::lens::LensConfig;
+use crate::line::{GatherConfig, LoopSettings};
 use crate::model::footage::Footage;
 use crate::model::results::{SessionResults, TakeStatus};
 use crate::model::session::SessionError;
@@ -50,6 +51,10 @@ pub struct DayConfig {
     pub path: PathConfig,
     /// Strokes stage.
     pub strokes: StrokesConfig,
+    /// Points of the line, gathered while clips are searched.
+    pub gather: GatherConfig,
+    /// Line stage.
+    pub loops: LoopSettings,
     /// Rules of the evidence; the built-in ones by default.
     pub evidence: Rules,
     /// Do finished parts again.

@@ -74,7 +74,7 @@ pub(super) fn write(
         "settings": {
             "spots": format!("{:?}", config.spots), "scene": format!("{:?}", config.wand),
             "path": format!("{:?}", config.path), "strokes": format!("{:?}", config.strokes),
-            "lens": format!("{:?}", config.lens),
+            "lens": format!("{:?}", config.lens), "line": format!("{:?} {:?}", config.gather, config.loops),
         },
         "stage_seconds": watch.seconds(),
         "wall_seconds": wall.as_secs_f64(),

@@ -7,7 +7,7 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 
-use super::clips::{self, coarse_offset, spots_of};
+use super::clips::{self, coarse_offset, look_through};
 use super::lenses::{self, LensSource};
 use super::run_json::Watch;
 use super::{DayConfig, DayError, Event, Progress, inputs, kept};
@@ -206,7 +206,8 @@ fn solve_in(
             .collect();
         let clip = &clips_of(session, group).expect("filtered above")[camera];
         let focal_px = lenses.iter().find(|l| l.camera == camera).map(|l| l.lens.fx_px);
-        spots_of(session, camera, clip, &looks, focal_px, footage, config, watch, progress)
+        look_through(session, camera, clip, &looks, focal_px, None, footage, config, watch, progress)
+                .map(|l| (l.spots, l.warnings))
     };
     let found: Vec<_> =
         jobs.par_iter().map(|(group, camera)| (*group, *camera, find(group, camera))).collect();

@@ -6,14 +6,16 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 
-use super::clips::{self, coarse_offset, spots_of};
+use super::clips::{self, Looked, coarse_offset, look_through};
 use super::run_json::Watch;
 use super::{DayConfig, DayError, Event, Progress, SetUp, inputs, kept, report_config};
 use crate::evidence::{self, Rules};
+use crate::line::{LineView, LoopSettings, Loops, measure_loops};
 use crate::model::footage::Footage;
+use crate::model::line::ClipRidges;
 use crate::model::results::{PathPoint, TakeStatus};
 use crate::model::session::Take;
-use crate::model::{ClipSpots, Figures, MarkerPath, Role, Session, Severity, TakeResults, Tally, Warning};
+use crate::model::{Camera, ClipSpots, Figures, MarkerPath, Role, Session, Severity, TakeResults, Tally, Warning};
 use crate::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use crate::report::tables::small_csv::SpotRow;
 use crate::spots::MarkerLook;
@@ -32,7 +34,7 @@ pub(super) fn get(
     progress: Progress<'_>,
 ) -> Result<TakeResults, DayError> {
     let settings = format!(
-        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
         take,
         session.rod,
         session.marker,
@@ -40,6 +42,8 @@ pub(super) fn get(
         config.spots,
         config.path,
         config.strokes,
+        config.gather,
+        config.loops,
         config.evidence
     );
     let caster = session.casters.iter().find(|c| c.id == take.caster);
@@ -115,11 +119,12 @@ fn blank(session: &Session, take: &Take) -> TakeResults {
         rod: Vec::new(),
         missing: BTreeMap::new(),
         evidence: Vec::new(),
+        loops: Vec::new(),
     }
 }
 
-/// Candidates of a clip with warnings, or the reason why there are none.
-type SpotsOrReason = Result<(ClipSpots, Vec<Warning>), String>;
+/// What a clip yields, or the reason why nothing.
+type LookedOrReason = Result<Looked, String>;
 
 /// Markers to look for, one look per colour (the largest diameter of that colour).
 fn looks(roles: &[RoleLook]) -> Vec<MarkerLook> {
@@ -173,21 +178,26 @@ fn measure(
         .filter(|c| in_scene.contains(&c.name.as_str()))
         .filter_map(|c| take.clips.get(&c.name).map(|clip| (c.name.as_str(), clip.as_path())))
         .collect();
-    let found: Vec<(&str, SpotsOrReason)> = wanted
+    let found: Vec<(&str, LookedOrReason)> = wanted
         .par_iter()
         .map(|(camera, clip)| {
             let focal_px = set_up.lens(camera).map(|l| l.fx_px);
-            (*camera, spots_of(session, camera, clip, &looks, focal_px, footage, config, watch, progress))
+            let gather = Some(&config.gather);
+            let looked =
+                look_through(session, camera, clip, &looks, focal_px, gather, footage, config, watch, progress);
+            (*camera, looked)
         })
         .collect();
     let mut warnings = Vec::new();
     let mut spots: Vec<(&str, ClipSpots)> = Vec::new();
+    let mut ridges = Vec::new();
     let mut failures = Vec::new();
     for (camera, outcome) in found {
         match outcome {
-            Ok((clip, said)) => {
-                warnings.extend(said);
-                spots.push((camera, clip));
+            Ok(looked) => {
+                warnings.extend(looked.warnings);
+                ridges.extend(looked.ridges);
+                spots.push((camera, looked.spots));
             }
             Err(reason) => failures.push(format!("camera {camera}: {reason}")),
         }
@@ -233,14 +243,65 @@ fn measure(
     warnings.extend(paths.warnings.iter().cloned());
     write_paths(take, &spots, &paths, out)?;
     let began = Instant::now();
-    let outcome =
+    let mut outcome =
         strokes::measure(&paths.rod, &config.strokes).map_err(|e| TakeFailure::Take(e.to_string()))?;
     watch.add("strokes", began.elapsed());
-    let result = gather(blank, paths, outcome, warnings, &config.evidence);
+    let began = Instant::now();
+    let loops = loops(set_up, &paths, &ridges, &mut outcome, &config.loops);
+    watch.add("line", began.elapsed());
+    warnings.extend(loops_word(&take.name, &ridges, &loops, outcome.strokes.len()));
+    let result = TakeResults { loops: loops.measured, ..gather(blank, paths, outcome, warnings, &config.evidence) };
     let began = Instant::now();
     crate::report::write_take(&result, &report_config(session), out)?;
     watch.add("plots", began.elapsed());
     Ok(result)
+}
+
+/// The line of every stroke.
+fn loops(
+    set_up: &SetUp,
+    paths: &TakePaths,
+    ridges: &[ClipRidges],
+    outcome: &mut StrokesOutcome,
+    settings: &LoopSettings,
+) -> Loops {
+    let views: Vec<LineView<'_>> = ridges
+        .iter()
+        .filter_map(|r| {
+            let placed = set_up.scene.cameras.iter().find(|c| c.name == r.camera)?;
+            let clock = paths.clocks.iter().find(|c| c.camera == r.camera)?;
+            let camera = Camera {
+                name: r.camera.clone(),
+                lens: set_up.lens(&r.camera)?.clone(),
+                pose: placed.pose(),
+                picture: r.picture,
+            };
+            Some(LineView { camera, clock: clock.clock, ridges: r })
+        })
+        .collect();
+    measure_loops(&views, &paths.rod.tip, &mut outcome.strokes, settings)
+}
+
+/// A word about strokes whose line was not seen.
+fn loops_word(take: &str, ridges: &[ClipRidges], loops: &Loops, strokes: usize) -> Vec<Warning> {
+    let mut out = Vec::new();
+    if ridges.iter().any(|r| r.cut_short) {
+        out.push(Warning::new(
+            Severity::Warning,
+            format!("take {take}"),
+            "so much moves in the picture that the room for points of the line ran out",
+            "later strokes have no loop; film shorter takes",
+        ));
+    }
+    if !loops.not_seen.is_empty() {
+        out.push(Warning::new(
+            Severity::Note,
+            format!("take {take}"),
+            format!("the line was measured in {} of {strokes} strokes", loops.measured.len()),
+            "run.json says why for each; a line that stands out from what is behind it helps",
+        ));
+    }
+    out
 }
 
 /// spots_<camera>.csv and path.csv.

@@ -83,10 +83,15 @@ figures! {
     ButtSpeed, "butt_peak_speed_m_s", "m/s", "butt speed", Butt, "Peak speed of the upper butt marker in W.";
     Creep, "creep_m", "m", "creep", Tip, "Travel toward the stroke's direction before W, at the upper butt marker when worn, at the tip otherwise.";
     Drift, "drift_m", "m", "drift", Tip, "Travel in the stroke's direction after the stop, at the upper butt marker when worn, at the tip otherwise.";
-    LoopWidth, "loop_width_m", "m", "loop width", Line, "Separation of fly leg and rod leg at the loop's nose at the standard moment.";
+    LoopWidth, "loop_width_m", "m", "loop width", Line, "Separation of fly leg and rod leg across the trajectory at the standard moment (nose 1.5 m ahead of the tip), at the first section, no nearer than 0.3 m behind the nose's front, where it is no more than twice the section's distance from the front.";
     LoopWidthProxy, "loop_width_proxy_m", "m", "loop width (proxy)", Tip, "Proxy where the line is not visible: height of the SLP above the tip's lowest point in counterflex. Not a measured loop.";
-    LoopSpeed, "loop_speed_m_s", "m/s", "loop speed", Line, "Speed of the loop's nose.";
-    FlyLegDip, "fly_leg_dip_m", "m", "fly leg dip", Line, "Largest dip of the fly leg toward the rod leg below the straight line joining its ends.";
+    LoopNarrowest, "loop_narrowest_m", "m", "narrowest", Line, "Smallest loop width while the nose's front is 0.75 to 2.25 m ahead of the tip.";
+    LoopSpeed, "loop_speed_m_s", "m/s", "loop speed", Line, "Speed of the loop's nose along its trajectory at the standard moment.";
+    LoopAngle, "loop_angle_deg", "deg", "trajectory", Line, "Elevation of the way the nose travels while its front is 0.75 to 2.25 m ahead of the tip; positive when it rises.";
+    FlyLegSpeed, "fly_leg_speed_m_s", "m/s", "fly leg speed", Line, "Twice the nose's speed less the tip's speed along the trajectory, at the standard moment: the speed of the fly leg, for a line that is not shot.";
+    FlyLegDip, "fly_leg_dip_m", "m", "fly leg dip", Line, "Largest dip of the fly leg toward the rod leg below the straight line joining its ends, from the width's section to 2.5 m behind the nose's front, at the standard moment.";
+    LoopCrossings, "loop_crossings", "", "crossings", Line, "How often the fly leg crosses the rod leg at the standard moment, seen from the side: once is closed or trailing, twice is tailing.";
+    LoopSymmetry, "loop_symmetry", "", "symmetry", Line, "Loop width divided by that of the stroke before: 1 when back and forward loops are alike.";
     Pause, "pause_s", "s", "pause", Tip, "From the previous stroke's stop to the start of this one.";
     Opposite, "opposite_deg", "deg", "opposite", Tip, "Angle between this chord and the previous stroke's chord; 180 when exactly opposite.";
 }

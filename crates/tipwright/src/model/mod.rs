@@ -5,6 +5,7 @@ pub mod clock;
 pub mod evidence;
 pub mod figures;
 pub mod footage;
+pub mod line;
 pub mod measured;
 pub mod path;
 pub mod results;

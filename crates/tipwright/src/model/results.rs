@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::clock::Clock;
 use super::evidence::StrokeEvidence;
+use super::line::StrokeLoop;
 use super::measured::Measured;
 use super::scene::Scene;
 use super::session::ReportUnits;
@@ -117,6 +118,9 @@ pub struct TakeResults {
     /// What the figures of each stroke speak for.
     #[serde(default)]
     pub evidence: Vec<StrokeEvidence>,
+    /// Loops, of the strokes whose line was measured.
+    #[serde(default)]
+    pub loops: Vec<StrokeLoop>,
 }
 
 /// Quality of one lens, for the page.

@@ -38,7 +38,7 @@ pub enum Kind {
 #[must_use]
 pub fn kind(id: FigureId) -> Kind {
     let info = id.info();
-    if id == FigureId::SignChanges {
+    if matches!(id, FigureId::SignChanges | FigureId::LoopCrossings) {
         return Kind::Count;
     }
     match info.unit {

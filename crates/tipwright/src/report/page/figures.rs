@@ -9,7 +9,20 @@ use crate::report::units::{Kind, Shown, UnitSystem, kind, show};
 /// Groups of figures in the order a caster is helped by: line first, then rod, then hand (Richards' order of
 /// diagnosis starts with the line; here the tip's path stands for it where the line was not measured).
 pub const GROUPS: &[(&str, &[FigureId])] = &[
-    ("Line", &[FigureId::LoopWidth, FigureId::LoopWidthProxy, FigureId::LoopSpeed, FigureId::FlyLegDip]),
+    (
+        "Line",
+        &[
+            FigureId::LoopWidth,
+            FigureId::LoopWidthProxy,
+            FigureId::LoopNarrowest,
+            FigureId::LoopSymmetry,
+            FigureId::LoopSpeed,
+            FigureId::FlyLegSpeed,
+            FigureId::LoopAngle,
+            FigureId::FlyLegDip,
+            FigureId::LoopCrossings,
+        ],
+    ),
     (
         "Path of the tip",
         &[

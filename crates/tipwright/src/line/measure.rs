@@ -1,0 +1,512 @@
+//! The loop of one stroke.
+
+use nalgebra::{Isometry3, Point3, Vector3};
+
+use super::geometry::{Flat, LoopLook, crossings, dot, look, upper_normal, way_of_travel};
+use super::legs::{Cells, Leg};
+use super::nose::{Front, Nose, robust_parabola, track, value};
+use super::side::{SidePlane, SidePoint, View};
+use super::{LineView, LoopConfig, LoopSettings, tip_at, views};
+use crate::model::line::{LoopMoment, LoopView, StrokeLoop};
+use crate::model::stroke::LoopShape;
+use crate::model::{FigureId, Figures, MarkerPath, Measured, Stroke};
+
+/// Figures that need the line.
+pub(super) const FIGURES: &[FigureId] = &[
+    FigureId::LoopWidth,
+    FigureId::LoopNarrowest,
+    FigureId::LoopSpeed,
+    FigureId::LoopAngle,
+    FigureId::FlyLegSpeed,
+    FigureId::FlyLegDip,
+    FigureId::LoopCrossings,
+    FigureId::LoopSymmetry,
+];
+
+/// Points this near in time are laid onto one curve, moved with the nose. 20 ms: two or three looks.
+const TOGETHER_S: f64 = 0.02;
+/// Least width error from how a leg is placed in the picture.
+const WIDTH_FLOOR_M: f64 = 0.005;
+/// Difference of the legs' distances from the plane, one standard deviation: the rod leg hangs from the tip, the fly leg
+/// runs where the tip ran before.
+const LEGS_APART_SD_M: f64 = 0.04;
+
+/// Figures of a stroke's line.
+pub(super) struct LoopFigures {
+    pub of_stroke: StrokeLoop,
+    values: Vec<(FigureId, Result<Measured, String>)>,
+}
+
+impl LoopFigures {
+    pub fn enter(&self, figures: &mut Figures) {
+        for (id, value) in &self.values {
+            match value {
+                Ok(measured) => figures.set(*id, *measured),
+                Err(reason) => figures.set_missing(*id, reason.clone()),
+            }
+        }
+    }
+}
+
+/// The curve of one look.
+struct Reading {
+    t_s: f64,
+    look: LoopLook,
+    rod_leg: Leg,
+    fly_leg: Vec<Flat>,
+    points: usize,
+}
+
+/// All of one camera.
+struct OneView<'a> {
+    name: &'a str,
+    points: Vec<SidePoint>,
+    nose: Nose,
+    /// Mean absolute lever along the way: 0 is broadside.
+    lever: Flat,
+    distance_m: f64,
+}
+
+pub(super) fn measure(
+    line_views: &[LineView<'_>],
+    tip: &MarkerPath,
+    stroke: &Stroke,
+    next_s: Option<f64>,
+    settings: &LoopSettings,
+) -> Result<LoopFigures, String> {
+    let config = &settings.read;
+    let from_s = stroke.figures.get(FigureId::TRsp).ok_or("the stroke has no end")?.value;
+    let until_s = next_s.map_or(f64::INFINITY, |n| n + 0.2).min(from_s + config.longest_s);
+    let world_from_cast = stroke.cast_from_world.inverse();
+    let [start, end] = stroke.chord_in_cast.map(|p| world_from_cast * p);
+    let tips: Vec<Point3<f64>> =
+        (0..30).filter_map(|k| tip_at(tip, from_s + 0.01 * f64::from(k))).collect();
+    if tips.len() < 10 {
+        return Err("the tip is not known after the stop".into());
+    }
+    let mean = tips.iter().fold(Vector3::zeros(), |m, p| m + p.coords / tips.len() as f64);
+    let plane = SidePlane::new(Point3::from(mean), end - start).ok_or("the stroke has no direction")?;
+    let flat_tip = |t_s: f64| tip_at(tip, t_s).map(|p| plane.flat(&p));
+    let see = |off_m: f64| -> (Vec<OneView<'_>>, Vec<String>) {
+        let (mut seen, mut reasons) = (Vec::new(), Vec::new());
+        for v in line_views {
+            let view = View { camera: &v.camera, clock: &v.clock, ridges: v.ridges };
+            let points = view.points(&plane, [from_s - 0.02, until_s], off_m);
+            match track(&points, &flat_tip) {
+                Ok(nose) => {
+                    let n = nose.fronts.len() as f64;
+                    let lever = nose
+                        .fronts
+                        .iter()
+                        .fold([0.0, 0.0], |m, f| [m[0] + f.lever[0] / n, m[1] + f.lever[1] / n]);
+                    let distance_m = points.iter().map(|p| p.distance_m).sum::<f64>() / points.len() as f64;
+                    seen.push(OneView { name: &v.camera.name, points, nose, lever, distance_m });
+                }
+                Err(reason) => reasons.push(format!("camera {}: {reason}", v.camera.name)),
+            }
+        }
+        // the most broadside first
+        seen.sort_by(|a, b| a.lever[0].abs().total_cmp(&b.lever[0].abs()).then(a.name.cmp(b.name)));
+        (seen, reasons)
+    };
+    let (mut seen, mut reasons) = see(0.0);
+    let off_plane = match seen.as_slice() {
+        [a, b, ..] => views::off_plane(&a.nose.fronts, &b.nose.fronts),
+        _ => None,
+    };
+    if let Some(off) = off_plane {
+        (seen, reasons) = see(off.value);
+    }
+    let off_sd_m = off_plane.map_or(config.off_plane_sd_m, |o| o.sd);
+    let first = seen.first().ok_or_else(|| reasons.join("; "))?;
+    let way = trajectory(&first.nose, &flat_tip, config)
+        .ok_or("the loop's nose is not seen far enough to know which way it goes")?;
+    let mut one_by_one = Vec::new();
+    for view in &seen {
+        match of_view(view, way, &flat_tip, off_sd_m, config) {
+            Ok(result) => one_by_one.push((view, result)),
+            Err(reason) => reasons.push(format!("camera {}: {reason}", view.name)),
+        }
+    }
+    let (main_view, main) = one_by_one.first().ok_or_else(|| reasons.join("; "))?;
+    let widths: Vec<Measured> = one_by_one.iter().map(|(_, r)| r.width).collect();
+    let width = agreed(&widths).ok_or_else(|| {
+        let said: Vec<String> = one_by_one
+            .iter()
+            .map(|(v, r)| format!("{} {:.2} m", v.name, r.width.value))
+            .collect();
+        format!("the cameras disagree about the loop's width: {}", said.join(", "))
+    })?;
+    let speed = agreed(&one_by_one.iter().map(|(_, r)| r.speed).collect::<Vec<_>>()).unwrap_or(main.speed);
+    let to_cast = |p: Flat| cast_point(&plane, &stroke.cast_from_world, p);
+    let (shape, shape_probability, crossing_count) = shape_of(&main.readings, config);
+    let middle = main
+        .readings
+        .iter()
+        .min_by(|a, b| (a.t_s - main.t_s).abs().total_cmp(&(b.t_s - main.t_s).abs()))
+        .ok_or("no look near the standard moment")?;
+    let way_end = to_cast([way[0], way[1] + plane.origin.z]);
+    let way_start = to_cast([0.0, plane.origin.z]);
+    let mut rod_leg: Vec<Flat> = middle.rod_leg.curve.iter().map(|p| to_cast(*p)).collect();
+    rod_leg.reverse();
+    let of_stroke = StrokeLoop {
+        stroke: stroke.stroke,
+        t_s: main.t_s,
+        shape,
+        shape_probability,
+        size: settings.sizes.size(width.value.abs()),
+        way_in_cast: [way_end[0] - way_start[0], way_end[1] - way_start[1]],
+        rod_leg_in_cast_m: rod_leg,
+        fly_leg_in_cast_m: middle.fly_leg.iter().map(|p| to_cast(*p)).collect(),
+        section_in_cast_m: middle.look.section.map(to_cast),
+        moments: main
+            .readings
+            .iter()
+            .map(|r| LoopMoment {
+                t_s: r.t_s,
+                travel_m: r.look.travel_m,
+                nose_in_cast_m: to_cast(r.look.front),
+                width_m: Measured::new(r.look.width_m.abs(), main.width.sd.hypot(main.scatter_m)),
+            })
+            .collect(),
+        views: one_by_one
+            .iter()
+            .map(|(v, r)| LoopView { camera: v.name.to_owned(), width_m: r.width, points: r.points as u32 })
+            .collect(),
+        off_plane_m: off_plane.map(|o| if way_end[0] < way_start[0] { o.scaled(-1.0) } else { o }),
+    };
+    let tip_speed = tip_speed_along(tip, main.t_s, &plane, way);
+    let angle_deg = way[1].atan2(way[0].abs()).to_degrees();
+    let angle_sd_deg = (main.front_scatter_m / (config.travel_m[1] - config.travel_m[0])).atan().to_degrees()
+        + (off_sd_m * main_view.lever[1].abs() / main_view.distance_m).atan().to_degrees();
+    let shape_reason = || "the rod leg could not be followed to the tip, so the shape is not certain".to_string();
+    let dip = dip_of(&main.readings, config).ok_or("too little of the fly leg is seen".to_string());
+    let values = vec![
+        (FigureId::LoopWidth, Ok(width)),
+        (FigureId::LoopNarrowest, Ok(Measured::new(main.narrowest_m, width.sd.hypot(main.scatter_m)))),
+        (FigureId::LoopSpeed, Ok(speed)),
+        (FigureId::LoopAngle, Ok(Measured::new(angle_deg, angle_sd_deg))),
+        (
+            FigureId::FlyLegSpeed,
+            tip_speed
+                .map(|v| Measured::new(2.0 * speed.value - v, (2.0 * speed.sd).hypot(0.3)))
+                .ok_or("the tip is not known at the standard moment".to_string()),
+        ),
+        (FigureId::FlyLegDip, dip),
+        (
+            FigureId::LoopCrossings,
+            crossing_count.map(|c| Measured::new(f64::from(c), 0.0)).ok_or_else(shape_reason),
+        ),
+    ];
+    Ok(LoopFigures { of_stroke, values })
+}
+
+/// A place of the side view in the cast frame: X, Z.
+fn cast_point(plane: &SidePlane, cast_from_world: &Isometry3<f64>, p: Flat) -> [f64; 2] {
+    let flat = plane.origin + p[0] * plane.way;
+    let in_cast = cast_from_world * Point3::new(flat.x, flat.y, p[1]);
+    [in_cast.x, in_cast.z]
+}
+
+fn tip_speed_along(tip: &MarkerPath, t_s: f64, plane: &SidePlane, way: Flat) -> Option<f64> {
+    let (a, b) = (tip_at(tip, t_s - 0.01)?, tip_at(tip, t_s + 0.01)?);
+    let (a, b) = (plane.flat(&a), plane.flat(&b));
+    Some(((b[0] - a[0]) * way[0] + (b[1] - a[1]) * way[1]) / 0.02)
+}
+
+/// Direction of the nose's travel between the first and last travel.
+fn trajectory(nose: &Nose, tip: &dyn Fn(f64) -> Option<Flat>, config: &LoopConfig) -> Option<Flat> {
+    let within = |f: &&Front| {
+        tip(f.t_s).is_some_and(|t| {
+            let ahead = f.at[0] - t[0];
+            ahead > config.travel_m[0] && ahead < config.travel_m[1]
+        })
+    };
+    let places: Vec<Flat> = nose.fronts.iter().filter(within).map(|f| f.at).collect();
+    let way = way_of_travel(&places)?;
+    (way[0] > 0.5).then_some(way)
+}
+
+struct OfView {
+    t_s: f64,
+    width: Measured,
+    speed: Measured,
+    scatter_m: f64,
+    front_scatter_m: f64,
+    narrowest_m: f64,
+    points: usize,
+    readings: Vec<Reading>,
+}
+
+fn of_view(
+    view: &OneView<'_>,
+    way: Flat,
+    tip: &dyn Fn(f64) -> Option<Flat>,
+    off_sd_m: f64,
+    config: &LoopConfig,
+) -> Result<OfView, String> {
+    let fronts = &view.nose.fronts;
+    let mut radii: Vec<f64> = fronts.iter().map(|f| f.radius_m).collect();
+    radii.sort_by(f64::total_cmp);
+    let radius_m = radii[radii.len() / 2];
+    let t0_s = fronts[fronts.len() / 2].t_s;
+    let places: Vec<(f64, Flat)> = fronts.iter().map(|f| (f.t_s - t0_s, f.along(way, radius_m))).collect();
+    let up = upper_normal(way);
+    let rows = |axis: Flat| places.iter().map(|(t, p)| (*t, dot(*p, axis))).collect::<Vec<_>>();
+    let unsteady = || "the loop's nose cannot be followed".to_string();
+    let (along, along_scatter, weights) = robust_parabola(&rows(way), 0.003).ok_or_else(unsteady)?;
+    let (across, across_scatter, _) = robust_parabola(&rows(up), 0.003).ok_or_else(unsteady)?;
+    let travel = |t_s: f64| tip(t_s).map(|p| value(along, t_s - t0_s) - dot(p, way));
+    let (first_s, last_s) = (fronts[0].t_s, fronts[fronts.len() - 1].t_s);
+    let t_s = crossing_time(&travel, config.standard_travel_m, first_s - 0.03, last_s + 0.03).ok_or_else(|| {
+        format!("the nose is not seen where it is {:.1} m ahead of the tip", config.standard_travel_m)
+    })?;
+    let mut readings = Vec::new();
+    for front in fronts {
+        let Some(ahead) = travel(front.t_s) else { continue };
+        if ahead < config.travel_m[0] - 0.1 || ahead > config.travel_m[1] + 0.1 {
+            continue;
+        }
+        readings.extend(read(view, front.t_s, [along, across], t0_s, way, tip, config));
+    }
+    if readings.len() < config.fewest_moments {
+        return Err(format!("the legs of the loop are seen at {} instants only", readings.len()));
+    }
+    let trend: Vec<(f64, f64)> = readings.iter().map(|r| (r.look.travel_m, r.look.width_m)).collect();
+    let (line, scatter_m, kept) = robust_line(&trend, config.standard_travel_m).ok_or_else(unsteady)?;
+    let width_m = line;
+    let [share, floor_m] = config.largest_scatter;
+    if scatter_m > (share * width_m.abs()).max(floor_m) || 2 * kept < trend.len() || kept < config.fewest_moments {
+        return Err("the loop's width jumps from instant to instant".into());
+    }
+    let n = (kept as f64 / 2.0).max(1.0);
+    let width_sd = [
+        scatter_m / n.sqrt(),
+        WIDTH_FLOOR_M,
+        width_m.abs() * off_sd_m / view.distance_m,
+        LEGS_APART_SD_M * view.lever[1].abs(),
+    ];
+    let readings: Vec<Reading> = readings
+        .into_iter()
+        .filter(|r| (r.look.width_m - width_m).abs() < 6.0 * scatter_m.max(0.02) + 0.4 * width_m.abs())
+        .collect();
+    let narrowest_m = narrowest(&readings);
+    let (times, w): (Vec<f64>, Vec<f64>) =
+        places.iter().zip(&weights).map(|((t, _), w)| (*t, *w)).unzip();
+    let sum_w: f64 = w.iter().sum();
+    let mean_t = times.iter().zip(&w).map(|(t, w)| t * w).sum::<f64>() / sum_w;
+    let spread_t2 = times.iter().zip(&w).map(|(t, w)| w * (t - mean_t).powi(2)).sum::<f64>();
+    let speed = along[1] + 2.0 * along[2] * (t_s - t0_s);
+    let speed_sd = [
+        // a parabola's slope inside its span is about twice as uncertain as a line's
+        2.0 * along_scatter / spread_t2.sqrt(),
+        speed * off_sd_m / view.distance_m,
+        speed * 0.004,
+    ];
+    Ok(OfView {
+        t_s,
+        width: Measured::new(width_m.abs(), root_sum(&width_sd)),
+        speed: Measured::new(speed, root_sum(&speed_sd)),
+        scatter_m,
+        front_scatter_m: across_scatter,
+        narrowest_m,
+        points: readings.iter().map(|r| r.points).sum(),
+        readings,
+    })
+}
+
+fn root_sum(parts: &[f64]) -> f64 {
+    parts.iter().map(|p| p * p).sum::<f64>().sqrt()
+}
+
+/// First time at which a rising function reaches a level.
+fn crossing_time(f: &dyn Fn(f64) -> Option<f64>, level: f64, from_s: f64, to_s: f64) -> Option<f64> {
+    let mut before: Option<(f64, f64)> = None;
+    let mut t_s = from_s;
+    while t_s <= to_s {
+        if let Some(now) = f(t_s) {
+            if let Some((bt, b)) = before {
+                if b < level && now >= level {
+                    return Some(bt + (t_s - bt) * (level - b) / (now - b));
+                }
+            }
+            before = Some((t_s, now));
+        }
+        t_s += 0.002;
+    }
+    None
+}
+
+/// Robust straight line; its value at `x`, the scatter about it and how many kept their say.
+fn robust_line(points: &[(f64, f64)], x: f64) -> Option<(f64, f64, usize)> {
+    let mut w = vec![1.0; points.len()];
+    let mut out = None;
+    for _ in 0..12 {
+        let sum = |f: &dyn Fn(f64, f64) -> f64| -> f64 {
+            points.iter().zip(&w).map(|((a, b), w)| w * f(*a - x, *b)).sum()
+        };
+        let (n, sx, sy) = (sum(&|_, _| 1.0), sum(&|a, _| a), sum(&|_, b| b));
+        let (sxx, sxy) = (sum(&|a, _| a * a), sum(&|a, b| a * b));
+        let det = n * sxx - sx * sx;
+        if !(n > 1.5) {
+            return None;
+        }
+        let (at, slope) = if det > 1e-6 {
+            ((sxx * sy - sx * sxy) / det, (n * sxy - sx * sy) / det)
+        } else {
+            (sy / n, 0.0)
+        };
+        let off: Vec<f64> = points.iter().map(|(a, b)| (b - at - slope * (a - x)).abs()).collect();
+        let mut sorted = off.clone();
+        sorted.sort_by(f64::total_cmp);
+        let scatter = (1.4826 * sorted[sorted.len() / 2]).max(0.003);
+        for (w, r) in w.iter_mut().zip(&off) {
+            let z = r / (3.5 * scatter);
+            *w = if z < 1.0 { (1.0 - z * z).powi(2) } else { 0.0 };
+        }
+        out = Some((at, scatter, w.iter().filter(|w| **w > 0.05).count()));
+    }
+    out
+}
+
+/// Smallest of the widths, each the median of itself and its neighbours.
+fn narrowest(readings: &[Reading]) -> f64 {
+    let widths: Vec<f64> = readings.iter().map(|r| r.look.width_m.abs()).collect();
+    if widths.len() < 3 {
+        return widths.iter().copied().fold(f64::INFINITY, f64::min);
+    }
+    widths
+        .windows(3)
+        .map(|w| {
+            let mut w = [w[0], w[1], w[2]];
+            w.sort_by(f64::total_cmp);
+            w[1]
+        })
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// The curve at one instant.
+fn read(
+    view: &OneView<'_>,
+    t_s: f64,
+    [along, across]: [[f64; 3]; 2],
+    t0_s: f64,
+    way: Flat,
+    tip: &dyn Fn(f64) -> Option<Flat>,
+    config: &LoopConfig,
+) -> Option<Reading> {
+    let up = upper_normal(way);
+    let nose_at = |t: f64| [value(along, t - t0_s), value(across, t - t0_s)];
+    let here = nose_at(t_s);
+    let front = [here[0] * way[0] + here[1] * up[0], here[0] * way[1] + here[1] * up[1]];
+    let tip = tip(t_s)?;
+    let mut points = Vec::new();
+    for p in view.points.iter().filter(|p| (p.t_s - t_s).abs() < TOGETHER_S) {
+        let then = nose_at(p.t_s);
+        let moved = [here[0] - then[0], here[1] - then[1]];
+        let at = [
+            p.at[0] + moved[0] * way[0] + moved[1] * up[0],
+            p.at[1] + moved[0] * way[1] + moved[1] * up[1],
+        ];
+        // nothing ahead of the nose belongs to it
+        if dot(at, way) < here[0] + 0.15 {
+            points.push(SidePoint { at, ..*p });
+        }
+    }
+    let cells = Cells::new(&points)?;
+    let longest_m = config.fly_leg_m + 0.3;
+    let down = [-up[0], -up[1]];
+    let follow = |first: Flat, tip: Flat| cells.follow(front, first, tip, way, longest_m);
+    let (upper, lower) = (follow(up, tip), follow(down, tip));
+    let nowhere = [f64::NAN, f64::NAN];
+    // the rod leg comes to the tip; when neither or both do, it is the lower one
+    let (rod, fly) = if upper.at_tip && !lower.at_tip {
+        (upper, follow(down, nowhere))
+    } else {
+        (lower, follow(up, nowhere))
+    };
+    let mut curve: Vec<Flat> = rod.curve.iter().rev().copied().collect();
+    curve.extend(&fly.curve[1..]);
+    let look = look(&curve, way, config)?;
+    let travel_m = here[0] - dot(tip, way);
+    let look = LoopLook { travel_m, ..look };
+    let seen = rod.share_seen(way, look.section_m).min(fly.share_seen(way, look.section_m));
+    if seen < config.least_seen || (look.front_m - here[0]).abs() > 0.12 {
+        return None;
+    }
+    Some(Reading { t_s, look, rod_leg: rod, fly_leg: fly.curve, points: points.len() })
+}
+
+/// Shape at the standard moment by the looks about it: shape, its probability, crossings where certain.
+fn shape_of(readings: &[Reading], config: &LoopConfig) -> (Option<LoopShape>, f64, Option<u32>) {
+    let near: Vec<&Reading> = about_standard(readings, config)
+        .filter(|r| r.rod_leg.at_tip && r.look.fly_leg_m > 0.5 * (config.fly_leg_m - config.least_section_m))
+        .collect();
+    if near.len() < 2 {
+        return (None, 0.0, None);
+    }
+    let counts: Vec<u32> =
+        near.iter().map(|r| crossings(&r.look.separations, config.least_crossing_m).min(2)).collect();
+    let share = |n: u32| counts.iter().filter(|c| **c == n).count() as f64 / counts.len() as f64;
+    let most = [0, 1, 2].into_iter().max_by(|a, b| share(*a).total_cmp(&share(*b))).unwrap_or(0);
+    let probability = (share(most) * counts.len() as f64 + 0.5) / (counts.len() as f64 + 1.0);
+    if share(most) < 0.65 {
+        return (None, probability, None);
+    }
+    let shape = match most {
+        1 => LoopShape::Crossing,
+        2 => LoopShape::Tailing,
+        _ => {
+            let middle = |f: fn(&LoopLook) -> f64| median(near.iter().map(|r| f(&r.look)).collect());
+            let typical = LoopLook {
+                dip_m: middle(|l| l.dip_m),
+                dome_m: middle(|l| l.dome_m),
+                fly_leg_m: middle(|l| l.fly_leg_m),
+                separations: Vec::new(),
+                ..near[0].look.clone()
+            };
+            typical.shape(config)
+        }
+    };
+    (Some(shape), probability, Some(most))
+}
+
+fn about_standard<'a>(readings: &'a [Reading], config: &'a LoopConfig) -> impl Iterator<Item = &'a Reading> {
+    readings.iter().filter(|r| (r.look.travel_m - config.standard_travel_m).abs() < 0.35)
+}
+
+fn median(mut all: Vec<f64>) -> f64 {
+    all.sort_by(f64::total_cmp);
+    all.get(all.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+fn dip_of(readings: &[Reading], config: &LoopConfig) -> Option<Measured> {
+    let dips: Vec<f64> = about_standard(readings, config)
+        .filter(|r| r.look.fly_leg_m > 0.5 * (config.fly_leg_m - config.least_section_m))
+        .map(|r| r.look.dip_m)
+        .collect();
+    if dips.len() < 2 {
+        return None;
+    }
+    let middle = median(dips.clone());
+    let scatter = 1.4826 * median(dips.iter().map(|d| (d - middle).abs()).collect());
+    Some(Measured::new(middle, (scatter / (dips.len() as f64).sqrt()).hypot(0.01)))
+}
+
+/// Weighted mean of what the cameras say; its error grows by their disagreement. `None` when they cannot both be right.
+fn agreed(all: &[Measured]) -> Option<Measured> {
+    let (first, rest) = all.split_first()?;
+    let mut out = *first;
+    for m in rest {
+        let apart = (m.value - out.value).abs();
+        let allowed = out.sd.hypot(m.sd);
+        if apart > (5.0 * allowed).max(0.15 * out.value.abs()) {
+            return None;
+        }
+        let (a, b) = (out.sd.powi(-2), m.sd.powi(-2));
+        let value = (a * out.value + b * m.value) / (a + b);
+        // half the disagreement stands for what the two do not share
+        out = Measured::new(value, (a + b).sqrt().recip().max(0.5 * apart * (apart / allowed / 2.0).min(1.0)));
+    }
+    Some(out)
+}

@@ -1,0 +1,246 @@
+//! The nose of the loop over time: the front of something that moves ahead of the tip, upright where it is foremost.
+//!
+//! Points that run steeply are voted over front speed and place (Hough, US patent 3,069,654 (1962), from memory), then the
+//! front of each frame is the vertex of a parabola through the steep points near the vote, and a parabola over time goes
+//! through the fronts, robustly.
+
+use super::geometry::Flat;
+use super::side::SidePoint;
+
+/// Front of one frame.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Front {
+    pub frame: usize,
+    pub t_s: f64,
+    /// Foremost place along the horizontal way.
+    pub at: Flat,
+    /// Radius of curvature there.
+    pub radius_m: f64,
+    pub lever: Flat,
+    pub points: usize,
+}
+
+/// The nose's track.
+#[derive(Debug, Clone)]
+pub(super) struct Nose {
+    pub fronts: Vec<Front>,
+}
+
+/// Slowest and fastest nose, metres per second: half the fly leg's speed, and line flies at 5 to 45 m/s.
+const SPEEDS_M_S: [f64; 2] = [2.5, 22.0];
+const SPEED_STEP_M_S: f64 = 0.25;
+/// Width of a bin of the vote: a tenth of a frame's travel at 120 a second would be finer than a parabola's error.
+const BIN_M: f64 = 0.03;
+/// Nose ahead of the tip while it is looked for.
+const AHEAD_M: [f64; 2] = [0.3, 3.6];
+/// Height of the nose over the tip.
+const HEIGHT_M: [f64; 2] = [-1.6, 2.2];
+/// Steepness of the points near a front, as the sine of their slope: within 45 degrees of upright.
+const STEEP: f64 = 0.7;
+/// More points of one frame in a bin add nothing: a bush would outvote the line.
+const MOST_PER_FRAME: f64 = 8.0;
+/// Scatter of fronts about their parabola at which a track is no track.
+const LARGEST_SCATTER_M: f64 = 0.06;
+/// Fewest fronts of a track.
+const FEWEST_FRONTS: usize = 5;
+
+/// Least squares of a parabola `c0 + c1 x + c2 x^2` with weights.
+pub(super) fn parabola(points: &[(f64, f64, f64)]) -> Option<[f64; 3]> {
+    let mut a = nalgebra::Matrix3::zeros();
+    let mut b = nalgebra::Vector3::zeros();
+    for (x, y, w) in points {
+        let row = nalgebra::Vector3::new(1.0, *x, x * x);
+        a += *w * row * row.transpose();
+        b += *w * *y * row;
+    }
+    let c = a.cholesky()?.solve(&b);
+    c.iter().all(|v| v.is_finite()).then_some([c[0], c[1], c[2]])
+}
+
+pub(super) fn value(c: [f64; 3], x: f64) -> f64 {
+    c[0] + x * (c[1] + x * c[2])
+}
+
+/// Robust parabola: points farther off than three scatters lose their say. Returns it with the scatter and weights.
+pub(super) fn robust_parabola(points: &[(f64, f64)], floor: f64) -> Option<([f64; 3], f64, Vec<f64>)> {
+    let mut weights = vec![1.0; points.len()];
+    let mut result = None;
+    for _ in 0..12 {
+        let weighted: Vec<_> = points.iter().zip(&weights).map(|((x, y), w)| (*x, *y, *w)).collect();
+        let c = parabola(&weighted)?;
+        let mut off: Vec<f64> = points.iter().map(|(x, y)| (y - value(c, *x)).abs()).collect();
+        let each = off.clone();
+        off.sort_by(f64::total_cmp);
+        let scatter = (1.4826 * off[off.len() / 2]).max(floor);
+        for (w, r) in weights.iter_mut().zip(&each) {
+            let x = r / (3.0 * scatter);
+            *w = if x < 1.0 { (1.0 - x * x).powi(2) } else { 0.0 };
+        }
+        if weights.iter().filter(|w| **w > 0.0).count() < 4 {
+            return None;
+        }
+        result = Some((c, scatter, weights.clone()));
+    }
+    result
+}
+
+/// Finds the nose among one camera's points. `tip_at`: the tip in the side view.
+pub(super) fn track(points: &[SidePoint], tip_at: &dyn Fn(f64) -> Option<Flat>) -> Result<Nose, &'static str> {
+    let steep: Vec<SidePoint> = points
+        .iter()
+        .filter(|p| {
+            let Some(tip) = tip_at(p.t_s) else { return false };
+            let (s, h) = (p.at[0] - tip[0], p.at[1] - tip[1]);
+            p.along[1].abs() > STEEP
+                && s > AHEAD_M[0]
+                && s < AHEAD_M[1]
+                && h > HEIGHT_M[0]
+                && h < HEIGHT_M[1]
+        })
+        .copied()
+        .collect();
+    if steep.len() < 12 {
+        return Err("no line is seen ahead of the tip after the stop");
+    }
+    let (speed_m_s, place_m, t0_s) = vote(&steep);
+    let mut fronts = Vec::new();
+    let mut i = 0;
+    while i < steep.len() {
+        let frame = steep[i].frame;
+        let end = i + steep[i..].iter().take_while(|p| p.frame == frame).count();
+        fronts.extend(front(&steep[i..end], |t_s| place_m + speed_m_s * (t_s - t0_s)));
+        i = end;
+    }
+    if fronts.len() < FEWEST_FRONTS {
+        return Err("too little of the loop's nose is seen");
+    }
+    let over_time: Vec<(f64, f64)> = fronts.iter().map(|f| (f.t_s - t0_s, f.at[0])).collect();
+    let (c, scatter, weights) =
+        robust_parabola(&over_time, 0.004).ok_or("the loop's nose cannot be followed")?;
+    if scatter > LARGEST_SCATTER_M {
+        return Err("the loop's nose cannot be told from what moves around it");
+    }
+    let kept: Vec<Front> = fronts.iter().zip(&weights).filter(|(_, w)| **w > 0.1).map(|(f, _)| *f).collect();
+    let heights: Vec<(f64, f64)> = kept.iter().map(|f| (f.t_s - t0_s, f.at[1])).collect();
+    let (_, height_scatter, weights) =
+        robust_parabola(&heights, 0.01).ok_or("the height of the loop's nose is not steady")?;
+    let kept: Vec<Front> = kept.iter().zip(&weights).filter(|(_, w)| **w > 0.1).map(|(f, _)| *f).collect();
+    let span_s = kept.last().map_or(0.0, |f| f.t_s) - kept.first().map_or(0.0, |f| f.t_s);
+    let speed = c[1] + c[2] * (kept.first().map_or(0.0, |f| f.t_s) + kept.last().map_or(0.0, |f| f.t_s) - 2.0 * t0_s);
+    if kept.len() < FEWEST_FRONTS
+        || 2 * kept.len() < fronts.len()
+        || height_scatter > 3.0 * LARGEST_SCATTER_M
+        || !(speed * span_s > 0.6)
+        || !(speed > SPEEDS_M_S[0])
+    {
+        return Err("the loop's nose is seen too shortly or too unsteadily");
+    }
+    Ok(Nose { fronts: kept })
+}
+
+/// Speed and place with the most points close behind a straight front and few ahead of it.
+fn vote(steep: &[SidePoint]) -> (f64, f64, f64) {
+    let t0_s = steep[steep.len() / 2].t_s;
+    let mut best = (f64::MIN, SPEEDS_M_S[0], 0.0);
+    let mut speed_m_s = SPEEDS_M_S[0];
+    while speed_m_s <= SPEEDS_M_S[1] {
+        let place = |p: &SidePoint| p.at[0] - speed_m_s * (p.t_s - t0_s);
+        let (low, high) =
+            steep.iter().map(place).fold((f64::MAX, f64::MIN), |(l, h), x| (l.min(x), h.max(x)));
+        let bins = ((high - low) / BIN_M) as usize + 2;
+        let mut total = vec![0.0f64; bins + 12];
+        let mut own = vec![0.0f64; bins + 12];
+        let mut i = 0;
+        while i < steep.len() {
+            let frame = steep[i].frame;
+            let end = i + steep[i..].iter().take_while(|p| p.frame == frame).count();
+            for p in &steep[i..end] {
+                own[((place(p) - low) / BIN_M) as usize] += 1.0;
+            }
+            for (t, o) in total.iter_mut().zip(&mut own) {
+                *t += o.min(MOST_PER_FRAME);
+                *o = 0.0;
+            }
+            i = end;
+        }
+        for k in 0..bins {
+            let behind = total[k] + total[k + 1] + if k > 0 { total[k - 1] } else { 0.0 };
+            let ahead: f64 = total[k + 3..k + 11].iter().sum();
+            let score = behind - 0.5 * ahead;
+            if score > best.0 {
+                best = (score, speed_m_s, low + (k as f64 + 0.5) * BIN_M);
+            }
+        }
+        speed_m_s += SPEED_STEP_M_S;
+    }
+    (best.1, best.2, t0_s)
+}
+
+/// Vertex of the parabola through the steep points of one frame near where the front should be.
+fn front(points: &[SidePoint], foreseen: impl Fn(f64) -> f64) -> Option<Front> {
+    let near: Vec<&SidePoint> = points.iter().filter(|p| (p.at[0] - foreseen(p.t_s)).abs() < 0.3).collect();
+    if near.len() < 4 {
+        return None;
+    }
+    // middle of the fullest 6 cm along the way and 40 cm of height
+    let (_, s0, h0) = near
+        .iter()
+        .map(|p| {
+            let n = near
+                .iter()
+                .filter(|q| (q.at[0] - p.at[0]).abs() < 0.03 && (q.at[1] - p.at[1]).abs() < 0.2)
+                .count();
+            (n, p.at[0], p.at[1])
+        })
+        .max_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)))?;
+    let mut c = [s0, 0.0, 0.0];
+    let mut gate = 0.06;
+    let mut used = 0;
+    let mut middle = h0;
+    for round in 0..5 {
+        let chosen: Vec<(f64, f64, f64)> = near
+            .iter()
+            .filter(|p| {
+                let x = p.at[1] - h0;
+                (p.at[0] - value(c, x)).abs() < gate && (p.at[1] - middle).abs() < 0.6
+            })
+            .map(|p| (p.at[1] - h0, p.at[0], 1.0))
+            .collect();
+        used = chosen.len();
+        if used < 4 {
+            return None;
+        }
+        middle = h0 + chosen.iter().map(|p| p.0).sum::<f64>() / used as f64;
+        c = parabola(&chosen)?;
+        gate = if round < 2 { 0.05 } else { 0.03 };
+    }
+    // it must bulge forward, with a radius between that of a hand and that of a barn door
+    let radius_m = -0.5 / c[2];
+    if !(radius_m > 0.04 && radius_m < 3.0) {
+        return None;
+    }
+    let x = -0.5 * c[1] / c[2];
+    if x.abs() > 0.5 {
+        return None;
+    }
+    let nearest = near.iter().min_by(|a, b| {
+        let d = |p: &SidePoint| (p.at[1] - h0 - x).abs() + (p.at[0] - value(c, x)).abs();
+        d(a).total_cmp(&d(b))
+    })?;
+    Some(Front {
+        frame: nearest.frame,
+        t_s: nearest.t_s,
+        at: [value(c, x), h0 + x],
+        radius_m,
+        lever: nearest.lever,
+        points: used,
+    })
+}
+
+impl Front {
+    /// Where the same nose is foremost along a trajectory `way`.
+    pub fn along(&self, way: Flat, radius_m: f64) -> Flat {
+        let slope = way[1] / way[0];
+        [self.at[0] - 0.5 * radius_m * slope * slope, self.at[1] + radius_m * slope]
+    }
+}

@@ -1,0 +1,128 @@
+//! The fly line: thin curves found in pictures, and the loop they make. Definitions and a drawing are in
+//! `crates/tipwright/src/line/README.md`.
+
+use serde::{Deserialize, Serialize};
+
+use super::camera::Picture;
+use super::measured::Measured;
+use super::stroke::LoopShape;
+
+/// A point on a thin bright or dark curve, upright pixels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RidgePoint {
+    /// To the right.
+    pub x_px: f32,
+    /// Downward.
+    pub y_px: f32,
+    /// Direction of the curve from +x towards +y (down), radians, modulo pi.
+    pub angle_rad: f32,
+    /// Height over its surroundings, levels of 255; negative where the curve is darker.
+    pub contrast: f32,
+    /// Standard deviation of the position across the curve.
+    pub sigma_px: f32,
+}
+
+/// Thin curves of one frame, as points in no order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FrameRidges {
+    /// Position in the clip, from 0.
+    pub frame_idx: u32,
+    /// Presentation time after re-timing, seconds.
+    pub pts_s: f64,
+    /// The points.
+    pub points: Vec<RidgePoint>,
+}
+
+/// Thin curves of one clip that were not there a while before.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClipRidges {
+    /// Camera name.
+    pub camera: String,
+    /// Picture geometry of the clip.
+    pub picture: Picture,
+    /// Frames looked at, in order; every second or so.
+    pub frames: Vec<FrameRidges>,
+    /// Why the last frames are missing, when the room for points ran out.
+    pub cut_short: bool,
+}
+
+/// What a loop is called by its width. Limits differ from source to source, so they are settings.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum LoopSize {
+    /// Narrow.
+    Tight,
+    /// Between.
+    Medium,
+    /// Wide.
+    Wide,
+    /// So wide that it hardly is a loop.
+    Open,
+}
+
+impl LoopSize {
+    /// As written on pages.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Tight => "tight",
+            Self::Medium => "medium",
+            Self::Wide => "wide",
+            Self::Open => "open",
+        }
+    }
+}
+
+/// A loop at one instant.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct LoopMoment {
+    /// Session time.
+    pub t_s: f64,
+    /// Front of the nose ahead of the tip, along the trajectory.
+    pub travel_m: f64,
+    /// Front of the nose in the cast frame of the take: X the way the forward cast travels, Z up, metres.
+    pub nose_in_cast_m: [f64; 2],
+    /// Separation of the legs at the section.
+    pub width_m: Measured,
+}
+
+/// One camera's own measure of the loop at the standard moment.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct LoopView {
+    /// Camera.
+    pub camera: String,
+    /// Width by intersection with the cast plane, this camera alone.
+    pub width_m: Measured,
+    /// Points it rests on.
+    pub points: u32,
+}
+
+/// The measured loop of one stroke.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StrokeLoop {
+    /// Stroke, counts from 1.
+    pub stroke: u32,
+    /// Session time of the standard moment.
+    pub t_s: f64,
+    /// Shape at the standard moment, where it is certain.
+    pub shape: Option<LoopShape>,
+    /// Share of the looks about the standard moment that have this number of crossings.
+    pub shape_probability: f64,
+    /// Size by the settings' limits.
+    pub size: LoopSize,
+    /// Unit vector of the trajectory in the cast frame, X and Z.
+    pub way_in_cast: [f64; 2],
+    /// Rod leg at the standard moment from the tip to the nose's front, cast frame, X and Z, metres.
+    pub rod_leg_in_cast_m: Vec<[f64; 2]>,
+    /// Fly leg from the nose's front to where it was lost.
+    pub fly_leg_in_cast_m: Vec<[f64; 2]>,
+    /// Ends of the width's section: on the rod leg, on the fly leg.
+    pub section_in_cast_m: [[f64; 2]; 2],
+    /// Over time.
+    pub moments: Vec<LoopMoment>,
+    /// Camera by camera.
+    pub views: Vec<LoopView>,
+    /// Distance of the line from the cast plane where two cameras see it, metres; positive to the left seen the way
+    /// the forward cast travels.
+    pub off_plane_m: Option<Measured>,
+}
