@@ -77,7 +77,13 @@ impl Flat {
     }
 
     /// Where the leg on one side of node `i` first falls behind `level`, and the node beyond.
-    fn behind(&self, along: &Vector2<f64>, i: usize, outward: bool, level: f64) -> Option<(Vector2<f64>, usize)> {
+    fn behind(
+        &self,
+        along: &Vector2<f64>,
+        i: usize,
+        outward: bool,
+        level: f64,
+    ) -> Option<(Vector2<f64>, usize)> {
         let mut k = i;
         loop {
             let next = if outward { (k + 1 < self.nodes.len()).then_some(k + 1)? } else { k.checked_sub(1)? };
@@ -226,7 +232,8 @@ fn principal(places: &[Vector2<f64>]) -> Option<Vector2<f64>> {
         return None;
     }
     let mean = places.iter().sum::<Vector2<f64>>() / places.len() as f64;
-    let spread = places.iter().fold(nalgebra::Matrix2::zeros(), |m, p| m + (p - mean) * (p - mean).transpose());
+    let spread =
+        places.iter().fold(nalgebra::Matrix2::zeros(), |m, p| m + (p - mean) * (p - mean).transpose());
     let eigen = spread.symmetric_eigen();
     let axis = eigen.eigenvectors.column(eigen.eigenvalues.imax()).into_owned();
     Some(if axis.x < 0.0 { -axis } else { axis })
@@ -364,7 +371,11 @@ mod tests {
     /// The library's reading of the same curve, found apart from this one.
     #[test]
     fn the_librarys_geometry_reads_a_physical_line_as_the_truth_does() {
-        let plan = TakePlan { manner: Manner::of_person(Habit::SmoothLatePower, 5), strokes: 4, ..TakePlan::default() };
+        let plan = TakePlan {
+            manner: Manner::of_person(Habit::SmoothLatePower, 5),
+            strokes: 4,
+            ..TakePlan::default()
+        };
         let motion = cast_take(&plan, &take_outfit(0.04), 5).unwrap();
         let strokes = true_strokes(&motion, Vector3::x(), &TruthConfig::default());
         let mut compared = 0;
@@ -376,7 +387,12 @@ mod tests {
             let (s, c) = truth.angle_deg.to_radians().sin_cos();
             let config = LoopConfig::default();
             let look = geometry::look(&curve, [c, s], &config).unwrap();
-            println!("stroke {}: {truth:?}\n  library {:.4} {:?}", stroke.stroke, look.width_m, look.shape(&config));
+            println!(
+                "stroke {}: {truth:?}\n  library {:.4} {:?}",
+                stroke.stroke,
+                look.width_m,
+                look.shape(&config)
+            );
             // the stroke's way is not exactly X: its cosine is within 1e-3 of 1
             assert!((look.width_m - truth.width_m).abs() < 0.003);
             assert!((look.dip_m - truth.dip_m).abs() < 0.01);

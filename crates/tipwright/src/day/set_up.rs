@@ -207,7 +207,7 @@ fn solve_in(
         let clip = &clips_of(session, group).expect("filtered above")[camera];
         let focal_px = lenses.iter().find(|l| l.camera == camera).map(|l| l.lens.fx_px);
         look_through(session, camera, clip, &looks, focal_px, None, footage, config, watch, progress)
-                .map(|l| (l.spots, l.warnings))
+            .map(|l| (l.spots, l.warnings))
     };
     let found: Vec<_> =
         jobs.par_iter().map(|(group, camera)| (*group, *camera, find(group, camera))).collect();

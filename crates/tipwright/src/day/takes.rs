@@ -15,7 +15,9 @@ use crate::model::footage::Footage;
 use crate::model::line::ClipRidges;
 use crate::model::results::{PathPoint, TakeStatus};
 use crate::model::session::Take;
-use crate::model::{Camera, ClipSpots, Figures, MarkerPath, Role, Session, Severity, TakeResults, Tally, Warning};
+use crate::model::{
+    Camera, ClipSpots, Figures, MarkerPath, Role, Session, Severity, TakeResults, Tally, Warning,
+};
 use crate::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use crate::report::tables::small_csv::SpotRow;
 use crate::spots::MarkerLook;
@@ -183,8 +185,9 @@ fn measure(
         .map(|(camera, clip)| {
             let focal_px = set_up.lens(camera).map(|l| l.fx_px);
             let gather = Some(&config.gather);
-            let looked =
-                look_through(session, camera, clip, &looks, focal_px, gather, footage, config, watch, progress);
+            let looked = look_through(
+                session, camera, clip, &looks, focal_px, gather, footage, config, watch, progress,
+            );
             (*camera, looked)
         })
         .collect();
@@ -250,7 +253,8 @@ fn measure(
     let loops = loops(set_up, &paths, &ridges, &mut outcome, &config.loops);
     watch.add("line", began.elapsed());
     warnings.extend(loops_word(&take.name, &ridges, &loops, outcome.strokes.len()));
-    let result = TakeResults { loops: loops.measured, ..gather(blank, paths, outcome, warnings, &config.evidence) };
+    let result =
+        TakeResults { loops: loops.measured, ..gather(blank, paths, outcome, warnings, &config.evidence) };
     let began = Instant::now();
     crate::report::write_take(&result, &report_config(session), out)?;
     watch.add("plots", began.elapsed());

@@ -278,7 +278,8 @@ impl Gatherer {
             }
             // angle of the normal: eigenvector of the eigenvalue `curve`
             let along_largest = 0.5 * gxy.atan2(half);
-            let normal = if curve > mean { along_largest } else { along_largest + std::f32::consts::FRAC_PI_2 };
+            let normal =
+                if curve > mean { along_largest } else { along_largest + std::f32::consts::FRAC_PI_2 };
             let (ny, nx) = normal.sin_cos();
             let step = -(gx * nx + gy * ny) / curve;
             let (dx, dy) = (step * nx, step * ny);
@@ -318,7 +319,9 @@ impl Gatherer {
                     out.iter_mut().zip(&data[start..start + SIDE]).for_each(|(o, v)| *o = f32::from(*v));
                 }
                 PlaneData::Bits10(data) => {
-                    out.iter_mut().zip(&data[start..start + SIDE]).for_each(|(o, v)| *o = 0.25 * f32::from(*v));
+                    out.iter_mut()
+                        .zip(&data[start..start + SIDE])
+                        .for_each(|(o, v)| *o = 0.25 * f32::from(*v));
                 }
             }
         }

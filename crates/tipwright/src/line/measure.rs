@@ -79,8 +79,7 @@ pub(super) fn measure(
     let until_s = next_s.map_or(f64::INFINITY, |n| n + 0.2).min(from_s + config.longest_s);
     let world_from_cast = stroke.cast_from_world.inverse();
     let [start, end] = stroke.chord_in_cast.map(|p| world_from_cast * p);
-    let tips: Vec<Point3<f64>> =
-        (0..30).filter_map(|k| tip_at(tip, from_s + 0.01 * f64::from(k))).collect();
+    let tips: Vec<Point3<f64>> = (0..30).filter_map(|k| tip_at(tip, from_s + 0.01 * f64::from(k))).collect();
     if tips.len() < 10 {
         return Err("the tip is not known after the stop".into());
     }
@@ -131,10 +130,8 @@ pub(super) fn measure(
     let (main_view, main) = one_by_one.first().ok_or_else(|| reasons.join("; "))?;
     let widths: Vec<Measured> = one_by_one.iter().map(|(_, r)| r.width).collect();
     let width = agreed(&widths).ok_or_else(|| {
-        let said: Vec<String> = one_by_one
-            .iter()
-            .map(|(v, r)| format!("{} {:.2} m", v.name, r.width.value))
-            .collect();
+        let said: Vec<String> =
+            one_by_one.iter().map(|(v, r)| format!("{} {:.2} m", v.name, r.width.value)).collect();
         format!("the cameras disagree about the loop's width: {}", said.join(", "))
     })?;
     let speed = agreed(&one_by_one.iter().map(|(_, r)| r.speed).collect::<Vec<_>>()).unwrap_or(main.speed);
@@ -179,7 +176,8 @@ pub(super) fn measure(
     let angle_deg = way[1].atan2(way[0].abs()).to_degrees();
     let angle_sd_deg = (main.front_scatter_m / (config.travel_m[1] - config.travel_m[0])).atan().to_degrees()
         + (off_sd_m * main_view.lever[1].abs() / main_view.distance_m).atan().to_degrees();
-    let shape_reason = || "the rod leg could not be followed to the tip, so the shape is not certain".to_string();
+    let shape_reason =
+        || "the rod leg could not be followed to the tip, so the shape is not certain".to_string();
     let dip = dip_of(&main.readings, config).ok_or("too little of the fly leg is seen".to_string());
     let values = vec![
         (FigureId::LoopWidth, Ok(width)),
@@ -258,9 +256,10 @@ fn of_view(
     let (across, across_scatter, _) = robust_parabola(&rows(up), 0.003).ok_or_else(unsteady)?;
     let travel = |t_s: f64| tip(t_s).map(|p| value(along, t_s - t0_s) - dot(p, way));
     let (first_s, last_s) = (fronts[0].t_s, fronts[fronts.len() - 1].t_s);
-    let t_s = crossing_time(&travel, config.standard_travel_m, first_s - 0.03, last_s + 0.03).ok_or_else(|| {
-        format!("the nose is not seen where it is {:.1} m ahead of the tip", config.standard_travel_m)
-    })?;
+    let t_s =
+        crossing_time(&travel, config.standard_travel_m, first_s - 0.03, last_s + 0.03).ok_or_else(|| {
+            format!("the nose is not seen where it is {:.1} m ahead of the tip", config.standard_travel_m)
+        })?;
     let mut readings = Vec::new();
     for front in fronts {
         let Some(ahead) = travel(front.t_s) else { continue };
@@ -276,7 +275,10 @@ fn of_view(
     let (line, scatter_m, kept) = robust_line(&trend, config.standard_travel_m).ok_or_else(unsteady)?;
     let width_m = line;
     let [share, floor_m] = config.largest_scatter;
-    if scatter_m > (share * width_m.abs()).max(floor_m) || 2 * kept < trend.len() || kept < config.fewest_moments {
+    if scatter_m > (share * width_m.abs()).max(floor_m)
+        || 2 * kept < trend.len()
+        || kept < config.fewest_moments
+    {
         return Err("the loop's width jumps from instant to instant".into());
     }
     let n = (kept as f64 / 2.0).max(1.0);
@@ -291,8 +293,7 @@ fn of_view(
         .filter(|r| (r.look.width_m - width_m).abs() < 6.0 * scatter_m.max(0.02) + 0.4 * width_m.abs())
         .collect();
     let narrowest_m = narrowest(&readings);
-    let (times, w): (Vec<f64>, Vec<f64>) =
-        places.iter().zip(&weights).map(|((t, _), w)| (*t, *w)).unzip();
+    let (times, w): (Vec<f64>, Vec<f64>) = places.iter().zip(&weights).map(|((t, _), w)| (*t, *w)).unzip();
     let sum_w: f64 = w.iter().sum();
     let mean_t = times.iter().zip(&w).map(|(t, w)| t * w).sum::<f64>() / sum_w;
     let spread_t2 = times.iter().zip(&w).map(|(t, w)| w * (t - mean_t).powi(2)).sum::<f64>();
@@ -351,11 +352,8 @@ fn robust_line(points: &[(f64, f64)], x: f64) -> Option<(f64, f64, usize)> {
         if !(n > 1.5) {
             return None;
         }
-        let (at, slope) = if det > 1e-6 {
-            ((sxx * sy - sx * sxy) / det, (n * sxy - sx * sy) / det)
-        } else {
-            (sy / n, 0.0)
-        };
+        let (at, slope) =
+            if det > 1e-6 { ((sxx * sy - sx * sxy) / det, (n * sxy - sx * sy) / det) } else { (sy / n, 0.0) };
         let off: Vec<f64> = points.iter().map(|(a, b)| (b - at - slope * (a - x)).abs()).collect();
         let mut sorted = off.clone();
         sorted.sort_by(f64::total_cmp);
@@ -404,10 +402,8 @@ fn read(
     for p in view.points.iter().filter(|p| (p.t_s - t_s).abs() < TOGETHER_S) {
         let then = nose_at(p.t_s);
         let moved = [here[0] - then[0], here[1] - then[1]];
-        let at = [
-            p.at[0] + moved[0] * way[0] + moved[1] * up[0],
-            p.at[1] + moved[0] * way[1] + moved[1] * up[1],
-        ];
+        let at =
+            [p.at[0] + moved[0] * way[0] + moved[1] * up[0], p.at[1] + moved[0] * way[1] + moved[1] * up[1]];
         // nothing ahead of the nose belongs to it
         if dot(at, way) < here[0] + 0.15 {
             points.push(SidePoint { at, ..*p });
@@ -506,7 +502,8 @@ fn agreed(all: &[Measured]) -> Option<Measured> {
         let (a, b) = (out.sd.powi(-2), m.sd.powi(-2));
         let value = (a * out.value + b * m.value) / (a + b);
         // half the disagreement stands for what the two do not share
-        out = Measured::new(value, (a + b).sqrt().recip().max(0.5 * apart * (apart / allowed / 2.0).min(1.0)));
+        out =
+            Measured::new(value, (a + b).sqrt().recip().max(0.5 * apart * (apart / allowed / 2.0).min(1.0)));
     }
     Some(out)
 }

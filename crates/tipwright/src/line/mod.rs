@@ -139,9 +139,7 @@ pub fn measure_loops(
     let mut out = Loops::default();
     for i in 0..strokes.len() {
         let next_s = strokes.get(i + 1).and_then(|s| s.samples.first()).map(|s| s.t_s);
-        let before = i.checked_sub(1).and_then(|k| {
-            strokes[k].figures.get(crate::model::FigureId::LoopWidth)
-        });
+        let before = i.checked_sub(1).and_then(|k| strokes[k].figures.get(crate::model::FigureId::LoopWidth));
         let stroke = &mut strokes[i];
         match measure::measure(views, tip, stroke, next_s, settings) {
             Ok(measured) => {

@@ -85,17 +85,16 @@ pub(super) fn robust_parabola(points: &[(f64, f64)], floor: f64) -> Option<([f64
 }
 
 /// Finds the nose among one camera's points. `tip_at`: the tip in the side view.
-pub(super) fn track(points: &[SidePoint], tip_at: &dyn Fn(f64) -> Option<Flat>) -> Result<Nose, &'static str> {
+pub(super) fn track(
+    points: &[SidePoint],
+    tip_at: &dyn Fn(f64) -> Option<Flat>,
+) -> Result<Nose, &'static str> {
     let steep: Vec<SidePoint> = points
         .iter()
         .filter(|p| {
             let Some(tip) = tip_at(p.t_s) else { return false };
             let (s, h) = (p.at[0] - tip[0], p.at[1] - tip[1]);
-            p.along[1].abs() > STEEP
-                && s > AHEAD_M[0]
-                && s < AHEAD_M[1]
-                && h > HEIGHT_M[0]
-                && h < HEIGHT_M[1]
+            p.along[1].abs() > STEEP && s > AHEAD_M[0] && s < AHEAD_M[1] && h > HEIGHT_M[0] && h < HEIGHT_M[1]
         })
         .copied()
         .collect();
@@ -126,7 +125,8 @@ pub(super) fn track(points: &[SidePoint], tip_at: &dyn Fn(f64) -> Option<Flat>) 
         robust_parabola(&heights, 0.01).ok_or("the height of the loop's nose is not steady")?;
     let kept: Vec<Front> = kept.iter().zip(&weights).filter(|(_, w)| **w > 0.1).map(|(f, _)| *f).collect();
     let span_s = kept.last().map_or(0.0, |f| f.t_s) - kept.first().map_or(0.0, |f| f.t_s);
-    let speed = c[1] + c[2] * (kept.first().map_or(0.0, |f| f.t_s) + kept.last().map_or(0.0, |f| f.t_s) - 2.0 * t0_s);
+    let speed =
+        c[1] + c[2] * (kept.first().map_or(0.0, |f| f.t_s) + kept.last().map_or(0.0, |f| f.t_s) - 2.0 * t0_s);
     if kept.len() < FEWEST_FRONTS
         || 2 * kept.len() < fronts.len()
         || height_scatter > 3.0 * LARGEST_SCATTER_M

@@ -32,12 +32,7 @@ impl SidePlane {
 
     /// Where a ray meets the plane moved `off_m` to the left, with the shift of that place per metre of such a move and the
     /// distance from the eye. `None` where the ray runs along the plane.
-    pub fn hit(
-        &self,
-        eye: &Point3<f64>,
-        ray: &Unit<Vector3<f64>>,
-        off_m: f64,
-    ) -> Option<(Flat, Flat, f64)> {
+    pub fn hit(&self, eye: &Point3<f64>, ray: &Unit<Vector3<f64>>, off_m: f64) -> Option<(Flat, Flat, f64)> {
         let across = ray.dot(&self.left);
         if !(across.abs() > LEAST_ACROSS) {
             return None;

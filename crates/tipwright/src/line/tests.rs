@@ -43,7 +43,8 @@ fn a_semicircle_between_straight_legs_has_its_diameter_for_width() {
 fn the_back_cast_mirrored_reads_the_same() {
     let forward = made(0.4, 1.2, 4.0, 0.1, |x| 0.1 * x);
     let back: Vec<Flat> = forward.iter().map(|p| [-p[0], p[1]]).collect();
-    let (a, b) = (read(&forward, 0.1), look(&back, [-0.1_f64.cos(), 0.1_f64.sin()], &LoopConfig::default()).unwrap());
+    let (a, b) =
+        (read(&forward, 0.1), look(&back, [-0.1_f64.cos(), 0.1_f64.sin()], &LoopConfig::default()).unwrap());
     assert!((a.width_m - b.width_m).abs() < 1e-9 && (a.dome_m - b.dome_m).abs() < 1e-9);
     assert!(upper_normal([-1.0, 0.0])[1] > 0.0);
 }
@@ -101,9 +102,17 @@ fn sizes_follow_the_limits_of_the_settings_file() {
     }
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("loop.toml");
-    std::fs::write(&path, "schema = 1\n[size]\ntight_up_to_m = 1.2\nmedium_up_to_m = 1.0\nwide_up_to_m = 2.4\n").unwrap();
+    std::fs::write(
+        &path,
+        "schema = 1\n[size]\ntight_up_to_m = 1.2\nmedium_up_to_m = 1.0\nwide_up_to_m = 2.4\n",
+    )
+    .unwrap();
     assert!(SizeLimits::read(&path).unwrap_err().to_string().contains("rise"));
-    std::fs::write(&path, "schema = 1\n[size]\ntight_up_to_m = 0.6\nmedium_up_to_m = 1.2\nwide_up_to_m = 2.0\n").unwrap();
+    std::fs::write(
+        &path,
+        "schema = 1\n[size]\ntight_up_to_m = 0.6\nmedium_up_to_m = 1.2\nwide_up_to_m = 2.0\n",
+    )
+    .unwrap();
     assert_eq!(SizeLimits::read(&path).unwrap().size(0.7), LoopSize::Medium);
     assert!(SizeLimits::read(&folder.path().join("none.toml")).is_err());
 }
