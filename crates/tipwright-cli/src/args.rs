@@ -31,6 +31,8 @@ pub enum Command {
     New(NewArgs),
     /// Draw a calibration board in true size, with a ruler to check the printer
     Board(BoardArgs),
+    /// Before filming: what the cameras at their rough places will be able to tell, and how to stand better
+    Plan(PlanArgs),
     /// Find a camera's lens from a clip or a folder of stills of the board
     Lens(LensArgs),
     /// Find where the cameras stand and how their clocks run
@@ -111,6 +113,31 @@ pub struct SceneArgs {
 }
 
 #[derive(Debug, clap::Args)]
+pub struct PlanArgs {
+    /// Session folder
+    pub session: PathBuf,
+    /// Where a tripod stands, instead of its rough_position_m: metres from under the caster's hand, x the way the forward
+    /// cast travels, y to its left, z the height of the lens
+    #[arg(long, value_name = "NAME=X,Y,Z", value_parser = camera_place)]
+    pub camera: Vec<(String, [f64; 3])>,
+    /// Height of the tip in the middle of a stroke
+    #[arg(long, default_value_t = 3.3)]
+    pub tip_height_m: f64,
+    /// Frames per second
+    #[arg(long, default_value_t = 240.0)]
+    pub fps: f64,
+    /// Horizontal field of view of a camera without a lens file
+    #[arg(long, default_value_t = 65.0)]
+    pub field_deg: f64,
+    /// Standard deviation of a marker's place in a picture
+    #[arg(long, default_value_t = 0.15)]
+    pub sigma_px: f64,
+    /// Folder to write plan.html, plan.svg, plan.csv and plan.json into
+    #[arg(short, long, default_value = "plan")]
+    pub output: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
 pub struct TrackArgs {
     /// Session folder
     pub session: PathBuf,
@@ -187,6 +214,19 @@ pub struct ScoreArgs {
 pub struct CheckArgs {
     /// Session folder
     pub session: PathBuf,
+}
+
+/// `west=-0.7,-8.3,1.3` as name and place.
+fn camera_place(text: &str) -> Result<(String, [f64; 3]), String> {
+    let wrong = || format!("`{text}` is not of the form west=-0.7,-8.3,1.3: a camera's name and three metres");
+    let (name, place) = text.split_once('=').ok_or_else(wrong)?;
+    let numbers: Vec<f64> =
+        place.split(',').map(|n| n.trim().parse()).collect::<Result<_, _>>().map_err(|_| wrong())?;
+    let place: [f64; 3] = numbers.try_into().map_err(|_| wrong())?;
+    if place.iter().any(|x| !x.is_finite()) {
+        return Err(wrong());
+    }
+    Ok((name.trim().to_string(), place))
 }
 
 /// `9x6` as columns and rows.

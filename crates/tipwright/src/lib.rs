@@ -16,7 +16,7 @@
 //! `path` (3D path in continuous time) -> `strokes` (figures) -> `line` (the loop) -> `evidence` (what they speak for) -> `report`
 //! (tables, plots, pages).
 //! A stage uses `model`, `motion` (continuous-time least squares) and, for projection, `lens`; never a sibling
-//! stage. Only `day` joins them.
+//! stage. Only `day` joins them. `plan` looks ahead: what a set-up of cameras will be able to tell.
 
 pub mod check;
 pub mod day;
@@ -26,6 +26,7 @@ pub mod line;
 pub mod model;
 pub mod motion;
 pub mod path;
+pub mod plan;
 pub mod report;
 pub mod scene;
 pub mod spots;

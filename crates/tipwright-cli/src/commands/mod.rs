@@ -6,6 +6,7 @@ mod compare;
 mod day;
 mod lens;
 mod new;
+mod plan;
 mod scene;
 mod scene_points;
 mod score;
@@ -29,6 +30,7 @@ pub fn run(command: Command, ui: &Ui) -> Result<(), Failure> {
         Command::Simulate(args) => simulate::run(&args, ui),
         Command::Check(args) => check::run(&args, ui),
         Command::Board(args) => board::run(&args, ui),
+        Command::Plan(args) => plan::run(&args, ui),
         Command::Score(args) => score::run(&args, ui),
         Command::Compare(args) => compare::run(&args, ui),
     }

@@ -370,6 +370,8 @@ impl<'a> Shoot<'a> {
                     readout_ms: None,
                     capture_fps: (plan.modes[k].slowed_by > 1 && !plan.modes[k].slow_tag)
                         .then(|| f64::from(plan.modes[k].fps)),
+                    rough_position_m: None,
+                    rough_look_at_m: None,
                 })
                 .collect(),
             scene: SceneClips {

@@ -14,6 +14,8 @@ enum Kind {
     Tables(&'static [Key]),
     /// Camera name to clip.
     Clips,
+    /// Three numbers.
+    Point,
 }
 
 struct Key {
@@ -45,6 +47,8 @@ const CAMERA: &[Key] = &[
     may("board", Kind::Table(BOARD)),
     may("readout_ms", Kind::Number),
     may("capture_fps", Kind::Number),
+    may("rough_position_m", Kind::Point),
+    may("rough_look_at_m", Kind::Point),
 ];
 const SCENE: &[Key] = &[must("wand", Kind::Clips), may("plumb", Kind::Clips), may("toss", Kind::Clips)];
 const TAKE: &[Key] = &[
@@ -174,6 +178,13 @@ fn check_kind(
             }
             return;
         }
+        (Kind::Point, DeValue::Array(values))
+            if values.len() == 3
+                && values.iter().all(|v| matches!(v.get_ref(), DeValue::Integer(_) | DeValue::Float(_))) =>
+        {
+            return;
+        }
+        (Kind::Point, _) => "three numbers, as [-0.7, -8.3, 1.3]".to_string(),
         (Kind::Text, _) => "text in quotation marks".to_string(),
         (Kind::Number, _) => "a number".to_string(),
         (Kind::Whole, _) => "a whole number".to_string(),

@@ -132,6 +132,13 @@ pub struct SessionCamera {
     /// Rate at capture of a re-timed file.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub capture_fps: Option<f64>,
+    /// Where its tripod will stand, roughly, for `plan`: metres from the point on the ground under the caster's hand, x the
+    /// way the forward cast travels, y to the left of it, z the height of the lens.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rough_position_m: Option<[f64; 3]>,
+    /// Where it will look, in the same frame; the middle of the casting volume when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rough_look_at_m: Option<[f64; 3]>,
 }
 
 /// A chessboard by its inner corners.

@@ -177,9 +177,13 @@ impl ArrowFactor {
     /// Solves for the right-hand sides of `arrow`.
     #[must_use]
     pub fn solve(&self, arrow: &Arrow) -> (Vec<f64>, DVector<f64>) {
-        let mut y = arrow.rhs.clone();
+        self.solve_for(arrow.rhs.clone(), arrow.border_rhs.clone())
+    }
+
+    /// Solves for any right-hand side (band, border).
+    #[must_use]
+    pub fn solve_for(&self, mut y: Vec<f64>, mut b: DVector<f64>) -> (Vec<f64>, DVector<f64>) {
         self.forward(&mut y);
-        let mut b = arrow.border_rhs.clone();
         if self.q > 0 {
             for (row, yi) in self.v.chunks_exact(self.q).zip(&y) {
                 for (target, a) in b.iter_mut().zip(row) {

@@ -89,6 +89,6 @@ pub use problem::{
     Baseline, CameraFreedom, CameraModel, Distance, Freedom, Loss, MotionConfig, MotionError, Noise,
     Observation, Problem, Smoothness, Wander,
 };
-pub use solution::{Draw, Fate, Kinematics, Solution, SolveReport};
+pub use solution::{Draw, Fate, Kinematics, PathTerm, Solution, SolveReport};
 pub use solve::{Start, solve, solve_from};
 pub use state::{CameraSlots, CameraState, Layout, State, WanderState};

@@ -64,6 +64,17 @@ impl Kinematics {
     }
 }
 
+/// One term of a linear form in the paths: a direction times a marker's position at one instant.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PathTerm {
+    /// Which marker.
+    pub marker_idx: usize,
+    /// Session time.
+    pub t_s: f64,
+    /// What the position is multiplied by.
+    pub direction: Vector3<f64>,
+}
+
 /// One draw from the joint error of path and set-up, as absolute values.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Draw {
@@ -284,6 +295,26 @@ impl Solution {
             }
         }
         out
+    }
+
+    /// Standard deviation of a sum of [`PathTerm`]s, set-up included: exact in the normal approximation, however far apart
+    /// in time its terms are. `None` where a term has no path.
+    #[must_use]
+    pub fn form_sd(&self, terms: &[PathTerm]) -> Option<f64> {
+        let mut rhs = vec![0.0; self.state.coefficients_m.len()];
+        for term in terms {
+            let locus = self.timeline.locate(term.t_s)?;
+            let weights = self.timeline.weights(locus).value;
+            for (k, w) in weights.iter().enumerate() {
+                let at = ((locus.first_coefficient_idx + k) * self.markers + term.marker_idx) * 3;
+                for x in 0..3 {
+                    rhs[at + x] += w * term.direction[x];
+                }
+            }
+        }
+        let (solved, _) = self.factor.solve_for(rhs.clone(), DVector::zeros(self.layout.size));
+        let variance: f64 = rhs.iter().zip(&solved).map(|(a, b)| a * b).sum();
+        Some(variance.max(0.0).sqrt() * self.correlation_factor)
     }
 
     /// Standard deviation of a border parameter; zero when it was fixed.

@@ -1,0 +1,372 @@
+//! Can the stated standard deviations be bet on? Casts of the mechanical rod, seen by two phones as detections, go through
+//! scene (wand and plumb), path and strokes; per figure: median error, share of truths inside the 95 % interval, root mean
+//! square error over stated standard deviation.
+//!
+//! `cargo run --release -p tipwright-simulate --example coverage -- [--set-ups 40] [--first 0] [--csv OUT.csv] [--verbose]
+//! [--lens-error] [--tip-only] [--known-scene]`
+//!
+//! A set-up is new places, readouts, clocks, wand length (as measured with half a millimetre's error) and a new person;
+//! errors of a set-up are shared by its strokes, so that set-ups count more than strokes.
+#![allow(clippy::print_stdout, clippy::unwrap_used, reason = "an example that prints a table")]
+
+mod bound;
+mod film;
+mod tally;
+
+use std::sync::Mutex;
+
+use film::{Detector, Marker, film};
+use nalgebra::{Point3, Vector3};
+use rand::RngExt;
+use rand_distr::{Distribution, StandardNormal};
+use rayon::prelude::*;
+use tipwright::model::{Camera, ClipSpots, Clock, Colour, CoarseOffset, Lens, Measured, OffsetSource, Role, Rotation};
+use tipwright::path::{PathConfig, RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
+use tipwright::scene::wand::{WandCamera, WandConfig, WandInput, solve_wand};
+use tipwright::strokes::{StrokesConfig, measure};
+use tipwright_simulate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
+use tipwright_simulate::day::place::{HungWand, MIDDLE, WavedWand, phones};
+use tipwright_simulate::motion::RodMotion;
+use tipwright_simulate::phone::noise::{between, stream};
+use tipwright_simulate::truth_figures::{TruthConfig, true_strokes};
+
+const BUTTS_M: [f64; 2] = [0.40, 0.66];
+const FPS: f64 = 240.0;
+const WAND_S: f64 = 20.0;
+const PLUMB_S: f64 = 6.0;
+
+struct Options {
+    verbose: bool,
+    lens_error: bool,
+    tip_only: bool,
+    known_scene: bool,
+}
+
+fn main() {
+    let args: Vec<String> = std::env::args().collect();
+    let after = |flag: &str| args.iter().position(|a| a == flag).and_then(|i| args.get(i + 1));
+    let has = |flag: &str| args.iter().any(|a| a == flag);
+    let set_ups: u64 = after("--set-ups").map_or(40, |n| n.parse().unwrap());
+    let first: u64 = after("--first").map_or(0, |n| n.parse().unwrap());
+    let options = Options {
+        verbose: has("--verbose"),
+        lens_error: has("--lens-error"),
+        tip_only: has("--tip-only"),
+        known_scene: has("--known-scene"),
+    };
+    let all = Mutex::new(Vec::new());
+    (first..first + set_ups).into_par_iter().with_max_len(1).for_each(|seed| {
+        let rows = one(seed, &options);
+        all.lock().unwrap().push((seed, rows));
+    });
+    let mut all = all.into_inner().unwrap();
+    all.sort_by_key(|(seed, _)| *seed);
+    let rows: Vec<tally::Row> = all.into_iter().flat_map(|(_, rows)| rows).collect();
+    if let Some(file) = after("--csv") {
+        std::fs::write(file, tally::csv(&rows)).unwrap();
+    }
+    tally::print(&rows);
+}
+
+struct World {
+    cameras: Vec<Camera>,
+    /// As the lens files say.
+    lenses: Vec<Lens>,
+    readouts_s: Vec<f64>,
+    drift: f64,
+    wand_stated_m: f64,
+}
+
+fn world(seed: u64, options: &Options) -> World {
+    let mut rng = stream(seed, "coverage world");
+    let upside_down = match rng.random_range(0..4) {
+        0 => Some(0),
+        1 => Some(1),
+        _ => None,
+    };
+    let mut cameras = phones(1920, 1080, upside_down, &mut rng);
+    for camera in &mut cameras {
+        // phones are put up by eye: half a metre this way or that
+        let mut off = |reach: f64| between(&mut rng, -reach, reach);
+        let eye = camera.centre_in_world() + Vector3::new(off(0.5), off(0.5), off(0.2));
+        let target = Point3::from(MIDDLE) + Vector3::new(off(0.1), off(0.1), off(0.1));
+        camera.pose = tipwright_simulate::day::place::looking(eye, target, off(0.03));
+    }
+    let frame_s = 1.0 / FPS;
+    let readouts_s = cameras.iter().map(|_| readout(&mut rng) * frame_s).collect();
+    let drift = 2e-5 * normal(&mut rng);
+    let wand_stated_m = 1.0 + 5e-4 * normal(&mut rng);
+    let lenses = cameras
+        .iter()
+        .map(|c| {
+            let mut lens = c.lens.clone();
+            if options.lens_error {
+                let sd = [0.6, 0.6, 0.8, 0.8];
+                lens.fx_px += sd[0] * normal(&mut rng);
+                lens.fy_px = lens.fx_px * c.lens.fy_px / c.lens.fx_px;
+                lens.cx_px += sd[2] * normal(&mut rng);
+                lens.cy_px += sd[3] * normal(&mut rng);
+                lens.fx_sd_px = Some(sd[0]);
+                lens.fy_sd_px = Some(sd[1]);
+                lens.cx_sd_px = Some(sd[2]);
+                lens.cy_sd_px = Some(sd[3]);
+            }
+            lens
+        })
+        .collect();
+    World { cameras, lenses, readouts_s, drift, wand_stated_m }
+}
+
+fn normal(rng: &mut rand_chacha::ChaCha8Rng) -> f64 {
+    StandardNormal.sample(rng)
+}
+
+/// Share of the frame step: what published phones do, and what the prior of the solver says.
+fn readout(rng: &mut rand_chacha::ChaCha8Rng) -> f64 {
+    loop {
+        let share = 0.7 + 0.2 * normal(rng);
+        if (0.2..1.0).contains(&share) {
+            return share;
+        }
+    }
+}
+
+impl World {
+    fn clocks(&self, offset_s: f64) -> [Clock; 2] {
+        [
+            Clock { offset_s: 0.0, drift: 0.0, readout_s: self.readouts_s[0] },
+            Clock { offset_s, drift: self.drift, readout_s: self.readouts_s[1] },
+        ]
+    }
+}
+
+fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
+    let world = world(seed, options);
+    let mut rng = stream(seed, "coverage clips");
+    let habit = Habit::ALL[(seed % Habit::ALL.len() as u64) as usize];
+    let plan = TakePlan { manner: Manner::of_person(habit, seed), ..TakePlan::default() };
+    let Ok(motion) = cast_take(&plan, &take_outfit(0.04), seed) else {
+        println!("set-up {seed}: the rod's simulation diverged");
+        return Vec::new();
+    };
+    let detector = Detector {
+        sigma_px: between(&mut rng, 0.06, 0.16),
+        stated: between(&mut rng, 0.8, 1.6),
+        ..Detector::default()
+    };
+    // scene
+    let waved = WavedWand::new(1.0, &mut rng);
+    let hung = HungWand::new(Point3::new(0.3, 0.1, 2.7), 1.0, &mut rng);
+    let shoot = |rng: &mut rand_chacha::ChaCha8Rng, offset_s: f64, seconds: f64, markers: &[Marker]| {
+        let clocks = world.clocks(offset_s);
+        (0..2).map(|k| film(&world.cameras[k], &clocks[k], &detector, seconds, markers, rng)).collect::<Vec<ClipSpots>>()
+    };
+    let white = |place| Marker { place, colour: Colour::White, diameter_m: 0.04 };
+    let wand_offset_s = between(&mut rng, -1.0, 1.0);
+    let (w0, w1) = (|t: f64| waved.end_at(0, t), |t: f64| waved.end_at(1, t));
+    let wand = shoot(&mut rng, wand_offset_s, WAND_S, &[white(&w0), white(&w1)]);
+    let (h0, h1) = (|t: f64| hung.end_at(0, t), |t: f64| hung.end_at(1, t));
+    let plumb_offset_s = between(&mut rng, -1.0, 1.0);
+    let plumb = shoot(&mut rng, plumb_offset_s, PLUMB_S, &[white(&h0), white(&h1)]);
+    let sound = |offset_s: f64, rng: &mut rand_chacha::ChaCha8Rng| CoarseOffset {
+        value_s: offset_s + 0.01 * normal(rng),
+        sd_s: 0.012,
+        source: OffsetSource::Sound,
+    };
+    let coarse = sound(wand_offset_s, &mut rng);
+    let scene = if options.known_scene {
+        tipwright_simulate::day::truth::scene(&world.cameras, &world.clocks(0.0))
+    } else {
+        let input = WandInput {
+            cameras: (0..2)
+                .map(|k| WandCamera {
+                    lens: &world.lenses[k],
+                    wand: &wand[k],
+                    plumb: Some(&plumb[k]),
+                    toss: None,
+                    readout_s: None,
+                    wand_offset: (k == 1).then_some(coarse),
+                    plumb_offset: None,
+                    toss_offset: None,
+                })
+                .collect(),
+            length_m: Measured::new(world.wand_stated_m, 5e-4),
+            colours: vec![Colour::White],
+        };
+        match solve_wand(&input, &WandConfig::default()) {
+            Ok(s) => s.scene,
+            Err(e) => {
+                println!("set-up {seed}: {e}");
+                return Vec::new();
+            }
+        }
+    };
+    // take
+    let take_offset_s = between(&mut rng, -1.0, 1.0);
+    let tip = |t: f64| motion.tip_at(t);
+    let b1 = |t: f64| motion.rod_point_at(t, BUTTS_M[0]);
+    let b2 = |t: f64| motion.rod_point_at(t, BUTTS_M[1]);
+    let green = |place| Marker { place, colour: Colour::Green, diameter_m: 0.03 };
+    let mut markers = vec![white(&tip)];
+    if !options.tip_only {
+        markers.extend([green(&b1), green(&b2)]);
+    }
+    let clips = shoot(&mut rng, take_offset_s, motion.end_s(), &markers);
+    let look = |role, colour, at_m, diameter_m| RoleLook { role, colour, at_m, diameter_m };
+    let mut roles = vec![look(Role::Tip, Colour::White, 2.743, 0.04)];
+    if !options.tip_only {
+        roles.push(look(Role::Butt1, Colour::Green, BUTTS_M[0], 0.03));
+        roles.push(look(Role::Butt2, Colour::Green, BUTTS_M[1], 0.03));
+    }
+    let coarse = sound(take_offset_s, &mut rng);
+    let input = TakeInput {
+        take: "coverage",
+        scene: &scene,
+        cameras: (0..2)
+            .map(|k| TakeCamera {
+                lens: &world.lenses[k],
+                spots: &clips[k],
+                readout_s: None,
+                coarse_offset: (k == 1).then_some(coarse),
+            })
+            .collect(),
+        roles,
+    };
+    let found = match solve_take(&input, &PathConfig::default()) {
+        Ok(found) => found,
+        Err(e) => {
+            println!("set-up {seed}: {e}");
+            return Vec::new();
+        }
+    };
+    let truth = world.clocks(take_offset_s);
+    let mut rows = clock_rows(seed, habit, &found, &truth);
+    rows.extend(scene_rows(seed, habit, &scene, &world));
+    rows.push(bound::row(seed, habit, &world.cameras, &truth, &detector, &motion, &scene, &found));
+    rows.extend(stroke_rows(seed, habit, &motion, &found, options));
+    if options.verbose {
+        for w in &found.warnings {
+            println!("set-up {seed}: {w}");
+        }
+        println!(
+            "set-up {seed} ({}, rotations {:?} {:?}): reprojection {:.3} px",
+            habit.key(),
+            world.cameras[0].picture.rotation != Rotation::R0,
+            world.cameras[1].picture.rotation != Rotation::R0,
+            found.reprojection_rms_px
+        );
+        for r in rows.iter().filter(|r| r.stroke == 0) {
+            println!("   {:26} error {:+.4} sd {:.4}", r.figure, r.error, r.sd);
+        }
+    }
+    rows
+}
+
+fn clock_rows(seed: u64, habit: Habit, found: &TakePaths, truth: &[Clock; 2]) -> Vec<tally::Row> {
+    let mut out = Vec::new();
+    let mut push = |figure: &str, error: f64, sd: f64| {
+        out.push(tally::Row { seed, habit, stroke: 0, figure: figure.into(), value: f64::NAN, error, sd });
+    };
+    let c = &found.clocks;
+    push("offset_ms", 1e3 * (c[1].clock.offset_s - truth[1].offset_s), 1e3 * c[1].offset_sd_s);
+    push("drift_ppm", 1e6 * (c[1].clock.drift - truth[1].drift), 1e6 * c[1].drift_sd);
+    for k in 0..2 {
+        push(
+            &format!("take readout {k} ms"),
+            1e3 * (c[k].clock.readout_s - truth[k].readout_s),
+            1e3 * c[k].readout_sd_s,
+        );
+    }
+    out
+}
+
+/// Errors of the set-up itself, in terms both frames share.
+fn scene_rows(seed: u64, habit: Habit, scene: &tipwright::model::Scene, world: &World) -> Vec<tally::Row> {
+    let mut out = Vec::new();
+    let mut push = |figure: &str, error: f64, sd: f64| {
+        out.push(tally::Row { seed, habit, stroke: 0, figure: figure.into(), value: f64::NAN, error, sd });
+    };
+    for (k, c) in scene.cameras.iter().enumerate() {
+        push(&format!("scene readout {k} ms"), 1e3 * (c.readout_s - world.readouts_s[k]), 1e3 * c.readout_sd_s);
+    }
+    let n = 6 * scene.cameras.len();
+    if scene.pose_covariance.len() != n * n {
+        return out;
+    }
+    let covariance = nalgebra::DMatrix::from_row_slice(n, n, &scene.pose_covariance);
+    let found: Vec<_> = scene.cameras.iter().map(|c| c.pose().camera_from_world).collect();
+    let truth: Vec<_> = world.cameras.iter().map(|c| c.pose.camera_from_world).collect();
+    // second camera's pose seen from the first: a function of both poses, its sd by differences
+    let relative = |p: &[nalgebra::Isometry3<f64>]| p[1] * p[0].inverse();
+    let reference = relative(&found);
+    let six = |p: &[nalgebra::Isometry3<f64>]| -> nalgebra::DVector<f64> {
+        let d = relative(p);
+        let turn = (d.rotation * reference.rotation.inverse()).scaled_axis();
+        let shift = d.translation.vector - reference.translation.vector;
+        nalgebra::DVector::from_vec([turn.as_slice(), shift.as_slice()].concat())
+    };
+    let mut by = nalgebra::DMatrix::zeros(6, n);
+    for i in 0..n {
+        let step = 1e-6;
+        let mut moved = found.clone();
+        let (k, axis) = (i / 6, i % 6);
+        let mut v = [Vector3::zeros(), Vector3::zeros()];
+        v[axis / 3][axis % 3] = step;
+        moved[k] = nalgebra::Isometry3::from_parts(
+            (moved[k].translation.vector + v[1]).into(),
+            nalgebra::UnitQuaternion::from_scaled_axis(v[0]) * moved[k].rotation,
+        );
+        by.set_column(i, &(six(&moved) / step));
+    }
+    let c = &by * covariance * by.transpose();
+    let e = -six(&truth);
+    for (i, name) in ["turn x", "turn y", "turn z", "shift x", "shift y", "shift z"].iter().enumerate() {
+        push(&format!("scene {name} (mrad, mm)"), 1e3 * e[i], 1e3 * c[(i, i)].sqrt());
+    }
+    let up = |p: &nalgebra::Isometry3<f64>| p.rotation * Vector3::z();
+    let tilt = up(&found[0]).cross(&up(&truth[0]));
+    let sd = scene.cameras[0].rotation_sd_deg.map(f64::to_radians);
+    push("tilt x of first camera mrad", 1e3 * tilt.x, 1e3 * sd[0]);
+    push("tilt z of first camera mrad", 1e3 * tilt.z, 1e3 * sd[2]);
+    out
+}
+
+fn stroke_rows(
+    seed: u64,
+    habit: Habit,
+    motion: &RodMotion,
+    found: &TakePaths,
+    options: &Options,
+) -> Vec<tally::Row> {
+    let butts_at_m = if options.tip_only { Vec::new() } else { BUTTS_M.to_vec() };
+    let truth = true_strokes(motion, Vector3::x(), &TruthConfig { butts_at_m, ..TruthConfig::default() });
+    let outcome = measure(&found.rod, &StrokesConfig::default()).unwrap();
+    if outcome.strokes.len() != truth.len() {
+        println!(
+            "set-up {seed} ({}): {} strokes found of {}; {:?}",
+            habit.key(),
+            outcome.strokes.len(),
+            truth.len(),
+            outcome.set_aside
+        );
+    }
+    let mut out = Vec::new();
+    for s in &outcome.strokes {
+        let at = |f: &tipwright::model::Figures| f.get(tipwright::model::FigureId::TRsp).map(|m| m.value);
+        let Some(t_s) = at(&s.figures) else { continue };
+        let Some(t) = truth.iter().find(|t| at(&t.figures).is_some_and(|v| (v - t_s).abs() < 0.15)) else { continue };
+        for id in tipwright::model::FigureId::ALL {
+            let (Some(m), Some(v)) = (s.figures.get(*id), t.figures.get(*id)) else { continue };
+            out.push(tally::Row {
+                seed,
+                habit,
+                stroke: s.stroke,
+                figure: id.info().key.into(),
+                value: v.value,
+                error: m.value - v.value,
+                sd: m.sd,
+            });
+        }
+    }
+    out
+}
