@@ -55,7 +55,7 @@ fn main() {
         known_scene: has("--known-scene"),
     };
     let all = Mutex::new(Vec::new());
-    (first..first + set_ups).into_par_iter().with_max_len(1).for_each(|seed| {
+    (first..first + set_ups).collect::<Vec<u64>>().into_par_iter().with_max_len(1).for_each(|seed| {
         let rows = one(seed, &options);
         all.lock().unwrap().push((seed, rows));
     });
