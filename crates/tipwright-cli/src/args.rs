@@ -218,7 +218,8 @@ pub struct CheckArgs {
 
 /// `west=-0.7,-8.3,1.3` as name and place.
 fn camera_place(text: &str) -> Result<(String, [f64; 3]), String> {
-    let wrong = || format!("`{text}` is not of the form west=-0.7,-8.3,1.3: a camera's name and three metres");
+    let wrong =
+        || format!("`{text}` is not of the form west=-0.7,-8.3,1.3: a camera's name and three metres");
     let (name, place) = text.split_once('=').ok_or_else(wrong)?;
     let numbers: Vec<f64> =
         place.split(',').map(|n| n.trim().parse()).collect::<Result<_, _>>().map_err(|_| wrong())?;

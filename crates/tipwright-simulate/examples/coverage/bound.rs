@@ -58,7 +58,11 @@ pub fn row(
             clock: clocks[k],
             free: CameraFreedom {
                 offset_s: if k == 0 { Freedom::Fixed } else { Freedom::Free },
-                drift: if k == 0 { Freedom::Fixed } else { Freedom::Prior { mean: clocks[k].drift, sd: 3e-5 } },
+                drift: if k == 0 {
+                    Freedom::Fixed
+                } else {
+                    Freedom::Prior { mean: clocks[k].drift, sd: 3e-5 }
+                },
                 readout_s: match scene.cameras[k].readout_sd_s {
                     sd if sd > 0.0 => Freedom::Prior { mean: clocks[k].readout_s, sd },
                     _ => Freedom::Fixed,
@@ -90,7 +94,9 @@ pub fn row(
     let (found_from, true_from): (Vec<_>, Vec<_>) =
         samples.iter().map(|s| (s.position_in_world, motion.tip_at(s.t_s))).unzip();
     // turn about the vertical and shift, least squares
-    let mean = |p: &[nalgebra::Point3<f64>]| p.iter().map(|p| p.coords).sum::<nalgebra::Vector3<f64>>() / p.len() as f64;
+    let mean = |p: &[nalgebra::Point3<f64>]| {
+        p.iter().map(|p| p.coords).sum::<nalgebra::Vector3<f64>>() / p.len() as f64
+    };
     let (mf, mt) = (mean(&found_from), mean(&true_from));
     let (mut c, mut s) = (0.0, 0.0);
     for (a, b) in found_from.iter().zip(&true_from) {

@@ -87,21 +87,22 @@ pub fn film(
             let z: [f64; 4] = std::array::from_fn(|_| StandardNormal.sample(rng));
             let Some((p, t_s)) = seen(camera, clock, pts_s, marker.place) else { continue };
             let at = |t: f64| camera.project(&(marker.place)(t));
-            let (Some(a), Some(b)) = (at(t_s - d.exposure_s / 2.0), at(t_s + d.exposure_s / 2.0)) else { continue };
+            let (Some(a), Some(b)) = (at(t_s - d.exposure_s / 2.0), at(t_s + d.exposure_s / 2.0)) else {
+                continue;
+            };
             let (dx, dy) = (b.x_px - a.x_px, b.y_px - a.y_px);
             let streak_px = dx.hypot(dy);
             // the centre of the streak, not the middle instant: the curve over the exposure is in it
-            let mut centre = RawPixel::new(
-                (a.x_px + 4.0 * p.x_px + b.x_px) / 6.0,
-                (a.y_px + 4.0 * p.y_px + b.y_px) / 6.0,
-            );
+            let mut centre =
+                RawPixel::new((a.x_px + 4.0 * p.x_px + b.x_px) / 6.0, (a.y_px + 4.0 * p.y_px + b.y_px) / 6.0);
             centre.x_px += d.sigma_px * z[0] + d.along_share * dx * z[2];
             centre.y_px += d.sigma_px * z[1] + d.along_share * dy * z[2];
             if wild < d.outlier {
                 centre.x_px += 12.0 * z[3];
                 centre.y_px += 12.0 * z[2];
             }
-            let inside = centre.x_px > 3.0 && centre.y_px > 3.0 && centre.x_px < w - 4.0 && centre.y_px < h - 4.0;
+            let inside =
+                centre.x_px > 3.0 && centre.y_px > 3.0 && centre.x_px < w - 4.0 && centre.y_px < h - 4.0;
             if lost < d.dropout || !inside {
                 continue;
             }

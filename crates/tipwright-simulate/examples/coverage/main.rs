@@ -20,7 +20,9 @@ use nalgebra::{Point3, Vector3};
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
-use tipwright::model::{Camera, ClipSpots, Clock, Colour, CoarseOffset, Lens, Measured, OffsetSource, Role, Rotation};
+use tipwright::model::{
+    Camera, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, OffsetSource, Role, Rotation,
+};
 use tipwright::path::{PathConfig, RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use tipwright::scene::wand::{WandCamera, WandConfig, WandInput, solve_wand};
 use tipwright::strokes::{StrokesConfig, measure};
@@ -159,7 +161,9 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
     let hung = HungWand::new(Point3::new(0.3, 0.1, 2.7), 1.0, &mut rng);
     let shoot = |rng: &mut rand_chacha::ChaCha8Rng, offset_s: f64, seconds: f64, markers: &[Marker]| {
         let clocks = world.clocks(offset_s);
-        (0..2).map(|k| film(&world.cameras[k], &clocks[k], &detector, seconds, markers, rng)).collect::<Vec<ClipSpots>>()
+        (0..2)
+            .map(|k| film(&world.cameras[k], &clocks[k], &detector, seconds, markers, rng))
+            .collect::<Vec<ClipSpots>>()
     };
     let white = |place| Marker { place, colour: Colour::White, diameter_m: 0.04 };
     let wand_offset_s = between(&mut rng, -1.0, 1.0);
@@ -287,7 +291,11 @@ fn scene_rows(seed: u64, habit: Habit, scene: &tipwright::model::Scene, world: &
         out.push(tally::Row { seed, habit, stroke: 0, figure: figure.into(), value: f64::NAN, error, sd });
     };
     for (k, c) in scene.cameras.iter().enumerate() {
-        push(&format!("scene readout {k} ms"), 1e3 * (c.readout_s - world.readouts_s[k]), 1e3 * c.readout_sd_s);
+        push(
+            &format!("scene readout {k} ms"),
+            1e3 * (c.readout_s - world.readouts_s[k]),
+            1e3 * c.readout_sd_s,
+        );
     }
     let n = 6 * scene.cameras.len();
     if scene.pose_covariance.len() != n * n {
@@ -354,7 +362,9 @@ fn stroke_rows(
     for s in &outcome.strokes {
         let at = |f: &tipwright::model::Figures| f.get(tipwright::model::FigureId::TRsp).map(|m| m.value);
         let Some(t_s) = at(&s.figures) else { continue };
-        let Some(t) = truth.iter().find(|t| at(&t.figures).is_some_and(|v| (v - t_s).abs() < 0.15)) else { continue };
+        let Some(t) = truth.iter().find(|t| at(&t.figures).is_some_and(|v| (v - t_s).abs() < 0.15)) else {
+            continue;
+        };
         for id in tipwright::model::FigureId::ALL {
             let (Some(m), Some(v)) = (s.figures.get(*id), t.figures.get(*id)) else { continue };
             out.push(tally::Row {

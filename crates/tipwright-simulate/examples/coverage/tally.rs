@@ -19,7 +19,17 @@ pub struct Row {
 pub fn csv(rows: &[Row]) -> String {
     let mut out = String::from("seed,habit,stroke,figure,true,error,sd\n");
     for r in rows {
-        let _ = writeln!(out, "{},{},{},{},{},{},{}", r.seed, r.habit.key(), r.stroke, r.figure, r.value, r.error, r.sd);
+        let _ = writeln!(
+            out,
+            "{},{},{},{},{},{},{}",
+            r.seed,
+            r.habit.key(),
+            r.stroke,
+            r.figure,
+            r.value,
+            r.error,
+            r.sd
+        );
     }
     out
 }

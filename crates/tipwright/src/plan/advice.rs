@@ -129,7 +129,8 @@ fn changed(camera: &PlanCamera, change: Change, config: &PlanConfig) -> Option<P
         }
     }
     let z = moved.position_m.z;
-    (z >= HEIGHTS_M[0].min(camera.position_m.z) && z <= HEIGHTS_M[1].max(camera.position_m.z)).then_some(moved)
+    (z >= HEIGHTS_M[0].min(camera.position_m.z) && z <= HEIGHTS_M[1].max(camera.position_m.z))
+        .then_some(moved)
 }
 
 fn words(cameras: &[PlanCamera], k: usize, change: Change, config: &PlanConfig) -> String {
@@ -137,7 +138,8 @@ fn words(cameras: &[PlanCamera], k: usize, change: Change, config: &PlanConfig) 
     match change {
         Change::SwingDeg(angle_deg) => {
             let level = |p: &Point3<f64>| Vector3::new(p.x - config.middle_m.x, p.y - config.middle_m.y, 0.0);
-            let (own, other) = (level(&cameras[k].position_m), level(&cameras[usize::from(k == 0)].position_m));
+            let (own, other) =
+                (level(&cameras[k].position_m), level(&cameras[usize::from(k == 0)].position_m));
             let turned = Rotation3::from_axis_angle(&Vector3::z_axis(), angle_deg.to_radians()) * own;
             let apart = turned.angle(&other) > own.angle(&other);
             let metres = own.norm() * angle_deg.to_radians().abs();
@@ -202,7 +204,11 @@ pub(super) fn warn(
         out.push(Warning::new(
             if seen_share < 0.7 { Severity::Warning } else { Severity::Note },
             "picture",
-            format!("{:.0} % of the casting volume is out of the picture of {}", 100.0 * (1.0 - seen_share), names.join(" and ")),
+            format!(
+                "{:.0} % of the casting volume is out of the picture of {}",
+                100.0 * (1.0 - seen_share),
+                names.join(" and ")
+            ),
             "Step back, or look there",
         ));
     }

@@ -82,8 +82,7 @@ impl SetUp {
             .map(|c| if c.readout_s.is_some() { 0.0 } else { config.readout_share[1] / config.fps })
             .collect();
         let n = 6 * cameras.len();
-        let mut out =
-            Self { cameras: ready, clocks, pose_covariance: DMatrix::zeros(n, n), readout_sd_s };
+        let mut out = Self { cameras: ready, clocks, pose_covariance: DMatrix::zeros(n, n), readout_sd_s };
         let problem = out.wand_problem(config);
         let fixed = MotionConfig {
             knot_spacing_s: Some(1.0 / WAND_HZ),
@@ -136,7 +135,13 @@ impl SetUp {
         let step_s = 2.0 / WAND_HZ;
         let mut t_s = step_s;
         while t_s < config.wand_s - step_s {
-            distances.push(Distance { marker_a_idx: 0, marker_b_idx: 1, t_s, length_m, sd_m: LENGTH_EACH_SD_M });
+            distances.push(Distance {
+                marker_a_idx: 0,
+                marker_b_idx: 1,
+                t_s,
+                length_m,
+                sd_m: LENGTH_EACH_SD_M,
+            });
             t_s += step_s;
         }
         let mut problem = self.problem(config, 2, observations);
@@ -217,7 +222,9 @@ impl SetUp {
             while f64::from(frame) / fps <= seconds {
                 let pts_s = f64::from(frame) / fps;
                 frame += 1;
-                if let Some(pixel) = rolling(camera, clock, pts_s, place).filter(|p| inside(camera, *p, config)) {
+                if let Some(pixel) =
+                    rolling(camera, clock, pts_s, place).filter(|p| inside(camera, *p, config))
+                {
                     let cov_px2 = [variance, 0.0, variance];
                     out.push(Observation { camera_idx, marker_idx, pts_s, pixel, cov_px2 });
                 }
@@ -265,8 +272,10 @@ impl SetUp {
             return out;
         }
         let problem = self.take_problem(config, middle_m);
-        let fixed =
-            MotionConfig { smoothness: Smoothness::Fixed { jerk_density_m2_s5: first_density(start) }, ..expecting() };
+        let fixed = MotionConfig {
+            smoothness: Smoothness::Fixed { jerk_density_m2_s5: first_density(start) },
+            ..expecting()
+        };
         // the same movement elsewhere: the coefficients of a spline move with it
         let mut moved = start.clone();
         let shift = middle_m - config.middle_m;
@@ -353,12 +362,8 @@ pub(super) fn expected(solution: &Solution, config: &PlanConfig) -> Option<Expec
     };
     let (along_mm, across_mm, up_mm) =
         (axis_mm(Vector3::x())?, axis_mm(Vector3::y())?, axis_mm(Vector3::z())?);
-    let offset_s = solution
-        .layout
-        .cameras
-        .iter()
-        .map(|slots| solution.border_sd(slots.offset))
-        .fold(0.0, f64::max);
+    let offset_s =
+        solution.layout.cameras.iter().map(|slots| solution.border_sd(slots.offset)).fold(0.0, f64::max);
     let out = Expected {
         along_mm,
         across_mm,
@@ -371,7 +376,12 @@ pub(super) fn expected(solution: &Solution, config: &PlanConfig) -> Option<Expec
 }
 
 /// Where a rolling shutter sees a moving point in the picture of `pts_s`.
-fn rolling(camera: &Camera, clock: &Clock, pts_s: f64, place: &dyn Fn(f64) -> Point3<f64>) -> Option<RawPixel> {
+fn rolling(
+    camera: &Camera,
+    clock: &Clock,
+    pts_s: f64,
+    place: &dyn Fn(f64) -> Point3<f64>,
+) -> Option<RawPixel> {
     let mut fraction = 0.0;
     let mut pixel = None;
     for _ in 0..8 {

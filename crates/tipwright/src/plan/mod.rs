@@ -148,7 +148,9 @@ pub enum PlanError {
         got: usize,
     },
     /// A camera looks at nothing.
-    #[error("camera {camera} stands where it looks, or straight below or above; give it a place beside the casting volume")]
+    #[error(
+        "camera {camera} stands where it looks, or straight below or above; give it a place beside the casting volume"
+    )]
     LooksAtItself {
         /// Camera.
         camera: String,

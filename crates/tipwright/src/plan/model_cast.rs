@@ -21,7 +21,8 @@ pub fn tip(t_s: f64, middle_m: Point3<f64>, strokes: u32) -> Point3<f64> {
     }
     let dome = 0.10 * (1.0 - (2.0 * s).powi(2));
     let dip = 0.012 * (-(s / 0.08).powi(2)).exp();
-    middle_m + Vector3::new(CHORD_M * s, 0.08 * (2.0 * s).sin() + 0.05 * (1.3 * t_s).sin(), dome - dip + 0.15 * s)
+    middle_m
+        + Vector3::new(CHORD_M * s, 0.08 * (2.0 * s).sin() + 0.05 * (1.3 * t_s).sin(), dome - dip + 0.15 * s)
 }
 
 /// When a stroke passes its middle.
@@ -49,7 +50,13 @@ pub fn duration_s(strokes: u32) -> f64 {
 
 /// An end (-1 or 1) of a wand waved through a volume: sums of slow swings, up and down the most.
 #[must_use]
-pub fn wand_end(t_s: f64, sign: f64, length_m: f64, middle_m: Point3<f64>, half_size_m: Vector3<f64>) -> Point3<f64> {
+pub fn wand_end(
+    t_s: f64,
+    sign: f64,
+    length_m: f64,
+    middle_m: Point3<f64>,
+    half_size_m: Vector3<f64>,
+) -> Point3<f64> {
     let share = Vector3::new(
         0.55 * (0.9 * t_s).sin() + 0.15 * (2.3 * t_s + 1.0).sin(),
         0.8 * (0.61 * t_s + 0.5).sin(),

@@ -144,11 +144,8 @@ fn map(
 
 /// Caster, volume and cameras from above.
 fn set_up(out: &mut String, plan: &Plan, size: f64) {
-    let far = plan
-        .cameras
-        .iter()
-        .flat_map(|c| [c.position_m[0].abs(), c.position_m[1].abs()])
-        .fold(3.0, f64::max);
+    let far =
+        plan.cameras.iter().flat_map(|c| [c.position_m[0].abs(), c.position_m[1].abs()]).fold(3.0, f64::max);
     let scale = (size / 2.0 - 46.0) / far;
     let middle = [size / 2.0, size / 2.0 + 20.0];
     let place = |x: f64, y: f64| (middle[0] + scale * x, middle[1] - scale * y);
