@@ -62,6 +62,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         missing: std::collections::BTreeMap::new(),
         evidence,
         loops: Vec::new(),
+        film: Vec::new(),
     };
     report::write_alone(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
     if ui.json() {

@@ -39,6 +39,10 @@ pub fn session(wish: &Wish) -> SessionResults {
     if let Some(last) = takes.last_mut().filter(|_| wish.takes > 3) {
         fail(last);
     }
+    let (steadiness, differences) = tipwright::evidence::consistency::of_takes(
+        &takes,
+        &tipwright::evidence::consistency::ConsistencyConfig::default(),
+    );
     SessionResults {
         schema: 1,
         tipwright_version: "0.1.0".into(),
@@ -76,6 +80,8 @@ pub fn session(wish: &Wish) -> SessionResults {
             "the wand stayed in the lower half of the picture",
             "wave it as high as the rod tip reaches next time",
         )],
+        steadiness,
+        differences,
         takes,
     }
 }
@@ -170,6 +176,7 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
         rod: rod.collect(),
         evidence: tipwright::evidence::judge(&strokes, &tipwright::evidence::Rules::default()),
         loops: Vec::new(),
+        film: Vec::new(),
         strokes,
         set_aside: vec![(0.31, 0.62, "tip speed stayed below 3 m/s: a wiggle".into())],
         missing: BTreeMap::from([

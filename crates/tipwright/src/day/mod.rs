@@ -20,6 +20,7 @@ use std::time::Instant;
 use rayon::prelude::*;
 
 use crate::evidence::Rules;
+use crate::evidence::consistency::{self, ConsistencyConfig};
 use crate::lens::LensConfig;
 use crate::line::{GatherConfig, LoopSettings};
 use crate::model::footage::Footage;
@@ -243,6 +244,7 @@ pub fn read_results(out: &Path) -> Result<SessionResults, String> {
 }
 
 fn session_results(session: &Session, set_up: &SetUp, takes: Vec<TakeResults>) -> SessionResults {
+    let (steadiness, differences) = consistency::of_takes(&takes, &ConsistencyConfig::default());
     SessionResults {
         schema: RESULTS_SCHEMA,
         tipwright_version: env!("CARGO_PKG_VERSION").to_string(),
@@ -259,6 +261,8 @@ fn session_results(session: &Session, set_up: &SetUp, takes: Vec<TakeResults>) -
             .map(|rms_mm| Measured::new(session.wand.length_m, rms_mm / 1000.0)),
         warnings: set_up.warnings.clone(),
         takes,
+        steadiness,
+        differences,
     }
 }
 

@@ -122,6 +122,7 @@ fn blank(session: &Session, take: &Take) -> TakeResults {
         missing: BTreeMap::new(),
         evidence: Vec::new(),
         loops: Vec::new(),
+        film: Vec::new(),
     }
 }
 

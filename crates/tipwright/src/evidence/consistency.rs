@@ -6,7 +6,10 @@
 //! with enough strokes in both groups. Strokes of one take count as independent; where they are not (a caster warms
 //! up) the trend shows it and the interval is too narrow.
 
-use crate::model::Measured;
+use std::collections::BTreeMap;
+
+use crate::model::consistency::{CasterSteadiness, Difference, PhaseDifference, Steadiness};
+use crate::model::{Direction, FigureId, Measured, TakeResults};
 
 /// Settings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,51 +24,6 @@ pub struct ConsistencyConfig {
 impl Default for ConsistencyConfig {
     fn default() -> Self {
         Self { least_for_trend: 4, least_for_difference: 6 }
-    }
-}
-
-/// A figure over the strokes of one caster, phase and direction.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Steadiness {
-    /// Strokes with the figure.
-    pub strokes: usize,
-    /// Mean; its sd is the standard error from the scatter observed.
-    pub mean: Measured,
-    /// Standard deviation from stroke to stroke, error of measurement taken out; 0 when that explains all of it.
-    /// `None` with too few strokes.
-    pub spread: Option<f64>,
-    /// Root mean square of the figures' own standard deviations.
-    pub measurement_sd: f64,
-    /// Change per stroke. `None` with too few strokes.
-    pub trend_per_stroke: Option<Measured>,
-}
-
-/// A difference of two groups' means, second minus first.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Difference {
-    /// Told.
-    Told {
-        /// Of the means.
-        difference: f64,
-        /// Lower end of the 95 % interval.
-        low: f64,
-        /// Upper end.
-        high: f64,
-        /// In standard deviations of strokes, pooled; `None` when there is no scatter.
-        in_spreads: Option<f64>,
-    },
-    /// Not told, and why.
-    TooFew {
-        /// Strokes had and needed.
-        reason: String,
-    },
-}
-
-impl Difference {
-    /// The interval leaves out zero.
-    #[must_use]
-    pub fn is_clear(&self) -> bool {
-        matches!(self, Self::Told { low, high, .. } if *low > 0.0 || *high < 0.0)
     }
 }
 
@@ -87,6 +45,69 @@ pub fn steadiness(figures: &[Measured], config: &ConsistencyConfig) -> Option<St
         measurement_sd: noise_2.sqrt(),
         trend_per_stroke: enough.then(|| trend(figures, mean)),
     })
+}
+
+/// Figures of one caster, phase and direction in the order of takes and strokes.
+type Groups<'a> = BTreeMap<(&'a str, bool, Option<&'a str>), Vec<&'a crate::model::Stroke>>;
+
+/// Steadiness of every figure but the clock's, per caster, phase and direction, and the differences between the phases
+/// of one caster, each against the first in the order of the takes.
+#[must_use]
+pub fn of_takes(
+    takes: &[TakeResults],
+    config: &ConsistencyConfig,
+) -> (Vec<CasterSteadiness>, Vec<PhaseDifference>) {
+    let mut groups: Groups<'_> = BTreeMap::new();
+    let mut phases: Vec<Option<&str>> = Vec::new();
+    for take in takes {
+        let phase = take.phase.as_deref();
+        if !phases.contains(&phase) {
+            phases.push(phase);
+        }
+        for stroke in &take.strokes {
+            let is_back = stroke.direction == Direction::Back;
+            groups.entry((take.caster.as_str(), is_back, phase)).or_default().push(stroke);
+        }
+    }
+    let figures = || {
+        FigureId::ALL.iter().copied().filter(|id| !matches!(id, FigureId::TStart | FigureId::TRsp | FigureId::TStop))
+    };
+    let values = |key: &(&str, bool, Option<&str>), id: FigureId| -> Vec<Measured> {
+        groups.get(key).map(|g| g.iter().filter_map(|s| s.figures.get(id)).collect()).unwrap_or_default()
+    };
+    let casters: std::collections::BTreeSet<&str> = groups.keys().map(|k| k.0).collect();
+    let mut steady = Vec::new();
+    let mut differences = Vec::new();
+    for caster in casters {
+        for (is_back, direction) in [(false, Direction::Forward), (true, Direction::Back)] {
+            for figure in figures() {
+                let mut first: Option<(Option<&str>, Vec<Measured>)> = None;
+                for &phase in &phases {
+                    let own = values(&(caster, is_back, phase), figure);
+                    let Some(steadiness) = steadiness(&own, config) else { continue };
+                    steady.push(CasterSteadiness {
+                        caster: caster.to_owned(),
+                        phase: phase.map(str::to_owned),
+                        direction,
+                        figure,
+                        steadiness,
+                    });
+                    match &first {
+                        None => first = Some((phase, own)),
+                        Some((first_phase, before)) => differences.push(PhaseDifference {
+                            caster: caster.to_owned(),
+                            direction,
+                            figure,
+                            first: first_phase.map(str::to_owned),
+                            second: phase.map(str::to_owned),
+                            difference: difference(before, &own, config),
+                        }),
+                    }
+                }
+            }
+        }
+    }
+    (steady, differences)
 }
 
 /// Second minus first.

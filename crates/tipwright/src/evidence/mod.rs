@@ -8,8 +8,8 @@
 //! A rule may have companions: signs that sources name as contributors, not as causes. They are told along with the
 //! evidence and do not change its probability. Where sources disagree the rule says so.
 
-use crate::model::evidence::{Evidence, NotJudged, StrokeEvidence};
-use crate::model::{Direction, FigureId, Figures, Stroke};
+use crate::model::evidence::{Evidence, HeldSign, NotJudged, StrokeEvidence};
+use crate::model::{Direction, FigureId, Figures, Measured, Stroke};
 
 pub mod consistency;
 mod rules;
@@ -44,20 +44,15 @@ pub fn judge_stroke(stroke: u32, direction: Direction, figures: &Figures, rules:
 }
 
 fn ask(rule: &Rule, figures: &Figures) -> Result<Evidence, String> {
-    let mut probability = 1.0;
-    let mut seen = Vec::new();
-    for sign in &rule.sign {
-        let held = hold(sign, figures)?;
-        probability *= held.probability;
-        seen.push(held.text);
-    }
-    let along_with = rule
+    let signs = rule.sign.iter().map(|sign| hold(sign, figures)).collect::<Result<Vec<_>, _>>()?;
+    let probability: f64 = signs.iter().map(|s| s.probability).product();
+    let companions: Vec<HeldSign> = rule
         .companion
         .iter()
         .filter_map(|sign| hold(sign, figures).ok())
         .filter(|held| held.probability >= rule.raise_at)
-        .map(|held| held.text)
         .collect();
+    let seen: Vec<String> = signs.iter().map(told).collect();
     Ok(Evidence {
         rule: rule.id.clone(),
         title: rule.title.clone(),
@@ -66,19 +61,16 @@ fn ask(rule: &Rule, figures: &Figures) -> Result<Evidence, String> {
         word: rule.word,
         is_raised: probability >= rule.raise_at,
         consistent_with: rule.consistent_with.clone(),
-        along_with,
+        along_with: companions.iter().map(told).collect(),
         dissent: rule.dissent.clone(),
         figures: rule.sign.iter().map(|s| s.figure).collect(),
+        signs,
+        companions,
     })
 }
 
-struct Held {
-    probability: f64,
-    text: String,
-}
-
 /// Probability that a figure (or its ratio to another) lies where the sign says.
-fn hold(sign: &Sign, figures: &Figures) -> Result<Held, String> {
+fn hold(sign: &Sign, figures: &Figures) -> Result<HeldSign, String> {
     let get = |id: FigureId| {
         figures.get(id).ok_or_else(|| {
             let why = figures.missing.get(&id).map_or("not measured", String::as_str);
@@ -86,29 +78,38 @@ fn hold(sign: &Sign, figures: &Figures) -> Result<Held, String> {
         })
     };
     let m = get(sign.figure)?;
-    let (value, sd) = match sign.per {
-        None => (m.value, m.sd),
+    let measured = match sign.per {
+        None => m,
         Some(per) => {
             let per = get(per)?;
             let ratio = m.value / per.value;
-            (ratio, (m.sd / per.value).hypot(ratio * per.sd / per.value))
+            Measured::new(ratio, (m.sd / per.value).hypot(ratio * per.sd / per.value))
         }
     };
-    if !value.is_finite() {
+    if !measured.value.is_finite() {
         return Err(format!("{}: not a finite number", sign.figure.info().name));
     }
-    let below = |x: f64| normal_below((x - value) / sd.max(1e-12));
+    let below = |x: f64| normal_below((x - measured.value) / measured.sd.max(1e-12));
     let probability = match (sign.above, sign.below) {
         (Some(low), None) => 1.0 - below(low),
         (None, Some(high)) => below(high),
         (Some(low), Some(high)) => (below(high) - below(low)).max(0.0),
         (None, None) => 1.0,
     };
-    Ok(Held { probability, text: told(sign, value, sd) })
+    Ok(HeldSign {
+        say: sign.say.clone(),
+        figure: sign.figure,
+        per: sign.per,
+        measured,
+        above: sign.above,
+        below: sign.below,
+        probability,
+    })
 }
 
-fn told(sign: &Sign, value: f64, sd: f64) -> String {
+fn told(sign: &HeldSign) -> String {
     let info = sign.figure.info();
+    let Measured { value, sd } = sign.measured;
     let name =
         sign.per.map_or_else(|| info.name.to_string(), |p| format!("{} over {}", info.name, p.info().name));
     let unit =

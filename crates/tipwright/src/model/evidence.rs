@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::figures::FigureId;
+use super::measured::Measured;
 
 /// How much may be said.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -12,6 +13,28 @@ pub enum Word {
     Likely,
     /// The thing itself was measured.
     Seen,
+}
+
+/// One sign of a rule as it was found: a figure, or its ratio to another, against a threshold.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct HeldSign {
+    /// Words for it.
+    pub say: String,
+    /// The figure.
+    pub figure: FigureId,
+    /// Divided by this one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub per: Option<FigureId>,
+    /// The figure or the ratio.
+    pub measured: Measured,
+    /// Lies above.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub above: Option<f64>,
+    /// Lies below.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub below: Option<f64>,
+    /// Probability that it lies there.
+    pub probability: f64,
 }
 
 /// Evidence for one thing in one stroke.
@@ -37,6 +60,12 @@ pub struct Evidence {
     pub dissent: Option<String>,
     /// Figures it stands on.
     pub figures: Vec<FigureId>,
+    /// The signs behind `seen`, as numbers.
+    #[serde(default)]
+    pub signs: Vec<HeldSign>,
+    /// The signs behind `along_with`, as numbers.
+    #[serde(default)]
+    pub companions: Vec<HeldSign>,
 }
 
 /// A rule that could not be asked.

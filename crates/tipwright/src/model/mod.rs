@@ -2,8 +2,10 @@
 
 pub mod camera;
 pub mod clock;
+pub mod consistency;
 pub mod evidence;
 pub mod figures;
+pub mod film;
 pub mod footage;
 pub mod line;
 pub mod measured;

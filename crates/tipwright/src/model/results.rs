@@ -6,8 +6,10 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::clock::Clock;
+use super::consistency::{CasterSteadiness, PhaseDifference};
 use super::evidence::StrokeEvidence;
 use super::line::StrokeLoop;
+use super::film::StrokeFilm;
 use super::measured::Measured;
 use super::scene::Scene;
 use super::session::ReportUnits;
@@ -121,6 +123,9 @@ pub struct TakeResults {
     /// Loops, of the strokes whose line was measured.
     #[serde(default)]
     pub loops: Vec<StrokeLoop>,
+    /// Film with drawing, where it was asked for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub film: Vec<StrokeFilm>,
 }
 
 /// Quality of one lens, for the page.
@@ -165,4 +170,10 @@ pub struct SessionResults {
     pub warnings: Vec<Warning>,
     /// Takes in session order.
     pub takes: Vec<TakeResults>,
+    /// How steady each caster is.
+    #[serde(default)]
+    pub steadiness: Vec<CasterSteadiness>,
+    /// What differs between the phases of a caster.
+    #[serde(default)]
+    pub differences: Vec<PhaseDifference>,
 }

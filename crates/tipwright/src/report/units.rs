@@ -69,6 +69,12 @@ fn decimals(half_width: f64, most: usize) -> usize {
     usize::try_from((1 - exponent).max(0)).unwrap_or(0).min(most)
 }
 
+/// A half-width as printed: one that would round to nothing is rounded up to the last decimal shown.
+fn half(value: f64, decimals: usize) -> String {
+    let least = 10_f64.powi(-i32::try_from(decimals).unwrap_or(0));
+    number(if value > 0.0 && value < 0.5 * least { least } else { value }, decimals)
+}
+
 /// A number with its minus sign as typographers set it, and never "-0".
 #[must_use]
 pub fn number(value: f64, decimals: usize) -> String {
@@ -141,7 +147,7 @@ pub fn show(kind: Kind, measured: Measured, system: UnitSystem) -> Shown {
         let places = decimals(scaled.half_width_95(), most);
         Shown {
             value: number(scaled.value, places),
-            half_width: number(scaled.half_width_95(), places),
+            half_width: half(scaled.half_width_95(), places),
             unit: unit.to_owned(),
         }
     };
@@ -216,6 +222,13 @@ mod tests {
             show(Kind::Speed, speed, UnitSystem::Metric).full(),
             "18.23\u{a0}\u{b1}\u{a0}0.20\u{a0}m/s"
         );
+    }
+
+    #[test]
+    fn an_interval_never_shrinks_to_nothing() {
+        let fit = show(Kind::Other(""), Measured::new(0.9981, 0.0001), UnitSystem::Metric);
+        assert_eq!(fit.full(), "0.998\u{a0}\u{b1}\u{a0}0.001");
+        assert_eq!(show(Kind::Other(""), Measured::new(1.0, 0.0), UnitSystem::Metric).half_width, "0.000");
     }
 
     #[test]

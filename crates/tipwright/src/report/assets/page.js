@@ -3,7 +3,7 @@
   const root = document.documentElement;
   const all = (selector, within = document) => [...within.querySelectorAll(selector)];
   const FOOT_M = 0.3048, INCH_M = 0.0254;
-  const minus = (text) => text.replace('-', '\u2212');
+  const minus = (text) => (/[1-9]/.test(text) ? text.replace('-', '\u2212') : text.replace('-', ''));
   const views = new Map();
 
   // Units and paper.
@@ -161,8 +161,10 @@
       svg.addEventListener('pointerdown', (event) => show(point(event)));
       return { name, timed, dot, line, at };
     });
+    let seek = () => {};
     const show = (k) => {
       slider.value = k;
+      seek(k);
       for (const { name, timed, dot, line, at } of panels) {
         const out = inside[name] && (k < data.w[0] || k >= data.w[1]);
         const [x, y] = at(k);
@@ -179,6 +181,26 @@
       slider.setAttribute('aria-valuetext', reading.textContent);
       views.get(article)?.moment(k);
     };
+    // The film runs with the moment: moving the moment seeks in it, playing it moves the moment.
+    const film = article.querySelector('video');
+    if (film) {
+      film.poster = film.dataset.poster ?? '';
+      const at = film.dataset.t.split(' ').map(Number), fps = +film.dataset.fps;
+      const nearest = (list, t) => list.reduce((best, v, k) => (Math.abs(v - t) < Math.abs(list[best] - t) ? k : best), 0);
+      seek = (k) => {
+        if (!film.paused || film.readyState < 1) return;
+        film.currentTime = (nearest(at, data.t[k]) + 0.5) / fps;
+      };
+      const follow = () => {
+        if (!film.paused) {
+          show(nearest(data.t, at[Math.min(at.length - 1, Math.floor(film.currentTime * fps))]));
+          requestAnimationFrame(follow);
+        }
+      };
+      film.addEventListener('play', follow);
+      film.addEventListener('pointerenter', () => { if (film.readyState < 1) { film.preload = 'auto'; film.load(); } }, { once: true });
+      slider.addEventListener('pointerdown', () => { if (film.readyState < 1) { film.preload = 'auto'; film.load(); } }, { once: true });
+    }
     slider.addEventListener('input', () => show(+slider.value));
     onUnits.add(() => show(+slider.value));
     const play = article.querySelector('.play');
@@ -201,6 +223,35 @@
     show(Math.max(0, Math.min(data.t.length - 1, data.w[1] - 1)));
     return data;
   };
+
+  // One moment through the drawings over time that stand together.
+  for (const group of all('.linked')) {
+    const timed = all('svg[data-panel=overlay-time]', group).map((svg) => {
+      const [ox, sx] = svg.dataset.x.split(' ').map(Number), [bottom, top] = svg.dataset.span.split(' ').map(Number);
+      const line = document.createElementNS(SVG, 'line');
+      line.setAttribute('class', 'cursor-line');
+      line.setAttribute('visibility', 'hidden');
+      line.setAttribute('y1', bottom);
+      line.setAttribute('y2', top);
+      svg.append(line);
+      return { svg, ox, sx, line };
+    });
+    for (const { svg, ox, sx } of timed) {
+      const move = (event) => {
+        const box = svg.getBoundingClientRect();
+        const t = ((event.clientX - box.left) * svg.viewBox.baseVal.width / box.width - ox) / sx;
+        for (const other of timed) {
+          const x = (other.ox + other.sx * t).toFixed(2);
+          other.line.setAttribute('x1', x);
+          other.line.setAttribute('x2', x);
+          other.line.setAttribute('visibility', 'visible');
+        }
+      };
+      svg.addEventListener('pointermove', move);
+      svg.addEventListener('pointerdown', move);
+      svg.addEventListener('pointerleave', () => timed.forEach((other) => other.line.setAttribute('visibility', 'hidden')));
+    }
+  }
 
   // Strokes come alive when they come near; the script for space is read only then.
   const alive = new Map();

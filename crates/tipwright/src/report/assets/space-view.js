@@ -36,11 +36,11 @@ window.spaceView = function spaceView(element, data) {
   const tip = data.x.map((x, k) => [x, data.y[k], data.z[k]]);
   const span = (k) => [Math.min(...tip.map((p) => p[k])), Math.max(...tip.map((p) => p[k]))];
   const [x0, x1] = span(0), [y0, y1] = span(1), [z0, z1] = span(2);
-  const middle = new Vector3((x0 + x1) / 2, (y0 + y1) / 2, (z0 + z1) / 2);
   const reach = Math.max(x1 - x0, y1 - y0, z1 - z0) * 0.62;
 
   // A floor of half-metre squares under the path, and a plumb line from every tenth instant down to it.
   const floor = z0 - 0.35 * reach;
+  const middle = new Vector3((x0 + x1) / 2, (y0 + y1) / 2, (floor + z1) / 2);
   const squares = [];
   const edge = (v, up) => (up ? Math.ceil(v / 0.5) : Math.floor(v / 0.5)) * 0.5;
   const [fx0, fx1, fy0, fy1] = [edge(x0, false), edge(x1, true), edge(y0 - 0.5, false), edge(y1 + 0.5, true)];
@@ -64,6 +64,15 @@ window.spaceView = function spaceView(element, data) {
   controls.maxZoom = 12;
   camera.position.copy(middle).add(new Vector3(-0.55, -1, 0.42).normalize().multiplyScalar(20));
 
+  camera.lookAt(middle);
+  camera.updateMatrixWorld();
+  const room = { across: 0.1, up: 0.1 };
+  for (const p of tip.flatMap((q) => [q, [q[0], q[1], floor]])) {
+    const seen = new Vector3(...p).applyMatrix4(camera.matrixWorldInverse);
+    room.across = Math.max(room.across, Math.abs(seen.x));
+    room.up = Math.max(room.up, Math.abs(seen.y));
+  }
+
   let wanted = NOTHING;
   const draw = () => {
     if (wanted !== NOTHING) return;
@@ -76,7 +85,8 @@ window.spaceView = function spaceView(element, data) {
   const fit = () => {
     const width = Math.max(element.clientWidth, 50), height = Math.max(element.clientHeight, 50);
     renderer.setSize(width, height);
-    const half = reach / Math.min(1, width / height / 1.5);
+    // As large as fits: how far path and shadow reach to the side and up, seen from the first point of view.
+    const half = Math.max(room.across, room.up * width / height) * 1.08;
     camera.left = -half; camera.right = half;
     camera.top = half * height / width; camera.bottom = -half * height / width;
     camera.updateProjectionMatrix();

@@ -10,11 +10,12 @@ use super::{CompareBy, CompareChoice};
 use crate::model::Measured;
 use crate::model::results::SessionResults;
 use crate::report::page::figures::{full, name};
+use crate::report::page::overlays::{FORMAT, PANELS, multiples};
 use crate::report::page::{glossary, shell, summary};
 use crate::report::plot::geometry::Geometry;
-use crate::report::plot::overlay::{self, Group, What};
+use crate::report::plot::overlay::{self, Group};
 use crate::report::plot::svg::escape;
-use crate::report::plot::{Format, Panel};
+use crate::report::plot::Panel;
 use crate::report::tables::direction_word;
 use crate::report::units::{UnitSystem, kind, show};
 
@@ -82,7 +83,7 @@ fn section(choice: &CompareChoice, part: &Part<'_>) -> String {
     if choice.by != CompareBy::Caster {
         out.push_str(&findings(part));
     }
-    out.push_str(&overlays(part));
+    out.push_str(&overlays(choice, part));
     out.push_str(&forests(choice, part));
     out.push_str(&consistency(part));
     out.push_str(&ranking(choice, part));
@@ -125,39 +126,42 @@ fn as_measured(value: f64, half_width: f64) -> Measured {
     Measured::new(value, half_width / Measured::new(0.0, 1.0).half_width_95())
 }
 
-/// Small multiples: one row of panels per caster.
-fn overlays(part: &Part<'_>) -> String {
-    let inks = [("path-forward", "band-forward"), ("second", "band-second"), ("path-back", "band-back")];
+/// All rows over each other where casters are compared, then one row of panels per caster.
+fn overlays(choice: &CompareChoice, part: &Part<'_>) -> String {
     let mut out = String::from(
-        "<h3>Paths and speed, aligned at rod straight position</h3><p class=\"aside\">Each stroke thin, the mean strong, its \
-         95&#8239;% interval as a band.</p>",
+        "<h3>Paths, speed, bend and power, aligned at rod straight position</h3><p class=\"aside\">Each stroke thin, the mean \
+         strong; from three strokes on, its 95&#8239;% interval as a band.</p>",
     );
-    let format = Format { width: 420.0, time_height: 190.0, side_height: 190.0, ..Format::PAGE };
-    for row in &part.sorted.rows {
+    let draw = |groups: &[Group<'_>], label: &str, each: bool| -> String {
+        let panels: Vec<Panel> = PANELS
+            .iter()
+            .filter_map(|(what, title)| overlay::panel(*what, groups, &format!("{label}: {title}"), FORMAT, each))
+            .collect();
+        multiples(&panels)
+    };
+    let rows = &part.sorted.rows;
+    if choice.by == CompareBy::Caster && (2..=overlay::SERIES).contains(&rows.len()) {
+        let all: Vec<Group<'_>> = rows
+            .iter()
+            .enumerate()
+            .filter_map(|(k, row)| group(row.label.clone(), k, row.cells.get(&0)?))
+            .collect();
+        out.push_str(&draw(&all, "All", false));
+    }
+    for row in rows {
         let groups: Vec<Group<'_>> = row
             .cells
             .iter()
-            .filter(|(_, cell)| !cell.strokes.is_empty())
-            .map(|(&side, cell)| {
-                let (ink, band) = inks[side % inks.len()];
-                let strokes = cell.strokes.iter().map(|s| Geometry::of(s)).collect();
-                Group { name: part.sorted.sides[side].clone(), ink, band, strokes }
-            })
+            .filter_map(|(&side, cell)| group(part.sorted.sides[side].clone(), side, cell))
             .collect();
-        let panels: Vec<Panel> =
-            [(What::Path, "path"), (What::Speed, "speed"), (What::Bend, "bend"), (What::Butt, "butt angle")]
-                .into_iter()
-                .filter_map(|(what, title)| {
-                    overlay::panel(what, &groups, &format!("{}: {title}", row.label), format)
-                })
-                .collect();
-        out.push_str("<div class=\"multiples\">");
-        for panel in panels {
-            let _ = write!(out, "<figure class=\"panel\">{}</figure>", panel.to_inline());
-        }
-        out.push_str("</div>");
+        out.push_str(&draw(&groups, &row.label, true));
     }
     out
+}
+
+fn group<'a>(name: String, series: usize, cell: &super::cells::Cell<'a>) -> Option<Group<'a>> {
+    let strokes: Vec<Geometry<'a>> = cell.strokes.iter().map(|s| Geometry::of(s)).collect();
+    (!strokes.is_empty()).then_some(Group { name, series, strokes })
 }
 
 /// One panel per figure.

@@ -1,6 +1,6 @@
 //! One caster: takes in order.
 
-use super::{slug, take, take_id};
+use super::{evidence, overlays, slug, steady, take, take_id};
 use crate::model::results::{SessionResults, TakeResults};
 use crate::report::ReportConfig;
 use crate::report::plot::svg::escape;
@@ -27,6 +27,9 @@ pub fn section(
         escape(caster),
         escape(alias)
     );
+    out.push_str(&evidence::of_caster(session, takes));
+    out.push_str(&overlays::of_caster(takes));
+    out.push_str(&steady::section(session, caster, alias));
     for t in takes {
         out.push_str(&take::section(&take_id(session, t), t, config));
     }

@@ -142,9 +142,9 @@ fn missing(figures: &Figures) -> String {
     }
     let parts: Vec<String> = reasons
         .iter()
-        .map(|(why, names)| format!("{}: {}", escape(why), escape(&names.join(", "))))
+        .map(|(why, names)| format!("{}: {}", capital(&escape(why)), escape(&names.join(", "))))
         .collect();
-    format!("<p class=\"aside\">Not to be had. {}.</p>", capital(&parts.join(". ")))
+    format!("<p class=\"aside\">Not to be had. {}.</p>", parts.join(". "))
 }
 
 /// The first letter in upper case.

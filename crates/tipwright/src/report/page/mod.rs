@@ -7,9 +7,13 @@
 
 pub mod caster;
 pub mod data;
+pub mod evidence;
 pub mod figures;
+pub mod film;
 pub mod glossary;
+pub mod overlays;
 pub mod shell;
+pub mod steady;
 pub mod stroke;
 pub mod summary;
 pub mod take;

@@ -3,11 +3,11 @@
 use crate::model::results::TakeResults;
 use crate::model::{FigureId, RspSource, Stroke};
 use crate::report::plot::geometry::Geometry;
-use crate::report::plot::{Format, sheet};
+use crate::report::plot::{Format, sheet, zero_time_s};
 use crate::report::tables::direction_word;
 use crate::report::{ReportConfig, plot_name, rod_poses};
 
-use super::data;
+use super::{data, evidence, film};
 use super::figures::{figure, list};
 use crate::report::plot::svg::escape;
 
@@ -34,6 +34,7 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
         stroke.stroke,
         sentence(stroke),
     );
+    out.push_str(&evidence::of_stroke(take, stroke.stroke));
     out.push_str(&list(&stroke.figures));
     out.push_str(&format!(
         "<div class=\"cursor-row\"><button type=\"button\" class=\"play\" aria-label=\"Play {name} at a tenth of its \
@@ -41,6 +42,7 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
          value=\"0\" aria-label=\"Moment of {name}\"></label><output class=\"reading\"></output></div>",
         stroke.samples.len().saturating_sub(1)
     ));
+    out.push_str(&film::of_stroke(take, stroke.stroke, zero_time_s(&geometry), &name));
     // Where it went on the left, when on the right; one below the other where the page is narrow.
     let is_over_time = |name: &str| matches!(name, "speed" | "bend" | "butt" | "power");
     out.push_str("<div class=\"panels\">");

@@ -3,7 +3,7 @@
 use std::fmt::Write;
 
 use super::figures::{capital, dual, figure, full, name};
-use super::{by_caster, caster, stroke, take_id};
+use super::{by_caster, caster, evidence, overlays, stroke, take_id};
 use crate::model::results::{SessionResults, TakeStatus};
 use crate::model::session::ReportUnits;
 use crate::model::{FigureId, Severity, Warning};
@@ -15,13 +15,10 @@ use crate::report::units::{Kind, number};
 const COLUMNS: &[FigureId] = &[
     FigureId::Chord,
     FigureId::DipDepth,
-    FigureId::DipAt,
     FigureId::DomeHeight,
     FigureId::OffPlaneMax,
     FigureId::PeakSpeed,
-    FigureId::PeakLead,
     FigureId::LatePower,
-    FigureId::Stop,
     FigureId::Arc,
     FigureId::MaxBend,
     FigureId::BendLead,
@@ -83,6 +80,7 @@ pub fn section(session: &SessionResults) -> String {
         );
     }
     out.push_str(&table(session));
+    out.push_str(&overlays::of_session(&session.takes));
     out.push_str(&set_up(session));
     out.push_str("</section>");
     out
@@ -190,6 +188,10 @@ fn table(session: &SessionResults) -> String {
     for &id in &columns {
         head(&mut out, &escape(id.info().name), " class=\"n\"");
     }
+    let has_evidence = session.takes.iter().any(|t| !t.evidence.is_empty());
+    if has_evidence {
+        head(&mut out, "raised", " class=\"raised\"");
+    }
     out.push_str("</tr></thead><tbody>");
     for take in &session.takes {
         let id = take_id(session, take);
@@ -217,6 +219,10 @@ fn table(session: &SessionResults) -> String {
                     }
                     None => out.push_str("<td class=\"n\"><span class=\"hidden\">none</span></td>"),
                 }
+            }
+            if has_evidence {
+                let titles = evidence::titles(take, s.stroke);
+                let _ = write!(out, "<td class=\"raised\">{}</td>", titles.join("; "));
             }
             out.push_str("</tr>");
         }

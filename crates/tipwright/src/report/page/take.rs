@@ -2,6 +2,7 @@
 
 use std::fmt::Write;
 
+use super::figures::capital;
 use super::stroke;
 use super::summary::warning_list;
 use crate::model::results::{TakeResults, TakeStatus};
@@ -70,9 +71,18 @@ fn facts(take: &TakeResults) -> String {
             escape(why)
         );
     }
+    let mut by_reason: std::collections::BTreeMap<&str, Vec<&str>> = std::collections::BTreeMap::new();
     for (key, why) in &take.missing {
         let name = crate::model::FigureId::from_key(key).map_or(key.as_str(), |id| id.info().name);
-        let _ = write!(out, "<div><dt>no {}</dt><dd>{}</dd></div>", escape(name), escape(why));
+        by_reason.entry(why.as_str()).or_default().push(name);
+    }
+    for (why, names) in by_reason {
+        let _ = write!(
+            out,
+            "<div><dt>not to be had</dt><dd>{}: {}</dd></div>",
+            capital(&escape(why)),
+            escape(&names.join(", "))
+        );
     }
     out.push_str("</dl></details>");
     out

@@ -12,15 +12,16 @@ use crate::report::compare::stats::describe;
 /// Step of time of the common grid; half the frame time of 120 frames a second.
 const STEP_S: f64 = 1.0 / 240.0;
 
-/// Strokes that belong together, with the class of their ink.
+/// Kinds of line told apart by ink and dash: classes `series-0` to `series-5`.
+pub const SERIES: usize = 6;
+
+/// Strokes that belong together, with the kind of their line.
 #[derive(Debug, Clone)]
 pub struct Group<'a> {
     /// Name.
     pub name: String,
-    /// Class of the mean's line: `path-forward`, `path-back` or `second`.
-    pub ink: &'static str,
-    /// Class of the band.
-    pub band: &'static str,
+    /// Kind of line, modulo [`SERIES`].
+    pub series: usize,
     /// Strokes.
     pub strokes: Vec<Geometry<'a>>,
 }
@@ -36,14 +37,22 @@ pub enum What {
     Bend,
     /// Butt angle over time.
     Butt,
+    /// Share of peak speed over the share of W that has passed, against a straight ramp.
+    Power,
 }
 
 /// A point of a stroke: along, up.
 type Pair = (f64, f64);
 
-/// Draws the panel; `None` when no stroke has what is asked for.
+/// Draws the panel; `None` when no stroke has what is asked for. `each`: every stroke thin under its group's mean.
 #[must_use]
-pub fn panel(what: What, groups: &[Group<'_>], title: &str, format: Format) -> Option<Panel> {
+pub fn panel(
+    what: What,
+    groups: &[Group<'_>],
+    title: &str,
+    format: Format,
+    each: bool,
+) -> Option<Panel> {
     let curves: Vec<Vec<Vec<Option<Pair>>>> =
         groups.iter().map(|g| g.strokes.iter().map(|s| curve(what, s)).collect()).collect();
     let all = || curves.iter().flatten().flatten().filter_map(|p| *p);
@@ -58,16 +67,18 @@ pub fn panel(what: What, groups: &[Group<'_>], title: &str, format: Format) -> O
         What::Speed => (0.0, y_high),
         What::Bend => (y_low.min(-0.05), y_high),
         What::Butt => (y_low, y_high),
+        What::Power => (0.0, 1.0),
     };
     let air = 0.12 * (high - low).max(1e-6);
     let height = format.time_height;
     let x = Scale::new(x_low, x_high, LEFT, format.width - RIGHT);
-    let y = Scale::new(if what == What::Speed { 0.0 } else { low - air }, high + air, height - BOTTOM, TOP);
+    let y = Scale::new(if matches!(what, What::Speed | What::Power) { 0.0 } else { low - air }, high + air, height - BOTTOM, TOP);
     let (x_quantity, x_name, y_quantity, y_unit) = match what {
         What::Path => (Quantity::Length, "from rod straight", Quantity::SmallLength, ""),
         What::Speed => (Quantity::Plain, "s from rod straight", Quantity::Speed, ""),
         What::Bend => (Quantity::Plain, "s from rod straight", Quantity::Length, ""),
         What::Butt => (Quantity::Plain, "s from rod straight", Quantity::Plain, "\u{b0}"),
+        What::Power => (Quantity::Plain, "share of the stroke", Quantity::Plain, ""),
     };
     let frame = Frame {
         x: Axis { scale: x, quantity: x_quantity, name: x_name, plain_unit: "", wanted: format.width / 85.0 },
@@ -78,39 +89,83 @@ pub fn panel(what: What, groups: &[Group<'_>], title: &str, format: Format) -> O
     let mut labels = frame.draw(&mut svg, format.units);
     let at = |p: Pair| -> Xy { (x.at(p.0), y.at(p.1)) };
     let area = frame.area();
-    svg.line("when", at((0.0, low)), (x.at(0.0), area.top));
-    let mut ends: Vec<(Xy, Words, &'static str)> = Vec::new();
+    if what == What::Power {
+        let ramp = [at((0.0, RAMP_FROM)), at((1.0, 1.0))];
+        svg.line("ramp", ramp[0], ramp[1]);
+        labels.ink(&ramp);
+    } else {
+        svg.line("when", (x.at(0.0), area.bottom), (x.at(0.0), area.top));
+        labels.ink(&[(x.at(0.0), area.bottom), (x.at(0.0), area.top)]);
+    }
+    let mut ends: Vec<(Xy, Words, usize)> = Vec::new();
     let mut alt = title.to_owned();
-    for (group, strokes) in groups.iter().zip(&curves) {
-        for stroke in strokes {
-            for run in stroke.split(Option::is_none) {
-                let points: Vec<Xy> = run.iter().flatten().map(|&p| at(p)).collect();
-                svg.polyline(&format!("{} thin", group.ink), &points);
+    let many = groups.len();
+    for (k, (group, strokes)) in groups.iter().zip(&curves).enumerate() {
+        let series = group.series % SERIES;
+        if each {
+            for stroke in strokes {
+                for run in stroke.split(Option::is_none) {
+                    let points: Vec<Xy> = run.iter().flatten().map(|&p| at(p)).collect();
+                    svg.polyline(&format!("series-{series} thin"), &points);
+                }
             }
         }
         let (mean, band) = mean_and_band(strokes);
-        let upper = band.iter().map(|b| at((b.0, b.2)));
-        let lower = band.iter().rev().map(|b| at((b.0, b.1)));
-        svg.polygon(group.band, &upper.chain(lower).collect::<Vec<_>>());
+        // A band of few strokes may be wider than the drawing; it ends at its frame.
+        let within = |v: f64| v.clamp(y.from.min(y.to), y.from.max(y.to));
+        let upper = band.iter().map(|b| at((b.0, within(b.2))));
+        let lower = band.iter().rev().map(|b| at((b.0, within(b.1))));
+        svg.polygon(&format!("band-s{series}"), &upper.chain(lower).collect::<Vec<_>>());
         let line: Vec<Xy> = mean.iter().map(|&p| at(p)).collect();
-        svg.polyline(group.ink, &line);
+        svg.polyline(&format!("series-{series}"), &line);
         labels.ink(&line);
-        if let (true, Some(&point)) = (groups.len() > 1, line.get(line.len() / 3)) {
-            let class = if group.ink == "second" { "t-dome" } else { group.ink.trim_start_matches("path-") };
-            ends.push((point, Words::plain(format!("{}, {} strokes", group.name, strokes.len())), class));
+        // Names stand along the lines one after the other, so that they do not crowd one place.
+        let place = line.len() * (2 * k + 1) / (2 * many.max(1)).max(4);
+        if let (true, Some(&point)) = (many > 1, line.get(place)) {
+            ends.push((point, Words::plain(format!("{}, {}", group.name, strokes.len())), series));
         }
         alt.push_str(&format!("; {}: {} strokes", group.name, strokes.len()));
     }
-    for (point, words, class) in ends {
-        let class = if class == "t-dome" { class.to_owned() } else { format!("t-{class}") };
+    for (point, words, series) in ends {
+        let class = format!("t-s{series}");
         set_label(&mut svg, &mut labels, &class, (point, (0.0, -1.0)), &words, format.units);
     }
     alt.push('.');
-    Some(Panel { name: "overlay", body: svg.into_body(), width: format.width, height, alt, scales: (x, y) })
+    let name = match what {
+        What::Path => "overlay-path",
+        What::Power => "overlay-power",
+        What::Speed | What::Bend | What::Butt => "overlay-time",
+    };
+    Some(Panel { name, body: svg.into_body(), width: format.width, height, alt, scales: (x, y) })
+}
+
+/// Share of the peak at which W begins, and the straight ramp with it.
+const RAMP_FROM: f64 = 0.2;
+/// Steps of the share of W.
+const SHARES: i32 = 100;
+
+/// A stroke on the common grid of shares of W.
+fn power(geometry: &Geometry<'_>) -> Vec<Option<Pair>> {
+    let window = &geometry.stroke.samples[geometry.window.clone()];
+    let (Some(first), Some(rsp_s)) = (window.first(), geometry.t_rsp_s) else { return Vec::new() };
+    let peak = window.iter().map(speed).fold(0.0, f64::max);
+    if !(peak > 0.0) {
+        return Vec::new();
+    }
+    (0..=SHARES)
+        .map(|k| {
+            let share = f64::from(k) / f64::from(SHARES);
+            let sample = geometry.at(first.t_s + share * (rsp_s - first.t_s))?;
+            Some((share, speed(&sample) / peak))
+        })
+        .collect()
 }
 
 /// A stroke on the common grid of time, from the start of W to a little after rod straight position.
 fn curve(what: What, geometry: &Geometry<'_>) -> Vec<Option<Pair>> {
+    if what == What::Power {
+        return power(geometry);
+    }
     let Some(rsp_s) = geometry.t_rsp_s else { return Vec::new() };
     let Some(at_rsp) = geometry.at(rsp_s).map(|p| geometry.side(&p)) else { return Vec::new() };
     let first_s = geometry.stroke.samples.get(geometry.window.start).map_or(rsp_s, |p| p.t_s);
@@ -132,6 +187,7 @@ fn curve(what: What, geometry: &Geometry<'_>) -> Vec<Option<Pair>> {
                 What::Speed => Some((since_rsp_s, speed(&sample))),
                 What::Bend => Some((since_rsp_s, sample.bend_m?)),
                 What::Butt => Some((since_rsp_s, sample.butt_angle_deg?)),
+                What::Power => None,
             }
         })
         .collect()

@@ -64,12 +64,15 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     svg.polyline(&format!("path-{ink}"), &path);
     labels.ink(&path);
     labels.ink(&hull);
+    labels.ink(&[at(0.0, 0.0), at(geometry.chord_m, 0.0)]);
     let mut wanted: Vec<(Xy, Xy, &str, Words)> = Vec::new();
     for (mark, class, name, toward) in
         [(geometry.dip, "dip", "dip", (0.4, 1.0)), (geometry.dome, "dome", "dome", (-0.4, -1.0))]
     {
         let Some(mark) = mark else { continue };
-        dimension(&mut svg, class, at(mark.s_m, mark.from_h_m), at(mark.s_m, mark.path_h_m));
+        let (from, to) = (at(mark.s_m, mark.from_h_m), at(mark.s_m, mark.path_h_m));
+        dimension(&mut svg, class, from, to);
+        labels.ink(&[from, to]);
         let text_class = if class == "dip" { "t-dip" } else { "t-dome" };
         let middle = at(mark.s_m, 0.5 * (mark.from_h_m + mark.path_h_m));
         let words = Words::number(name, kind_texts(Kind::SmallLength, mark.measured));

@@ -67,6 +67,9 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     labels.ink(&drawn);
 
     draw_rods(&mut svg, rods, &at, geometry.t_rsp_s);
+    for rod in rods {
+        labels.ink(&[at(rod.butt), at(rod.tip)]);
+    }
     draw_band(&mut svg, geometry, &at);
     let ink = geometry.ink();
     svg.polyline(&format!("path-{ink} outside"), &drawn);
@@ -88,6 +91,7 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
             at(geometry.side_of_chord(mark.s_m, mark.path_h_m)),
         );
         dimension(&mut svg, class, a, b);
+        labels.ink(&[a, b]);
         let words = Words::number(name, kind_texts(Kind::SmallLength, mark.measured));
         wanted.push((b, toward, if class == "dip" { "t-dip" } else { "t-dome" }, words));
     }

@@ -47,10 +47,19 @@ pub fn rules(colour: impl Fn(&str) -> String) -> String {
 .plot .path-back{stroke:[back];stroke-width:2.1}\
 .plot .outside{stroke-width:1;stroke-dasharray:4 3;opacity:.8}\
 .plot .second{stroke:[dome];stroke-width:1.6;stroke-dasharray:7 2.5}\
-.plot .thin{stroke-width:1;opacity:.6}\
 .plot .band-forward{fill:[forward];stroke:none;fill-opacity:.16}\
 .plot .band-back{fill:[back];stroke:none;fill-opacity:.16}\
-.plot .band-second{fill:[dome];stroke:none;fill-opacity:.18}.plot .whisker{stroke-width:1.6;stroke-dasharray:none}.plot .chord{stroke:[ink];stroke-width:1;stroke-dasharray:9 3 2 3}\
+.plot .band-second{fill:[dome];stroke:none;fill-opacity:.18}.plot .series-0{stroke:[forward];stroke-width:2.1}\
+.plot .series-1{stroke:[back];stroke-width:2.1;stroke-dasharray:8 2.5}\
+.plot .series-2{stroke:[dip];stroke-width:2.1;stroke-dasharray:2.5 3}\
+.plot .series-3{stroke:[dome];stroke-width:2.1;stroke-dasharray:10 3 2 3}\
+.plot .series-4{stroke:[soft];stroke-width:2.1}\
+.plot .series-5{stroke:[ink];stroke-width:1.4;stroke-dasharray:4 2}\
+.plot .band-s0{fill:[forward];stroke:none;fill-opacity:.16}.plot .band-s1{fill:[back];stroke:none;fill-opacity:.16}\
+.plot .band-s2{fill:[dip];stroke:none;fill-opacity:.14}.plot .band-s3{fill:[dome];stroke:none;fill-opacity:.14}\
+.plot .band-s4{fill:[soft];stroke:none;fill-opacity:.14}.plot .band-s5{fill:[ink];stroke:none;fill-opacity:.1}\
+.plot .t-s0{fill:[forward]}.plot .t-s1{fill:[back]}.plot .t-s2{fill:[dip]}.plot .t-s3{fill:[dome]}.plot .t-s4{fill:[soft]}\
+.plot .thin{stroke-width:1;opacity:.6}.plot .whisker{stroke-width:1.6;stroke-dasharray:none}.plot .chord{stroke:[ink];stroke-width:1;stroke-dasharray:9 3 2 3}\
 .plot .hull{stroke:[dip];stroke-width:1;stroke-dasharray:2 2.5}\
 .plot .dip{stroke:[dip];stroke-width:1.5}\
 .plot .dipfill{fill:[dip];stroke:none;fill-opacity:.2}\
