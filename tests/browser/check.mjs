@@ -154,6 +154,54 @@ async function checkStroke(page, name) {
   check(values.length > 1 && values.every((v, i) => i === 0 || values[i - 1] <= v), `${name}: the table does not sort`);
 }
 
+async function checkFilm(page, name) {
+  const article = page.locator('article.stroke').first();
+  const video = article.locator('video');
+  if (await video.count() === 0) return;
+  await article.scrollIntoViewIfNeeded();
+  const played = await video.evaluate((v) => new Promise((done) => {
+    v.preload = 'auto';
+    v.addEventListener('error', () => done(`error ${v.error?.code}`), { once: true });
+    v.addEventListener('canplaythrough', () => done(''), { once: true });
+    setTimeout(() => done('nothing within 5 s'), 5000);
+    v.load();
+  }));
+  check(played === '', `${name}: the film does not load: ${played}`);
+  const [frames, duration, fps] = await video.evaluate((v) => [v.dataset.t.split(' ').length, v.duration, +v.dataset.fps]);
+  check(Math.abs(duration * fps - frames) < 1.5, `${name}: the film has ${frames} times for ${duration} s at ${fps} a second`);
+  // The moment of the drawings seeks in the film.
+  const slider = article.locator('.moment');
+  const at = async (share) => {
+    await slider.evaluate((s, f) => { s.value = Math.round(s.max * f); s.dispatchEvent(new Event('input')); }, share);
+    await page.waitForTimeout(250);
+    return video.evaluate((v) => v.currentTime);
+  };
+  const [early, late] = [await at(0.4), await at(0.7)];
+  check(late > early + 0.1, `${name}: the film does not follow the moment (${early}, ${late})`);
+  const stills = await page.evaluate(async () => {
+    const images = [...document.querySelectorAll('article.stroke img')];
+    images.forEach((i) => { i.loading = 'eager'; });
+    await Promise.all(images.map((i) => i.decode().catch(() => {})));
+    return { count: images.length, films: document.querySelectorAll('article.stroke video').length,
+      bad: images.filter((i) => !i.naturalWidth || !/\d/.test(i.alt)).length };
+  });
+  check(stills.count === 4 * stills.films && stills.bad === 0, `${name}: stills ${JSON.stringify(stills)}`);
+}
+
+async function checkOverlays(page, name) {
+  const group = page.locator('.linked').filter({ has: page.locator('svg[data-panel=overlay-time]') }).first();
+  if (await group.count() === 0) return;
+  await group.scrollIntoViewIfNeeded();
+  const panel = group.locator('svg[data-panel=overlay-time]').first();
+  const box = await panel.boundingBox();
+  await page.mouse.move(box.x + 0.5 * box.width, box.y + 0.5 * box.height);
+  const moments = await group.evaluate((g) => [...g.querySelectorAll('svg[data-panel=overlay-time]')].map((svg) => {
+    const [o, s] = svg.dataset.x.split(' ').map(Number), line = svg.querySelector('line.cursor-line');
+    return line.getAttribute('visibility') === 'visible' ? (+line.getAttribute('x1') - o) / s : NaN;
+  }));
+  check(moments.every((t) => Math.abs(t - moments[0]) < 1e-3), `${name}: cursors of overlaid strokes stand at ${moments}`);
+}
+
 async function checkAxe(page, name) {
   await page.evaluate(() => document.querySelectorAll('article.stroke').forEach((a) => { a.style.contentVisibility = 'visible'; }));
   await page.evaluate(() => document.querySelectorAll('details').forEach((d) => { d.open = true; }));
@@ -174,13 +222,15 @@ async function checkPrint(file, folder, name) {
   }));
   const wrong = panels.filter((p) => p.inside !== 'avoid' || p.width > A4.width + 1 || p.height > A4.height);
   check(panels.length > 0 && wrong.length === 0, `${name}: ${wrong.length} of ${panels.length} plots would be cut in print: ${JSON.stringify(wrong[0])}`);
+  const wide = await page.evaluate((width) => [...document.querySelectorAll('table')].filter((t) => t.getBoundingClientRect().right > width + 1).map((t) => t.className), A4.width);
+  check(wide.length === 0, `${name}: ${wide.length} tables run over the edge of the paper: ${wide}`);
   const pdf = path.join(profile, 'print.pdf');
   const titles = await page.evaluate(() => [...document.querySelectorAll('.panel svg .title')].filter((t) => t.getClientRects().length > 0).length);
   await page.pdf({ path: pdf, preferCSSPageSize: true });
   // A plot's title stands at its top and the name of its axis at its foot: both must be on the same page.
   const pages = execFileSync('pdftotext', ['-layout', pdf, '-'], { maxBuffer: 1e9 }).toString().split('\f');
   const count = (text, what) => text.split(what).length - 1;
-  const whole = pages.every((text) => count(text, 'Power against a straight ramp') === count(text, 'share of the stroke') &&
+  const whole = pages.every((text) => count(text.toLowerCase(), 'power against a straight ramp') === count(text, 'share of the stroke') &&
     count(text, 'Height over the chord, str') === count(text, 'along the chord, '));
   check(pages.length > 1 && whole, `${name}: a plot runs over the end of a printed page`);
   console.log(`${name}: ${pages.length - 1} printed pages, ${titles} plots`);
@@ -207,6 +257,8 @@ async function checkPage(file, folder, isReport) {
     check(found.length === 0, `${name}, units ${units}: ${found.length} labels in each other's way: ${found.slice(0, 5).join('; ')}`);
   }
   if (isReport && strokes > 0) await checkStroke(page, name);
+  if (isReport && strokes > 0) await checkFilm(page, name);
+  await checkOverlays(page, name);
   const unnamed = await page.evaluate(() => [...document.querySelectorAll('svg.plot')].filter((s) => !/\d/.test(s.getAttribute('aria-label') ?? '')).length);
   check(unnamed === 0, `${name}: ${unnamed} drawings have no alternative text with figures`);
   check(complaints.length === 0, `${name}: ${complaints.slice(0, 4).join('; ')}`);

@@ -11,7 +11,9 @@ import glob
 import json
 import math
 import os
+import shutil
 import sys
+import tempfile
 
 import duckdb
 import pyarrow as pa
@@ -122,14 +124,69 @@ def check_paths(folders):
     return len(files), by_arrow
 
 
+def check_evidence(folder):
+    path = os.path.join(folder, "evidence.parquet")
+    table = pq.read_table(path)
+    for field in table.schema:
+        must(b"definition" in (field.metadata or {}), f"{path}: {field.name} has no definition")
+    with open(os.path.join(folder, "evidence.csv"), newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    duck = duckdb.sql(f"select * from read_parquet('{path}')").fetchall()
+    must(len(rows) == table.num_rows == len(duck), f"{folder}: rows of evidence differ")
+    for k, row in enumerate(rows):
+        for c, name in enumerate(table.column_names):
+            value = table[name][k].as_py()
+            must(value == duck[k][c], f"{path}: {name} row {k}: PyArrow {value}, DuckDB {duck[k][c]}")
+            if isinstance(value, float):
+                must(float(row[name]) == value and 0 <= value <= 1, f"{path}: {name} row {k}: {row[name]} {value}")
+            elif value is None or isinstance(value, bool):
+                text = {None: "", True: "true", False: "false"}[value]
+                must(row[name] == text, f"{path}: {name} row {k}: {row[name]} {value}")
+            else:
+                must(row[name] == str(value), f"{path}: {name} row {k}: {row[name]} {value}")
+    # Every row belongs to a stroke of the strokes' table.
+    orphans = duckdb.sql(
+        f"select count(*) from read_parquet('{path}') e anti join read_parquet('{os.path.join(folder, 'strokes.parquet')}') s "
+        "using (session, take, stroke, direction)"
+    ).fetchone()[0]
+    must(orphans == 0, f"{path}: {orphans} rows of strokes that are not there")
+    return len(rows)
+
+
+def check_dataset(folders):
+    """A dataset is a folder that holds results folders: one query with ** spans them all, at any depth."""
+    with tempfile.TemporaryDirectory() as dataset:
+        for k, folder in enumerate(folders):
+            target = os.path.join(dataset, f"year-{k % 2}", f"results-{k}")
+            for path in glob.glob(os.path.join(folder, "*.parquet")) + glob.glob(os.path.join(folder, "takes", "*", "path.parquet")):
+                inside = os.path.join(target, os.path.relpath(path, folder))
+                os.makedirs(os.path.dirname(inside), exist_ok=True)
+                shutil.copy(path, inside)
+        rows = duckdb.sql(
+            f"select session, caster, direction, count(*), avg(dip_depth_m), filename from "
+            f"read_parquet('{dataset}/**/strokes.parquet', filename = true) group by all"
+        ).fetchall()
+        strokes = sum(pq.read_metadata(os.path.join(f, "strokes.parquet")).num_rows for f in folders)
+        must(sum(r[3] for r in rows) == strokes, f"one query sees {sum(r[3] for r in rows)} of {strokes} strokes")
+        must(len({r[5] for r in rows}) == len(folders), "one query does not see every results folder")
+        (points,) = duckdb.sql(f"select count(*) from '{dataset}/**/path.parquet'").fetchone()
+        raised = duckdb.sql(
+            f"select rule, avg(raised::int) from '{dataset}/**/evidence.parquet' group by rule order by rule"
+        ).fetchall()
+        return strokes, points, len(raised)
+
+
 def main():
     folders = sys.argv[1:]
     must(folders, "name a results folder")
     for folder in folders:
         rows, numbers, empties = check_strokes(folder)
         print(f"{folder}: {rows} strokes, {numbers} numbers the same in csv, json, PyArrow and DuckDB, {empties} empty")
+        print(f"{folder}: {check_evidence(folder)} rows of evidence the same in csv, PyArrow and DuckDB")
     files, rows = check_paths(folders)
     print(f"paths: {files} files, {rows} rows in one query")
+    strokes, points, rules = check_dataset(folders)
+    print(f"dataset: {strokes} strokes, {points} path points, {rules} rules over {len(folders)} results folders, one query each")
 
 
 main()

@@ -171,6 +171,31 @@ pub struct DayArgs {
     /// Compute everything anew, also what is finished
     #[arg(long)]
     pub anew: bool,
+    /// Also make a short film of every stroke with the tip's path drawn in, and four stills. Off by default: it
+    /// looks at every stroke's frames once more and writes about a megabyte a stroke
+    #[arg(long, conflicts_with = "anonymous")]
+    pub film: bool,
+    /// Name nobody and show no picture on the page and in the tables; film of an earlier run is removed
+    #[arg(long)]
+    pub anonymous: bool,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum By {
+    /// Sessions when there are several, else phases when there are two, else casters
+    Best,
+    /// Casters with each other
+    Caster,
+    /// Two phases of the same casters, paired
+    Phase,
+    /// Sessions, the same casters paired
+    Session,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub enum Way {
+    Forward,
+    Back,
 }
 
 #[derive(Debug, clap::Args)]
@@ -181,7 +206,19 @@ pub struct CompareArgs {
     /// Folder to write the comparison into
     #[arg(short, long, default_value = "comparison")]
     pub output: PathBuf,
-    /// Leave out names, notes and titles: aliases and paths only
+    /// What is put side by side
+    #[arg(long, value_enum, default_value = "best")]
+    pub by: By,
+    /// The two phases, in order; the first two of the session when absent
+    #[arg(long, num_args = 2, value_names = ["FIRST", "SECOND"])]
+    pub phases: Option<Vec<String>>,
+    /// Only strokes of one direction
+    #[arg(long, value_enum)]
+    pub direction: Option<Way>,
+    /// Figure the page ranks by at first, by its column name; the reader can pick another
+    #[arg(long, value_name = "COLUMN")]
+    pub rank: Option<String>,
+    /// Leave out aliases, take names, clip names and titles: letters, paths and figures only
     #[arg(long)]
     pub anonymous: bool,
 }

@@ -86,6 +86,8 @@ pub struct EncodeConfig {
     pub sound: Option<SoundTrack>,
     /// Samples use the full range instead of 16 to 235.
     pub full_range: bool,
+    /// Index in front of the pictures, so that a browser can begin before it has all.
+    pub for_web: bool,
 }
 
 impl EncodeConfig {
@@ -105,6 +107,7 @@ impl EncodeConfig {
             recorded_unix_s: None,
             sound: None,
             full_range: false,
+            for_web: false,
         }
     }
 }
@@ -243,6 +246,8 @@ impl ClipEncoder {
         if let Some(fps) = config.capture_fps {
             metadata.set("com.android.capture.fps", format!("{fps:.6}"));
             head.set("movflags", "use_metadata_tags");
+        } else if config.for_web {
+            head.set("movflags", "faststart");
         }
         output.metadata_mut().replace_with(metadata);
         output.write_header_with(head).map_err(fail("writing the head"))?;

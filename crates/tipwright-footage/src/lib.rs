@@ -11,6 +11,7 @@
 pub mod board;
 mod decode;
 pub mod encode;
+mod film;
 mod probe;
 mod sound;
 mod stills;

@@ -3,7 +3,8 @@
 use std::sync::Mutex;
 
 use indicatif::ProgressBar;
-use tipwright::day::{self, DayConfig, DayError, Event};
+use tipwright::day::{self, DayConfig, DayError, Event, Film};
+use tipwright::model::film::FilmConfig;
 use tipwright::model::{Severity, TakeStatus};
 use tipwright_footage::Reader;
 
@@ -16,10 +17,12 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
     if let Some(threads) = args.threads {
         rayon::ThreadPoolBuilder::new().num_threads(threads.max(1)).build_global().map_err(Failure::other)?;
     }
-    let config = DayConfig { anew: args.anew, ..DayConfig::default() };
+    let config = DayConfig { anew: args.anew, anonymous: args.anonymous, ..DayConfig::default() };
+    let reader = Reader::default();
+    let film = args.film.then(|| Film { maker: &reader, config: FilmConfig::default() });
     let screen = Screen::new(ui, "frames");
     let outcome =
-        day::run(&args.session, &args.output, &Reader::default(), &config, &|event| screen.show(&event));
+        day::run_with_film(&args.session, &args.output, &reader, film, &config, &|event| screen.show(&event));
     screen.close();
     let outcome = outcome.map_err(as_failure)?;
     let strokes: usize = outcome.results.takes.iter().map(|t| t.strokes.len()).sum();

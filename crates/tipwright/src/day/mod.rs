@@ -6,6 +6,7 @@
 //! that cannot be used costs its take, never the day.
 
 mod clips;
+mod film;
 mod inputs;
 mod kept;
 mod lenses;
@@ -33,6 +34,7 @@ use crate::scene::wand::WandConfig;
 use crate::spots::SpotsConfig;
 use crate::strokes::StrokesConfig;
 
+pub use film::Film;
 pub use lenses::LensSource;
 pub use set_up::SetUp;
 
@@ -60,6 +62,8 @@ pub struct DayConfig {
     pub evidence: Rules,
     /// Do finished parts again.
     pub anew: bool,
+    /// The page names nobody and shows no picture: letters for aliases, no clip names, no film.
+    pub anonymous: bool,
 }
 
 /// What a caller may want to show.
@@ -156,7 +160,7 @@ pub fn read_session(folder: &Path) -> Result<Session, DayError> {
     }
 }
 
-/// Runs the whole day.
+/// Runs the whole day, without film.
 ///
 /// # Errors
 /// When nothing can be computed: session, lenses or scene unusable, or results not writable. Failed takes are no
@@ -165,6 +169,21 @@ pub fn run(
     folder: &Path,
     out: &Path,
     footage: &dyn Footage,
+    config: &DayConfig,
+    progress: Progress<'_>,
+) -> Result<DayOutcome, DayError> {
+    run_with_film(folder, out, footage, None, config, progress)
+}
+
+/// Runs the whole day, with film of every stroke where a maker is given.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_with_film(
+    folder: &Path,
+    out: &Path,
+    footage: &dyn Footage,
+    film: Option<Film<'_>>,
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<DayOutcome, DayError> {
@@ -184,9 +203,16 @@ pub fn run(
     let mut takes = takes.into_inner().unwrap_or_default();
     takes.sort_by_key(|(idx, _)| *idx);
     let takes: Vec<TakeResults> = takes.into_iter().map(|(_, take)| take).collect();
-    let results = session_results(&session, &set_up, takes);
+    let mut results = session_results(&session, &set_up, takes);
+    match film {
+        Some(film) if !config.anonymous => {
+            film::add(&session, &set_up, &mut results, out, film, footage, config.anew, &watch, progress)?;
+        }
+        _ if config.anonymous => crate::report::remove_film(out),
+        _ => {}
+    }
     let report_began = Instant::now();
-    crate::report::write_session(&results, out)?;
+    crate::report::write_session_as(&results, config.anonymous, out)?;
     watch.add("report", report_began.elapsed());
     let done = results.takes.iter().filter(|t| t.status == TakeStatus::Done).count();
     let failed = results.takes.len() - done;

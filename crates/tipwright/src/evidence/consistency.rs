@@ -70,7 +70,10 @@ pub fn of_takes(
         }
     }
     let figures = || {
-        FigureId::ALL.iter().copied().filter(|id| !matches!(id, FigureId::TStart | FigureId::TRsp | FigureId::TStop))
+        FigureId::ALL
+            .iter()
+            .copied()
+            .filter(|id| !matches!(id, FigureId::TStart | FigureId::TRsp | FigureId::TStop))
     };
     let values = |key: &(&str, bool, Option<&str>), id: FigureId| -> Vec<Measured> {
         groups.get(key).map(|g| g.iter().filter_map(|s| s.figures.get(id)).collect()).unwrap_or_default()

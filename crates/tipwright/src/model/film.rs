@@ -88,6 +88,8 @@ pub struct FilmSpan<'a> {
     pub from_pts_s: f64,
     /// Last.
     pub to_pts_s: f64,
+    /// Part of the upright picture to show: left, top, width, height, pixels.
+    pub crop_px: [f64; 4],
     /// File to write.
     pub clip: PathBuf,
     /// Stills to write: presentation time, file. The frame nearest in time is taken.

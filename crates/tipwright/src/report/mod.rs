@@ -7,6 +7,7 @@
 
 pub mod compare;
 pub mod files;
+pub mod film;
 pub mod page;
 pub mod plot;
 pub mod tables;
@@ -135,10 +136,37 @@ pub fn write_spots(take: &str, camera: &str, spots: &[SpotRow], results: &Path) 
 /// # Errors
 /// A file cannot be written.
 pub fn write_session(session: &SessionResults, results: &Path) -> Result<(), ReportError> {
+    write_session_as(session, false, results)
+}
+
+/// Writes the session's files; `anonymous`: the page and the tables name nobody and show no picture.
+///
+/// # Errors
+/// A file cannot be written.
+pub fn write_session_as(
+    session: &SessionResults,
+    anonymous: bool,
+    results: &Path,
+) -> Result<(), ReportError> {
+    let nameless;
+    let session = if anonymous {
+        nameless = compare::cells::without_names(session);
+        &nameless
+    } else {
+        session
+    };
     let rows: Vec<StrokeRow<'_>> = session.takes.iter().flat_map(rows_of).collect();
     put(&results.join("strokes.csv"), tables::strokes_csv::to_bytes(&rows))?;
     put(&results.join("strokes.parquet"), tables::strokes_parquet::to_bytes(&rows))?;
+    put(&results.join("evidence.csv"), tables::evidence::to_csv(&session.takes))?;
+    put(&results.join("evidence.parquet"), tables::evidence::to_parquet(&session.takes))?;
     write_atomic(&results.join("report/index.html"), page::session_page(session).as_bytes())
+}
+
+/// Removes the film of an earlier run.
+pub fn remove_film(results: &Path) {
+    // Absent already is as good; what cannot be removed is no longer shown by the page.
+    let _ = std::fs::remove_dir_all(results.join("report").join("film"));
 }
 
 /// Name of a stroke's page of plots.

@@ -116,6 +116,34 @@ fn first_phases(sessions: &[SessionResults]) -> Vec<String> {
     out
 }
 
+/// The same results with letters for casters, numbers for takes, and neither titles, clip names nor film. What a
+/// warning says of clips stays out too.
+#[must_use]
+pub fn without_names(session: &SessionResults) -> SessionResults {
+    let mut out = session.clone();
+    let ids: BTreeSet<String> = session.takes.iter().map(|t| t.caster.clone()).collect();
+    let letter = |id: &str| letters(ids.iter().position(|i| i == id).unwrap_or(0));
+    out.title = "A session".into();
+    out.warnings.clear();
+    for (k, take) in out.takes.iter_mut().enumerate() {
+        let own = letter(&take.caster);
+        take.session = "A session".into();
+        take.take = format!("take {}", k + 1);
+        take.alias = format!("Caster {own}");
+        take.caster = own;
+        take.clips.clear();
+        take.warnings.clear();
+        take.film.clear();
+    }
+    for s in &mut out.steadiness {
+        s.caster = letter(&s.caster);
+    }
+    for d in &mut out.differences {
+        d.caster = letter(&d.caster);
+    }
+    out
+}
+
 /// A, B, ..., Z, AA, AB, ...
 #[must_use]
 pub fn letters(index: usize) -> String {

@@ -12,10 +12,10 @@ use crate::model::results::SessionResults;
 use crate::report::page::figures::{full, name};
 use crate::report::page::overlays::{FORMAT, PANELS, multiples};
 use crate::report::page::{glossary, shell, summary};
+use crate::report::plot::Panel;
 use crate::report::plot::geometry::Geometry;
 use crate::report::plot::overlay::{self, Group};
 use crate::report::plot::svg::escape;
-use crate::report::plot::Panel;
 use crate::report::tables::direction_word;
 use crate::report::units::{UnitSystem, kind, show};
 
@@ -135,7 +135,9 @@ fn overlays(choice: &CompareChoice, part: &Part<'_>) -> String {
     let draw = |groups: &[Group<'_>], label: &str, each: bool| -> String {
         let panels: Vec<Panel> = PANELS
             .iter()
-            .filter_map(|(what, title)| overlay::panel(*what, groups, &format!("{label}: {title}"), FORMAT, each))
+            .filter_map(|(what, title)| {
+                overlay::panel(*what, groups, &format!("{label}: {title}"), FORMAT, each)
+            })
             .collect();
         multiples(&panels)
     };

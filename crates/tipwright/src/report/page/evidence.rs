@@ -10,7 +10,7 @@ use crate::model::evidence::{Evidence, HeldSign, StrokeEvidence, Word};
 use crate::model::results::{SessionResults, TakeResults};
 use crate::model::{Direction, Measured};
 use crate::report::plot::svg::escape;
-use crate::report::units::{Kind, UnitSystem, kind, number, show};
+use crate::report::units::{Kind, Shown, UnitSystem, kind, number, show};
 
 /// The evidence of a stroke, empty where nothing was asked.
 #[must_use]
@@ -100,7 +100,12 @@ fn sign(sign: &HeldSign) -> String {
     let bound = |value: f64| {
         let text = |system| {
             let shown = show(what, Measured::new(value, fine(what)), system);
-            escape(&shown.short())
+            let number = if shown.value.contains('.') {
+                shown.value.trim_end_matches('0').trim_end_matches('.').to_owned()
+            } else {
+                shown.value.clone()
+            };
+            escape(&Shown { value: number, ..shown }.short())
         };
         dual(&text(UnitSystem::Metric), &text(UnitSystem::Imperial))
     };
@@ -137,11 +142,11 @@ fn the_rest(found: &StrokeEvidence) -> String {
         .evidence
         .iter()
         .filter(|e| !e.is_raised)
-        .map(|e| format!("{} {}", escape(&lower(&e.title)), percent(e.probability)))
+        .map(|e| format!("{} ({})", escape(&lower(&e.title)), percent(e.probability)))
         .collect();
     let mut out = String::new();
     if !quiet.is_empty() {
-        let _ = write!(out, "<p class=\"aside\">Asked and not raised: {}.</p>", quiet.join(", "));
+        let _ = write!(out, "<p class=\"aside\">Asked and not raised: {}.</p>", quiet.join("; "));
     }
     let mut by_reason: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for not in &found.not_judged {

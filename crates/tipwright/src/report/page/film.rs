@@ -4,8 +4,8 @@ use std::fmt::Write;
 
 use crate::model::film::{FilmMoment, StrokeFilm};
 use crate::model::results::TakeResults;
-use crate::report::units::number as number_text;
 use crate::report::plot::svg::escape;
+use crate::report::units::number as number_text;
 
 /// What a moment is called.
 #[must_use]

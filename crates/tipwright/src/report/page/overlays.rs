@@ -20,8 +20,7 @@ pub const PANELS: &[(What, &str)] = &[
 ];
 
 /// Format of a drawing among several.
-pub const FORMAT: Format =
-    Format { width: 420.0, time_height: 190.0, side_height: 190.0, ..Format::PAGE };
+pub const FORMAT: Format = Format { width: 420.0, time_height: 190.0, side_height: 190.0, ..Format::PAGE };
 
 /// Figures side by side, their cursors over time linked.
 #[must_use]
@@ -35,10 +34,7 @@ pub fn multiples(panels: &[Panel]) -> String {
 }
 
 /// Strokes of one direction by name of their group, groups in order of appearance.
-fn groups<'a>(
-    strokes: impl Iterator<Item = (String, &'a Stroke)>,
-    direction: Direction,
-) -> Vec<Group<'a>> {
+fn groups<'a>(strokes: impl Iterator<Item = (String, &'a Stroke)>, direction: Direction) -> Vec<Group<'a>> {
     let mut out: Vec<Group<'a>> = Vec::new();
     for (name, stroke) in strokes.filter(|(_, s)| s.direction == direction) {
         let at = out.iter().position(|g| g.name == name).unwrap_or_else(|| {
@@ -55,9 +51,9 @@ fn groups<'a>(
 pub fn of_caster(takes: &[&TakeResults]) -> String {
     let mut out = String::new();
     for direction in [Direction::Forward, Direction::Back] {
-        let strokes = takes.iter().flat_map(|t| {
-            t.strokes.iter().map(|s| (t.phase.clone().unwrap_or_else(|| "strokes".into()), s))
-        });
+        let strokes = takes
+            .iter()
+            .flat_map(|t| t.strokes.iter().map(|s| (t.phase.clone().unwrap_or_else(|| "strokes".into()), s)));
         let groups = groups(strokes, direction);
         if groups.iter().map(|g| g.strokes.len()).sum::<usize>() < 2 {
             continue;
@@ -65,7 +61,9 @@ pub fn of_caster(takes: &[&TakeResults]) -> String {
         let word = capital(direction_word(direction));
         let panels: Vec<Panel> = PANELS
             .iter()
-            .filter_map(|(what, title)| overlay::panel(*what, &groups, &format!("{word}: {title}"), FORMAT, true))
+            .filter_map(|(what, title)| {
+                overlay::panel(*what, &groups, &format!("{word}: {title}"), FORMAT, true)
+            })
             .collect();
         out.push_str(&multiples(&panels));
     }
@@ -92,7 +90,9 @@ pub fn of_session(takes: &[TakeResults]) -> String {
         let panels: Vec<Panel> = PANELS
             .iter()
             .filter(|(what, _)| matches!(what, What::Path | What::Speed | What::Bend))
-            .filter_map(|(what, title)| overlay::panel(*what, &groups, &format!("{word}: {title}"), FORMAT, false))
+            .filter_map(|(what, title)| {
+                overlay::panel(*what, &groups, &format!("{word}: {title}"), FORMAT, false)
+            })
             .collect();
         out.push_str(&multiples(&panels));
     }

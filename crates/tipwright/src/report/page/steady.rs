@@ -116,11 +116,7 @@ fn with_half(value: f64, half_width: f64) -> Measured {
 
 fn cells(figure: FigureId, s: &Steadiness) -> String {
     let n = s.strokes as f64;
-    let mean = if s.strokes > 1 {
-        with_half(s.mean.value, t_975(n - 1.0) * s.mean.sd)
-    } else {
-        s.mean
-    };
+    let mean = if s.strokes > 1 { with_half(s.mean.value, t_975(n - 1.0) * s.mean.sd) } else { s.mean };
     let spread = s.spread.map_or_else(
         || "<span class=\"few\">few</span>".to_owned(),
         |v| {

@@ -7,8 +7,8 @@ use crate::report::plot::{Format, sheet, zero_time_s};
 use crate::report::tables::direction_word;
 use crate::report::{ReportConfig, plot_name, rod_poses};
 
-use super::{data, evidence, film};
 use super::figures::{figure, list};
+use super::{data, evidence, film};
 use crate::report::plot::svg::escape;
 
 /// Id of a stroke's article.
@@ -61,13 +61,16 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
         out.push_str("</div>");
     }
     out.push_str("</div>");
-    out.push_str(&format!(
+    // Where names are left out the take's folder, which bears its name, is not pointed to.
+    if !take.clips.is_empty() {
+        out.push_str(&format!(
         "<p class=\"aside noprint\"><a href=\"../takes/{}/plots/{}\">The same on one sheet for printing<span class=\"hidden\"> \
          ({}, {name})</span></a></p>",
         url_part(&take.take),
         plot_name(stroke.stroke),
         escape(&take.take),
     ));
+    }
     out.push_str(&format!(
         "<script type=\"application/json\" class=\"data\">{}</script></article>",
         data::of_stroke(&geometry)

@@ -166,6 +166,14 @@ impl Labels {
         Some(Placed { at: (area.left, area.top + 0.92 * self.font_size), area })
     }
 
+    /// The way from a point to its label, which later labels would rather not cover.
+    pub fn ink_to(&mut self, point: Xy, placed: &Placed) {
+        let near = placed.area.nearest(point);
+        if (near.0 - point.0).hypot(near.1 - point.1) >= 13.0 {
+            self.ink(&[point, near]);
+        }
+    }
+
     /// Draws the thin line from a point to a label that had to move away.
     pub fn leader(svg: &mut Svg, point: Xy, placed: &Placed) {
         let near = placed.area.nearest(point);

@@ -157,6 +157,7 @@ pub fn set_label(
 ) -> bool {
     let Some(placed) = labels.place(point, toward, &words.lines(units)) else { return false };
     Labels::leader(svg, point, &placed);
+    labels.ink_to(point, &placed);
     dual_text(svg, class, placed.at, labels.line_height(), words, units);
     true
 }

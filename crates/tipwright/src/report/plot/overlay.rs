@@ -46,13 +46,7 @@ type Pair = (f64, f64);
 
 /// Draws the panel; `None` when no stroke has what is asked for. `each`: every stroke thin under its group's mean.
 #[must_use]
-pub fn panel(
-    what: What,
-    groups: &[Group<'_>],
-    title: &str,
-    format: Format,
-    each: bool,
-) -> Option<Panel> {
+pub fn panel(what: What, groups: &[Group<'_>], title: &str, format: Format, each: bool) -> Option<Panel> {
     let curves: Vec<Vec<Vec<Option<Pair>>>> =
         groups.iter().map(|g| g.strokes.iter().map(|s| curve(what, s)).collect()).collect();
     let all = || curves.iter().flatten().flatten().filter_map(|p| *p);
@@ -72,7 +66,12 @@ pub fn panel(
     let air = 0.12 * (high - low).max(1e-6);
     let height = format.time_height;
     let x = Scale::new(x_low, x_high, LEFT, format.width - RIGHT);
-    let y = Scale::new(if matches!(what, What::Speed | What::Power) { 0.0 } else { low - air }, high + air, height - BOTTOM, TOP);
+    let y = Scale::new(
+        if matches!(what, What::Speed | What::Power) { 0.0 } else { low - air },
+        high + air,
+        height - BOTTOM,
+        TOP,
+    );
     let (x_quantity, x_name, y_quantity, y_unit) = match what {
         What::Path => (Quantity::Length, "from rod straight", Quantity::SmallLength, ""),
         What::Speed => (Quantity::Plain, "s from rod straight", Quantity::Speed, ""),
@@ -196,14 +195,15 @@ fn curve(what: What, geometry: &Geometry<'_>) -> Vec<Option<Pair>> {
 /// First step of the grid: 1.5 s before rod straight position, longer than any casting stroke.
 const GRID_FROM: i32 = -360;
 
-/// Mean of the strokes at each time, and the 95 % interval of its height, where at least half of them are there.
+/// Mean of the strokes at each time, and the 95 % interval of its height, where four fifths of them are there: where
+/// strokes drop out one by one the mean would jump.
 fn mean_and_band(strokes: &[Vec<Option<Pair>>]) -> (Vec<Pair>, Vec<(f64, f64, f64)>) {
     let length = strokes.iter().map(Vec::len).max().unwrap_or(0);
     let mut mean = Vec::new();
     let mut band = Vec::new();
     for k in 0..length {
         let there: Vec<Pair> = strokes.iter().filter_map(|s| s.get(k).copied().flatten()).collect();
-        if there.is_empty() || 2 * there.len() < strokes.len() {
+        if there.is_empty() || 5 * there.len() < 4 * strokes.len() {
             continue;
         }
         let x = there.iter().map(|p| p.0).sum::<f64>() / there.len() as f64;

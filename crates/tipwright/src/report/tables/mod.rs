@@ -3,6 +3,7 @@
 //! Columns: identity first, then the figures in the order of [`FigureId::ALL`], each as `q` and `q_sd` (one
 //! standard deviation, same unit). A figure that cannot be had is empty, never zero.
 
+pub mod evidence;
 pub mod paths;
 pub mod small_csv;
 pub mod strokes_csv;

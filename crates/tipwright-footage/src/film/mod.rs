@@ -1,0 +1,176 @@
+//! Film with drawing: stretches of a clip, decoded once and only where wanted, drawn upon, written as H.264 that
+//! plays in a browser (8 bits 4:2:0, index in front), with stills.
+//!
+//! Between stretches the reader jumps to the key frame before the next one instead of decoding what nobody sees.
+
+mod paint;
+mod picture;
+
+use std::path::Path;
+
+use opencv::core::{Mat, MatTraitConst, Vector};
+use opencv::imgcodecs;
+use tipwright::model::Picture;
+use tipwright::model::film::{FilmConfig, FilmError, FilmMaker, FilmSpan, FilmedSpan};
+use tipwright::model::footage::{FrameSource, FrameView};
+
+use crate::Reader;
+use crate::decode::Clip;
+use crate::encode::{ClipEncoder, EncodeConfig, Spend};
+use picture::{Canvas, Upright};
+
+/// A gap between stretches longer than this is jumped over. Shorter ones are decoded: a jump goes back to a key frame,
+/// which phones set about once a second.
+const JUMP_S: f64 = 1.2;
+/// Frames from one key frame to the next: a reader that moves through the clip finds any moment at once.
+const KEY_EVERY: u32 = 10;
+/// Quality of stills on JPEG's scale, 0 to 100.
+const STILL_QUALITY: i32 = 88;
+/// Only frames this near to a still's moment are kept for it.
+const STILL_REACH_S: f64 = 0.05;
+
+/// One stretch being written.
+struct Writer<'a, 'b> {
+    span: &'a FilmSpan<'b>,
+    upright: Option<Upright>,
+    encoder: Option<ClipEncoder>,
+    filmed: FilmedSpan,
+    stills: Vec<Option<(f64, Canvas)>>,
+}
+
+impl FilmMaker for Reader {
+    fn film(
+        &self,
+        source: &Path,
+        capture_fps: Option<f64>,
+        spans: &[FilmSpan<'_>],
+        config: &FilmConfig,
+    ) -> Result<Vec<FilmedSpan>, FilmError> {
+        let mut writers: Vec<Writer<'_, '_>> = spans
+            .iter()
+            .map(|span| Writer {
+                span,
+                upright: None,
+                encoder: None,
+                filmed: FilmedSpan::default(),
+                stills: vec![None; span.stills.len()],
+            })
+            .collect();
+        let Some(end_s) = spans.iter().map(|s| s.to_pts_s).max_by(f64::total_cmp) else {
+            return Ok(Vec::new());
+        };
+        let mut clip = Clip::open(source, capture_fps, self.decode_threads)?;
+        let picture = clip.info().picture;
+        let mut at_s = f64::NEG_INFINITY;
+        let mut jumped_to_s = None;
+        loop {
+            let is_inside = spans.iter().any(|s| s.from_pts_s <= at_s && at_s <= s.to_pts_s);
+            let next_s = spans.iter().map(|s| s.from_pts_s).filter(|t| *t > at_s).min_by(f64::total_cmp);
+            if let (false, Some(next_s)) = (is_inside, next_s) {
+                // Once per stretch: where key frames are far apart, the rest is decoded.
+                if next_s - at_s.max(0.0) > JUMP_S && jumped_to_s != Some(next_s) {
+                    clip.jump_before(next_s);
+                    jumped_to_s = Some(next_s);
+                }
+            }
+            let Some(frame) = clip.next_frame()? else { break };
+            at_s = frame.pts_s;
+            if at_s > end_s {
+                break;
+            }
+            for writer in &mut writers {
+                if writer.span.from_pts_s <= at_s && at_s <= writer.span.to_pts_s {
+                    writer.draw(&frame, picture, config)?;
+                }
+            }
+        }
+        writers.into_iter().map(|w| w.finish(source)).collect()
+    }
+}
+
+fn write_error(path: &Path, reason: impl std::fmt::Display) -> FilmError {
+    FilmError::Write { reason: reason.to_string(), path: path.to_path_buf() }
+}
+
+impl Writer<'_, '_> {
+    fn draw(
+        &mut self,
+        frame: &FrameView<'_>,
+        picture: Picture,
+        config: &FilmConfig,
+    ) -> Result<(), FilmError> {
+        let crop_px = self.span.crop_px;
+        let upright =
+            self.upright.get_or_insert_with(|| Upright::new(&frame.now, picture, crop_px, config.height_px));
+        let mut canvas = upright.turned(&frame.now);
+        for line in (self.span.draw)(frame.pts_s) {
+            paint::draw(&mut canvas, &line, |p| upright.canvas_from_upright(p));
+        }
+        self.add(frame.pts_s, canvas, config)
+    }
+
+    fn add(&mut self, pts_s: f64, canvas: Canvas, config: &FilmConfig) -> Result<(), FilmError> {
+        let path = &self.span.clip;
+        let encoder = match &mut self.encoder {
+            Some(encoder) => encoder,
+            None => {
+                if let Some(folder) = path.parent() {
+                    std::fs::create_dir_all(folder).map_err(|e| write_error(folder, e))?;
+                }
+                let settings = EncodeConfig {
+                    spend: Spend::Quality(config.quality),
+                    key_every: KEY_EVERY,
+                    full_range: canvas.full_range,
+                    for_web: true,
+                    ..EncodeConfig::new(canvas.size_px.map(|n| n as u32))
+                };
+                let made = ClipEncoder::create(path, settings).map_err(|e| write_error(path, e))?;
+                self.encoder.insert(made)
+            }
+        };
+        let ticks_per_frame = i64::from(90_000 / config.played_fps.max(1));
+        let ticks = self.filmed.frame_pts_s.len() as i64 * ticks_per_frame;
+        encoder.push(&canvas.planes(), ticks).map_err(|e| write_error(path, e))?;
+        self.filmed.frame_pts_s.push(pts_s);
+        for ((wanted_s, _), kept) in self.span.stills.iter().zip(&mut self.stills) {
+            let away_s = (pts_s - wanted_s).abs();
+            if away_s < STILL_REACH_S && kept.as_ref().is_none_or(|(k, _)| away_s < (k - wanted_s).abs()) {
+                *kept = Some((pts_s, canvas.clone()));
+            }
+        }
+        Ok(())
+    }
+
+    fn finish(mut self, source: &Path) -> Result<FilmedSpan, FilmError> {
+        let path = &self.span.clip;
+        let Some(encoder) = self.encoder.take() else {
+            return Err(write_error(path, format!("no frame of {} lies in the stroke", source.display())));
+        };
+        encoder.finish().map_err(|e| write_error(path, e))?;
+        for ((wanted_s, file), kept) in self.span.stills.iter().zip(&self.stills) {
+            let Some((pts_s, canvas)) = kept else {
+                return Err(write_error(file, format!("no frame near {wanted_s:.3} s")));
+            };
+            write_still(file, canvas)?;
+            self.filmed.still_pts_s.push(*pts_s);
+        }
+        Ok(self.filmed)
+    }
+}
+
+fn write_still(file: &Path, canvas: &Canvas) -> Result<(), FilmError> {
+    let [width, height] = canvas.size_px;
+    let bgr = canvas.bgr();
+    let made = || -> opencv::Result<Vector<u8>> {
+        let flat = Mat::from_slice(&bgr)?;
+        let mut out = Vector::<u8>::new();
+        let rows = i32::try_from(height).unwrap_or(0);
+        let picture = flat.reshape(3, rows)?;
+        let settings = Vector::<i32>::from_slice(&[imgcodecs::IMWRITE_JPEG_QUALITY, STILL_QUALITY]);
+        imgcodecs::imencode(".jpg", &picture, &mut out, &settings)?;
+        Ok(out)
+    };
+    debug_assert_eq!(bgr.len(), 3 * width * height);
+    let bytes = made().map_err(|e| write_error(file, e.message))?;
+    std::fs::write(file, bytes.as_slice()).map_err(|e| write_error(file, e))
+}
