@@ -54,7 +54,7 @@ pub(super) struct Fitted {
     pub length_sd: f32,
     pub angle_rad: f32,
     pub amplitude: f32,
-    /// Amplitude over its standard deviation.
+    /// Amplitude over its standard deviation at the form found.
     pub amplitude_snr: f32,
     /// Share of the amplitude that the middle reaches.
     pub cover: f32,
@@ -111,7 +111,8 @@ impl Fitter {
         active[BEFORE] = before.is_some();
         let start_radius = p[RADIUS];
         let unknowns = active.iter().filter(|a| **a).count() as f32;
-        let mut inverse = [[0.0f64; UNKNOWNS]; UNKNOWNS];
+        let mut normal = [[0.0f64; UNKNOWNS]; UNKNOWNS];
+        let mut inverse = normal;
         let mut variance = 1.0f32;
         let (mut settled, mut last_move) = (false, f32::INFINITY);
         for iteration in 0..ITERATIONS {
@@ -126,7 +127,8 @@ impl Fitter {
                 weights += *w;
             }
             variance = (sum / (weights - unknowns).max(5.0)).max(1e-4);
-            let (mut normal, mut right) = self.normal_equations(&active);
+            let mut right;
+            (normal, right) = self.normal_equations(&active);
             // A weak hold on the radius (half of where it started) keeps faint spots from running away.
             normal[RADIUS][RADIUS] += f64::from(variance) / f64::from(0.5 * start_radius).powi(2);
             // So does one on the blur, about what the lens is known to do.
@@ -174,7 +176,13 @@ impl Fitter {
         let middle = cover(outline);
         let [fx, fy] = self.correlation_factors(now.side, unknowns / count as f32);
         let scale = |i: usize, j: usize| (inverse[i][j] * f64::from(variance)) as f32;
-        let amplitude_sd = scale(AMPLITUDE, AMPLITUDE).sqrt();
+        // Whether there is a spot at all, its form being given: of one smaller than the blur only the product of area
+        // and contrast is seen, and neither alone.
+        let mut formed = active;
+        for form in [RADIUS, HALF_LENGTH, ANGLE, BLUR] {
+            formed[form] = false;
+        }
+        let amplitude_sd = (invert(&normal, &formed)?[AMPLITUDE][AMPLITUDE] * f64::from(variance)).sqrt() as f32;
         Some(Fitted {
             x: p[X] + now.left as f32,
             y: p[Y] + now.top as f32,

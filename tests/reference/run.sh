@@ -1,0 +1,33 @@
+#!/usr/bin/env bash
+# The checks against other people's libraries (NumPy, SciPy, OpenCV, PyArrow, DuckDB) and open measurements.
+# Makes a Python environment (.venv) when there is none. Usage: tests/reference/run.sh [RESULTS FOLDER]
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+if ! .venv/bin/python -c 'import numpy, scipy, cv2, pyarrow, duckdb' 2>/dev/null; then
+  python3 -m venv .venv
+  .venv/bin/pip install --quiet numpy scipy opencv-python-headless pyarrow duckdb
+fi
+cargo build --release --quiet --workspace --bins --example geometry_exchange --example solver_exchange
+target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')/release
+python=.venv/bin/python
+failed=()
+check() {
+  echo "== $*"
+  "$python" "tests/reference/$@" || failed+=("$1")
+}
+check geometry_opencv.py --binary "$target/examples/geometry_exchange"
+check solver_scipy.py --binary "$target/examples/solver_exchange"
+check figures_numpy.py --binary "$target/tipwright"
+open_data=${TIPWRIGHT_OPEN_DATA:-../shared/open-data}
+if [ -d "$open_data/flight" ]; then
+  check flight.py --binary "$target/tipwright" --data "$open_data/flight" --pairs --check
+else
+  echo "SKIPPED: flight.py: no open data at $open_data/flight; set TIPWRIGHT_OPEN_DATA" >&2
+fi
+if [ $# -gt 0 ]; then
+  check tables_pyarrow.py "$@"
+fi
+if [ ${#failed[@]} -gt 0 ]; then
+  echo "failed: ${failed[*]}" >&2
+  exit 1
+fi

@@ -1,0 +1,304 @@
+//! The program as its users call it, on the smallest simulated day: the whole run, and every wrong file a folder may hold.
+#![allow(clippy::unwrap_used, reason = "a test: it may stop")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+use std::sync::OnceLock;
+
+fn tipwright(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_tipwright")).args(arguments).output().unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8_lossy(bytes).into_owned()
+}
+
+fn status(output: &Output) -> i32 {
+    output.status.code().unwrap()
+}
+
+/// One simulated day for all tests; it goes with the process's temporary folder.
+fn day() -> &'static Path {
+    static DAY: OnceLock<tempfile::TempDir> = OnceLock::new();
+    DAY.get_or_init(|| {
+        let folder = tempfile::tempdir().unwrap();
+        let out = folder.path().join("session");
+        let made =
+            tipwright(&["-q", "simulate", "--days", "minimal", "--seed", "1", "-o", out.to_str().unwrap()]);
+        assert_eq!(status(&made), 0, "{}", text(&made.stderr));
+        folder
+    })
+    .path()
+}
+
+/// A copy of the day's session to spoil, with room for results.
+struct Spoiled {
+    folder: tempfile::TempDir,
+}
+
+impl Spoiled {
+    fn new() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        copy(&day().join("session"), &folder.path().join("session"));
+        Self { folder }
+    }
+
+    fn session(&self) -> PathBuf {
+        self.folder.path().join("session")
+    }
+
+    fn results(&self) -> PathBuf {
+        self.folder.path().join("results")
+    }
+
+    fn edit(&self, change: impl Fn(String) -> String) {
+        let file = self.session().join("session.toml");
+        let before = fs::read_to_string(&file).unwrap();
+        let after = change(before.clone());
+        assert_ne!(before, after, "the edit changed nothing");
+        fs::write(file, after).unwrap();
+    }
+
+    /// Adds a second take with the given clips.
+    fn add_take(&self, name: &str, clips: &str) {
+        self.edit(|s| {
+            format!("{s}\n[[take]]\nname = \"{name}\"\ncaster = \"01\"\nphase = \"after\"\nclips = {{ {clips} }}\n")
+        });
+    }
+
+    fn run(&self) -> Output {
+        tipwright(&["day", self.session().to_str().unwrap(), "-o", self.results().to_str().unwrap()])
+    }
+
+    fn check(&self) -> Output {
+        tipwright(&["check", self.session().to_str().unwrap()])
+    }
+}
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to).unwrap();
+    for entry in fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let target = to.join(entry.file_name());
+        if entry.path().is_dir() {
+            if entry.file_name() != "truth" {
+                copy(&entry.path(), &target);
+            }
+        } else {
+            fs::copy(entry.path(), target).unwrap();
+        }
+    }
+}
+
+fn strokes_of(results: &Path, take: &str) -> usize {
+    let table = fs::read_to_string(results.join("strokes.csv")).unwrap();
+    table.lines().skip(1).filter(|line| line.contains(take)).count()
+}
+
+/// Runs a day whose second take is spoiled: it must fail by itself, with a message that has `parts`, and the first
+/// take must be complete.
+fn one_take_fails(spoiled: &Spoiled, parts: &[&str]) {
+    let run = spoiled.run();
+    let said = text(&run.stderr);
+    assert_eq!(status(&run), 3, "{said}");
+    for part in parts {
+        assert!(said.contains(part), "no `{part}` in: {said}");
+    }
+    assert!(strokes_of(&spoiled.results(), "01-before") >= 2, "{said}");
+    assert_eq!(strokes_of(&spoiled.results(), "02-bad"), 0);
+    let run_json: serde_json::Value =
+        serde_json::from_slice(&fs::read(spoiled.results().join("run.json")).unwrap()).unwrap();
+    assert_eq!(run_json["takes"]["01-before"]["status"], "done");
+    assert_eq!(run_json["takes"]["02-bad"]["status"], "failed");
+    let page = fs::read_to_string(spoiled.results().join("report/index.html")).unwrap();
+    assert!(page.contains("02-bad"), "the page is silent about the failed take");
+}
+
+#[test]
+fn a_day_runs_is_kept_and_goes_on_where_it_was() {
+    let good = Spoiled::new();
+    let first = good.run();
+    assert_eq!(status(&first), 0, "{}", text(&first.stderr));
+    let table = fs::read(good.results().join("strokes.csv")).unwrap();
+    for file in [
+        "run.json",
+        "scene.toml",
+        "lens/west.toml",
+        "strokes.parquet",
+        "report/index.html",
+        "takes/01-before/path.csv",
+        "takes/01-before/rod.csv",
+        "takes/01-before/strokes.json",
+        "takes/01-before/spots_west.csv",
+    ] {
+        assert!(good.results().join(file).is_file(), "{file} is missing");
+    }
+    let again = good.run();
+    assert_eq!(status(&again), 0);
+    let said = text(&again.stderr);
+    assert!(said.contains("kept  take 01-before") && said.contains("kept  scene"), "{said}");
+    assert_eq!(table, fs::read(good.results().join("strokes.csv")).unwrap());
+    // What a killed run leaves: the scene is there, the take is not.
+    fs::remove_file(good.results().join("kept/take_01-before.json")).unwrap();
+    let resumed = good.run();
+    let said = text(&resumed.stderr);
+    assert!(said.contains("kept  scene") && said.contains("done  take 01-before"), "{said}");
+    assert_eq!(table, fs::read(good.results().join("strokes.csv")).unwrap());
+    // A changed setting is a reason to do the take again, not the lenses.
+    good.edit(|s| s.replace("length_m = 2.743", "length_m = 2.75"));
+    let said = text(&good.run().stderr);
+    assert!(said.contains("kept  lens_west") && said.contains("done  take 01-before"), "{said}");
+}
+
+#[test]
+fn one_thread_gives_what_many_give() {
+    let (one, many) = (Spoiled::new(), Spoiled::new());
+    for (spoiled, threads) in [(&one, "1"), (&many, "4")] {
+        let run = tipwright(&[
+            "-q",
+            "day",
+            spoiled.session().to_str().unwrap(),
+            "-o",
+            spoiled.results().to_str().unwrap(),
+            "--threads",
+            threads,
+        ]);
+        assert_eq!(status(&run), 0, "{}", text(&run.stderr));
+    }
+    for file in ["strokes.csv", "scene.toml", "takes/01-before/path.csv", "takes/01-before/rod.csv"] {
+        assert_eq!(
+            fs::read(one.results().join(file)).unwrap(),
+            fs::read(many.results().join(file)).unwrap(),
+            "{file}"
+        );
+    }
+}
+
+#[test]
+fn an_empty_clip_costs_its_take() {
+    let spoiled = Spoiled::new();
+    fs::write(spoiled.session().join("west/empty.mp4"), b"").unwrap();
+    spoiled.add_take("02-bad", "west = \"west/empty.mp4\", east = \"east/0007.mov\"");
+    one_take_fails(&spoiled, &["empty.mp4", "0 bytes", "copy it from the phone again"]);
+    assert_eq!(status(&spoiled.check()), 3);
+}
+
+#[test]
+fn a_renamed_text_file_costs_its_take() {
+    let spoiled = Spoiled::new();
+    fs::write(spoiled.session().join("west/notes.mp4"), "shopping list: yarn, glasses\n".repeat(400))
+        .unwrap();
+    spoiled.add_take("02-bad", "west = \"west/notes.mp4\", east = \"east/0007.mov\"");
+    one_take_fails(&spoiled, &["notes.mp4", "cannot be opened as a clip"]);
+}
+
+#[test]
+fn a_missing_clip_costs_its_take() {
+    let spoiled = Spoiled::new();
+    spoiled.add_take("02-bad", "west = \"west/9999.mp4\", east = \"east/0007.mov\"");
+    one_take_fails(&spoiled, &["9999.mp4", "no such file"]);
+}
+
+#[test]
+fn a_take_of_one_camera_fails_by_itself() {
+    let spoiled = Spoiled::new();
+    spoiled.add_take("02-bad", "west = \"west/0003.mp4\"");
+    one_take_fails(&spoiled, &["two are needed", "camera east"]);
+}
+
+#[test]
+fn a_clip_without_the_marker_costs_its_take() {
+    let spoiled = Spoiled::new();
+    spoiled.add_take("02-bad", "west = \"west/plumb.mp4\", east = \"east/plumb.mov\"");
+    let run = spoiled.run();
+    assert_eq!(status(&run), 3, "{}", text(&run.stderr));
+    assert!(text(&run.stderr).contains("02-bad"));
+    assert!(strokes_of(&spoiled.results(), "01-before") >= 2);
+}
+
+#[test]
+fn a_truncated_clip_costs_its_take_or_is_measured_as_far_as_it_goes() {
+    let spoiled = Spoiled::new();
+    let whole = fs::read(spoiled.session().join("west/0003.mp4")).unwrap();
+    fs::write(spoiled.session().join("west/cut.mp4"), &whole[..whole.len() / 2]).unwrap();
+    spoiled.add_take("02-bad", "west = \"west/cut.mp4\", east = \"east/0007.mov\"");
+    let run = spoiled.run();
+    let said = text(&run.stderr);
+    assert!([0, 3].contains(&status(&run)), "{said}");
+    assert!(said.contains("cut.mp4") || said.contains("02-bad"), "{said}");
+    assert!(strokes_of(&spoiled.results(), "01-before") >= 2);
+}
+
+#[test]
+fn an_unusable_session_says_why_and_computes_nothing() {
+    type Edit = fn(String) -> String;
+    let cases: [(&str, Edit, &[&str]); 4] = [
+        (
+            "a wrong key",
+            |s| s.replace("air_temperature_c", "air_temprature_c"),
+            &["air_temprature_c", "line"],
+        ),
+        ("a wand of length 0", |s| s.replace("length_m = 1.0", "length_m = 0.0"), &["wand", "0 m"]),
+        ("a missing wand clip", |s| s.replace("west/wand.mp4", "west/wnd.mp4"), &["wnd.mp4", "no such file"]),
+        ("a missing lens", |s| s.replace("west/lens.toml", "west/lns.toml"), &["west", "lns.toml"]),
+    ];
+    for (name, edit, parts) in cases {
+        let spoiled = Spoiled::new();
+        spoiled.edit(edit);
+        for output in [spoiled.run(), spoiled.check()] {
+            let said = text(&output.stderr);
+            assert_eq!(status(&output), 2, "{name}: {said}");
+            for part in parts {
+                assert!(said.contains(part), "{name}: no `{part}` in: {said}");
+            }
+        }
+        assert!(!spoiled.results().join("strokes.csv").exists(), "{name}");
+    }
+    let nowhere = tipwright(&["day", "/nowhere/at/all", "-o", "/nowhere/results"]);
+    assert_eq!(status(&nowhere), 2);
+    assert!(text(&nowhere.stderr).contains("session.toml"));
+}
+
+#[test]
+fn check_finds_every_problem_in_one_pass() {
+    let spoiled = Spoiled::new();
+    fs::write(spoiled.session().join("east/wand.mov"), b"").unwrap();
+    spoiled.add_take("02-bad", "west = \"west/9999.mp4\", nort = \"east/0007.mov\"");
+    let said = text(&spoiled.check().stderr);
+    for part in ["wand.mov", "9999.mp4", "no camera `nort`", "no clip of camera `east`"] {
+        assert!(said.contains(part), "no `{part}` in: {said}");
+    }
+}
+
+#[test]
+fn new_writes_a_session_that_reads_and_never_overwrites() {
+    let folder = tempfile::tempdir().unwrap();
+    let dir = folder.path().join("mill-pond");
+    assert_eq!(status(&tipwright(&["new", dir.to_str().unwrap()])), 0);
+    let check = tipwright(&["check", dir.to_str().unwrap()]);
+    assert!(!text(&check.stderr).contains("session.toml, line"), "{}", text(&check.stderr));
+    assert_eq!(status(&tipwright(&["new", dir.to_str().unwrap()])), 2);
+}
+
+#[test]
+fn json_is_all_there_is_on_stdout() {
+    let good = Spoiled::new();
+    let run = tipwright(&[
+        "--json",
+        "day",
+        good.session().to_str().unwrap(),
+        "-o",
+        good.results().to_str().unwrap(),
+    ]);
+    let value: serde_json::Value = serde_json::from_slice(&run.stdout).unwrap();
+    assert_eq!(value["takes"][0]["status"], "done");
+    let scored = tipwright(&[
+        "--json",
+        "score",
+        good.results().to_str().unwrap(),
+        day().join("session/truth").to_str().unwrap(),
+    ]);
+    assert_eq!(status(&scored), 0, "{}", text(&scored.stderr));
+    assert!(serde_json::from_slice::<serde_json::Value>(&scored.stdout).is_ok());
+}
