@@ -64,11 +64,8 @@ fn main() {
                 .zip(&poses)
                 .map(|(l, c)| noisy(l.project(&(c * p)).unwrap(), &mut rng))
                 .collect();
-            let rays: Vec<[f64; 2]> = seen
-                .iter()
-                .zip(&lenses)
-                .map(|(s, l)| l.undistort(*s).map(|r| [r.x, r.y]).unwrap())
-                .collect();
+            let rays: Vec<[f64; 2]> =
+                seen.iter().zip(&lenses).map(|(s, l)| l.undistort(*s).map(|r| [r.x, r.y]).unwrap()).collect();
             let world: Vec<WorldRay> = rays
                 .iter()
                 .zip(&poses)
@@ -112,8 +109,10 @@ fn main() {
                 })
                 .collect()
         };
-        let seen =
-            (corners(&lenses[0], &first, &mut rng), corners(&lenses[1], &(second_from_first * first), &mut rng));
+        let seen = (
+            corners(&lenses[0], &first, &mut rng),
+            corners(&lenses[1], &(second_from_first * first), &mut rng),
+        );
         if let (Some(first), Some(second)) = seen {
             pairs.push(BoardPair { first, second });
         }

@@ -182,7 +182,8 @@ impl Fitter {
         for form in [RADIUS, HALF_LENGTH, ANGLE, BLUR] {
             formed[form] = false;
         }
-        let amplitude_sd = (invert(&normal, &formed)?[AMPLITUDE][AMPLITUDE] * f64::from(variance)).sqrt() as f32;
+        let amplitude_sd =
+            (invert(&normal, &formed)?[AMPLITUDE][AMPLITUDE] * f64::from(variance)).sqrt() as f32;
         Some(Fitted {
             x: p[X] + now.left as f32,
             y: p[Y] + now.top as f32,

@@ -125,7 +125,13 @@ impl Finder {
         })
     }
 
-    pub(super) fn judge(&self, look_idx: usize, blob: &Blob, fitted: &Fitted, frame: &FrameView<'_>) -> Option<Found> {
+    pub(super) fn judge(
+        &self,
+        look_idx: usize,
+        blob: &Blob,
+        fitted: &Fitted,
+        frame: &FrameView<'_>,
+    ) -> Option<Found> {
         let [width, height] = self.picture.stored_px.map(|s| s as f32);
         if !(fitted.x > 0.0 && fitted.y > 0.0 && fitted.x < width - 1.0 && fitted.y < height - 1.0) {
             return None;

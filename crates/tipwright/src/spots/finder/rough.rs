@@ -118,7 +118,15 @@ impl Finder {
     }
 
     /// Colour of a spot from the half-size chroma maps.
-    pub(super) fn colour_match(&self, look_idx: usize, x: f32, y: f32, angle_rad: f32, width: f32, cover: f32) -> f32 {
+    pub(super) fn colour_match(
+        &self,
+        look_idx: usize,
+        x: f32,
+        y: f32,
+        angle_rad: f32,
+        width: f32,
+        cover: f32,
+    ) -> f32 {
         if !self.grid.has_chroma() {
             return 1.0;
         }
