@@ -120,7 +120,7 @@ fn a_day_runs_is_kept_and_goes_on_where_it_was() {
     let good = Spoiled::new();
     let first = good.run();
     assert_eq!(status(&first), 0, "{}", text(&first.stderr));
-    let table = fs::read(good.results().join("strokes.csv")).unwrap();
+    let table = fs::read_to_string(good.results().join("strokes.csv")).unwrap();
     for file in [
         "run.json",
         "scene.toml",
@@ -138,13 +138,13 @@ fn a_day_runs_is_kept_and_goes_on_where_it_was() {
     assert_eq!(status(&again), 0);
     let said = text(&again.stderr);
     assert!(said.contains("kept  take 01-before") && said.contains("kept  scene"), "{said}");
-    assert_eq!(table, fs::read(good.results().join("strokes.csv")).unwrap());
+    assert_eq!(table, fs::read_to_string(good.results().join("strokes.csv")).unwrap());
     // What a killed run leaves: the scene is there, the take is not.
     fs::remove_file(good.results().join("kept/take_01-before.json")).unwrap();
     let resumed = good.run();
     let said = text(&resumed.stderr);
     assert!(said.contains("kept  scene") && said.contains("done  take 01-before"), "{said}");
-    assert_eq!(table, fs::read(good.results().join("strokes.csv")).unwrap());
+    assert_eq!(table, fs::read_to_string(good.results().join("strokes.csv")).unwrap());
     // A changed setting is a reason to do the take again, not the lenses.
     good.edit(|s| s.replace("length_m = 2.743", "length_m = 2.75"));
     let said = text(&good.run().stderr);
