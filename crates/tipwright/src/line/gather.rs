@@ -56,6 +56,8 @@ const REACH: usize = 2;
 const ACROSS: usize = 3;
 /// Nothing is looked for nearer to the edge than this, half-size pixels.
 const EDGE: usize = REACH + ACROSS + 3;
+/// Stretches are summed this far out, so that those beside the search's edge are there.
+const ACROSS_REACH: usize = REACH + 1;
 /// Directions of search: steps along and across.
 const DIRECTIONS: [[isize; 4]; 4] = [[1, 0, 0, 1], [1, 1, 1, -1], [0, 1, 1, 0], [1, -1, 1, 1]];
 /// Scale of the Gaussian on the full picture. 1 px: the width of a line seen by a phone, blur included.
@@ -111,7 +113,8 @@ pub struct Gatherer {
     background: Vec<i16>,
     difference: Vec<i16>,
     best: Vec<i16>,
-    across: Vec<u8>,
+    across: Vec<i16>,
+    stretch: Vec<i16>,
     places: Vec<Place>,
     last_s: Option<f64>,
     looked: u64,
@@ -134,6 +137,7 @@ impl Gatherer {
             difference: Vec::new(),
             best: Vec::new(),
             across: Vec::new(),
+            stretch: Vec::new(),
             places: Vec::new(),
             last_s: None,
             looked: 0,
@@ -183,34 +187,44 @@ impl Gatherer {
         if width <= 2 * EDGE || height <= 2 * EDGE {
             return i16::MAX;
         }
-        let d = &self.difference;
-        for y in EDGE..height - EDGE {
-            let row = y * width + EDGE..(y + 1) * width - EDGE;
-            let len = row.len();
-            let best = &mut self.best[row.clone()];
-            let across = &mut self.across[row.clone()];
-            best.fill(0);
-            for (which, [ax, ay, cx, cy]) in DIRECTIONS.iter().enumerate() {
-                let at = |along: isize, over: isize| {
-                    let shift = (along * ay + over * cy) * width as isize + along * ax + over * cx;
-                    let start = row.start.wrapping_add_signed(shift);
-                    &d[start..start + len]
+        self.stretch.resize(width * height, 0);
+        for (which, [ax, ay, cx, cy]) in DIRECTIONS.iter().enumerate() {
+            let along = ay * width as isize + ax;
+            // sums over a short stretch along the curve
+            for y in ACROSS_REACH..height - ACROSS_REACH {
+                let row = y * width + ACROSS_REACH..(y + 1) * width - ACROSS_REACH;
+                let len = row.len();
+                let at = |k: isize| {
+                    let start = row.start.wrapping_add_signed(k * along);
+                    &self.difference[start..start + len]
                 };
-                // diagonal steps are longer: fewer of them
-                let over = if which % 2 == 1 { 2 } else { ACROSS as isize };
-                let stretch = |o: isize| [at(-2, o), at(-1, o), at(0, o), at(1, o), at(2, o)];
-                let (mid, low, high) = (stretch(0), stretch(-over), stretch(over));
+                let (a, b, c, d, e) = (at(-2), at(-1), at(0), at(1), at(2));
+                let out = &mut self.stretch[row.clone()][..len];
                 for i in 0..len {
-                    let sum = |s: &[&[i16]; 5]| s[0][i] + s[1][i] + s[2][i] + s[3][i] + s[4][i];
+                    out[i] = a[i] + b[i] + c[i] + d[i] + e[i];
+                }
+            }
+            // diagonal steps are longer: fewer of them
+            let over = if which % 2 == 1 { 2 } else { ACROSS as isize };
+            let over = over * (cy * width as isize + cx);
+            for y in EDGE..height - EDGE {
+                let row = y * width + EDGE..(y + 1) * width - EDGE;
+                let len = row.len();
+                let at = |k: isize| {
+                    let start = row.start.wrapping_add_signed(k * over);
+                    &self.stretch[start..start + len]
+                };
+                let (mid, low, high) = (at(0), at(-1), at(1));
+                let best = &mut self.best[row.clone()][..len];
+                let across = &mut self.across[row.clone()][..len];
+                for i in 0..len {
                     // a ridge stands out on both sides: the smaller of the two steps
-                    let (m, l, h) = (sum(&mid), sum(&low), sum(&high));
-                    let (a, b) = (m - l, m - h);
-                    let up = a.min(b).max(0);
-                    let down = a.max(b).min(0);
-                    let r = if up > 0 { up } else { down };
-                    let better = r.abs() > best[i].abs();
-                    best[i] = if better { r } else { best[i] };
-                    across[i] = if better { which as u8 } else { across[i] };
+                    let (p, q) = (mid[i] - low[i], mid[i] - high[i]);
+                    let r = p.min(q).max(0) + p.max(q).min(0);
+                    let before = if which == 0 { 0 } else { best[i] };
+                    let better = which == 0 || r.abs() > before.abs();
+                    best[i] = if better { r } else { before };
+                    across[i] = if better { which as i16 } else { across[i] };
                 }
             }
         }
@@ -246,8 +260,13 @@ impl Gatherer {
                 if r.abs() <= limit {
                     continue;
                 }
-                let [_, _, cx, cy] = DIRECTIONS[usize::from(self.across[y * width + x])];
                 let i = y * width + x;
+                let which = usize::from(self.across[i].unsigned_abs());
+                // every other place along a curve is enough
+                if (if which == 2 { y } else { x }) % 2 == 1 {
+                    continue;
+                }
+                let [_, _, cx, cy] = DIRECTIONS[which];
                 let beside = |k: isize| self.best[i.wrapping_add_signed(k * (cy * width as isize + cx))];
                 let bright = r > 0;
                 let (a, b) = (beside(-1), beside(1));

@@ -1,11 +1,11 @@
 //! The loop of one stroke.
 
-use nalgebra::{Isometry3, Point3, Vector3};
+use nalgebra::{Isometry3, Point3};
 
 use super::geometry::{Flat, LoopLook, crossings, dot, look, upper_normal, way_of_travel};
 use super::legs::{Cells, Leg};
 use super::nose::{Front, Nose, robust_parabola, track, value};
-use super::side::{SidePlane, SidePoint, View};
+use super::side::{Rays, SidePlane, SidePoint, View};
 use super::{LineView, LoopConfig, LoopSettings, tip_at, views};
 use crate::model::line::{LoopMoment, LoopView, StrokeLoop};
 use crate::model::stroke::LoopShape;
@@ -25,6 +25,8 @@ pub(super) const FIGURES: &[FigureId] = &[
 
 /// Points this near in time are laid onto one curve, moved with the nose. 20 ms: two or three looks.
 const TOGETHER_S: f64 = 0.02;
+/// How far from the tip the line is looked for, along the way and in height.
+const REACH_M: [f64; 2] = [4.5, 3.0];
 /// Least width error from how a leg is placed in the picture.
 const WIDTH_FLOOR_M: f64 = 0.005;
 /// Difference of the legs' distances from the plane, one standard deviation: the rod leg hangs from the tip, the fly leg
@@ -83,14 +85,21 @@ pub(super) fn measure(
     if tips.len() < 10 {
         return Err("the tip is not known after the stop".into());
     }
-    let mean = tips.iter().fold(Vector3::zeros(), |m, p| m + p.coords / tips.len() as f64);
-    let plane = SidePlane::new(Point3::from(mean), end - start).ok_or("the stroke has no direction")?;
+    let swung = swung(tip, stroke, from_s);
+    let plane = SidePlane::through(&swung, end - start).ok_or("the stroke has no direction")?;
     let flat_tip = |t_s: f64| tip_at(tip, t_s).map(|p| plane.flat(&p));
+    let views_of: Vec<(View<'_>, Vec<Rays>)> = line_views
+        .iter()
+        .map(|v| {
+            let view = View { camera: &v.camera, clock: &v.clock, ridges: v.ridges };
+            let rays = view.rays(&plane, [from_s - 0.02, until_s], &flat_tip, REACH_M);
+            (view, rays)
+        })
+        .collect();
     let see = |off_m: f64| -> (Vec<OneView<'_>>, Vec<String>) {
         let (mut seen, mut reasons) = (Vec::new(), Vec::new());
-        for v in line_views {
-            let view = View { camera: &v.camera, clock: &v.clock, ridges: v.ridges };
-            let points = view.points(&plane, [from_s - 0.02, until_s], off_m);
+        for (v, rays) in &views_of {
+            let points = v.points(&plane, rays, off_m);
             match track(&points, &flat_tip) {
                 Ok(nose) => {
                     let n = nose.fronts.len() as f64;
@@ -199,6 +208,13 @@ pub(super) fn measure(
     Ok(LoopFigures { of_stroke, values })
 }
 
+/// Places of the tip from the stroke's start until the tip has swung back after the stop.
+fn swung(tip: &MarkerPath, stroke: &Stroke, rsp_s: f64) -> Vec<Point3<f64>> {
+    let start_s = stroke.figures.get(FigureId::TStart).map_or(rsp_s - 0.4, |m| m.value);
+    let steps = ((rsp_s + 0.3 - start_s) / 0.01).max(1.0) as u32;
+    (0..=steps).filter_map(|k| tip_at(tip, start_s + 0.01 * f64::from(k))).collect()
+}
+
 /// A place of the side view in the cast frame: X, Z.
 fn cast_point(plane: &SidePlane, cast_from_world: &Isometry3<f64>, p: Flat) -> [f64; 2] {
     let flat = plane.origin + p[0] * plane.way;
@@ -220,7 +236,15 @@ fn trajectory(nose: &Nose, tip: &dyn Fn(f64) -> Option<Flat>, config: &LoopConfi
             ahead > config.travel_m[0] && ahead < config.travel_m[1]
         })
     };
-    let places: Vec<Flat> = nose.fronts.iter().filter(within).map(|f| f.at).collect();
+    let inside: Vec<&Front> = nose.fronts.iter().filter(within).collect();
+    let (first, last) = (inside.first()?, inside.last()?);
+    let rows = |k: usize| nose.fronts.iter().map(|f| (f.t_s - first.t_s, f.at[k])).collect::<Vec<_>>();
+    let (along, _, _) = robust_parabola(&rows(0), 0.004)?;
+    let (up, _, _) = robust_parabola(&rows(1), 0.01)?;
+    let places: Vec<Flat> = (0..=8)
+        .map(|i| (last.t_s - first.t_s) * f64::from(i) / 8.0)
+        .map(|t| [value(along, t), value(up, t)])
+        .collect();
     let way = way_of_travel(&places)?;
     (way[0] > 0.5).then_some(way)
 }
@@ -243,7 +267,16 @@ fn of_view(
     off_sd_m: f64,
     config: &LoopConfig,
 ) -> Result<OfView, String> {
-    let fronts = &view.nose.fronts;
+    let near_standard = |f: &&Front| {
+        tip(f.t_s).is_some_and(|p| {
+            let ahead = f.at[0] - p[0];
+            ahead > config.travel_m[0] - 0.2 && ahead < config.travel_m[1] + 0.2
+        })
+    };
+    let fronts: Vec<Front> = view.nose.fronts.iter().filter(near_standard).copied().collect();
+    if fronts.len() < config.fewest_moments {
+        return Err("too little of the loop's nose is seen about the standard moment".into());
+    }
     let mut radii: Vec<f64> = fronts.iter().map(|f| f.radius_m).collect();
     radii.sort_by(f64::total_cmp);
     let radius_m = radii[radii.len() / 2];
@@ -261,7 +294,7 @@ fn of_view(
             format!("the nose is not seen where it is {:.1} m ahead of the tip", config.standard_travel_m)
         })?;
     let mut readings = Vec::new();
-    for front in fronts {
+    for front in &fronts {
         let Some(ahead) = travel(front.t_s) else { continue };
         if ahead < config.travel_m[0] - 0.1 || ahead > config.travel_m[1] + 0.1 {
             continue;
@@ -446,7 +479,11 @@ fn shape_of(readings: &[Reading], config: &LoopConfig) -> (Option<LoopShape>, f6
     let share = |n: u32| counts.iter().filter(|c| **c == n).count() as f64 / counts.len() as f64;
     let most = [0, 1, 2].into_iter().max_by(|a, b| share(*a).total_cmp(&share(*b))).unwrap_or(0);
     let probability = (share(most) * counts.len() as f64 + 0.5) / (counts.len() as f64 + 1.0);
-    if share(most) < 0.65 {
+    // a leg that comes out by about as much as counts is neither here nor there
+    let least = median(
+        near.iter().map(|r| r.look.separations.iter().fold(f64::INFINITY, |m, (_, w)| m.min(*w))).collect(),
+    );
+    if share(most) < 0.65 || (least + config.least_crossing_m).abs() < config.crossing_margin_m {
         return (None, probability, None);
     }
     let shape = match most {

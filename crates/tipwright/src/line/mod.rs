@@ -75,6 +75,9 @@ pub struct LoopConfig {
     /// A crossing counts when the fly leg comes out on the other side by so much. Default 0.03 m: three times the
     /// error of a leg's height.
     pub least_crossing_m: f64,
+    /// Separations this near to that are not told apart. Default 0.05 m: what remains of the two legs' different distances
+    /// from the plane.
+    pub crossing_margin_m: f64,
     /// The loop is looked for until so long after rod straight position. Default 0.7 s.
     pub longest_s: f64,
     /// Unknown distance of the line from the cast plane, one standard deviation. Default 0.08 m: a rod canted by 10 degrees
@@ -98,6 +101,7 @@ impl Default for LoopConfig {
             fly_leg_m: 2.5,
             straight_share: 0.04,
             least_crossing_m: 0.03,
+            crossing_margin_m: 0.05,
             longest_s: 0.7,
             off_plane_sd_m: 0.08,
             least_seen: 0.7,
