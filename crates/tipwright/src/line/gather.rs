@@ -262,10 +262,6 @@ impl Gatherer {
                 }
                 let i = y * width + x;
                 let which = usize::from(self.across[i].unsigned_abs());
-                // every other place along a curve is enough
-                if (if which == 2 { y } else { x }) % 2 == 1 {
-                    continue;
-                }
                 let [_, _, cx, cy] = DIRECTIONS[which];
                 let beside = |k: isize| self.best[i.wrapping_add_signed(k * (cy * width as isize + cx))];
                 let bright = r > 0;

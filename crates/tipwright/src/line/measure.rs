@@ -25,6 +25,13 @@ pub(super) const FIGURES: &[FigureId] = &[
 
 /// Points this near in time are laid onto one curve, moved with the nose. 20 ms: two or three looks.
 const TOGETHER_S: f64 = 0.02;
+/// Least error of a trajectory: how high the foremost point of a blunt nose lies is known to a few centimetres, over a
+/// travel of 1.5 m.
+const TRAJECTORY_SD_DEG: f64 = 1.0;
+/// Least relative error of the nose's speed, and of the relation that the fly leg's speed rests on: a bent fly leg does
+/// not move as one (6 % on the simulator's lines).
+const SPEED_SHARE: f64 = 0.01;
+const RELATION_SHARE: f64 = 0.06;
 /// How far from the tip the line is looked for, along the way and in height.
 const REACH_M: [f64; 2] = [4.5, 3.0];
 /// Least width error from how a leg is placed in the picture.
@@ -183,7 +190,7 @@ pub(super) fn measure(
     };
     let tip_speed = tip_speed_along(tip, main.t_s, &plane, way);
     let angle_deg = way[1].atan2(way[0].abs()).to_degrees();
-    let angle_sd_deg = (main.front_scatter_m / (config.travel_m[1] - config.travel_m[0])).atan().to_degrees()
+    let angle_sd_deg = TRAJECTORY_SD_DEG + (main.front_scatter_m / (config.travel_m[1] - config.travel_m[0])).atan().to_degrees()
         + (off_sd_m * main_view.lever[1].abs() / main_view.distance_m).atan().to_degrees();
     let shape_reason =
         || "the rod leg could not be followed to the tip, so the shape is not certain".to_string();
@@ -196,7 +203,7 @@ pub(super) fn measure(
         (
             FigureId::FlyLegSpeed,
             tip_speed
-                .map(|v| Measured::new(2.0 * speed.value - v, (2.0 * speed.sd).hypot(0.3)))
+                .map(|v| Measured::new(2.0 * speed.value - v, (2.0 * speed.sd).hypot(RELATION_SHARE * 2.0 * speed.value)))
                 .ok_or("the tip is not known at the standard moment".to_string()),
         ),
         (FigureId::FlyLegDip, dip),
@@ -238,9 +245,11 @@ fn trajectory(nose: &Nose, tip: &dyn Fn(f64) -> Option<Flat>, config: &LoopConfi
     };
     let inside: Vec<&Front> = nose.fronts.iter().filter(within).collect();
     let (first, last) = (inside.first()?, inside.last()?);
-    let rows = |k: usize| nose.fronts.iter().map(|f| (f.t_s - first.t_s, f.at[k])).collect::<Vec<_>>();
+    // enough of them for a parabola of their own; otherwise all that were seen steady it
+    let chosen: Vec<&Front> = if inside.len() >= 6 { inside.clone() } else { nose.fronts.iter().collect() };
+    let rows = |k: usize| chosen.iter().map(|f| (f.t_s - first.t_s, f.at[k])).collect::<Vec<_>>();
     let (along, _, _) = robust_parabola(&rows(0), 0.004)?;
-    let (up, _, _) = robust_parabola(&rows(1), 0.01)?;
+    let (up, _, _) = robust_parabola(&rows(1), 0.03)?;
     let places: Vec<Flat> = (0..=8)
         .map(|i| (last.t_s - first.t_s) * f64::from(i) / 8.0)
         .map(|t| [value(along, t), value(up, t)])
@@ -335,7 +344,7 @@ fn of_view(
         // a parabola's slope inside its span is about twice as uncertain as a line's
         2.0 * along_scatter / spread_t2.sqrt(),
         speed * off_sd_m / view.distance_m,
-        speed * 0.004,
+        speed * SPEED_SHARE,
     ];
     Ok(OfView {
         t_s,

@@ -117,6 +117,10 @@ fn write_take_into(take: &TakeResults, config: &ReportConfig, folder: &Path) -> 
         let below = format!("{}, take {}, {}{phase}", row.session, row.take, take.alias);
         let sheet = plot::sheet::stroke_sheet(&geometry, &rods, &heading, &below, config.paper_units());
         write_atomic(&plots.join(plot_name(row.stroke.stroke)), sheet.as_bytes())?;
+        if let Some(line) = take.loops.iter().find(|l| l.stroke == row.stroke.stroke) {
+            let sheet = plot::loops::sheet(row.stroke, line, config.paper_units());
+            write_atomic(&plots.join(loop_plot_name(row.stroke.stroke)), sheet.as_bytes())?;
+        }
     }
     Ok(())
 }
@@ -173,6 +177,12 @@ pub fn remove_film(results: &Path) {
 #[must_use]
 pub fn plot_name(stroke: u32) -> String {
     format!("stroke-{stroke:02}.svg")
+}
+
+/// Name of the drawing of a stroke's loop.
+#[must_use]
+pub fn loop_plot_name(stroke: u32) -> String {
+    format!("loop-{stroke:02}.svg")
 }
 
 /// The rows of a take.

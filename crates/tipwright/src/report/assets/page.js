@@ -130,7 +130,7 @@
     const data = JSON.parse(article.querySelector('script.data').textContent);
     data.peak = Math.max(...data.v.slice(data.w[0], data.w[1]), 1e-9);
     const slider = article.querySelector('.moment'), reading = article.querySelector('.reading');
-    const panels = all('svg[data-panel]', article).map((svg) => {
+    const panels = all('svg[data-panel]', article).filter((svg) => across[svg.dataset.panel]).map((svg) => {
       const [ox, sx] = svg.dataset.x.split(' ').map(Number), [oy, sy] = svg.dataset.y.split(' ').map(Number);
       const [bottom, top] = svg.dataset.span.split(' ').map(Number);
       const dot = document.createElementNS(SVG, 'circle');

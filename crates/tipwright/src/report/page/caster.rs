@@ -3,6 +3,7 @@
 use super::{evidence, overlays, slug, steady, take, take_id};
 use crate::model::results::{SessionResults, TakeResults};
 use crate::report::ReportConfig;
+use crate::report::plot::loops;
 use crate::report::plot::svg::escape;
 
 /// Id of a caster's section.
@@ -29,6 +30,11 @@ pub fn section(
     );
     out.push_str(&evidence::of_caster(session, takes));
     out.push_str(&overlays::of_caster(takes));
+    let links = loops::links(takes.iter().flat_map(|t| &t.strokes), overlays::FORMAT);
+    if !links.is_empty() {
+        out.push_str("<h3>What the tip does to the loop</h3>");
+        out.push_str(&overlays::multiples(&links));
+    }
     out.push_str(&steady::section(session, caster, alias));
     for t in takes {
         out.push_str(&take::section(&take_id(session, t), t, config));

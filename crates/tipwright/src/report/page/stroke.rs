@@ -3,6 +3,7 @@
 use crate::model::results::TakeResults;
 use crate::model::{FigureId, RspSource, Stroke};
 use crate::report::plot::geometry::Geometry;
+use crate::report::plot::loops;
 use crate::report::plot::{Format, sheet, zero_time_s};
 use crate::report::tables::direction_word;
 use crate::report::{ReportConfig, plot_name, rod_poses};
@@ -23,7 +24,9 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
     let own = id(take_id, stroke.stroke);
     let geometry = Geometry::of(stroke);
     let rods = rod_poses(&geometry, config);
-    let panels = sheet::panels(&geometry, &rods, Format::PAGE);
+    let mut panels = sheet::panels(&geometry, &rods, Format::PAGE);
+    let line = take.loops.iter().find(|l| l.stroke == stroke.stroke);
+    panels.extend(line.map(|l| loops::panel(stroke, l, Format::PAGE)));
     let direction = direction_word(stroke.direction);
     let name = format!("stroke {} {direction}", stroke.stroke);
     let mut out = format!(

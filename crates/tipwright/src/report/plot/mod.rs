@@ -5,6 +5,7 @@ pub mod bend;
 pub mod frame;
 pub mod geometry;
 pub mod labels;
+pub mod loops;
 pub mod overlay;
 pub mod power;
 pub mod profile;
