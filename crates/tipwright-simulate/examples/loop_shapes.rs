@@ -30,7 +30,8 @@ fn main() {
     let (mut dipped, mut dipped_right, mut dipped_said) = (0, 0, 0);
     for habit in [Habit::SmoothLatePower, Habit::EarlyPunch, Habit::LateStop, Habit::NarrowArc] {
         for person in 40..40 + persons {
-            let plan = TakePlan { manner: Manner::of_person(habit, person), strokes: 6, ..TakePlan::default() };
+            let plan =
+                TakePlan { manner: Manner::of_person(habit, person), strokes: 6, ..TakePlan::default() };
             let Ok(plain) = cast_take(&plan, &take_outfit(0.04), person) else { continue };
             let mut rng = ChaCha8Rng::seed_from_u64(person ^ (habit as u64) << 8);
             let cameras = phones(1920, 1080, None, &mut rng);
@@ -45,7 +46,11 @@ fn main() {
                 let views: Vec<LineView<'_>> = cameras
                     .iter()
                     .zip(&ridges)
-                    .map(|(camera, ridges)| LineView { camera: camera.clone(), clock: Clock::default(), ridges })
+                    .map(|(camera, ridges)| LineView {
+                        camera: camera.clone(),
+                        clock: Clock::default(),
+                        ridges,
+                    })
                     .collect();
                 measure_loops(&views, &rod.tip, &mut strokes, &LoopSettings::default());
                 for stroke in &strokes {
@@ -58,7 +63,9 @@ fn main() {
                         .figures
                         .get(FigureId::LoopCrossings)
                         .map_or_else(|| "not said".to_string(), |m| word(m.value as u32));
-                    if truth.crossings >= 2 && stroke.figures.get(FigureId::DipDepth).is_some_and(|d| d.value >= 0.01) {
+                    if truth.crossings >= 2
+                        && stroke.figures.get(FigureId::DipDepth).is_some_and(|d| d.value >= 0.01)
+                    {
                         dipped += 1;
                         dipped_said += usize::from(said != "not said");
                         dipped_right += usize::from(said == "twice");
@@ -81,7 +88,9 @@ fn main() {
         told + mixed,
         100.0 * told as f64 / (told + mixed).max(1) as f64
     );
-    println!("tails after tip dips from 10 mm: {dipped} there, {dipped_said} said, {dipped_right} said to be tails");
+    println!(
+        "tails after tip dips from 10 mm: {dipped} there, {dipped_said} said, {dipped_right} said to be tails"
+    );
 }
 
 /// The same casts with a wave in every fly leg: down by `depth_m` at `middle_m` behind the nose's front.
@@ -143,14 +152,17 @@ fn points(camera: &Camera, motion: &RodMotion, rng: &mut ChaCha8Rng) -> ClipRidg
                 let n = (step.norm() / 0.01).ceil() as usize;
                 for k in 0..n {
                     let at: Point3<f64> = pair[0] + step * (k as f64 / n as f64);
-                    let (Some(p), Some(q)) = (camera.project(&at), camera.project(&(at + step * 0.05))) else {
+                    let (Some(p), Some(q)) = (camera.project(&at), camera.project(&(at + step * 0.05)))
+                    else {
                         continue;
                     };
                     let inside = p.x_px > 0.0 && p.y_px > 0.0 && p.x_px < 1919.0 && p.y_px < 1079.0;
                     if !inside || rng.random::<f64>() < 0.3 {
                         continue;
                     }
-                    let mut noise = || 0.25 * (rng.random::<f64>() + rng.random::<f64>() + rng.random::<f64>() - 1.5) * 2.0;
+                    let mut noise = || {
+                        0.25 * (rng.random::<f64>() + rng.random::<f64>() + rng.random::<f64>() - 1.5) * 2.0
+                    };
                     points.push(RidgePoint {
                         x_px: (p.x_px + noise()) as f32,
                         y_px: (p.y_px + noise()) as f32,

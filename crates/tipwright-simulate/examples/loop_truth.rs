@@ -94,14 +94,37 @@ fn main() {
                 (Some(t), Some(f)) => {
                     seen += 1;
                     let g = |id| stroke.figures.get(id).map_or((f64::NAN, f64::NAN), |m| (m.value, m.sd));
-                    let (w, v, n) = (g(FigureId::LoopWidth), g(FigureId::LoopSpeed), g(FigureId::LoopNarrowest));
+                    let (w, v, n) =
+                        (g(FigureId::LoopWidth), g(FigureId::LoopSpeed), g(FigureId::LoopNarrowest));
                     let (dip, angle, fly) =
                         (g(FigureId::FlyLegDip), g(FigureId::LoopAngle), g(FigureId::FlyLegSpeed));
                     println!(
                         "width {:.3} true {:.3} ({:+.1} sd {:.3}), narrowest {:+.3}, speed {:.2} true {:.2} (sd {:.2}), fly {:.1} true {:.1}, angle {:.1} true {:.1} (sd {:.1}), dip {:.3} true {:.3}, {:?} true {:?} (x{} least {:.2}), off {:?}, t {:+.1} ms, views {:?}",
-                        w.0, t.width_m.abs(), (w.0 - t.width_m.abs()) / w.1, w.1, n.0 - t.narrowest_m, v.0, t.nose_m_s, v.1, fly.0, t.fly_leg_m_s, angle.0, t.angle_deg, angle.1, dip.0, t.dip_m,
-                        f.shape, t.shape, t.crossings, t.least_separation_m, f.off_plane_m.map(|o| (o.value * 1e3).round()), 1e3 * (f.t_s - t.t_s),
-                        f.views.iter().map(|v| format!("{} {:.3}", v.camera, v.width_m.value)).collect::<Vec<_>>()
+                        w.0,
+                        t.width_m.abs(),
+                        (w.0 - t.width_m.abs()) / w.1,
+                        w.1,
+                        n.0 - t.narrowest_m,
+                        v.0,
+                        t.nose_m_s,
+                        v.1,
+                        fly.0,
+                        t.fly_leg_m_s,
+                        angle.0,
+                        t.angle_deg,
+                        angle.1,
+                        dip.0,
+                        t.dip_m,
+                        f.shape,
+                        t.shape,
+                        t.crossings,
+                        t.least_separation_m,
+                        f.off_plane_m.map(|o| (o.value * 1e3).round()),
+                        1e3 * (f.t_s - t.t_s),
+                        f.views
+                            .iter()
+                            .map(|v| format!("{} {:.3}", v.camera, v.width_m.value))
+                            .collect::<Vec<_>>()
                     );
                     if std::env::var_os("LOOP_DUMP").is_some() {
                         let curve: Vec<[f64; 2]> = motion
@@ -116,7 +139,9 @@ fn main() {
                     }
                     rows.push((w.0, w.1, v.0, f.shape, t.clone()));
                 }
-                (None, Some(f)) => println!("measured {:.3} m, but no loop is there", f.views[0].width_m.value),
+                (None, Some(f)) => {
+                    println!("measured {:.3} m, but no loop is there", f.views[0].width_m.value)
+                }
                 (Some(t), None) => println!("NOT SEEN (width {:.2}): {}", t.width_m, reason.unwrap_or("")),
                 (None, None) => println!("no loop there, none found: {}", reason.unwrap_or("")),
             }
@@ -146,7 +171,13 @@ fn summary(rows: &[(f64, f64, f64, Option<tipwright::model::LoopShape>, TrueLoop
     let right = shaped.iter().filter(|(a, b)| a == b).count();
     println!(
         "{seen} of {all} loops measured; width median error {:.0} mm, {:.1} %; within 95 %: {} of {}; wrong {wrong}; speed median error {:.1} %; shape right {right} of {} ({} not said)",
-        1e3 * median(off), 100.0 * median(share), chi.iter().filter(|c| **c < 1.96).count(), rows.len(), 100.0 * median(speed), shaped.len(), rows.len() - shaped.len()
+        1e3 * median(off),
+        100.0 * median(share),
+        chi.iter().filter(|c| **c < 1.96).count(),
+        rows.len(),
+        100.0 * median(speed),
+        shaped.len(),
+        rows.len() - shaped.len()
     );
 }
 

@@ -190,7 +190,8 @@ pub(super) fn measure(
     };
     let tip_speed = tip_speed_along(tip, main.t_s, &plane, way);
     let angle_deg = way[1].atan2(way[0].abs()).to_degrees();
-    let angle_sd_deg = TRAJECTORY_SD_DEG + (main.front_scatter_m / (config.travel_m[1] - config.travel_m[0])).atan().to_degrees()
+    let angle_sd_deg = TRAJECTORY_SD_DEG
+        + (main.front_scatter_m / (config.travel_m[1] - config.travel_m[0])).atan().to_degrees()
         + (off_sd_m * main_view.lever[1].abs() / main_view.distance_m).atan().to_degrees();
     let shape_reason =
         || "the rod leg could not be followed to the tip, so the shape is not certain".to_string();
@@ -203,7 +204,12 @@ pub(super) fn measure(
         (
             FigureId::FlyLegSpeed,
             tip_speed
-                .map(|v| Measured::new(2.0 * speed.value - v, (2.0 * speed.sd).hypot(RELATION_SHARE * 2.0 * speed.value)))
+                .map(|v| {
+                    Measured::new(
+                        2.0 * speed.value - v,
+                        (2.0 * speed.sd).hypot(RELATION_SHARE * 2.0 * speed.value),
+                    )
+                })
                 .ok_or("the tip is not known at the standard moment".to_string()),
         ),
         (FigureId::FlyLegDip, dip),

@@ -54,12 +54,7 @@ impl SidePlane {
 
     /// Where a ray meets the plane moved `off_m` to the left, with the shift of that place per metre of such a move and the
     /// distance from the eye. `None` where the ray runs along the plane.
-    pub fn hit(
-        &self,
-        eye: &Point3<f64>,
-        ray: &Unit<Vector3<f64>>,
-        off_m: f64,
-    ) -> Option<(Flat, Flat, f64)> {
+    pub fn hit(&self, eye: &Point3<f64>, ray: &Unit<Vector3<f64>>, off_m: f64) -> Option<(Flat, Flat, f64)> {
         let normal = self.left - self.lean[0] * self.way - self.lean[1] * Vector3::z();
         let across = ray.dot(&normal);
         if !(across.abs() > LEAST_ACROSS) {

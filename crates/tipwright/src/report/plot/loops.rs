@@ -74,19 +74,15 @@ pub fn panel(stroke: &Stroke, line: &StrokeLoop, format: Format) -> Panel {
             set_label(&mut svg, &mut labels, "", (at(front), (-back, -1.0)), &words, format.units);
         }
     }
-    for (leg, name, toward) in [
-        (&line.rod_leg_in_cast_m, "rod leg", (0.0, 1.0)),
-        (&line.fly_leg_in_cast_m, "fly leg", (0.0, -1.0)),
-    ] {
+    for (leg, name, toward) in
+        [(&line.rod_leg_in_cast_m, "rod leg", (0.0, 1.0)), (&line.fly_leg_in_cast_m, "fly leg", (0.0, -1.0))]
+    {
         if let Some(p) = leg.get(leg.len() / 2) {
             set_label(&mut svg, &mut labels, "", (at(p), toward), &Words::plain(name), format.units);
         }
     }
-    let mut alt = format!(
-        "Side view of the loop of {ink} stroke {}, {}{shape}",
-        stroke.stroke,
-        line.size.word()
-    );
+    let mut alt =
+        format!("Side view of the loop of {ink} stroke {}, {}{shape}", stroke.stroke, line.size.word());
     for id in [FigureId::LoopWidth, FigureId::LoopSpeed, FigureId::LoopAngle] {
         if let Some(m) = figure(id) {
             let _ = write!(alt, "; {} {}", id.info().name, figure_texts(id, m).0);
@@ -157,7 +153,10 @@ pub fn correlation(pairs: &[(f64, f64)]) -> Option<(f64, [f64; 2])> {
 /// One caster's strokes, tip against loop: a panel for each link with strokes enough.
 #[must_use]
 pub fn links<'a>(strokes: impl Iterator<Item = &'a Stroke> + Clone, format: Format) -> Vec<Panel> {
-    LINKS.iter().filter_map(|(tip, line, title)| link(strokes.clone(), (*tip, *line), title, format)).collect()
+    LINKS
+        .iter()
+        .filter_map(|(tip, line, title)| link(strokes.clone(), (*tip, *line), title, format))
+        .collect()
 }
 
 fn link<'a>(
@@ -166,9 +165,8 @@ fn link<'a>(
     title: &str,
     format: Format,
 ) -> Option<Panel> {
-    let rows: Vec<(Direction, Measured, Measured)> = strokes
-        .filter_map(|s| Some((s.direction, s.figures.get(tip)?, s.figures.get(line)?)))
-        .collect();
+    let rows: Vec<(Direction, Measured, Measured)> =
+        strokes.filter_map(|s| Some((s.direction, s.figures.get(tip)?, s.figures.get(line)?))).collect();
     if rows.len() < 2 {
         return None;
     }
