@@ -15,7 +15,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use tipwright::line::{LineView, LoopSettings, measure_loops};
 use tipwright::model::line::{ClipRidges, FrameRidges, RidgePoint};
-use tipwright::model::{Camera, Clock, Direction, FigureId, MarkerPath, PathSample, RodPaths};
+use tipwright::model::{Camera, Clock, FigureId, MarkerPath, PathSample, RodPaths};
 use tipwright::strokes::{StrokesConfig, measure};
 use tipwright_simulate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
 use tipwright_simulate::day::place::phones;
@@ -27,6 +27,7 @@ const LOOKS_HZ: f64 = 60.0;
 fn main() {
     let persons: u64 = std::env::args().nth(1).map_or(3, |n| n.parse().unwrap());
     let mut table: BTreeMap<(String, String), usize> = BTreeMap::new();
+    let mut reasons: BTreeMap<String, usize> = BTreeMap::new();
     let (mut dipped, mut dipped_right, mut dipped_said) = (0, 0, 0);
     for habit in [Habit::SmoothLatePower, Habit::EarlyPunch, Habit::LateStop, Habit::NarrowArc] {
         for person in 40..40 + persons {
@@ -36,8 +37,8 @@ fn main() {
             let mut rng = ChaCha8Rng::seed_from_u64(person ^ (habit as u64) << 8);
             let cameras = phones(1920, 1080, None, &mut rng);
             for wave in 0..4 {
-                let depth_m = if wave == 0 { 0.0 } else { 0.35 + 0.9 * rng.random::<f64>() };
-                let middle_m = 0.65 + 0.35 * rng.random::<f64>();
+                let depth_m = if wave == 0 { 0.0 } else { 0.2 + 0.6 * rng.random::<f64>() };
+                let middle_m = 0.75 + 0.25 * rng.random::<f64>();
                 let motion = waved(&plain, depth_m, middle_m);
                 let tip = tip_path(&motion);
                 let rod = RodPaths { tip, butts: Vec::new() };
@@ -70,8 +71,11 @@ fn main() {
                         dipped_said += usize::from(said != "not said");
                         dipped_right += usize::from(said == "twice");
                     }
+                    if said == "not said" {
+                        let why = stroke.figures.missing.get(&FigureId::LoopCrossings).cloned().unwrap_or_default();
+                        *reasons.entry(why).or_default() += 1;
+                    }
                     *table.entry((word(truth.crossings), said)).or_default() += 1;
-                    let _ = Direction::Forward;
                 }
             }
         }
@@ -79,6 +83,9 @@ fn main() {
     println!("crosses   said");
     for ((truth, said), n) in &table {
         println!("{truth:9} {said:9} {n}");
+    }
+    for (why, n) in &reasons {
+        println!("not said, {n}: {why}");
     }
     let get = |a: &str, b: &str| table.get(&(a.to_string(), b.to_string())).copied().unwrap_or(0);
     let told = get("once", "once") + get("twice", "twice");
@@ -97,26 +104,25 @@ fn main() {
 fn waved(plain: &RodMotion, depth_m: f64, middle_m: f64) -> RodMotion {
     let mut out = plain.clone();
     for frame in &mut out.frames {
-        let tip_x = frame.line_in_world[0].x;
+        let line = &mut frame.line_in_world;
+        let tip_x = line[0].x;
         // whichever side the nose is on
-        let far = |sign: f64| {
-            frame
-                .line_in_world
-                .iter()
+        let far = |line: &[Point3<f64>], sign: f64| {
+            line.iter()
                 .enumerate()
                 .max_by(|a, b| (sign * a.1.x).total_cmp(&(sign * b.1.x)))
                 .map(|(i, p)| (i, sign * (p.x - tip_x)))
         };
-        let last = frame.line_in_world.len() - 1;
+        let last = line.len() - 1;
         for sign in [1.0, -1.0] {
-            let Some((i, ahead)) = far(sign) else { continue };
+            let Some((i, ahead)) = far(line, sign) else { continue };
             if i == 0 || i == last || ahead < 0.3 {
                 continue;
             }
-            let front = frame.line_in_world[i].x;
-            for p in &mut frame.line_in_world[i..] {
+            let front = line[i].x;
+            for p in &mut line[i..] {
                 let behind = sign * (front - p.x);
-                p.z -= depth_m * (-((behind - middle_m) / 0.16).powi(2)).exp();
+                p.z -= depth_m * (-((behind - middle_m) / 0.25).powi(2)).exp();
             }
         }
     }

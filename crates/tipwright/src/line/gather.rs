@@ -60,6 +60,11 @@ const EDGE: usize = REACH + ACROSS + 3;
 const ACROSS_REACH: usize = REACH + 1;
 /// Directions of search: steps along and across.
 const DIRECTIONS: [[isize; 4]; 4] = [[1, 0, 0, 1], [1, 1, 1, -1], [0, 1, 1, 0], [1, -1, 1, 1]];
+/// A row is looked at in blocks of so many half-size pixels.
+const BLOCK: usize = 32;
+/// A block is searched when one of its pixels stands out by so many standard deviations of the noise: 32 pixels of noise
+/// do so once in 500 times.
+const ACTIVE_OVER_NOISE: f64 = 4.0;
 /// Scale of the Gaussian on the full picture. 1 px: the width of a line seen by a phone, blur included.
 const SCALE_PX: f32 = 1.0;
 /// Half side of its kernels.
@@ -68,31 +73,32 @@ const SIDE: usize = 2 * HALF + 1;
 /// Width of a thin curve as phones show it, standard deviation, for its height: lens blur and pixel.
 const CURVE_SIGMA_PX: f32 = 0.75;
 
-/// Gaussian and its derivatives, x, y, xx, xy, yy.
-struct Kernels([[f32; SIDE * SIDE]; 5]);
+/// Lanes of a row of the patch: its side and one to spare, so that a row is one vector.
+const LANES: usize = SIDE + 1;
+
+/// Gaussian and its first and second derivative along one axis; the last lane is 0.
+struct Kernels {
+    zeroth: [f32; LANES],
+    first: [f32; LANES],
+    second: [f32; LANES],
+}
 
 impl Kernels {
     fn new() -> Self {
         let s2 = SCALE_PX * SCALE_PX;
-        let mut k = [[0.0; SIDE * SIDE]; 5];
-        for row in 0..SIDE {
-            for column in 0..SIDE {
-                let (x, y) = (column as f32 - HALF as f32, row as f32 - HALF as f32);
-                let g = (-(x * x + y * y) / (2.0 * s2)).exp() / (std::f32::consts::TAU * s2);
-                let i = row * SIDE + column;
-                // correlation with the derivative of the kernel at the pixel, hence the signs
-                k[0][i] = g * x / s2;
-                k[1][i] = g * y / s2;
-                k[2][i] = g * (x * x / s2 - 1.0) / s2;
-                k[3][i] = g * x * y / (s2 * s2);
-                k[4][i] = g * (y * y / s2 - 1.0) / s2;
-            }
+        let (mut zeroth, mut first, mut second) = ([0.0; LANES], [0.0; LANES], [0.0; LANES]);
+        for k in 0..SIDE {
+            let x = k as f32 - HALF as f32;
+            let g = (-x * x / (2.0 * s2)).exp() / (std::f32::consts::TAU * s2).sqrt();
+            // correlation with the derivative of the kernel at the pixel, hence the signs
+            zeroth[k] = g;
+            first[k] = g * x / s2;
+            second[k] = g * (x * x / s2 - 1.0) / s2;
         }
-        for kernel in &mut k[2..] {
-            let mean = kernel.iter().sum::<f32>() / (SIDE * SIDE) as f32;
-            kernel.iter_mut().for_each(|v| *v -= mean);
-        }
-        Self(k)
+        // cut off, the second derivative would see level grey
+        let mean = second.iter().sum::<f32>() / SIDE as f32;
+        second[..SIDE].iter_mut().for_each(|v| *v -= mean);
+        Self { zeroth, first, second }
     }
 }
 
@@ -115,6 +121,8 @@ pub struct Gatherer {
     best: Vec<i16>,
     across: Vec<i16>,
     stretch: Vec<i16>,
+    searched: Vec<bool>,
+    summed: Vec<bool>,
     places: Vec<Place>,
     last_s: Option<f64>,
     looked: u64,
@@ -138,6 +146,8 @@ impl Gatherer {
             best: Vec::new(),
             across: Vec::new(),
             stretch: Vec::new(),
+            searched: Vec::new(),
+            summed: Vec::new(),
             places: Vec::new(),
             last_s: None,
             looked: 0,
@@ -169,7 +179,10 @@ impl Gatherer {
             *d = n - *b;
             *b += (n - *b).signum() * step;
         }
-        let limit = self.search();
+        let noise = self.noise();
+        self.find_active(noise);
+        let limit = (self.config.least_over_noise * noise * 10.0_f64.sqrt()).clamp(8.0, 8000.0) as i16;
+        self.search();
         self.collect(limit);
         let mut points = Vec::with_capacity(self.places.len());
         for place in &self.places {
@@ -181,69 +194,107 @@ impl Gatherer {
         self.spent += began.elapsed();
     }
 
-    /// Strongest response over the directions at every pixel, and the limit above the noise.
-    fn search(&mut self) -> i16 {
+    /// Noise of the difference, one standard deviation: 68 % of a picture in which little moves stay below it.
+    fn noise(&self) -> f64 {
+        let mut histogram = [0usize; 256];
+        let mut total = 0;
+        for row in self.difference.chunks_exact(self.now.width.max(1)).step_by(7) {
+            for d in row.iter().step_by(5) {
+                histogram[usize::from(d.unsigned_abs().min(255))] += 1;
+                total += 1;
+            }
+        }
+        let (mut below, wanted) = (0, 0.68 * total as f64);
+        for (level, n) in histogram.iter().enumerate() {
+            let with = below + n;
+            if with as f64 >= wanted {
+                // between whole levels
+                return (level as f64 + (wanted - below as f64) / (*n).max(1) as f64).max(1.0);
+            }
+            below = with;
+        }
+        255.0
+    }
+
+    /// Stretches of rows in which something stands out at all; over most of the picture nothing does.
+    fn find_active(&mut self, noise: f64) {
         let (width, height) = (self.now.width, self.now.height);
+        let limit = (ACTIVE_OVER_NOISE * noise).round().clamp(1.0, 8000.0) as i16;
+        let blocks = width.div_ceil(BLOCK);
+        let mut active = vec![false; blocks * height];
+        for (row, flags) in self.difference.chunks_exact(width.max(1)).zip(active.chunks_exact_mut(blocks.max(1))) {
+            for (block, flag) in row.chunks(BLOCK).zip(flags) {
+                let most = block.iter().fold(0i16, |m, d| m.max(d.abs()));
+                *flag = most > limit;
+            }
+        }
+        // what stands out is searched with its neighbours: ridges are placed there, and stretches summed farther out
+        let spread = |from: &[bool], reach: usize| {
+            let mut out = vec![false; from.len()];
+            for y in 0..height {
+                for k in 0..blocks {
+                    if from[y * blocks + k] {
+                        for row in y.saturating_sub(reach)..(y + reach + 1).min(height) {
+                            out[row * blocks + k.saturating_sub(1)..row * blocks + (k + 2).min(blocks)].fill(true);
+                        }
+                    }
+                }
+            }
+            out
+        };
+        self.searched = spread(&active, 1);
+        self.summed = spread(&self.searched, ACROSS);
+    }
+
+    /// Strongest response over the directions at every pixel that is searched.
+    fn search(&mut self) {
+        let (width, height) = (self.now.width, self.now.height);
+        self.best.fill(0);
         if width <= 2 * EDGE || height <= 2 * EDGE {
-            return i16::MAX;
+            return;
         }
         self.stretch.resize(width * height, 0);
         for (which, [ax, ay, cx, cy]) in DIRECTIONS.iter().enumerate() {
             let along = ay * width as isize + ax;
             // sums over a short stretch along the curve
             for y in ACROSS_REACH..height - ACROSS_REACH {
-                let row = y * width + ACROSS_REACH..(y + 1) * width - ACROSS_REACH;
-                let len = row.len();
-                let at = |k: isize| {
-                    let start = row.start.wrapping_add_signed(k * along);
-                    &self.difference[start..start + len]
-                };
-                let (a, b, c, d, e) = (at(-2), at(-1), at(0), at(1), at(2));
-                let out = &mut self.stretch[row.clone()][..len];
-                for i in 0..len {
-                    out[i] = a[i] + b[i] + c[i] + d[i] + e[i];
+                for row in runs(&self.summed, width, y, ACROSS_REACH) {
+                    let len = row.len();
+                    let at = |k: isize| {
+                        let start = row.start.wrapping_add_signed(k * along);
+                        &self.difference[start..start + len]
+                    };
+                    let (a, b, c, d, e) = (at(-2), at(-1), at(0), at(1), at(2));
+                    let out = &mut self.stretch[row][..len];
+                    for i in 0..len {
+                        out[i] = a[i] + b[i] + c[i] + d[i] + e[i];
+                    }
                 }
             }
             // diagonal steps are longer: fewer of them
             let over = if which % 2 == 1 { 2 } else { ACROSS as isize };
             let over = over * (cy * width as isize + cx);
             for y in EDGE..height - EDGE {
-                let row = y * width + EDGE..(y + 1) * width - EDGE;
-                let len = row.len();
-                let at = |k: isize| {
-                    let start = row.start.wrapping_add_signed(k * over);
-                    &self.stretch[start..start + len]
-                };
-                let (mid, low, high) = (at(0), at(-1), at(1));
-                let best = &mut self.best[row.clone()][..len];
-                let across = &mut self.across[row.clone()][..len];
-                for i in 0..len {
-                    // a ridge stands out on both sides: the smaller of the two steps
-                    let (p, q) = (mid[i] - low[i], mid[i] - high[i]);
-                    let r = p.min(q).max(0) + p.max(q).min(0);
-                    let before = if which == 0 { 0 } else { best[i] };
-                    let better = which == 0 || r.abs() > before.abs();
-                    best[i] = if better { r } else { before };
-                    across[i] = if better { which as i16 } else { across[i] };
+                for row in runs(&self.searched, width, y, EDGE) {
+                    let len = row.len();
+                    let at = |k: isize| {
+                        let start = row.start.wrapping_add_signed(k * over);
+                        &self.stretch[start..start + len]
+                    };
+                    let (mid, low, high) = (at(0), at(-1), at(1));
+                    let best = &mut self.best[row.clone()][..len];
+                    let across = &mut self.across[row][..len];
+                    for i in 0..len {
+                        // a ridge stands out on both sides: the smaller of the two steps
+                        let (p, q) = (mid[i] - low[i], mid[i] - high[i]);
+                        let r = p.min(q).max(0) + p.max(q).min(0);
+                        let better = r.abs() > best[i].abs();
+                        best[i] = if better { r } else { best[i] };
+                        across[i] = if better { which as i16 } else { across[i] };
+                    }
                 }
             }
         }
-        // Noise: the response that two thirds of the pixels stay below; over most of the picture nothing moves.
-        let mut histogram = [0usize; 1024];
-        let mut total = 0;
-        for y in (EDGE..height - EDGE).step_by(7) {
-            for r in self.best[y * width + EDGE..(y + 1) * width - EDGE].iter().step_by(5) {
-                histogram[usize::from(r.unsigned_abs().min(1023))] += 1;
-                total += 1;
-            }
-        }
-        let mut seen = 0;
-        let level = histogram.iter().position(|n| {
-            seen += n;
-            3 * seen >= 2 * total
-        });
-        let noise = level.unwrap_or(0) as f64 + 1.0;
-        (self.config.least_over_noise * noise).clamp(8.0, 8000.0) as i16
     }
 
     /// Local maxima across the curve.
@@ -254,13 +305,12 @@ impl Gatherer {
             return;
         }
         for y in EDGE..height - EDGE {
-            let row = &self.best[y * width..(y + 1) * width];
-            for x in EDGE..width - EDGE {
-                let r = row[x];
+            for i in runs(&self.searched, width, y, EDGE).flatten() {
+                let r = self.best[i];
                 if r.abs() <= limit {
                     continue;
                 }
-                let i = y * width + x;
+                let x = i - y * width;
                 let which = usize::from(self.across[i].unsigned_abs());
                 let [_, _, cx, cy] = DIRECTIONS[which];
                 let beside = |k: isize| self.best[i.wrapping_add_signed(k * (cy * width as isize + cx))];
@@ -278,12 +328,12 @@ impl Gatherer {
     fn place_exactly(&self, luma: &Plane<'_>, place: Place, limit: f32) -> Option<RidgePoint> {
         let (mut column, mut row) = (2 * place.x, 2 * place.y);
         for _ in 0..3 {
-            if column < HALF || row < HALF || column + HALF >= luma.width || row + HALF >= luma.height {
+            if column < HALF || row < HALF || column + HALF + 1 >= luma.width || row + HALF >= luma.height {
                 return None;
             }
             let [gx, gy, gxx, gxy, gyy] = self.derivatives(luma, column, row);
             let half = 0.5 * (gxx - gyy);
-            let root = half.hypot(gxy);
+            let root = (half * half + gxy * gxy).sqrt();
             let mean = 0.5 * (gxx + gyy);
             // the curvature of a bright ridge is negative
             let curve = if place.bright { mean - root } else { mean + root };
@@ -291,11 +341,11 @@ impl Gatherer {
             if (curve < 0.0) != place.bright || other.abs() > 0.6 * curve.abs() {
                 return None;
             }
-            // angle of the normal: eigenvector of the eigenvalue `curve`
-            let along_largest = 0.5 * gxy.atan2(half);
-            let normal =
-                if curve > mean { along_largest } else { along_largest + std::f32::consts::FRAC_PI_2 };
-            let (ny, nx) = normal.sin_cos();
+            // the normal: eigenvector of the eigenvalue `curve`, by the longer of its two forms
+            let (a, b) = ((gxy, curve - gxx), (curve - gyy, gxy));
+            let (nx, ny) = if a.0 * a.0 + a.1 * a.1 > b.0 * b.0 + b.1 * b.1 { a } else { b };
+            let norm = (nx * nx + ny * ny).sqrt().max(1e-12);
+            let (nx, ny) = (nx / norm, ny / norm);
             let step = -(gx * nx + gy * ny) / curve;
             let (dx, dy) = (step * nx, step * ny);
             if dx.abs() <= 0.75 && dy.abs() <= 0.75 {
@@ -305,9 +355,9 @@ impl Gatherer {
                 let wide2 = CURVE_SIGMA_PX * CURVE_SIGMA_PX + SCALE_PX * SCALE_PX;
                 let contrast = -curve * wide2 * wide2.sqrt() / CURVE_SIGMA_PX;
                 // the search's limit stands for its noise; a derivative's noise follows from the kernel (Steger 1998)
-                let noise = limit / (self.config.least_over_noise as f32 * 4.0 * 3.0);
+                let noise = limit / (self.config.least_over_noise as f32 * 10.0_f32.sqrt() * 2.0);
                 let sigma_px = (0.2 * noise / curve.abs()).hypot(0.1);
-                let direction = stored_angle(self.picture.rotation, normal + std::f32::consts::FRAC_PI_2);
+                let direction = stored_angle(self.picture.rotation, nx.atan2(-ny));
                 return (sigma_px < 1.0).then_some(RidgePoint {
                     x_px: at.x_px as f32,
                     y_px: at.y_px as f32,
@@ -325,26 +375,43 @@ impl Gatherer {
         None
     }
 
+    /// Derivatives x, y, xx, xy, yy of the smoothed luma: first down the columns, all lanes at once, then along the row.
     fn derivatives(&self, luma: &Plane<'_>, column: usize, row: usize) -> [f32; 5] {
-        let mut patch = [0.0f32; SIDE * SIDE];
-        for (k, out) in patch.chunks_exact_mut(SIDE).enumerate() {
-            let start = (row + k - HALF) * luma.stride + column - HALF;
+        let k = &self.kernels;
+        let (mut smooth, mut slope, mut bend) = ([0.0f32; LANES], [0.0f32; LANES], [0.0f32; LANES]);
+        for y in 0..SIDE {
+            let start = (row + y - HALF) * luma.stride + column - HALF;
+            let mut lanes = [0.0f32; LANES];
             match luma.data {
                 PlaneData::Bits8(data) => {
-                    out.iter_mut().zip(&data[start..start + SIDE]).for_each(|(o, v)| *o = f32::from(*v));
+                    lanes.iter_mut().zip(&data[start..start + LANES]).for_each(|(o, v)| *o = f32::from(*v));
                 }
                 PlaneData::Bits10(data) => {
-                    out.iter_mut()
-                        .zip(&data[start..start + SIDE])
-                        .for_each(|(o, v)| *o = 0.25 * f32::from(*v));
+                    let samples = data[start..start + LANES].iter();
+                    lanes.iter_mut().zip(samples).for_each(|(o, v)| *o = 0.25 * f32::from(*v));
                 }
             }
+            let (g, d, dd) = (k.zeroth[y], k.first[y], k.second[y]);
+            for i in 0..LANES {
+                smooth[i] += g * lanes[i];
+                slope[i] += d * lanes[i];
+                bend[i] += dd * lanes[i];
+            }
         }
-        let mut out = [0.0; 5];
-        for (o, kernel) in out.iter_mut().zip(&self.kernels.0) {
-            *o = kernel.iter().zip(&patch).map(|(k, p)| k * p).sum();
-        }
-        out
+        let along = |kernel: &[f32; LANES], values: &[f32; LANES]| {
+            let mut p = [0.0f32; LANES];
+            for i in 0..LANES {
+                p[i] = kernel[i] * values[i];
+            }
+            ((p[0] + p[4]) + (p[1] + p[5])) + ((p[2] + p[6]) + (p[3] + p[7]))
+        };
+        [
+            along(&k.first, &smooth),
+            along(&k.zeroth, &slope),
+            along(&k.second, &smooth),
+            along(&k.first, &slope),
+            along(&k.zeroth, &bend),
+        ]
     }
 
     /// Time spent so far.
@@ -363,6 +430,25 @@ impl Gatherer {
             cut_short: self.cut_short,
         }
     }
+}
+
+/// Runs of marked blocks of a row as ranges of pixels, none nearer to the row's ends than `edge`.
+fn runs(marks: &[bool], width: usize, y: usize, edge: usize) -> impl Iterator<Item = std::ops::Range<usize>> {
+    let blocks = width.div_ceil(BLOCK);
+    let row = &marks[y * blocks..(y + 1) * blocks];
+    let mut k = 0;
+    std::iter::from_fn(move || {
+        loop {
+            let first = k + row.get(k..)?.iter().position(|m| *m)?;
+            let end = first + row[first..].iter().take_while(|m| **m).count();
+            k = end;
+            let from = (first * BLOCK).max(edge);
+            let to = (end * BLOCK).min(width - edge);
+            if from < to {
+                return Some(y * width + from..y * width + to);
+            }
+        }
+    })
 }
 
 /// A direction of the stored picture in the upright one, modulo pi.

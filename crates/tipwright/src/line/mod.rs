@@ -28,14 +28,14 @@ pub use settings::{LoopSettings, SizeLimits};
 /// How points are gathered while a clip is decoded.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct GatherConfig {
-    /// Frames looked at per second, at most. Default 60: a nose at 10 m/s moves 17 cm between, and it is seen a dozen
-    /// times before it leaves the picture.
+    /// Frames looked at per second, at most. Default 60: a nose at 10 m/s moves 17 cm between, and it is seen a dozen times
+    /// before it leaves the picture.
     pub rate_hz: f64,
     /// The background follows by a quarter of a level every so many looks. Default 2: 7 levels a second follow the
     /// light, and take in 3 levels of a line that hangs there for half a second.
     pub background_every: u32,
-    /// Least response over that of two thirds of the picture's pixels. Default 6: below it noise makes up most of the
-    /// places (measured on simulated clips with `loop_truth`, an example of the simulator).
+    /// Least response in standard deviations of a response to noise that differs from pixel to pixel. Default 10: compression leaves noise alike along rows, and below this it makes up most of the places
+    /// (measured on simulated clips with `loop_truth`, an example of the simulator).
     pub least_over_noise: f64,
     /// Most places looked at exactly in a frame. Default 8000: 30 m of line; keeps the cost of waving trees bounded.
     pub most_places: usize,
@@ -48,7 +48,7 @@ impl Default for GatherConfig {
         Self {
             rate_hz: 60.0,
             background_every: 2,
-            least_over_noise: 6.0,
+            least_over_noise: 10.0,
             most_places: 8000,
             most_points: 4_000_000,
         }
