@@ -41,10 +41,9 @@ fn zz_time() {
             });
         }
         println!(
-            "{} looks: {:.2} ms a frame: {:?} {:?}",
+            "{} looks: {:.2} ms a frame: {:?}",
             looks.len(),
             t.elapsed().as_secs_f64() * 1e3 / m as f64,
-            f.times.map(|t| (t * 1e3 / m as f64 * 100.0).round() / 100.0),
             f.counts()
         );
     }
