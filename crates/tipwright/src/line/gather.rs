@@ -222,7 +222,9 @@ impl Gatherer {
         let limit = (ACTIVE_OVER_NOISE * noise).round().clamp(1.0, 8000.0) as i16;
         let blocks = width.div_ceil(BLOCK);
         let mut active = vec![false; blocks * height];
-        for (row, flags) in self.difference.chunks_exact(width.max(1)).zip(active.chunks_exact_mut(blocks.max(1))) {
+        for (row, flags) in
+            self.difference.chunks_exact(width.max(1)).zip(active.chunks_exact_mut(blocks.max(1)))
+        {
             for (block, flag) in row.chunks(BLOCK).zip(flags) {
                 let most = block.iter().fold(0i16, |m, d| m.max(d.abs()));
                 *flag = most > limit;
@@ -235,7 +237,8 @@ impl Gatherer {
                 for k in 0..blocks {
                     if from[y * blocks + k] {
                         for row in y.saturating_sub(reach)..(y + reach + 1).min(height) {
-                            out[row * blocks + k.saturating_sub(1)..row * blocks + (k + 2).min(blocks)].fill(true);
+                            out[row * blocks + k.saturating_sub(1)..row * blocks + (k + 2).min(blocks)]
+                                .fill(true);
                         }
                     }
                 }
