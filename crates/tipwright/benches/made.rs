@@ -108,6 +108,7 @@ pub fn take(seconds: f64, fps_hz: f64) -> Problem {
         distances: Vec::new(),
         baselines: Vec::new(),
         pose_covariance: None,
+        set_up: None,
         timeline: None,
     }
 }

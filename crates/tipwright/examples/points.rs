@@ -1,9 +1,11 @@
-//! Solves a POINTS.toml and writes scene.toml and path.csv, with a summary: `points POINTS.toml DIR`.
+//! Solves a POINTS.toml and writes scene.toml and path.csv, with a summary: `points POINTS.toml DIR [SETTING=VALUE ...]`, settings
+//! focal_sd, rate_sd, neighbourhood_dof, widen (0 or 1), huber, cauchy, reject_at, widest_sd, knot_s, evidence (local or global).
 #![allow(clippy::print_stderr, clippy::unwrap_used, missing_docs)]
 
 use std::io::Write;
 use std::path::Path;
 
+use tipwright::motion::{Loss, Smoothness};
 use tipwright::scene::points::{PointsConfig, solve_points};
 use tipwright::scene::points_file::read_points;
 
@@ -11,7 +13,26 @@ fn main() {
     let args: Vec<String> = std::env::args().collect();
     let start = std::time::Instant::now();
     let input = read_points(Path::new(&args[1])).unwrap();
-    let found = solve_points(&input, &PointsConfig::default()).unwrap();
+    let mut config = PointsConfig::default();
+    for setting in &args[3..] {
+        let (name, value) = setting.split_once('=').unwrap();
+        let number = || value.parse::<f64>().unwrap();
+        match name {
+            "focal_sd" => config.focal_sd = number(),
+            "rate_sd" => config.rate_sd = number(),
+            "neighbourhood_dof" => config.motion.neighbourhood_dof = number(),
+            "widen" => config.motion.widen_for_correlation = number() > 0.5,
+            "huber" => config.motion.loss = Loss::Huber { scale: number() },
+            "cauchy" => config.motion.loss = Loss::Cauchy { scale: number() },
+            "reject_at" => config.motion.reject_at = number(),
+            "widest_sd" => config.widest_sd = number(),
+            "knot_s" => config.motion.knot_spacing_s = Some(number()),
+            "evidence" if value == "global" => config.motion.smoothness = Smoothness::Evidence,
+            "evidence" => config.motion.smoothness = Smoothness::LocalEvidence,
+            other => panic!("no setting {other}"),
+        }
+    }
+    let found = solve_points(&input, &config).unwrap();
     std::fs::create_dir_all(&args[2]).unwrap();
     let dir = Path::new(&args[2]);
     std::fs::write(dir.join("scene.toml"), toml::to_string(&found.scene).unwrap()).unwrap();

@@ -63,6 +63,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         evidence,
         loops: Vec::new(),
         film: Vec::new(),
+        moved: None,
     };
     report::write_alone(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
     if ui.json() {

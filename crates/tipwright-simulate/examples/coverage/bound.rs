@@ -1,9 +1,10 @@
 //! The Cramer-Rao bound of a tip path: covariance of the same equations at the true path, poses, clocks and noise.
 //!
-//! The path's prior (jerk as noise) takes its density from the true path; clocks, readouts and poses are unknown as far as
-//! the scene leaves them so (van Trees' form of the bound, from memory).
+//! The path's prior (jerk as noise) takes its density from the true path; poses are known, clocks and
+//! readouts as far as the path stage is told (van Trees' form of the bound, from memory).
 
-use tipwright::model::{Camera, Clock, Scene};
+use nalgebra::{Isometry3, Point3, Rotation3, Translation3, UnitQuaternion, Vector3};
+use tipwright::model::{Camera, Clock, MarkerPath};
 use tipwright::motion::{
     CameraFreedom, CameraModel, Freedom, Loss, MotionConfig, Noise, Observation, Problem, solve,
 };
@@ -15,7 +16,7 @@ use crate::film::{Detector, covariance, seen};
 use crate::tally::Row;
 
 /// Root mean square error of the tip's path as `error`, its bound as `sd`, millimetres, after the scene's frame has been
-/// brought onto the truth's (a turn about the vertical and a shift are nobody's to know).
+/// brought onto the truth's.
 #[allow(clippy::too_many_arguments, reason = "everything true and everything found")]
 pub fn row(
     seed: u64,
@@ -24,7 +25,6 @@ pub fn row(
     clocks: &[Clock; 2],
     detector: &Detector,
     motion: &RodMotion,
-    scene: &Scene,
     found: &TakePaths,
 ) -> Row {
     let mut observations = Vec::new();
@@ -44,9 +44,6 @@ pub fn row(
             observations.push(Observation { camera_idx, marker_idx: 0, pts_s, pixel, cov_px2 });
         }
     }
-    let n = 6 * cameras.len();
-    let pose_covariance = (scene.pose_covariance.len() == n * n)
-        .then(|| nalgebra::DMatrix::from_row_slice(n, n, &scene.pose_covariance));
     let models = cameras
         .iter()
         .enumerate()
@@ -63,12 +60,8 @@ pub fn row(
                 } else {
                     Freedom::Prior { mean: clocks[k].drift, sd: 3e-5 }
                 },
-                readout_s: match scene.cameras[k].readout_sd_s {
-                    sd if sd > 0.0 => Freedom::Prior { mean: clocks[k].readout_s, sd },
-                    _ => Freedom::Fixed,
-                },
-                most_readout_s: None,
-                pose: pose_covariance.is_some(),
+                // known to a twentieth of a frame, as the path stage takes a scene that says nothing of its error
+                readout_s: Freedom::Prior { mean: clocks[k].readout_s, sd: 0.05 / detector.fps },
                 ..CameraFreedom::default()
             },
         })
@@ -79,7 +72,8 @@ pub fn row(
         observations,
         distances: Vec::new(),
         baselines: Vec::new(),
-        pose_covariance,
+        pose_covariance: None,
+        set_up: None,
         timeline: None,
     };
     let config = MotionConfig {
@@ -93,22 +87,10 @@ pub fn row(
     let samples: Vec<_> = found.rod.tip.samples.iter().filter(|s| s.views >= 2).collect();
     let (found_from, true_from): (Vec<_>, Vec<_>) =
         samples.iter().map(|s| (s.position_in_world, motion.tip_at(s.t_s))).unzip();
-    // turn about the vertical and shift, least squares
-    let mean = |p: &[nalgebra::Point3<f64>]| {
-        p.iter().map(|p| p.coords).sum::<nalgebra::Vector3<f64>>() / p.len() as f64
-    };
-    let (mf, mt) = (mean(&found_from), mean(&true_from));
-    let (mut c, mut s) = (0.0, 0.0);
-    for (a, b) in found_from.iter().zip(&true_from) {
-        let (a, b) = (a.coords - mf, b.coords - mt);
-        c += a.x * b.x + a.y * b.y;
-        s += a.x * b.y - a.y * b.x;
-    }
-    let turn = nalgebra::Rotation3::from_axis_angle(&nalgebra::Vector3::z_axis(), s.atan2(c));
+    let turn = alignment(&found.rod.tip, &|t| motion.tip_at(t));
     let (mut sum, mut bound_sum) = (0.0, 0.0);
-    // the bound's errors, brought to the same frame: their common shift is taken out as well
     for ((a, b), sample) in found_from.iter().zip(&true_from).zip(&samples) {
-        sum += (turn * (a.coords - mf) - (b.coords - mt)).norm_squared();
+        sum += (turn * a - b).norm_squared();
         bound_sum += bound.kinematics(0, sample.t_s).map_or(0.0, |k| k.position_sd_m().norm_squared());
     }
     let n = samples.len() as f64;
@@ -116,9 +98,28 @@ pub fn row(
         seed,
         habit,
         stroke: 0,
-        figure: "tip rms against bound, mm".into(),
+        figure: "tip rms, known set-up: bound".into(),
         value: f64::NAN,
         error: 1e3 * (sum / n).sqrt(),
         sd: 1e3 * (bound_sum / n).sqrt(),
     }
+}
+
+/// Turn about the vertical and shift that bring a path onto the truth, least squares: where north lies is nobody's to know.
+pub fn alignment(path: &MarkerPath, truth: &dyn Fn(f64) -> Point3<f64>) -> Isometry3<f64> {
+    let pairs: Vec<_> =
+        path.samples.iter().filter(|s| s.views >= 2).map(|s| (s.position_in_world, truth(s.t_s))).collect();
+    let n = pairs.len().max(1) as f64;
+    let mean =
+        |f: fn(&(Point3<f64>, Point3<f64>)) -> Vector3<f64>| pairs.iter().map(f).sum::<Vector3<f64>>() / n;
+    let (from, to) = (mean(|p| p.0.coords), mean(|p| p.1.coords));
+    let (mut c, mut s) = (0.0, 0.0);
+    for (a, b) in &pairs {
+        let (a, b) = (a.coords - from, b.coords - to);
+        c += a.x * b.x + a.y * b.y;
+        s += a.x * b.y - a.y * b.x;
+    }
+    let turn =
+        UnitQuaternion::from_rotation_matrix(&Rotation3::from_axis_angle(&Vector3::z_axis(), s.atan2(c)));
+    Isometry3::from_parts(Translation3::from(to - turn * from), turn)
 }

@@ -3,7 +3,7 @@
 //! square error over stated standard deviation.
 //!
 //! `cargo run --release -p tipwright-simulate --example coverage -- [--set-ups 40] [--first 0] [--csv OUT.csv] [--verbose]
-//! [--lens-error] [--tip-only] [--known-scene]`
+//! [--lens-error] [--tip-only] [--known-scene] [--dof N]`
 //!
 //! A set-up is new places, readouts, clocks, wand length (as measured with half a millimetre's error) and a new person;
 //! errors of a set-up are shared by its strokes, so that set-ups count more than strokes.
@@ -42,6 +42,17 @@ struct Options {
     lens_error: bool,
     tip_only: bool,
     known_scene: bool,
+    neighbourhood_dof: Option<f64>,
+}
+
+impl Options {
+    fn path(&self) -> PathConfig {
+        let mut out = PathConfig::default();
+        if let Some(dof) = self.neighbourhood_dof {
+            out.motion.neighbourhood_dof = dof;
+        }
+        out
+    }
 }
 
 fn main() {
@@ -55,6 +66,7 @@ fn main() {
         lens_error: has("--lens-error"),
         tip_only: has("--tip-only"),
         known_scene: has("--known-scene"),
+        neighbourhood_dof: after("--dof").map(|n| n.parse().unwrap()),
     };
     let all = Mutex::new(Vec::new());
     (first..first + set_ups).collect::<Vec<u64>>().into_par_iter().with_max_len(1).for_each(|seed| {
@@ -169,7 +181,10 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
     let wand_offset_s = between(&mut rng, -1.0, 1.0);
     let (w0, w1) = (|t: f64| waved.end_at(0, t), |t: f64| waved.end_at(1, t));
     let wand = shoot(&mut rng, wand_offset_s, WAND_S, &[white(&w0), white(&w1)]);
-    let (h0, h1) = (|t: f64| hung.end_at(0, t), |t: f64| hung.end_at(1, t));
+    // markers sit a millimetre off the line through the hung wand's centre of mass
+    let off = [1e-3 * normal(&mut rng), 1e-3 * normal(&mut rng)];
+    let (h0, h1) =
+        (|t: f64| hung.end_at(0, t), |t: f64| hung.end_at(1, t) + Vector3::new(off[0], off[1], 0.0));
     let plumb_offset_s = between(&mut rng, -1.0, 1.0);
     let plumb = shoot(&mut rng, plumb_offset_s, PLUMB_S, &[white(&h0), white(&h1)]);
     let sound = |offset_s: f64, rng: &mut rand_chacha::ChaCha8Rng| CoarseOffset {
@@ -236,7 +251,7 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
             .collect(),
         roles,
     };
-    let found = match solve_take(&input, &PathConfig::default()) {
+    let found = match solve_take(&input, &options.path()) {
         Ok(found) => found,
         Err(e) => {
             println!("set-up {seed}: {e}");
@@ -246,7 +261,18 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
     let truth = world.clocks(take_offset_s);
     let mut rows = clock_rows(seed, habit, &found, &truth);
     rows.extend(scene_rows(seed, habit, &scene, &world));
-    rows.push(bound::row(seed, habit, &world.cameras, &truth, &detector, &motion, &scene, &found));
+    // the same clips with the set-up known: what the path itself does against its bound
+    let known = tipwright_simulate::day::truth::scene(&world.cameras, &truth);
+    let mut exact = input.clone();
+    exact.scene = &known;
+    for (k, camera) in exact.cameras.iter_mut().enumerate() {
+        camera.lens = &world.cameras[k].lens;
+    }
+    exact.roles.truncate(1);
+    if let Ok(paths) = solve_take(&exact, &options.path()) {
+        rows.push(bound::row(seed, habit, &world.cameras, &truth, &detector, &motion, &paths));
+    }
+    rows.extend(marker_rows(seed, habit, &motion, &found));
     rows.extend(stroke_rows(seed, habit, &motion, &found, options));
     if options.verbose {
         for w in &found.warnings {
@@ -329,13 +355,55 @@ fn scene_rows(seed: u64, habit: Habit, scene: &tipwright::model::Scene, world: &
     let c = &by * covariance * by.transpose();
     let e = -six(&truth);
     for (i, name) in ["turn x", "turn y", "turn z", "shift x", "shift y", "shift z"].iter().enumerate() {
-        push(&format!("scene {name} (mrad, mm)"), 1e3 * e[i], 1e3 * c[(i, i)].sqrt());
+        push(&format!("scene {name} (mrad or mm)"), 1e3 * e[i], 1e3 * c[(i, i)].sqrt());
     }
+    // distance of the cameras: the scale
+    let d = reference.inverse().translation.vector;
+    let apart = |p: &nalgebra::Isometry3<f64>| p.inverse().translation.vector.norm();
+    let t = reference.translation.vector;
+    let mut by = nalgebra::DVector::zeros(6);
+    by.rows_mut(3, 3).copy_from(&(t / t.norm()));
+    let baseline_sd = (by.transpose() * &c * &by)[(0, 0)].sqrt();
+    push(
+        "scene baseline, 1/1000",
+        1e3 * (apart(&relative(&found)) / apart(&relative(&truth)) - 1.0),
+        1e3 * baseline_sd / d.norm(),
+    );
     let up = |p: &nalgebra::Isometry3<f64>| p.rotation * Vector3::z();
     let tilt = up(&found[0]).cross(&up(&truth[0]));
     let sd = scene.cameras[0].rotation_sd_deg.map(f64::to_radians);
     push("tilt x of first camera mrad", 1e3 * tilt.x, 1e3 * sd[0]);
     push("tilt z of first camera mrad", 1e3 * tilt.z, 1e3 * sd[2]);
+    out
+}
+
+/// Root mean square errors of the markers' paths beside their stated ones, in the frame that fits best (a turn about the
+/// vertical and a shift).
+fn marker_rows(seed: u64, habit: Habit, motion: &RodMotion, found: &TakePaths) -> Vec<tally::Row> {
+    let tip = |t: f64| motion.tip_at(t);
+    let turn = bound::alignment(&found.rod.tip, &tip);
+    let mut out = Vec::new();
+    let mut push = |name: &str, path: &tipwright::model::MarkerPath, place: &dyn Fn(f64) -> Point3<f64>| {
+        let (mut sum, mut stated, mut n) = (0.0, 0.0, 0.0);
+        for s in path.samples.iter().filter(|s| s.views >= 2) {
+            sum += (turn * s.position_in_world - place(s.t_s)).norm_squared();
+            stated += s.position_sd_m.norm_squared();
+            n += 1.0;
+        }
+        out.push(tally::Row {
+            seed,
+            habit,
+            stroke: 0,
+            figure: format!("rms of {name} mm, stated"),
+            value: f64::NAN,
+            error: 1e3 * f64::sqrt(sum / n),
+            sd: 1e3 * f64::sqrt(stated / n),
+        });
+    };
+    push("tip", &found.rod.tip, &tip);
+    for (b, at_m) in found.rod.butts.iter().zip(BUTTS_M) {
+        push(&format!("butt at {at_m:.2}"), &b.path, &|t| motion.rod_point_at(t, at_m));
+    }
     out
 }
 

@@ -51,7 +51,7 @@ pub fn scene(cameras: &[Camera], clocks: &[Clock]) -> Scene {
         length_unit: "m".into(),
         cameras,
         quality: SceneQuality::default(),
-        pose_covariance: Vec::new(),
+        ..Scene::default()
     }
 }
 

@@ -121,6 +121,7 @@ fn blank(session: &Session, take: &Take) -> TakeResults {
         rod: Vec::new(),
         missing: BTreeMap::new(),
         evidence: Vec::new(),
+        moved: None,
         loops: Vec::new(),
         film: Vec::new(),
     }
@@ -354,6 +355,7 @@ fn gather(
         status: TakeStatus::Done,
         warnings,
         clocks: paths.clocks,
+        moved: paths.moved,
         tally: paths.tally,
         path: points(&paths.rod.tip),
         set_aside: outcome.set_aside.into_iter().map(|n| (n.t_start_s, n.t_end_s, n.reason)).collect(),

@@ -69,6 +69,17 @@ pub struct Tally {
     pub rejected: BTreeMap<String, u64>,
 }
 
+/// A camera that stands otherwise in a take than in the scene.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MovedCamera {
+    /// Which one; of two cameras nobody can say which, so the one that explains it best.
+    pub camera: String,
+    /// Turn against the other camera since the scene, degrees.
+    pub turn_deg: f64,
+    /// Shift, metres.
+    pub shift_m: f64,
+}
+
 /// One instant of a path for drawing and comparison: world frame.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct PathPoint {
@@ -120,6 +131,9 @@ pub struct TakeResults {
     /// What the figures of each stroke speak for.
     #[serde(default)]
     pub evidence: Vec<StrokeEvidence>,
+    /// A camera that stood otherwise than in the scene.
+    #[serde(default)]
+    pub moved: Option<MovedCamera>,
     /// Loops, of the strokes whose line was measured.
     #[serde(default)]
     pub loops: Vec<StrokeLoop>,

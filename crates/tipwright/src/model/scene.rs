@@ -3,7 +3,7 @@
 use nalgebra::{Isometry3, Quaternion, Translation3, UnitQuaternion};
 use serde::{Deserialize, Serialize};
 
-use super::camera::CameraPose;
+use super::camera::{CameraPose, Lens};
 use super::clock::Clock;
 
 /// One camera of scene.toml.
@@ -83,6 +83,31 @@ pub struct SceneQuality {
     pub observations_rejected: u64,
 }
 
+/// What the wand says of a lens beyond its file: added to the file's values wherever the scene is used.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct LensCorrection {
+    /// Natural logarithm of a factor on both focal lengths.
+    pub focal_log: f64,
+    /// Shift of the principal point, pixels.
+    pub centre_shift_px: [f64; 2],
+    /// Addition to k1.
+    pub k1_shift: f64,
+}
+
+impl LensCorrection {
+    /// The lens with this correction.
+    #[must_use]
+    pub fn applied(&self, lens: &Lens) -> Lens {
+        let mut out = lens.clone();
+        out.fx_px *= self.focal_log.exp();
+        out.fy_px *= self.focal_log.exp();
+        out.cx_px += self.centre_shift_px[0];
+        out.cy_px += self.centre_shift_px[1];
+        out.distortion[0] += self.k1_shift;
+        out
+    }
+}
+
 /// scene.toml.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Scene {
@@ -101,4 +126,23 @@ pub struct Scene {
     /// not known. Used for draws; the wand's length error is in it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub pose_covariance: Vec<f64>,
+    /// Corrections of the lens files, camera by camera; empty when the scene took them as they are.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub lens_correction: Vec<LensCorrection>,
+    /// Joint covariance of everything about the set-up that a take inherits, row-major, [`Scene::PARAMETERS`] a camera: turn
+    /// and translation as in `pose_covariance`, readout (seconds), focal logarithm, principal point x, y (pixels), k1; empty
+    /// when not known. What the wand ties together stays tied in the takes.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub set_up_covariance: Vec<f64>,
+}
+
+impl Scene {
+    /// Parameters of one camera in `set_up_covariance`.
+    pub const PARAMETERS: usize = 11;
+
+    /// The lens of a camera as the scene corrects it.
+    #[must_use]
+    pub fn lens_of(&self, camera_idx: usize, lens: &Lens) -> Lens {
+        self.lens_correction.get(camera_idx).map_or_else(|| lens.clone(), |c| c.applied(lens))
+    }
 }

@@ -31,37 +31,78 @@ pub struct Setting<'a> {
     pub layout: &'a Layout,
     /// Piece of every observation; `None`: outside the timeline.
     pub piece_of: &'a [Option<usize>],
-    /// Inverse of the pose prior's covariance with the border positions it applies to.
-    pub pose_prior: &'a Option<(Vec<usize>, DMatrix<f64>)>,
+    /// Joint prior on the set-up.
+    pub joint_prior: &'a Option<JointPrior>,
     pub loss: Loss,
 }
 
-/// Pose prior reduced to the poses that are free.
-pub fn pose_prior(problem: &Problem, layout: &Layout) -> Option<(Vec<usize>, DMatrix<f64>)> {
-    let covariance = problem.pose_covariance.as_ref()?;
+/// A joint normal prior on parameters of the border.
+#[derive(Debug, Clone)]
+pub struct JointPrior {
+    /// Position in the border, camera, and which of its parameters (order of [`crate::model::Scene::set_up_covariance`]).
+    pub parameters: Vec<(usize, usize, usize)>,
+    /// Inverse of the covariance.
+    pub information: DMatrix<f64>,
+}
+
+/// The problem's joint prior reduced to what is free.
+pub fn joint_prior(problem: &Problem, layout: &Layout) -> Option<JointPrior> {
     let n = problem.cameras.len();
-    if covariance.nrows() != 6 * n || covariance.ncols() != 6 * n {
+    let (covariance, each) = match (&problem.set_up, &problem.pose_covariance) {
+        (Some(set_up), _) => (&set_up.covariance, crate::model::Scene::PARAMETERS),
+        (None, Some(covariance)) => (covariance, 6),
+        (None, None) => return None,
+    };
+    if covariance.nrows() != each * n || covariance.ncols() != each * n {
         return None;
     }
-    let mut rows = Vec::new();
-    let mut at = Vec::new();
+    let mut parameters = Vec::new();
     for (k, slots) in layout.cameras.iter().enumerate() {
-        if let Some(slot) = slots.pose {
-            for i in 0..6 {
-                rows.push(6 * k + i);
-                at.push(slot + i);
-            }
+        let pose = (0..6).map(|i| slots.pose.map(|at| at + i));
+        let rest =
+            [slots.readout, slots.focal, slots.centre, slots.centre.map(|at| at + 1), slots.k1].into_iter();
+        for (which, at) in pose.chain(rest).take(each).enumerate() {
+            parameters.extend(at.map(|at| (at, k, which)));
         }
     }
-    if rows.is_empty() {
+    if parameters.is_empty() {
         return None;
     }
-    let mut sub = DMatrix::from_fn(rows.len(), rows.len(), |a, b| covariance[(rows[a], rows[b])]);
+    let row = |i: usize| each * parameters[i].1 + parameters[i].2;
+    let mut sub = DMatrix::from_fn(parameters.len(), parameters.len(), |a, b| covariance[(row(a), row(b))]);
     // A hair of independence: a covariance that has lost rank (a known length) still inverts.
-    for i in 0..rows.len() {
+    for i in 0..parameters.len() {
         sub[(i, i)] = sub[(i, i)] * (1.0 + 1e-9) + 1e-12;
     }
-    sub.cholesky().map(|c| (at, c.inverse()))
+    sub.cholesky().map(|c| JointPrior { parameters, information: c.inverse() })
+}
+
+impl JointPrior {
+    /// How far a state is from the prior's centre.
+    pub fn deviation(&self, problem: &Problem, state: &State) -> DVector<f64> {
+        let poses: Vec<[f64; 6]> = problem
+            .cameras
+            .iter()
+            .zip(&state.cameras)
+            .map(|(given, now)| pose_difference(&now.camera_from_world, &given.camera_from_world))
+            .collect();
+        DVector::from_iterator(
+            self.parameters.len(),
+            self.parameters.iter().map(|&(_, k, which)| {
+                let now = &state.cameras[k];
+                match which {
+                    0..6 => poses[k][which],
+                    6 => {
+                        now.clock.readout_s
+                            - problem.set_up.as_ref().map_or(now.clock.readout_s, |s| s.readouts_s[k])
+                    }
+                    7 => now.focal_log,
+                    8 | 9 => now.centre_shift_px[which - 8],
+                    _ => now.k1_shift,
+                }
+            }),
+        )
+    }
 }
 
 /// Small difference of two poses in the convention of the border: turn, then translation.
@@ -269,25 +310,15 @@ impl Setting<'_> {
                 }
             }
         }
-        if let Some((at, information)) = self.pose_prior {
-            let mut d = DVector::zeros(at.len());
-            let mut n = 0;
-            for (k, slots) in self.layout.cameras.iter().enumerate() {
-                if slots.pose.is_some() {
-                    let reference = &self.problem.cameras[k].camera_from_world;
-                    for v in pose_difference(&state.cameras[k].camera_from_world, reference) {
-                        d[n] = v;
-                        n += 1;
-                    }
-                }
-            }
-            let pull = information * &d * weight;
+        if let Some(prior) = self.joint_prior {
+            let d = prior.deviation(self.problem, state);
+            let pull = &prior.information * &d * weight;
             cost += 0.5 * d.dot(&pull);
             if let Some(arrow) = arrow {
-                for (a, i) in at.iter().enumerate() {
+                for (a, (i, ..)) in prior.parameters.iter().enumerate() {
                     arrow.border_rhs[*i] -= pull[a];
-                    for (b, j) in at.iter().enumerate() {
-                        arrow.border[(*i, *j)] += weight * information[(a, b)];
+                    for (b, (j, ..)) in prior.parameters.iter().enumerate() {
+                        arrow.border[(*i, *j)] += weight * prior.information[(a, b)];
                     }
                 }
             }

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::Solution;
-use crate::model::{ClipSpots, Colour, Lens};
+use crate::model::{ClipSpots, Colour};
 
 /// Which candidate of which camera is taken for which marker.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -32,14 +32,14 @@ pub fn unique(mut sources: Vec<Source>) -> Vec<Source> {
 /// three standard deviations away. Looks at every `every`th frame.
 #[must_use]
 pub fn gather(
-    clips: &[(&ClipSpots, &Lens)],
+    clips: &[&ClipSpots],
     colours: &[Colour],
     solution: &Solution,
     reach_px: f64,
     every: &[usize],
 ) -> Vec<Source> {
     let mut out = Vec::new();
-    for (view_idx, (spots, lens)) in clips.iter().enumerate() {
+    for (view_idx, spots) in clips.iter().enumerate() {
         let state = &solution.cameras()[view_idx];
         let step = every.get(view_idx).copied().unwrap_or(1).max(1);
         for (frame_pos, frame) in spots.frames.iter().enumerate().step_by(step) {
@@ -51,7 +51,7 @@ pub fn gather(
                         continue;
                     }
                     let Some(p) = solution.position(marker_idx, t_s) else { continue };
-                    let Some(seen) = lens.project(&(state.camera_from_world * p)) else { continue };
+                    let Some(seen) = state.lens.project(&(state.camera_from_world * p)) else { continue };
                     let off_px = (seen.x_px - candidate.centre.x_px).hypot(seen.y_px - candidate.centre.y_px);
                     if off_px < reach_px + 3.0 * candidate.sigma_px() {
                         near.push((off_px, candidate_idx, marker_idx));

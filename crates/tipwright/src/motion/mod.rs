@@ -51,7 +51,7 @@
 //! };
 //! let problem = Problem {
 //!     cameras: vec![camera("west", west, Freedom::Fixed), camera("east", east, Freedom::Free)],
-//!     markers: 1, observations, distances: vec![], baselines: vec![], pose_covariance: None, timeline: None,
+//!     markers: 1, observations, distances: vec![], baselines: vec![], pose_covariance: None, set_up: None, timeline: None,
 //! };
 //! let solution = solve(&problem, &MotionConfig::default())?;
 //! assert!((solution.cameras()[1].clock.offset_s - 0.010).abs() < 1e-5);
@@ -87,7 +87,7 @@ pub use assemble::Hyper;
 pub use degeneracy::Degeneracy;
 pub use problem::{
     Baseline, CameraFreedom, CameraModel, Distance, Freedom, Loss, MotionConfig, MotionError, Noise,
-    Observation, Problem, Smoothness, Wander,
+    Observation, Problem, SetUpPrior, Smoothness, Wander,
 };
 pub use solution::{Draw, Fate, Kinematics, PathTerm, Solution, SolveReport};
 pub use solve::{Start, solve, solve_from};

@@ -122,6 +122,17 @@ pub struct Baseline {
     pub sd_m: f64,
 }
 
+/// What is known of a set-up as a whole: one joint normal prior, so that what was found together stays together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SetUpPrior {
+    /// Centre of each camera's readout, seconds; poses and lenses have theirs in the problem.
+    pub readouts_s: Vec<f64>,
+    /// 11N x 11N, camera by camera: turn, translation, readout, focal logarithm, principal point x, y, k1 (see
+    /// [`crate::model::Scene::set_up_covariance`]). Rows of parameters that are fixed are ignored; those that are in here
+    /// are to be [`Freedom::Free`], for a second prior would count twice.
+    pub covariance: DMatrix<f64>,
+}
+
 /// Everything one estimate rests on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Problem {
@@ -138,6 +149,8 @@ pub struct Problem {
     /// Joint prior covariance of pose errors about the poses given, 6N x 6N for all cameras in order: turn about the
     /// camera's axes (radians), then translation of `camera_from_world`. Rows of cameras whose pose is fixed are ignored.
     pub pose_covariance: Option<DMatrix<f64>>,
+    /// Instead of `pose_covariance`, when more than the poses hangs together.
+    pub set_up: Option<SetUpPrior>,
     /// Knots. `None`: laid out from the observations by [`super::stretch::lay_out`].
     pub timeline: Option<Timeline>,
 }

@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector, Matrix3, Point3, SMatrix, Vector3};
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 
-use super::assemble::{Hyper, Setting};
+use super::assemble::{Hyper, JointPrior, Setting};
 use super::band::{Arrow, ArrowFactor};
 use super::degeneracy::{Degeneracy, find_degeneracies};
 use super::problem::{MotionConfig, MotionError, Problem};
@@ -103,6 +103,9 @@ pub struct Solution {
     pub correlation_factor: f64,
     /// What the data could not tell.
     pub degeneracies: Vec<Degeneracy>,
+    /// How far the set-up has been pulled from its joint prior: chi-square, and parameters it is about. Far above their
+    /// number: the prior is wrong, as when a camera has been moved.
+    pub prior_pull: Option<(f64, usize)>,
     /// How it went.
     pub report: SolveReport,
     /// Covariance of the border, widened.
@@ -118,7 +121,7 @@ pub(super) fn finish(
     config: &MotionConfig,
     timeline: Timeline,
     layout: Layout,
-    prior: Option<(Vec<usize>, DMatrix<f64>)>,
+    prior: Option<JointPrior>,
     piece_of: Vec<Option<usize>>,
     state: State,
     hyper: Hyper,
@@ -129,7 +132,7 @@ pub(super) fn finish(
         timeline: &timeline,
         layout: &layout,
         piece_of: &piece_of,
-        pose_prior: &prior,
+        joint_prior: &prior,
         loss: config.loss,
     };
     let mut arrow = Arrow::new(state.coefficients_m.len(), 12 * problem.markers - 1, layout.size);
@@ -159,6 +162,10 @@ pub(super) fn finish(
     }
     // As the last round of the iteration found it: the priors carry the same weight.
     let correlation_factor = if config.widen_for_correlation { hyper.prior_weight.sqrt() } else { 1.0 };
+    let prior_pull = prior.as_ref().map(|p| {
+        let d = p.deviation(problem, &state);
+        (d.dot(&(&p.information * &d)), d.len())
+    });
     let band_inverse = factor.band_inverse();
     let gain = factor.gain();
     let border_covariance = factor.border_covariance() * correlation_factor.powi(2);
@@ -172,6 +179,7 @@ pub(super) fn finish(
         observation_times_s: times,
         correlation_factor,
         degeneracies: Vec::new(),
+        prior_pull,
         report,
         border_covariance,
         factor,

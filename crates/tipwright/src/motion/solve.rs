@@ -1,6 +1,6 @@
 //! The iteration: Levenberg-Marquardt steps between updates of noise and smoothness.
 
-use super::assemble::{Hyper, Setting, pose_prior};
+use super::assemble::{Hyper, JointPrior, Setting, joint_prior};
 use super::band::{Arrow, ArrowFactor};
 use super::correlation::correlation_factor;
 use super::initial::linear_path;
@@ -50,7 +50,7 @@ pub fn solve_from(
     }
     let fresh = State::start(problem, &timeline);
     let layout = Layout::new(&problem.cameras, &fresh.cameras);
-    let prior = pose_prior(problem, &layout);
+    let prior = joint_prior(problem, &layout);
     let mut run = Run { problem, config, timeline, layout, prior, piece_of: Vec::new() };
     let (mut state, mut hyper) = match start {
         Some(s) if s.state.coefficients_m.len() == fresh.coefficients_m.len() => {
@@ -68,7 +68,7 @@ struct Run<'a> {
     config: &'a MotionConfig,
     timeline: Timeline,
     layout: Layout,
-    prior: Option<(Vec<usize>, nalgebra::DMatrix<f64>)>,
+    prior: Option<JointPrior>,
     piece_of: Vec<Option<usize>>,
 }
 
@@ -79,7 +79,7 @@ impl Run<'_> {
             timeline: &self.timeline,
             layout: &self.layout,
             piece_of: &self.piece_of,
-            pose_prior: &self.prior,
+            joint_prior: &self.prior,
             loss,
         }
     }

@@ -2,7 +2,7 @@ use nalgebra::{DMatrix, Isometry3, Point3, Translation3, UnitQuaternion, Vector3
 use rand::{RngExt, SeedableRng};
 use rand_distr::{Distribution, StandardNormal};
 
-use super::assemble::{Setting, pose_prior};
+use super::assemble::{Setting, joint_prior};
 use super::band::Arrow;
 use super::stretch::{lay_out, pieces_of};
 use super::*;
@@ -115,6 +115,7 @@ fn two_cameras(fps: f64, seconds: f64, sd_px: f64, seed: u64, path: &dyn Fn(f64)
         distances: vec![],
         baselines: vec![],
         pose_covariance: None,
+        set_up: None,
         timeline: None,
     }
 }
@@ -179,13 +180,13 @@ fn analytic_derivatives_agree_with_differences() {
     state = state.moved(&layout, &vec![0.0; state.coefficients_m.len()], &nudge);
     let times: Vec<f64> = problem.observations.iter().map(|o| o.pts_s).collect();
     let piece_of = pieces_of(&timeline, &times);
-    let prior = pose_prior(&problem, &layout);
+    let prior = joint_prior(&problem, &layout);
     let setting = Setting {
         problem: &problem,
         timeline: &timeline,
         layout: &layout,
         piece_of: &piece_of,
-        pose_prior: &prior,
+        joint_prior: &prior,
         loss: Loss::Cauchy { scale: 3.0 },
     };
     let hyper = Hyper {
@@ -474,6 +475,7 @@ fn wand_length_sets_the_scale() {
         distances,
         baselines: vec![],
         pose_covariance: None,
+        set_up: None,
         timeline: None,
     };
     let solution = solve(&problem, &MotionConfig::default()).unwrap();

@@ -3,18 +3,22 @@
 use nalgebra::DMatrix;
 
 use super::chain::Chain;
-use super::view::View;
+use super::view::{View, frame_step_s};
 use super::{PathConfig, PathError, TakeInput};
-use crate::model::{OffsetSource, Role, Severity, Warning};
+use crate::model::{MovedCamera, OffsetSource, Role, Scene, Severity, Warning};
 use crate::motion::gather::{Source, gather, unique};
 use crate::motion::pieces::Piece;
-use crate::motion::{CameraFreedom, CameraModel, Degeneracy, Freedom, Observation, Problem, Solution, solve};
+use crate::motion::{
+    CameraFreedom, CameraModel, Degeneracy, Freedom, Observation, Problem, SetUpPrior, Solution, solve,
+};
 
 /// Smallest standard deviation a sound offset counts with in the solution: the delay between sound and picture inside
 /// a phone is not known better than this (common practice).
 const SOUND_FLOOR_S: f64 = 0.01;
 /// Pose freedom when a camera is suspected of having been moved: a knock, radians and metres.
 const KNOCK: [f64; 2] = [0.02, 0.05];
+/// Smallest knock that is reckoned with once there was one.
+const KNOCK_LEAST: [f64; 2] = [1e-4, 1e-3];
 
 /// The solved take.
 #[derive(Debug)]
@@ -23,6 +27,7 @@ pub(super) struct Joint {
     pub sources: Vec<Source>,
     pub solution: Solution,
     pub roles: Vec<(Role, f64)>,
+    pub moved: Option<MovedCamera>,
 }
 
 pub(super) fn solve_joint(
@@ -36,7 +41,7 @@ pub(super) fn solve_joint(
         reason: e.to_string(),
         take: input.take.to_string(),
     };
-    let clips: Vec<_> = views.iter().map(|v| (v.spots, v.lens)).collect();
+    let clips: Vec<_> = views.iter().map(|v| v.spots).collect();
     let colours: Vec<_> = chains.iter().map(|c| c.look.colour).collect();
     let mut sources = first_sources(config, views, chains);
     let mut problem = build(input, config, views, chains, &sources, None);
@@ -57,27 +62,24 @@ pub(super) fn solve_joint(
             Err(_) => break,
         }
     }
+    let mut moved = None;
     let rms_px = solution.reprojection_rms_px();
-    if rms_px > config.moved_px {
-        if let Some((view_idx, moved_problem, moved)) = try_moved(config, &problem, rms_px) {
-            let state = &moved.cameras()[view_idx];
-            let turn =
-                state.camera_from_world.rotation * views[view_idx].pose.camera_from_world.rotation.inverse();
+    if is_suspect(config, &solution) {
+        if let Some(found) = moved_camera(input, config, views, &problem, &solution)? {
             warnings.push(Warning::new(
                 Severity::Warning,
-                format!("{}, {}", input.take, views[view_idx].name),
+                format!("{}, {}", input.take, found.moved.camera),
                 format!(
-                    "a camera stands otherwise than in the scene: the two agree again when {} is turned by {:.2} degrees (reprojection {:.2} px before, {:.2} px after); the path was solved with the turn",
-                    views[view_idx].name,
-                    turn.angle().to_degrees(),
-                    rms_px,
-                    moved.reprojection_rms_px()
+                    "a camera stands otherwise than in the scene: the two agree again when {} is turned by {:.2} degrees and shifted by {:.0} mm (reprojection {rms_px:.2} px before, {:.2} px after); the path was solved with that",
+                    found.moved.camera,
+                    found.moved.turn_deg,
+                    1e3 * found.moved.shift_m,
+                    found.solution.reprojection_rms_px()
                 ),
-                "Film the wand again after a tripod was touched; heights and angles of this take are less sure",
+                "Film the wand again after a tripod was touched; heights and angles of this take are as unsure as the turn",
             ));
-            problem = moved_problem;
-            solution = moved;
-        } else {
+            (problem, solution, moved) = (found.problem, found.solution, Some(found.moved));
+        } else if rms_px > config.moved_px {
             warnings.push(Warning::new(
                 Severity::Warning,
                 input.take,
@@ -88,7 +90,7 @@ pub(super) fn solve_joint(
     }
     tell_degeneracies(input, views, &solution, warnings);
     let roles = chains.iter().map(|c| (c.look.role, c.look.at_m)).collect();
-    Ok(Joint { problem, sources, solution, roles })
+    Ok(Joint { problem, sources, solution, roles, moved })
 }
 
 /// Sightings of the chains: those of both tracks of every piece, and of the same tracks for a bridge's length beyond.
@@ -129,7 +131,11 @@ fn build(
     sources: &[Source],
     start: Option<&Solution>,
 ) -> Problem {
-    let covariance = pose_covariance(input, config, views);
+    let set_up = set_up(input, config, views);
+    let pose_covariance = if set_up.is_some() { None } else { pose_covariance(input, config, views) };
+    // what hangs together has its prior there
+    let inherited = |alone: Freedom| if set_up.is_some() { Freedom::Free } else { alone };
+    let lens = inherited(Freedom::Fixed);
     let cameras = views
         .iter()
         .enumerate()
@@ -152,9 +158,13 @@ fn build(
                     _ => Freedom::Free,
                 },
                 drift: if k == 0 { Freedom::Fixed } else { prior(view.drift) },
-                readout_s: prior(view.readout_s),
-                pose: covariance.is_some(),
-                ..CameraFreedom::default()
+                readout_s: inherited(prior(view.readout_s)),
+                most_readout_s: Some(frame_step_s(view.spots)),
+                pose: set_up.is_some() || pose_covariance.is_some(),
+                focal_log: lens,
+                centre_shift_px: lens,
+                k1_shift: lens,
+                wander: None,
             },
         })
         .collect();
@@ -179,7 +189,8 @@ fn build(
         observations,
         distances: Vec::new(),
         baselines: Vec::new(),
-        pose_covariance: covariance,
+        pose_covariance,
+        set_up,
         timeline: None,
     }
 }
@@ -203,35 +214,120 @@ fn pose_covariance(input: &TakeInput, config: &PathConfig, views: &[View]) -> Op
     }))
 }
 
-/// Solves again with one camera after the other allowed to have been knocked; the best one when it explains most of
-/// the disagreement.
-fn try_moved(config: &PathConfig, problem: &Problem, rms_px: f64) -> Option<(usize, Problem, Solution)> {
+/// The scene's joint covariance of everything for the cameras of the take, with the settling of each tripod on top.
+fn set_up(input: &TakeInput, config: &PathConfig, views: &[View]) -> Option<SetUpPrior> {
+    let each = Scene::PARAMETERS;
+    let n = each * input.scene.cameras.len();
+    if input.scene.set_up_covariance.len() != n * n || n == 0 {
+        return None;
+    }
+    let all = DMatrix::from_row_slice(n, n, &input.scene.set_up_covariance);
+    let m = each * views.len();
+    let covariance = DMatrix::from_fn(m, m, |i, j| {
+        let at = |k: usize| each * views[k / each].scene_idx + k % each;
+        let settle = match i % each {
+            0..3 => config.settle_turn_rad,
+            3..6 => config.settle_m,
+            _ => 0.0,
+        };
+        all[(at(i), at(j))] + if i == j { settle * settle } else { 0.0 }
+    });
+    let readouts_s = views.iter().map(|v| input.scene.cameras[v.scene_idx].readout_s).collect();
+    Some(SetUpPrior { readouts_s, covariance })
+}
+
+/// The cameras disagree more than they should, or agree only by pulling the set-up away from what the wand said.
+fn is_suspect(config: &PathConfig, solution: &Solution) -> bool {
+    let pulled = solution.prior_pull.is_some_and(|(chi2, parameters)| {
+        #[allow(clippy::cast_precision_loss)]
+        let n = parameters as f64;
+        chi2 > n + config.moved_pull_sd * (2.0 * n).sqrt()
+    });
+    pulled || solution.reprojection_rms_px() > config.moved_px
+}
+
+/// A camera found to have been moved, and the take solved with that.
+struct Found {
+    moved: MovedCamera,
+    problem: Problem,
+    solution: Solution,
+}
+
+/// The problem with poses as free as a knock of the given size would leave them, camera by camera.
+fn loosened(config: &PathConfig, problem: &Problem, knocks: &[[f64; 2]]) -> Problem {
     let n = problem.cameras.len();
-    let mut best: Option<(f64, usize, Problem, Solution)> = None;
-    for k in 1..n {
-        let mut loose = problem.clone();
+    let mut loose = problem.clone();
+    let knock = |covariance: &mut DMatrix<f64>, each: usize| {
+        for (k, [turn_rad, shift_m]) in knocks.iter().enumerate() {
+            for axis in 0..6 {
+                let sd = if axis < 3 { turn_rad } else { shift_m };
+                covariance[(each * k + axis, each * k + axis)] += sd * sd;
+            }
+        }
+    };
+    if let Some(set_up) = &mut loose.set_up {
+        knock(&mut set_up.covariance, Scene::PARAMETERS);
+    } else {
         let mut covariance = problem.pose_covariance.clone().unwrap_or_else(|| {
             DMatrix::from_fn(6 * n, 6 * n, |i, j| {
                 let sd = if i % 6 < 3 { config.settle_turn_rad } else { config.settle_m };
                 if i == j { sd * sd } else { 0.0 }
             })
         });
-        for axis in 0..6 {
-            let sd = if axis < 3 { KNOCK[0] } else { KNOCK[1] };
-            covariance[(6 * k + axis, 6 * k + axis)] += sd * sd;
-        }
+        knock(&mut covariance, 6);
         loose.pose_covariance = Some(covariance);
-        for camera in &mut loose.cameras {
-            camera.free.pose = true;
-        }
-        if let Ok(solution) = solve(&loose, &config.motion) {
-            let rms = solution.reprojection_rms_px();
-            if best.as_ref().is_none_or(|b| rms < b.0) {
-                best = Some((rms, k, loose, solution));
-            }
+    }
+    for camera in &mut loose.cameras {
+        camera.free.pose = true;
+    }
+    loose
+}
+
+/// Solves with one camera after the other allowed to have been knocked. When one explains most of the disagreement, both
+/// ends of it share the knock: two cameras only show that they stand otherwise to each other, so that the world's frame is
+/// as unsure as the turn, and the standard deviations say so.
+fn moved_camera(
+    input: &TakeInput,
+    config: &PathConfig,
+    views: &[View],
+    problem: &Problem,
+    solution: &Solution,
+) -> Result<Option<Found>, PathError> {
+    let n = problem.cameras.len();
+    let mut best: Option<(f64, MovedCamera)> = None;
+    for k in 1..n {
+        let mut knocks = vec![[0.0; 2]; n];
+        knocks[k] = KNOCK;
+        let Ok(loose) = solve(&loosened(config, problem, &knocks), &config.motion) else { continue };
+        let (now, scene) = (&loose.cameras()[k].camera_from_world, &views[k].pose.camera_from_world);
+        let moved = MovedCamera {
+            camera: views[k].name.to_string(),
+            turn_deg: (now.rotation * scene.rotation.inverse()).angle().to_degrees(),
+            shift_m: (now.inverse().translation.vector - scene.inverse().translation.vector).norm(),
+        };
+        if best.as_ref().is_none_or(|b| loose.report.cost < b.0) {
+            best = Some((loose.report.cost, moved));
         }
     }
-    best.filter(|b| b.0 < 0.6 * rms_px).map(|(_, k, problem, solution)| (k, problem, solution))
+    // costs of different noise factors compare by their pixels: what is left of the disagreement
+    let Some((_, moved)) = best else { return Ok(None) };
+    let size = [moved.turn_deg.to_radians().max(KNOCK_LEAST[0]), moved.shift_m.max(KNOCK_LEAST[1])];
+    let shared = loosened(config, problem, &vec![size; n]);
+    let Ok(again) = solve(&shared, &config.motion) else { return Ok(None) };
+    let pull = |s: &Solution| s.prior_pull.map_or(f64::INFINITY, |p| p.0);
+    let agrees = pull(&again) < config.moved_gain * pull(solution)
+        || again.reprojection_rms_px() < (1.0 - config.moved_gain) * solution.reprojection_rms_px();
+    if !agrees || is_suspect(config, &again) {
+        return Ok(None);
+    }
+    if moved.turn_deg > config.moved_most_deg {
+        return Err(PathError::Moved {
+            camera: moved.camera,
+            turn_deg: moved.turn_deg,
+            take: input.take.to_string(),
+        });
+    }
+    Ok(Some(Found { moved, problem: shared, solution: again }))
 }
 
 fn tell_degeneracies(input: &TakeInput, views: &[View], solution: &Solution, warnings: &mut Vec<Warning>) {

@@ -22,7 +22,8 @@ mod tests;
 mod view;
 
 use crate::model::{
-    ClipSpots, CoarseOffset, Colour, Lens, Measured, RodPaths, Role, Scene, TakeClock, Tally, Warning,
+    ClipSpots, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, TakeClock, Tally,
+    Warning,
 };
 use crate::motion::MotionConfig;
 use crate::motion::sync::SyncConfig;
@@ -105,6 +106,16 @@ pub struct PathConfig {
     pub drift_sd: f64,
     /// Reprojection above which a camera is suspected to have been moved, pixels.
     pub moved_px: f64,
+    /// Pull on the scene's poses, lenses and readouts above which the same is suspected: standard deviations of a chi-square
+    /// above its mean (the number of parameters). 8: chance gives that once in thousands of takes, for pulled parameters
+    /// are never wholly independent; a turn of 0.05 degrees gives more.
+    pub moved_pull_sd: f64,
+    /// Share of the disagreement's cost that has to go when one camera may have moved, for that to be believed. 0.3: a wrong
+    /// lens or a wrong marker leaves most of it.
+    pub moved_gain: f64,
+    /// Turn above which a moved camera's take is refused, degrees: beyond it the clip's marker cannot be told from others
+    /// by the scene, and what it shows of heights is a guess.
+    pub moved_most_deg: f64,
     /// Draws of the joint error. 200 give a standard deviation to 5 %.
     pub draws: usize,
     /// Seed of the draws.
@@ -129,6 +140,9 @@ impl Default for PathConfig {
             settle_m: 2e-4,
             drift_sd: 3e-5,
             moved_px: 1.5,
+            moved_pull_sd: 8.0,
+            moved_gain: 0.3,
+            moved_most_deg: 3.0,
             draws: 200,
             seed: 20_240_229,
         }
@@ -170,6 +184,8 @@ pub struct TakePaths {
     pub tally: Tally,
     /// Root mean square distance between observed and predicted pixels.
     pub reprojection_rms_px: f64,
+    /// A camera that stands otherwise than in the scene.
+    pub moved: Option<MovedCamera>,
     /// What a person should know.
     pub warnings: Vec<Warning>,
 }
@@ -240,6 +256,18 @@ pub enum PathError {
     NoChain {
         /// Pieces of 3D track found.
         pieces: usize,
+        /// Take.
+        take: String,
+    },
+    /// A camera stands quite elsewhere.
+    #[error(
+        "{camera} has been turned by {turn_deg:.1} degrees since the scene; film the wand again for this take, in a session folder of its own: {take}"
+    )]
+    Moved {
+        /// Camera.
+        camera: String,
+        /// By how much.
+        turn_deg: f64,
         /// Take.
         take: String,
     },

@@ -14,7 +14,8 @@ const READOUT_SHARE: [f64; 2] = [0.7, 0.2];
 #[derive(Debug, Clone)]
 pub(super) struct View<'a> {
     pub name: &'a str,
-    pub lens: &'a Lens,
+    /// As the scene corrects it.
+    pub lens: Lens,
     pub spots: &'a ClipSpots,
     pub pose: CameraPose,
     /// Position among the scene's cameras.
@@ -70,15 +71,16 @@ pub(super) fn views<'a>(input: &TakeInput<'a>, config: &PathConfig) -> Result<Ve
         } else {
             Measured::new(0.0, config.drift_sd)
         };
+        let lens = input.scene.lens_of(scene_idx, camera.lens);
         let mut tracks = BTreeMap::new();
         for role in &input.roles {
-            tracks.entry(role.colour).or_insert_with(|| {
-                link(camera.spots, camera.lens, readout_s.value, role.colour, &config.link)
-            });
+            tracks
+                .entry(role.colour)
+                .or_insert_with(|| link(camera.spots, &lens, readout_s.value, role.colour, &config.link));
         }
         out.push(View {
             name,
-            lens: camera.lens,
+            lens,
             spots: camera.spots,
             pose: known.pose(),
             scene_idx,

@@ -101,7 +101,6 @@ impl SetUp {
         let n = 6 * self.cameras.len();
         let mut by_border = DMatrix::zeros(n, solution.layout.size);
         let mut by_scale = DVector::zeros(n);
-        let first = self.cameras[0].centre_in_world();
         for (k, slots) in solution.layout.cameras.iter().enumerate() {
             if let Some(at) = slots.pose {
                 for axis in 0..6 {
@@ -109,8 +108,8 @@ impl SetUp {
                 }
             }
             self.readout_sd_s[k] = solution.border_sd(slots.readout);
-            // a wand longer than stated moves the cameras apart
-            let apart = self.cameras[k].centre_in_world() - first;
+            // a wand longer than stated moves the cameras away from the middle, whose place is nobody's to know
+            let apart = self.cameras[k].centre_in_world() - config.middle_m;
             let shift = -(self.cameras[k].pose.camera_from_world.rotation * apart);
             by_scale.rows_mut(6 * k + 3, 3).copy_from(&shift);
         }
@@ -201,6 +200,7 @@ impl SetUp {
             distances: Vec::new(),
             baselines: Vec::new(),
             pose_covariance: None,
+            set_up: None,
             timeline: None,
         }
     }

@@ -99,7 +99,11 @@ fn map(
                 let share = ((v / least).ln() / (most / least).ln()).clamp(0.0, 1.0);
                 let mix = |i: usize| (LIGHT[i] + share * (DARK[i] - LIGHT[i])).round();
                 let ink = if share > 0.45 { "white" } else { "#1d2b30" };
-                let digits = if v < 10.0 { format!("{v:.1}") } else { format!("{v:.0}") };
+                let digits = match v {
+                    v if v < 1.0 => format!("{v:.2}"),
+                    v if v < 10.0 => format!("{v:.1}"),
+                    v => format!("{v:.0}"),
+                };
                 (format!("rgb({} {} {})", mix(0), mix(1), mix(2)), ink, digits)
             }
             None => ("url(#unseen)".to_string(), "#6b645a", String::new()),
@@ -200,7 +204,7 @@ pub fn html(plan: &Plan, title: &str) -> String {
     for a in &plan.advice {
         let _ = write!(
             advice,
-            "<tr><td>{}</td><td>{:.1}, {:.1}, {:.1}</td><td>{:.1} → {:.1}</td><td>{:.1} → {:.1}</td><td>{:.0} → {:.0} %</td></tr>",
+            "<tr><td>{}</td><td>{:.1}, {:.1}, {:.1}</td><td>{:.1} → {:.1}</td><td>{:.2} → {:.2}</td><td>{:.0} → {:.0} %</td></tr>",
             escape(&a.what),
             a.to_m[0],
             a.to_m[1],
@@ -241,7 +245,7 @@ pub fn html(plan: &Plan, title: &str) -> String {
          .9rem;text-align:left;border-bottom:1px solid #d5dcde}}svg{{max-width:100%;height:auto}}</style></head><body>\n<h1>Plan: \
          {title}</h1>\n<p>In the middle of the volume, {:.1} m up, a marker’s place can be expected to be known to <strong>{:.1} \
          mm</strong> (one standard deviation; along the cast {:.1}, across {:.1}, up {:.1}), the depth of a dip a metre long to \
-         <strong>{:.1} mm</strong>, the clocks to {:.2} ms. The cameras look {:.0} degrees apart.</p>\n<ul>{warnings}</ul>\n<h2>What \
+         <strong>{:.2} mm</strong>, the clocks to {:.2} ms. The cameras look {:.0} degrees apart.</p>\n<ul>{warnings}</ul>\n<h2>What \
          would help</h2>\n{advice}\n<h2>Maps</h2>\n{}\n<p>Each number is one standard deviation where the middle of a stroke is there. \
          Hatched: not in the picture of every camera. The wand, the clocks and the readouts are reckoned with; a marker that shows \
          badly against its background is not.</p>\n</body></html>\n",

@@ -123,10 +123,18 @@ fn the_wand_leaves_what_is_expected_of_it() {
     let mut rng = ChaCha8Rng::seed_from_u64(5);
     let settle = |i: usize| config.settle[usize::from(i >= 3)].powi(2);
     let mut chi2 = Vec::new();
+    let truth = set_up.cameras[1].pose.camera_from_world;
+    // the wand's own frame is the first camera's: there a wrong length moves the second one away from the first
+    let scale_sd = config.wand_length_m[1] / config.wand_length_m[0];
+    let by_scale = |about: Point3<f64>| {
+        let shift = -(truth.rotation * (set_up.cameras[1].centre_in_world() - about)) * scale_sd;
+        DVector::from_fn(6, |i, _| if i < 3 { 0.0 } else { shift[i - 3] })
+    };
+    let (middle, first) = (by_scale(config.middle_m), by_scale(set_up.cameras[0].centre_in_world()));
     let covariance = DMatrix::from_fn(6, 6, |i, j| {
         set_up.pose_covariance[(6 + i, 6 + j)] - if i == j { settle(i) } else { 0.0 }
-    });
-    let truth = set_up.cameras[1].pose.camera_from_world;
+    }) - &middle * middle.transpose()
+        + &first * first.transpose();
     for _ in 0..12 {
         let mut problem = noisy(&clean, &mut rng);
         let [length_m, sd_m] = config.wand_length_m;

@@ -1,6 +1,6 @@
 //! Runs the stage: segments, measures the path and every draw of it, and puts strokes together.
 
-use nalgebra::{DVector, Point3, Vector3};
+use nalgebra::{Point3, Vector3};
 use rayon::prelude::*;
 
 use crate::model::results::RodSample;
@@ -218,7 +218,7 @@ fn noise_shapes(rod: &Rod<'_>, raw: &Raw, config: &StrokesConfig) -> Vec<Shape> 
         .collect()
 }
 
-/// Ring-down: fitted on the path, its standard deviation by the linear map of the draws' bend.
+/// Ring-down: fitted on the path; its standard deviation from fits of the draws, each over its own stretch.
 #[allow(clippy::too_many_arguments, reason = "joins everything the stage has found")]
 fn ring_figures(
     rod: &Rod<'_>,
@@ -235,7 +235,7 @@ fn ring_figures(
         return;
     }
     let fitted = ring_of(rod, raws, allowed, i, config);
-    let (ring, bend_m, plane) = match fitted {
+    let (ring, plane) = match fitted {
         Ok(fitted) => fitted,
         Err(reason) => {
             ids.iter().for_each(|id| figures.set_missing(*id, reason));
@@ -243,12 +243,16 @@ fn ring_figures(
         }
     };
     let mut drawn = [Vec::new(), Vec::new()];
-    for k in 0..by_draw.len() {
-        let bend_k = bends(&rod.draw(k), &plane, &ring.t_s);
-        let change = DVector::from_iterator(bend_m.len(), bend_k.iter().zip(&bend_m).map(|(a, b)| a - b));
-        let moved = &ring.by_bend * change;
-        drawn[0].push(ring.frequency_hz + moved[0]);
-        drawn[1].push(ring.damping + moved[1]);
+    for (k, d) in by_draw.iter().enumerate() {
+        let view = rod.draw(k);
+        let to_s = ring_end_s(rod, &view, &d[i], d.get(i + 1), config);
+        let from_s = d[i].t_counterflex_s;
+        let again = (to_s - from_s > 0.1)
+            .then(|| ring::instants(from_s, to_s))
+            .and_then(|t_s| ring::refit(&ring, &t_s, &bends(&view, &plane, &t_s)));
+        let (f, z) = again.unwrap_or((f64::NAN, f64::NAN));
+        drawn[0].push(f);
+        drawn[1].push(z);
     }
     for ((id, value), drawn) in ids.into_iter().zip([ring.frequency_hz, ring.damping]).zip(&drawn) {
         figures.set(id, Measured::new(value, draws::sd(id, value, drawn, None).unwrap_or(f64::NAN)));
@@ -266,22 +270,12 @@ fn ring_of(
     allowed: &[Allowed],
     i: usize,
     config: &StrokesConfig,
-) -> Result<(Ring, Vec<f64>, CastPlane), &'static str> {
+) -> Result<(Ring, CastPlane), &'static str> {
     let raw = &raws[i];
     let (Some(plane), true) = (raw.plane, allowed[i].counterflex && raw.t_counterflex_s.is_finite()) else {
         return Err("the butt markers are not seen through counterflex");
     };
-    let t = &rod.tip.columns.t_s;
-    let mut to_s = (raw.t_counterflex_s + config.ring_window_s).min(t[t.len() - 1]);
-    if let Some(next) = raws.get(i + 1) {
-        let step_s = rod.tip.columns.step_s;
-        to_s = to_s.min(butt_sets_off_s(&rod.nominal(), next, raw.t_counterflex_s, step_s));
-    }
-    // up to the first gap of any marker
-    for m in rod.butts.iter().chain([&rod.tip]) {
-        to_s = m.columns.gap_in(raw.t_counterflex_s, to_s).map_or(to_s, |g| to_s.min(g.0));
-        to_s = to_s.min(m.columns.t_s[m.columns.t_s.len() - 1]);
-    }
+    let to_s = ring_end_s(rod, &rod.nominal(), raw, raws.get(i + 1), config);
     if to_s - raw.t_counterflex_s < 0.1 {
         return Err("the next stroke or the end of the path comes before the rod has swung once");
     }
@@ -290,7 +284,28 @@ fn ring_of(
     let noise_m = draws::spread(
         &(0..rod.draw_count).map(|k| bends(&rod.draw(k), &plane, &t_s[..1])[0]).collect::<Vec<_>>(),
     );
-    ring::fit(t_s, &bend_m, if noise_m.is_finite() { noise_m } else { 0.0 }).map(|r| (r, bend_m, plane))
+    ring::fit(t_s, &bend_m, if noise_m.is_finite() { noise_m } else { 0.0 }).map(|r| (r, plane))
+}
+
+/// Last instant of the stretch in which the rod rings freely on one path (the path itself or a draw).
+fn ring_end_s(
+    rod: &Rod<'_>,
+    view: &RodView<'_>,
+    raw: &Raw,
+    next: Option<&Raw>,
+    config: &StrokesConfig,
+) -> f64 {
+    let columns = &rod.tip.columns;
+    let mut to_s = (raw.t_counterflex_s + config.ring_window_s).min(columns.t_s[columns.t_s.len() - 1]);
+    if let Some(next) = next {
+        to_s = to_s.min(butt_sets_off_s(view, next, raw.t_counterflex_s, columns.step_s));
+    }
+    // up to the first gap of any marker
+    for m in rod.butts.iter().chain([&rod.tip]) {
+        to_s = m.columns.gap_in(raw.t_counterflex_s, to_s).map_or(to_s, |g| to_s.min(g.0));
+        to_s = to_s.min(m.columns.t_s[m.columns.t_s.len() - 1]);
+    }
+    to_s
 }
 
 /// When the butt begins to turn for the next stroke: the rod loads well before the tip moves. Walking back from the
@@ -298,12 +313,12 @@ fn ring_of(
 /// constant acceleration over 0.5 s takes to come so far.
 fn butt_sets_off_s(view: &RodView<'_>, next: &Raw, not_before_s: f64, step_s: f64) -> f64 {
     let (Some(pair), Some(plane)) = (view.pair, next.plane) else { return next.times.t_start_s };
-    let rate = |t: f64| pair.angle_rad(&plane.way, t + step_s) - pair.angle_rad(&plane.way, t - step_s);
+    let rate = |t: f64| pair.turning_rad_s(&plane.way, t);
     let (from_s, to_s) = (next.times.t_start_s, next.times.t_peak_s);
     let fastest = (0..=20).map(|i| rate(from_s + (to_s - from_s) * f64::from(i) / 20.0)).fold(0.0, f64::max);
     let mut t = from_s;
     while t > not_before_s && rate(t) > 0.1 * fastest {
-        t -= step_s;
+        t -= 0.25 * step_s;
     }
     t - 0.05
 }

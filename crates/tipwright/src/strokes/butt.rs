@@ -33,6 +33,14 @@ impl ButtPair<'_> {
         (-from_upper.dot(&ahead), from_upper.dot(&axis.cross(&ahead)))
     }
 
+    /// How fast that lean grows, from the markers' velocities.
+    pub fn turning_rad_s(&self, way: &Vector3<f64>, t_s: f64) -> f64 {
+        let apart = self.upper.position(t_s) - self.lower.position(t_s);
+        let rate = self.upper.velocity(t_s) - self.lower.velocity(t_s);
+        let (a, z) = (apart.dot(way), apart.z);
+        (z * rate.dot(way) - a * rate.z) / (a * a + z * z)
+    }
+
     /// Lean of the axis from the vertical towards `way`, radians.
     pub fn angle_rad(&self, way: &Vector3<f64>, t_s: f64) -> f64 {
         let (_, axis) = self.axis(t_s);
@@ -74,9 +82,9 @@ pub(super) fn load(
     let stop_s = if times.t_stop_s.is_finite() { times.t_stop_s } else { limit_s };
     let first_left = plane.left;
     let bend = |t: f64| butts.bend_m(tip, &first_left, t).0;
-    let (coarse_s, _) = largest(bend, times.t_start_s, stop_s.min(limit_s), 2.0 * step_s);
+    let (coarse_s, max_bend_m) = largest(bend, times.t_start_s, stop_s.min(limit_s), 2.0 * step_s);
     let within_s = (times.t_start_s, limit_s);
-    let (t_max_bend_s, max_bend_m) = top(bend, coarse_s, TOP_SHARE, within_s, step_s);
+    let (t_max_bend_s, _) = top(bend, coarse_s, TOP_SHARE, within_s, step_s);
     let (wider_s, _) = top(bend, coarse_s, WIDER_SHARE, within_s, step_s);
     let top_error_s = wider_s - t_max_bend_s;
     let mut t_rsp_s = f64::NAN;

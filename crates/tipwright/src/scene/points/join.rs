@@ -244,6 +244,7 @@ pub(super) fn problem_of(
         // Defines the unit: a millionth is nothing beside any other error.
         baselines: vec![Baseline { camera_a_idx: 0, camera_b_idx: 1, length_m, sd_m: 1e-6 * length_m }],
         pose_covariance: None,
+        set_up: None,
         timeline: None,
     }
 }

@@ -158,6 +158,7 @@ fn scene_of(input: &PointsInput, problem: &Problem, solution: &Solution, counts:
             ..Default::default()
         },
         pose_covariance,
+        ..Scene::default()
     }
 }
 

@@ -9,7 +9,7 @@ use super::joint::Joint;
 use super::plumb::Vertical;
 use super::start::{Begun, pieces};
 use super::{WandConfig, WandInput, WandSolution};
-use crate::model::{CameraPose, Scene, SceneCamera, SceneQuality, Severity, Warning};
+use crate::model::{CameraPose, LensCorrection, Scene, SceneCamera, SceneQuality, Severity, Warning};
 use crate::motion::tracklets::link;
 use crate::motion::{Degeneracy, Fate, Solution};
 
@@ -24,8 +24,10 @@ pub(super) fn finish(
     let solution = &joint.solution;
     let wand = wand_places(solution);
     let first_from_world = first_from_world(vertical, &wand);
-    let covariance = pose_covariance(input, solution, &first_from_world, vertical);
+    let set_up = set_up_covariance(input, solution, &first_from_world, vertical);
     let n = 6 * input.cameras.len();
+    let row = |i: usize| Scene::PARAMETERS * (i / 6) + i % 6;
+    let covariance = DMatrix::from_fn(n, n, |i, j| set_up[(row(i), row(j))]);
     let sd = |i: usize| covariance[(i, i)].max(0.0).sqrt();
     let cameras: Vec<SceneCamera> = solution
         .cameras()
@@ -68,7 +70,17 @@ pub(super) fn finish(
             observations_rejected: joint.offered.saturating_sub(used),
             ..SceneQuality::default()
         },
-        pose_covariance: (0..n * n).map(|i| covariance[(i / n, i % n)]).collect(),
+        pose_covariance: covariance.as_slice().to_vec(),
+        lens_correction: solution
+            .cameras()
+            .iter()
+            .map(|c| LensCorrection {
+                focal_log: c.focal_log,
+                centre_shift_px: c.centre_shift_px,
+                k1_shift: c.k1_shift,
+            })
+            .collect(),
+        set_up_covariance: set_up.as_slice().to_vec(),
     };
     WandSolution { scene, colour: begun.colour, convergence_deg, warnings }
 }
@@ -109,48 +121,56 @@ fn first_from_world(vertical: &Vertical, wand: &[[Point3<f64>; 2]]) -> Isometry3
     Isometry3::from_parts(Translation3::from(origin), rotation)
 }
 
-/// Joint covariance of small pose errors in the world frame: of the solution, of the wand's length (a common factor on
-/// all translations) and of the vertical (a common turn of the world).
-fn pose_covariance(
+/// Joint covariance of everything a take inherits (order of [`Scene::set_up_covariance`]), poses as small errors in the
+/// world frame: of the solution, of the wand's length (a common factor on all translations) and of the vertical (a common
+/// turn of the world).
+fn set_up_covariance(
     input: &WandInput,
     solution: &Solution,
     first_from_world: &Isometry3<f64>,
     vertical: &Vertical,
 ) -> DMatrix<f64> {
-    let n = 6 * solution.cameras().len();
-    let mut covariance = DMatrix::zeros(n, n);
+    let each = Scene::PARAMETERS;
+    let n = each * solution.cameras().len();
     // from the border: pose of camera k is `R <- exp(w) R, T <- T + u` with the solution's frame as world
     let q = solution.layout.size;
     let mut from_border = DMatrix::zeros(n, q);
     let mut by_scale = DMatrix::zeros(n, 1);
     let mut by_tilt = DMatrix::zeros(n, 2);
-    // small turns of the world about its own horizontal axes
     for (k, state) in solution.cameras().iter().enumerate() {
         let camera_from_world = state.camera_from_world * first_from_world;
         let shifted = state.camera_from_world.rotation * first_from_world.translation.vector;
-        if let Some(at) = solution.layout.cameras[k].pose {
+        let slots = &solution.layout.cameras[k];
+        if let Some(at) = slots.pose {
             for axis in 0..6 {
-                from_border[(6 * k + axis, at + axis)] = 1.0;
+                from_border[(each * k + axis, at + axis)] = 1.0;
             }
             // the world's origin, seen from the camera, follows the turn
             let follow = -shifted.cross_matrix();
             for row in 0..3 {
                 for column in 0..3 {
-                    from_border[(6 * k + 3 + row, at + column)] = follow[(row, column)];
+                    from_border[(each * k + 3 + row, at + column)] = follow[(row, column)];
                 }
             }
         }
-        for row in 0..3 {
-            by_scale[(6 * k + 3 + row, 0)] = camera_from_world.translation.vector[row];
+        let rest = [slots.readout, slots.focal, slots.centre, slots.centre.map(|at| at + 1), slots.k1];
+        for (i, at) in rest.into_iter().enumerate() {
+            if let Some(at) = at {
+                from_border[(each * k + 6 + i, at)] = 1.0;
+            }
         }
+        for row in 0..3 {
+            by_scale[(each * k + 3 + row, 0)] = camera_from_world.translation.vector[row];
+        }
+        // small turns of the world about its own horizontal axes
         let turn = camera_from_world.rotation.to_rotation_matrix();
         for row in 0..3 {
             for axis in 0..2 {
-                by_tilt[(6 * k + row, axis)] = turn.matrix()[(row, axis)];
+                by_tilt[(each * k + row, axis)] = turn.matrix()[(row, axis)];
             }
         }
     }
-    covariance += &from_border * &solution.border_covariance * from_border.transpose();
+    let mut covariance = &from_border * &solution.border_covariance * from_border.transpose();
     covariance += &by_scale * by_scale.transpose() * (input.length_m.sd / input.length_m.value).powi(2);
     covariance += &by_tilt * by_tilt.transpose() * vertical.sd_rad.powi(2);
     // symmetric to the last bit

@@ -1,7 +1,5 @@
 //! One least squares over both ends of the wand and the whole set-up.
 
-use nalgebra::DMatrix;
-
 use super::ends::Ends;
 use super::start::{Begun, frame_step_s};
 use super::{WandConfig, WandError, WandInput};
@@ -32,7 +30,7 @@ pub(super) fn solve_joint(
     let problem = build(input, config, begun, ends, &sources, None);
     let failed = |e: crate::motion::MotionError| WandError::Unsolved { reason: e.to_string() };
     let mut solution = solve(&problem, &config.motion).map_err(failed)?;
-    let clips: Vec<_> = input.cameras.iter().map(|c| (c.wand, c.lens)).collect();
+    let clips: Vec<_> = input.cameras.iter().map(|c| c.wand).collect();
     for _ in 0..2 {
         let gathered = gather(&clips, &[begun.colour; 2], &solution, config.gather_px, &every);
         if gathered == sources {
@@ -55,6 +53,14 @@ pub(super) fn solve_joint(
         .map(|f| f.candidates.iter().filter(|c| c.colour == begun.colour).count() as u64)
         .sum();
     Ok(Joint { solution, offered })
+}
+
+/// A lens is as unsure as its file says, or as calibrations commonly are when it does not say.
+fn lens_freedom(stated_sd: Option<f64>, common_sd: f64) -> Freedom {
+    match stated_sd.unwrap_or(common_sd) {
+        sd if sd > 0.0 => Freedom::Prior { mean: 0.0, sd },
+        _ => Freedom::Fixed,
+    }
 }
 
 fn build(
@@ -87,7 +93,14 @@ fn build(
                     r if r.sd > 0.0 => Freedom::Prior { mean: r.value, sd: r.sd },
                     _ => Freedom::Fixed,
                 },
+                most_readout_s: Some(frame_step_s(c.wand)),
                 pose: k > 0,
+                focal_log: lens_freedom(c.lens.fx_sd_px.map(|sd| sd / c.lens.fx_px), config.lens_sd[0]),
+                centre_shift_px: lens_freedom(
+                    c.lens.cx_sd_px.zip(c.lens.cy_sd_px).map(|(x, y)| x.hypot(y) / 2_f64.sqrt()),
+                    config.lens_sd[1],
+                ),
+                k1_shift: lens_freedom(c.lens.distortion_sd.map(|sd| sd[0]), config.lens_sd[2]),
                 ..CameraFreedom::default()
             },
         })
@@ -126,7 +139,8 @@ fn build(
         observations,
         distances,
         baselines: Vec::new(),
-        pose_covariance: None::<DMatrix<f64>>,
+        pose_covariance: None,
+        set_up: None,
         timeline: None,
     }
 }

@@ -89,6 +89,9 @@ pub struct WandConfig {
     /// Standard deviation of a length as people measure it: half a millimetre by tape (common practice). For callers
     /// that know no better; the solver takes [`WandInput::length_m`].
     pub length_sd_m: f64,
+    /// Standard deviations of a lens whose file states none: focal length as a share of itself, principal point in pixels, k1.
+    /// Half a thousandth, half a pixel, a thousandth: a board filmed with care (common practice).
+    pub lens_sd: [f64; 3],
     /// Gravity from the toss clip.
     pub toss: TossConfig,
     /// Standard deviation of the vertical beyond what was measured, radians: markers sit a millimetre off the line
@@ -115,6 +118,7 @@ impl Default for WandConfig {
             length_tolerance: 0.04,
             length_each_sd_m: 0.002,
             length_sd_m: 5e-4,
+            lens_sd: [5e-4, 0.5, 1e-3],
             toss: TossConfig::default(),
             vertical_floor_rad: 1e-3,
             vertical_guess_rad: 0.05,

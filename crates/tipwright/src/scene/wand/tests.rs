@@ -135,7 +135,8 @@ fn check(clips: &Clips, solved: &WandSolution) {
     assert!(tilt_rad < 0.002, "{tilt_rad}");
     assert!(turn_rad < 5e-4, "{turn_rad}");
     assert!((east.offset_s - OFFSET_S).abs() < 1.5e-4 && east.offset_sd_s < 3e-4);
-    // level cameras see the difference of their readouts; the common part stays as unsure as it is said to be
+    // level cameras see the difference of their readouts; the common part stays as unsure as it is said to be, for a point
+    // that moves as much slower as it is higher looks the same to both: no absolute limit can hold here
     let west = &solved.scene.cameras[0];
     assert!((east.readout_s - west.readout_s).abs() < 3e-4, "{} {}", east.readout_s, west.readout_s);
     assert!((east.readout_s - READOUT_S).abs() < 3.0 * east.readout_sd_s);
