@@ -56,8 +56,8 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
         let truth = true_tip(&session.join(format!("truth/takes/{}/spots_{name}.csv", take.take)));
         let mut errors_px = Vec::new();
         for stroke in &take.strokes {
-            let drawing = StrokeDrawing::new(&camera, &take.path, stroke);
-            let (from_s, to_s) = tipwright::report::film::span_s(stroke, 0.0).unwrap();
+            let drawing = StrokeDrawing::new(&camera, &take.path, stroke, None);
+            let (from_s, to_s) = tipwright::report::film::span_s(stroke, None, 0.0).unwrap();
             for (pts_s, x_px, y_px) in &truth {
                 let Some((t_s, drawn)) = drawing.tip(*pts_s) else { continue };
                 if (from_s..=to_s).contains(&t_s) {

@@ -38,6 +38,11 @@ fn a_tail_is_seen_only_where_the_line_was_measured() {
     }
     let take = &mut results.takes[0];
     take.strokes[0].figures.set(FigureId::FlyLegDip, Measured::new(0.30, 0.03));
+    take.strokes[0].figures.set(FigureId::LoopCrossings, Measured::new(1.0, 0.2));
+    take.evidence = tipwright::evidence::judge(&take.strokes, &rules);
+    assert!(!session_page(&results).contains("Tail, <i>seen</i>"), "once crossing is no tail");
+    let take = &mut results.takes[0];
+    take.strokes[0].figures.set(FigureId::LoopCrossings, Measured::new(2.0, 0.2));
     take.evidence = tipwright::evidence::judge(&take.strokes, &rules);
     assert!(session_page(&results).contains("Tail, <i>seen</i>"));
 }

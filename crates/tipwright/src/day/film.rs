@@ -13,12 +13,13 @@ use crate::model::film::{
     DrawFrame, DrawnLine, FilmConfig, FilmMaker, FilmMoment, FilmSpan, FilmStill, FilmedSpan, StrokeFilm,
 };
 use crate::model::footage::Footage;
+use crate::model::line::StrokeLoop;
 use crate::model::{Camera, Clock, Session, SessionResults, Severity, Stroke, TakeResults, Warning};
 use crate::report::film::{FilmCamera, StrokeDrawing, moments, span_s};
 use crate::report::page::{film::moment_word, slug};
 
 /// Layout of films; raised when drawings change, so that a later run makes them anew.
-const LAYOUT: u32 = 2;
+const LAYOUT: u32 = 3;
 
 /// Makers and settings of films.
 #[derive(Clone, Copy)]
@@ -137,7 +138,7 @@ fn of_take(
     for stroke in &take.strokes {
         let best = (0..cameras.len())
             .max_by(|&a, &b| cameras[a].3.squareness(stroke).total_cmp(&cameras[b].3.squareness(stroke)));
-        if let (Some(best), true) = (best, span_s(stroke, 0.0).is_some()) {
+        if let (Some(best), true) = (best, span_s(stroke, None, 0.0).is_some()) {
             by_camera.entry(best).or_default().push(stroke);
         }
     }
@@ -145,7 +146,7 @@ fn of_take(
     for (camera_idx, strokes) in by_camera {
         let (name, clip, capture_fps, camera) = &cameras[camera_idx];
         let drawings: Vec<StrokeDrawing<'_>> =
-            strokes.iter().map(|s| StrokeDrawing::new(camera, &take.path, s)).collect();
+            strokes.iter().map(|s| StrokeDrawing::new(camera, &take.path, s, loop_of(take, s))).collect();
         let draws: Vec<Draw<'_>> =
             drawings.iter().map(|d| Box::new(|pts_s: f64| d.lines(pts_s)) as Draw<'_>).collect();
         let jobs: Vec<Job<'_>> = strokes
@@ -169,6 +170,11 @@ fn of_take(
     }
     films.sort_by_key(|f| f.stroke);
     films
+}
+
+/// The stroke's loop where the line was measured.
+fn loop_of<'a>(take: &'a TakeResults, stroke: &Stroke) -> Option<&'a StrokeLoop> {
+    take.loops.iter().find(|l| l.stroke == stroke.stroke)
 }
 
 /// The drawing of a stroke as the maker calls it.
@@ -195,7 +201,7 @@ impl<'a> Job<'a> {
         camera: &FilmCamera,
         config: &FilmConfig,
     ) -> Self {
-        let (from_s, to_s) = span_s(stroke, config.margin_s).unwrap_or((0.0, 0.0));
+        let (from_s, to_s) = span_s(stroke, loop_of(take, stroke), config.margin_s).unwrap_or((0.0, 0.0));
         let clock = camera.clock;
         Self {
             stroke: stroke.stroke,

@@ -9,6 +9,7 @@ use nalgebra::{Point3, Vector3};
 
 use super::plot::geometry::Geometry;
 use crate::model::film::{DrawnLine, FilmInk, FilmMoment};
+use crate::model::line::StrokeLoop;
 use crate::model::results::PathPoint;
 use crate::model::{Camera, Clock, Direction, FigureId, RawPixel, Stroke};
 
@@ -43,7 +44,14 @@ pub struct StrokeDrawing<'a> {
     rsp_s: Option<f64>,
     chord: [Point3<f64>; 2],
     dip: Option<[Point3<f64>; 2]>,
-    loop_width: Option<(f64, [Point3<f64>; 2])>,
+    loop_seen: Option<LoopInWorld>,
+}
+
+/// A measured loop in the world, drawn from its standard moment on.
+#[derive(Debug, Clone)]
+struct LoopInWorld {
+    t_s: f64,
+    section: [Point3<f64>; 2],
 }
 
 /// Step of the drawn path, seconds: at 20 m/s and 5 mm a pixel 8 pixels, over which a path curved by 500 m/s² leaves its
@@ -55,9 +63,14 @@ const BELOW_M: f64 = 3.4;
 const RING_PX: f64 = 11.0;
 
 impl<'a> StrokeDrawing<'a> {
-    /// Prepares the drawing; `path` is the take's tip path in the world frame.
+    /// Prepares the drawing; `path` is the take's tip path in the world frame, `found` the loop where it was measured.
     #[must_use]
-    pub fn new(camera: &'a FilmCamera, path: &'a [PathPoint], stroke: &Stroke) -> Self {
+    pub fn new(
+        camera: &'a FilmCamera,
+        path: &'a [PathPoint],
+        stroke: &Stroke,
+        found: Option<&StrokeLoop>,
+    ) -> Self {
         let geometry = Geometry::of(stroke);
         let world_from_cast = stroke.cast_from_world.inverse();
         let [a, _] = stroke.chord_in_cast;
@@ -72,12 +85,14 @@ impl<'a> StrokeDrawing<'a> {
             .dip
             .filter(|d| d.measured.value > d.measured.half_width_95())
             .map(|d| [d.from_h_m, d.path_h_m].map(|h| in_world(geometry.side_of_chord(d.s_m, h))));
-        let t_stop_s = value(FigureId::TStop);
-        let loop_width = value(FigureId::LoopWidth).zip(t_stop_s).and_then(|(width_m, t_s)| {
-            let tip = geometry.at(t_s)?.tip_in_cast;
-            let n = geometry.normal();
-            let up = Vector3::new(n[0] * geometry.along[0], n[0] * geometry.along[1], n[1]);
-            Some((t_s, [world_from_cast * tip, world_from_cast * (tip + width_m * up)]))
+        // The line is measured in the vertical plane through the tip along the chord.
+        let along_x = geometry.along[0];
+        let loop_seen = found.filter(|_| along_x.abs() > 0.1).map(|l| LoopInWorld {
+            t_s: l.t_s,
+            section: l.section_in_cast_m.map(|p| {
+                let run = (p[0] - a.x) / along_x;
+                world_from_cast * Point3::new(p[0], a.y + run * geometry.along[1], p[1])
+            }),
         });
         let first_s = stroke.samples.first().map_or(0.0, |p| p.t_s);
         Self {
@@ -88,7 +103,7 @@ impl<'a> StrokeDrawing<'a> {
             rsp_s: geometry.t_rsp_s,
             chord: stroke.chord_in_cast.map(|p| world_from_cast * p),
             dip,
-            loop_width,
+            loop_seen,
         }
     }
 
@@ -220,10 +235,8 @@ impl<'a> StrokeDrawing<'a> {
         if let (Some(dip), true) = (self.dip, self.rsp_s.is_some_and(|rsp| t_s >= rsp)) {
             self.dimension(dip, FilmInk::Dip, &mut out);
         }
-        if let Some((from_s, ends)) = self.loop_width {
-            if t_s >= from_s {
-                self.dimension(ends, FilmInk::Loop, &mut out);
-            }
+        if let Some(found) = self.loop_seen.as_ref().filter(|l| t_s >= l.t_s) {
+            self.dimension(found.section, FilmInk::Loop, &mut out);
         }
         if let Some((_, centre)) = now {
             let ring = (0..=32).map(|k| {
@@ -270,10 +283,15 @@ pub fn moments(stroke: &Stroke) -> Vec<(FilmMoment, f64)> {
 
 /// Session times between which a stroke is filmed.
 #[must_use]
-pub fn span_s(stroke: &Stroke, margin_s: f64) -> Option<(f64, f64)> {
+pub fn span_s(stroke: &Stroke, found: Option<&StrokeLoop>, margin_s: f64) -> Option<(f64, f64)> {
     let times = moments(stroke);
     let value = |id| stroke.figures.get(id).map(|m| m.value);
     let first = value(FigureId::TStart)?;
-    let last = times.iter().map(|(_, t)| *t).chain(value(FigureId::TStop)).fold(first, f64::max);
+    let last = times
+        .iter()
+        .map(|(_, t)| *t)
+        .chain(value(FigureId::TStop))
+        .chain(found.map(|l| l.t_s))
+        .fold(first, f64::max);
     Some((first - margin_s, last + margin_s))
 }

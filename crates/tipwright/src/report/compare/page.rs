@@ -55,7 +55,11 @@ pub fn page(sessions: &[SessionResults], choice: &CompareChoice, parts: &[Part<'
 fn of_what(sessions: &[SessionResults], choice: &CompareChoice) -> String {
     let strokes: usize = sessions.iter().flat_map(|s| &s.takes).map(|t| t.strokes.len()).sum();
     if choice.anonymous {
-        format!("{} sessions, {strokes} strokes; names left out", sessions.len())
+        let sessions = match sessions.len() {
+            1 => "One session".to_owned(),
+            n => format!("{n} sessions"),
+        };
+        format!("{sessions}, {strokes} strokes; names left out")
     } else {
         let titles: Vec<&str> = sessions.iter().map(|s| s.title.as_str()).collect();
         format!("{}; {strokes} strokes", titles.join("; "))

@@ -24,6 +24,7 @@ const FIGURES: &[FigureId] = &[
     FigureId::MaxBend,
     FigureId::BendLead,
     FigureId::Pause,
+    FigureId::LoopWidth,
 ];
 
 /// Both directions of a caster.

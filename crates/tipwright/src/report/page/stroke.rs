@@ -1,11 +1,11 @@
 //! One stroke: a sentence, the figures, the linked drawings and the path in space.
 
+use crate::model::line::StrokeLoop;
 use crate::model::results::TakeResults;
 use crate::model::{FigureId, RspSource, Stroke};
 use crate::report::plot::geometry::Geometry;
-use crate::report::plot::loops;
-use crate::report::plot::{Format, sheet, zero_time_s};
-use crate::report::tables::direction_word;
+use crate::report::plot::{Format, loops, sheet, zero_time_s};
+use crate::report::tables::{direction_word, loop_word};
 use crate::report::{ReportConfig, plot_name, rod_poses};
 
 use super::figures::{figure, list};
@@ -25,8 +25,8 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
     let geometry = Geometry::of(stroke);
     let rods = rod_poses(&geometry, config);
     let mut panels = sheet::panels(&geometry, &rods, Format::PAGE);
-    let line = take.loops.iter().find(|l| l.stroke == stroke.stroke);
-    panels.extend(line.map(|l| loops::panel(stroke, l, Format::PAGE)));
+    let found = take.loops.iter().find(|l| l.stroke == stroke.stroke);
+    panels.extend(found.map(|l| loops::panel(stroke, l, Format::PAGE)));
     let direction = direction_word(stroke.direction);
     let name = format!("stroke {} {direction}", stroke.stroke);
     let mut out = format!(
@@ -35,7 +35,7 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
         escape(&take.take),
         stroke.stroke,
         stroke.stroke,
-        sentence(stroke),
+        sentence(stroke, found),
     );
     out.push_str(&evidence::of_stroke(take, stroke.stroke));
     out.push_str(&list(&stroke.figures));
@@ -82,7 +82,7 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
 }
 
 /// What was seen, in words, with no judgement in them.
-fn sentence(stroke: &Stroke) -> String {
+fn sentence(stroke: &Stroke, found: Option<&StrokeLoop>) -> String {
     let get = |id| stroke.figures.get(id).map(|m| (m, figure(id, m)));
     let mut parts: Vec<String> = Vec::new();
     if let (Some((_, chord)), Some((_, duration))) = (get(FigureId::Chord), get(FigureId::Duration)) {
@@ -115,6 +115,10 @@ fn sentence(stroke: &Stroke) -> String {
             parts.push(format!("Its path dipped {dip}{}", at.unwrap_or_default()));
         }
         None => {}
+    }
+    if let (Some((_, width)), Some(found)) = (get(FigureId::LoopWidth), found) {
+        let shape = found.shape.map(|s| format!(", {}", loop_word(s))).unwrap_or_default();
+        parts.push(format!("The loop was {width} wide ({}{shape})", found.size.word()));
     }
     if parts.is_empty() { String::new() } else { format!("{}.", parts.join(". ")) }
 }

@@ -22,6 +22,7 @@ const COLUMNS: &[FigureId] = &[
     FigureId::Arc,
     FigureId::MaxBend,
     FigureId::BendLead,
+    FigureId::LoopWidth,
 ];
 
 /// Title, switches and the way to the parts.

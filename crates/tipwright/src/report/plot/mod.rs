@@ -56,7 +56,7 @@ impl Format {
 /// A finished panel.
 #[derive(Debug, Clone)]
 pub struct Panel {
-    /// Which one: `side`, `profile`, `top`, `speed`, `bend`, `butt`, `power`.
+    /// Which one: `side`, `profile`, `top`, `loop`, `speed`, `bend`, `butt`, `power`.
     pub name: &'static str,
     /// Elements.
     pub body: String,
