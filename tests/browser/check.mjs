@@ -147,9 +147,9 @@ async function checkStroke(page, name) {
     document.querySelector(`${hash} dd`).textContent], await link.getAttribute('href'));
   check(shown === defined && defined.length > 10, `${name}: hovering a figure's name does not show its definition`);
 
-  const heads = page.locator('table.sortable thead th button');
-  const column = await heads.count() - 1;
-  await heads.nth(column).click();
+  const heads = page.locator('table.sortable thead th');
+  const column = await heads.evaluateAll((all) => all.map((h) => h.classList.contains('n')).lastIndexOf(true));
+  await heads.nth(column).locator('button').click();
   const values = await page.evaluate((k) => [...document.querySelectorAll('table.sortable tbody tr')].map((r) => +r.cells[k].dataset.v).filter((v) => !isNaN(v)), column);
   check(values.length > 1 && values.every((v, i) => i === 0 || values[i - 1] <= v), `${name}: the table does not sort`);
 }

@@ -172,9 +172,10 @@ pub fn figure_words(before: &str, id: FigureId, measured: Measured) -> Words {
 /// What a panel shows, with the figures that were measured.
 #[must_use]
 pub fn alt_text(what: &str, geometry: &Geometry<'_>, ids: &[FigureId]) -> String {
-    let mut text = what.to_owned();
+    let stroke = geometry.stroke;
+    let mut text = format!("{what}, {} stroke {}", geometry.ink(), stroke.stroke);
     for &id in ids {
-        if let Some(m) = geometry.stroke.figures.get(id) {
+        if let Some(m) = stroke.figures.get(id) {
             let _ = write!(text, "; {} {}", id.info().name, figure_texts(id, m).0);
         }
     }

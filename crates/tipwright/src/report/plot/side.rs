@@ -159,8 +159,7 @@ fn draw_rods(svg: &mut Svg, rods: &[RodPose], at: &impl Fn([f64; 2]) -> Xy, t_rs
 }
 
 fn alt(geometry: &Geometry<'_>, rods: usize) -> String {
-    let mut what =
-        format!("Side view of the tip path of {} stroke {}", geometry.ink(), geometry.stroke.stroke);
+    let mut what = String::from("Side view of the tip path");
     if rods > 0 {
         what.push_str(&format!(", the rod drawn at {rods} instants"));
     }
