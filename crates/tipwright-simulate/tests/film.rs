@@ -104,7 +104,10 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
     let made =
         std::fs::metadata(results.join("report").join(&take.film[0].clip)).unwrap().modified().unwrap();
     let again = run_with_film(&session, &results, &reader, Some(film), &config, &|_| {}).unwrap();
-    assert_eq!(again.results.takes[0].film, take.film);
+    let named = |t: &TakeResults| -> Vec<(String, usize, usize)> {
+        t.film.iter().map(|f| (f.clip.clone(), f.frame_t_s.len(), f.stills.len())).collect()
+    };
+    assert_eq!(named(&again.results.takes[0]), named(take));
     let now = std::fs::metadata(results.join("report").join(&take.film[0].clip)).unwrap().modified().unwrap();
     assert_eq!(made, now);
 
