@@ -101,6 +101,7 @@ async function checkStroke(page, name) {
     const dots = {};
     a.querySelectorAll('svg[data-panel]').forEach((svg) => {
       const dot = svg.querySelector('circle.cursor');
+      if (!dot) return;
       dots[svg.dataset.panel] = dot.getAttribute('visibility') === 'visible' ? [+dot.getAttribute('cx'), +dot.getAttribute('cy')] : null;
     });
     return { value: +a.querySelector('.moment').value, reading: a.querySelector('.reading').textContent, dots,

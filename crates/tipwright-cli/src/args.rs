@@ -171,8 +171,8 @@ pub struct DayArgs {
     /// Compute everything anew, also what is finished
     #[arg(long)]
     pub anew: bool,
-    /// Also make a short film of every stroke with the tip's path drawn in, and four stills. Off by default: it
-    /// looks at every stroke's frames once more and writes about a megabyte a stroke
+    /// Also make a short film of every stroke with the tip's path drawn in, and four stills. Off by default: a film
+    /// shows faces; it costs about a fifth more time and a megabyte a stroke
     #[arg(long, conflicts_with = "anonymous")]
     pub film: bool,
     /// Name nobody and show no picture on the page and in the tables; film of an earlier run is removed

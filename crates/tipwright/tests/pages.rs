@@ -31,7 +31,7 @@ fn a_tail_is_seen_only_where_the_line_was_measured() {
     let tails = raised.filter(|e| e.is_raised && e.rule.contains("tail")).collect::<Vec<_>>();
     assert!(!tails.is_empty(), "the made-up casters dip");
     assert!(tails.iter().all(|e| e.word == Word::Likely));
-    assert!(page.contains("Tail likely") && !page.contains("Tail, <i>seen</i>"));
+    assert!(page.contains("Tail likely") && !page.contains("Tail in the line, <i>seen</i>"));
     // What was seen stands with its number in both units, the threshold, what it is consistent with, and the dissent.
     for words in ["<i>Consistent with</i>", "<i>Sources differ.</i>", "asked: above", "Loudon 2016"] {
         assert!(page.contains(words), "{words}");
@@ -40,11 +40,11 @@ fn a_tail_is_seen_only_where_the_line_was_measured() {
     take.strokes[0].figures.set(FigureId::FlyLegDip, Measured::new(0.30, 0.03));
     take.strokes[0].figures.set(FigureId::LoopCrossings, Measured::new(1.0, 0.2));
     take.evidence = tipwright::evidence::judge(&take.strokes, &rules);
-    assert!(!session_page(&results).contains("Tail, <i>seen</i>"), "once crossing is no tail");
+    assert!(!session_page(&results).contains("Tail in the line, <i>seen</i>"), "once crossing is no tail");
     let take = &mut results.takes[0];
     take.strokes[0].figures.set(FigureId::LoopCrossings, Measured::new(2.0, 0.2));
     take.evidence = tipwright::evidence::judge(&take.strokes, &rules);
-    assert!(session_page(&results).contains("Tail, <i>seen</i>"));
+    assert!(session_page(&results).contains("Tail in the line, <i>seen</i>"));
 }
 
 #[test]

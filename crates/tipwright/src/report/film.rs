@@ -180,7 +180,7 @@ impl<'a> StrokeDrawing<'a> {
     pub fn region_px(&self, from_s: f64, to_s: f64) -> [f64; 4] {
         let [width, height] = self.camera.camera.picture.upright_px().map(f64::from);
         let below = Vector3::new(0.0, 0.0, -BELOW_M);
-        let points: Vec<RawPixel> = self
+        let mut points: Vec<RawPixel> = self
             .path
             .iter()
             .filter(|p| (from_s..=to_s).contains(&p.t_s))
@@ -193,6 +193,8 @@ impl<'a> StrokeDrawing<'a> {
         if points.is_empty() {
             return [0.0, 0.0, width, height];
         }
+        let of_loop = self.loop_seen.iter().filter(|l| l.t_s <= to_s).flat_map(|l| l.section);
+        points.extend(of_loop.filter_map(|p| self.camera.camera.project(&p)));
         let ends = |pick: fn(&RawPixel) -> f64, most: f64| {
             let (low, high) = points
                 .iter()

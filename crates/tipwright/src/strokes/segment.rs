@@ -132,7 +132,7 @@ fn judge(
     }
     let slowest = config.min_peak_speed_m_s.max(config.min_peak_share * reference_m_s);
     if peak < slowest {
-        return Err(format!("slow: {peak:.1} m/s where a stroke of this take has at least {slowest:.1}"));
+        return Err(format!("slow: {peak:.1} m/s where a stroke of this take has at least {slowest:.1} m/s"));
     }
     let edge_s = m.search.step_s;
     if m.times.t_start_s.is_nan() {

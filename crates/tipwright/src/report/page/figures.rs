@@ -88,6 +88,34 @@ fn one(shown: &Shown) -> String {
     )
 }
 
+/// A free text with its speeds in both systems: stages write metres a second, the page's switch asks for feet.
+#[must_use]
+pub fn dual_speeds(text: &str) -> String {
+    const UNIT: &str = " m/s";
+    let mut out = String::new();
+    let mut rest = text;
+    while let Some(at) = rest.find(UNIT) {
+        let (before, after) = (&rest[..at], &rest[at + UNIT.len()..]);
+        let start = before
+            .rfind(|c: char| !c.is_ascii_digit() && c != '.')
+            .map_or(0, |k| k + before[k..].chars().next().map_or(1, char::len_utf8));
+        match before[start..].parse::<f64>() {
+            Ok(speed_m_s) => {
+                out.push_str(&escape(&before[..start]));
+                let imperial = format!("{:.1}\u{a0}ft/s", speed_m_s / crate::report::units::FOOT_M);
+                out.push_str(&dual(&format!("{}\u{a0}m/s", &before[start..]), &imperial));
+            }
+            Err(_) => {
+                out.push_str(&escape(before));
+                out.push_str(UNIT);
+            }
+        }
+        rest = after;
+    }
+    out.push_str(&escape(rest));
+    out
+}
+
 /// Value ± half of the 95 % interval, unit.
 #[must_use]
 pub fn full(what: Kind, measured: Measured) -> String {
@@ -157,6 +185,17 @@ pub fn capital(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn speeds_in_a_text_follow_the_switch() {
+        let text = dual_speeds("slow: 4.0 m/s where others have 8.3 m/s & more");
+        assert!(text.contains("<span class=\"u-ft\">13.1\u{a0}ft/s</span> where others have "), "{text}");
+        assert!(
+            text.ends_with("</span> &amp; more") && text.starts_with("slow: <span class=\"u-m\">4.0"),
+            "{text}"
+        );
+        assert_eq!(dual_speeds("no m/s here"), "no m/s here");
+    }
 
     #[test]
     fn every_figure_stands_in_one_group() {

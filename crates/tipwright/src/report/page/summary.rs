@@ -21,7 +21,6 @@ const COLUMNS: &[FigureId] = &[
     FigureId::LatePower,
     FigureId::Arc,
     FigureId::MaxBend,
-    FigureId::BendLead,
     FigureId::LoopWidth,
 ];
 

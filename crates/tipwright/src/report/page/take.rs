@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::figures::capital;
+use super::figures::{capital, dual_speeds};
 use super::stroke;
 use super::summary::warning_list;
 use crate::model::results::{TakeResults, TakeStatus};
@@ -68,7 +68,7 @@ fn facts(take: &TakeResults) -> String {
             "<div><dt>not a stroke</dt><dd>{} to {} s: {}</dd></div>",
             number(*from_s, 2),
             number(*to_s, 2),
-            escape(why)
+            dual_speeds(why)
         );
     }
     let mut by_reason: std::collections::BTreeMap<&str, Vec<&str>> = std::collections::BTreeMap::new();
