@@ -1,7 +1,14 @@
 #!/usr/bin/env bash
-# All Rust tests: units, physics, lenses against open data, decoding against FFmpeg's own tools.
-# The checks against outside libraries are tests/reference/run.sh; the pages in a browser, tests/browser/run.sh DIR.
+# All tests: Rust (units, physics, lenses against open data, decoding against FFmpeg's own tools, the whole program on a
+# small day and on every wrong file), then the checks against other people's libraries and surveyed flights.
 set -euo pipefail
 cd "$(dirname "$0")/.."
 pipelines/install.sh tests
 cargo test --workspace --release
+results=$(mktemp -d)
+trap 'rm -rf "$results"' EXIT
+cargo build --release --quiet --workspace --bins
+target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')/release
+"$target/tipwright" --quiet simulate --days minimal --seed 1 -o "$results/session"
+"$target/tipwright" --quiet day "$results/session" -o "$results/day"
+tests/reference/run.sh "$results/day"

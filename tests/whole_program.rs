@@ -302,3 +302,26 @@ fn json_is_all_there_is_on_stdout() {
     assert_eq!(status(&scored), 0, "{}", text(&scored.stderr));
     assert!(serde_json::from_slice::<serde_json::Value>(&scored.stdout).is_ok());
 }
+
+#[test]
+fn the_boards_to_print_are_what_the_program_draws() {
+    let folder = tempfile::tempdir().unwrap();
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../calibration");
+    for (name, paper) in [
+        ("board-9x6-25mm-a4.pdf", "a4"),
+        ("board-9x6-25mm-a4.svg", "a4"),
+        ("board-9x6-25mm-letter.pdf", "letter"),
+    ] {
+        let drawn = folder.path().join(name);
+        let run = tipwright(&["-q", "board", "--paper", paper, "-o", drawn.to_str().unwrap()]);
+        assert_eq!(status(&run), 0, "{}", text(&run.stderr));
+        assert!(fs::read(kept.join(name)).unwrap() == fs::read(&drawn).unwrap(), "calibration/{name} is stale");
+    }
+}
+
+#[test]
+fn the_lens_to_start_from_is_a_lens() {
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../calibration/typical-phone-1080p.toml");
+    let lens = tipwright::lens::read_lens(&kept).unwrap();
+    assert_eq!(lens.resolution_px, [1920, 1080]);
+}

@@ -3,7 +3,7 @@
 
     geometry_opencv.py --binary PATH      (PATH: the example `geometry_exchange`, built with --release)
 
-- projection: cv2.projectPoints of the triangulated points, and back by cv2.undistortPointsIter
+- projection: cv2.projectPoints of the triangulated points, and back by cv2.undistortPoints
 - triangulation: scipy.optimize.least_squares over the same distances across each ray, from the first guess 1 m off
 - lens: cv2.calibrateCamera on the same corners (the same model, all views, no flags)
 - pose: cv2.stereoCalibrate with both lenses held, polished by scipy.optimize.least_squares on our own residuals
@@ -60,8 +60,12 @@ def main():
         seen = np.array([p["seen"][side] for p in g["points"]])
         rays = np.array([p["rays"][side] for p in g["points"]])
         criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 200, 1e-14)
-        theirs = cv2.undistortPointsIter(seen[:, None], matrix(lens), np.array(lens["d"]), None, None, criteria)[:, 0]
-        hold(f"rays of lens {side} (cv2.undistortPointsIter)", np.abs(theirs - rays).max(), 1e-9)
+        if hasattr(cv2, "undistortPointsIter"):  # OpenCV 4; 5 takes the criteria in undistortPoints itself
+            theirs = cv2.undistortPointsIter(seen[:, None], matrix(lens), np.array(lens["d"]), None, None, criteria)
+        else:
+            theirs = cv2.undistortPoints(seen[:, None], matrix(lens), np.array(lens["d"]), criteria=criteria)
+        theirs = theirs.reshape(-1, 2)
+        hold(f"rays of lens {side} (cv2.undistortPoints)", np.abs(theirs - rays).max(), 1e-9)
         # and forwards again: the projection of a point on each ray is the pixel it came from
         ahead = np.column_stack([rays, np.ones(len(rays))])
         back = project(ahead, np.zeros(3), np.zeros(3), lens)

@@ -119,7 +119,7 @@ def check_paths(folders):
         must(all(a < b for a, b in zip(times, times[1:])), f"{path}: times do not rise")
         beside = os.path.join(os.path.dirname(path), "path.csv")
         if os.path.exists(beside):
-            (count,) = duckdb.sql(f"select count(*) from read_csv('{beside}')").fetchone()
+            (count,) = duckdb.sql(f"select count(*) from read_csv('{beside}')").fetchall()[0]
             must(count == len(times), f"{beside}: {count} rows, {len(times)} in parquet")
     return len(files), by_arrow
 
@@ -148,7 +148,7 @@ def check_evidence(folder):
     orphans = duckdb.sql(
         f"select count(*) from read_parquet('{path}') e anti join read_parquet('{os.path.join(folder, 'strokes.parquet')}') s "
         "using (session, take, stroke, direction)"
-    ).fetchone()[0]
+    ).fetchall()[0][0]
     must(orphans == 0, f"{path}: {orphans} rows of strokes that are not there")
     return len(rows)
 
@@ -169,7 +169,7 @@ def check_dataset(folders):
         strokes = sum(pq.read_metadata(os.path.join(f, "strokes.parquet")).num_rows for f in folders)
         must(sum(r[3] for r in rows) == strokes, f"one query sees {sum(r[3] for r in rows)} of {strokes} strokes")
         must(len({r[5] for r in rows}) == len(folders), "one query does not see every results folder")
-        (points,) = duckdb.sql(f"select count(*) from '{dataset}/**/path.parquet'").fetchone()
+        (points,) = duckdb.sql(f"select count(*) from '{dataset}/**/path.parquet'").fetchall()[0]
         raised = duckdb.sql(
             f"select rule, avg(raised::int) from '{dataset}/**/evidence.parquet' group by rule order by rule"
         ).fetchall()
