@@ -315,7 +315,10 @@ fn the_boards_to_print_are_what_the_program_draws() {
         let drawn = folder.path().join(name);
         let run = tipwright(&["-q", "board", "--paper", paper, "-o", drawn.to_str().unwrap()]);
         assert_eq!(status(&run), 0, "{}", text(&run.stderr));
-        assert!(fs::read(kept.join(name)).unwrap() == fs::read(&drawn).unwrap(), "calibration/{name} is stale");
+        assert!(
+            fs::read(kept.join(name)).unwrap() == fs::read(&drawn).unwrap(),
+            "calibration/{name} is stale"
+        );
     }
 }
 

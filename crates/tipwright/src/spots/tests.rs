@@ -3,6 +3,7 @@
 mod clips;
 mod painter;
 mod precision;
+<<<<<<< HEAD
 
 #[test]
 fn zz_time() {
@@ -48,3 +49,5 @@ fn zz_time() {
         );
     }
 }
+=======
+>>>>>>> 8e77387 (spots: drop a scratch timing)
