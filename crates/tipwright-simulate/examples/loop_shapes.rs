@@ -53,7 +53,7 @@ fn main() {
                         ridges,
                     })
                     .collect();
-                measure_loops(&views, &rod.tip, &mut strokes, &LoopSettings::default());
+                let _ = measure_loops(&views, &rod.tip, &mut strokes, &LoopSettings::default());
                 for stroke in &strokes {
                     let world_from_cast = stroke.cast_from_world.inverse();
                     let [a, b] = stroke.chord_in_cast.map(|p| world_from_cast * p);
