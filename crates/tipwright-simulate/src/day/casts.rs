@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use tipwright::model::session::Caster;
 
 use super::SimulateError;
-use super::plan::PlannedTake;
+use super::plan::{Fault, PlannedTake};
 use crate::casters::{Habit, Manner, TakePlan, cast_part, take_outfit};
 use crate::motion::RodMotion;
 use crate::phone::noise::{between, stream};
@@ -111,9 +111,9 @@ const HARD: [Person; 2] = [
     },
 ];
 
-/// Four strokes fit into a clip of 6.5 s with a rest before and the line laid down after.
+/// Four strokes fit into a clip of 6.8 s with a rest before and the line laid down after.
 const STROKES: u32 = 4;
-const CLIP_S: f64 = 6.5;
+const CLIP_S: f64 = 6.8;
 
 fn take(person: &Person, phase: &str, seed: u64) -> PlannedTake {
     let name = format!("{}-{phase}", person.caster);
@@ -128,7 +128,7 @@ fn take(person: &Person, phase: &str, seed: u64) -> PlannedTake {
     let plan = TakePlan {
         manner,
         strokes: STROKES,
-        rest_s: between(&mut rng, 0.35, 0.5),
+        rest_s: between(&mut rng, 0.55, 0.7),
         hand_in_world: Point3::new(
             between(&mut rng, -0.05, 0.1),
             between(&mut rng, -0.1, 0.1),
@@ -143,6 +143,7 @@ fn take(person: &Person, phase: &str, seed: u64) -> PlannedTake {
         phase: Some(phase.into()),
         duration_s: CLIP_S,
         passer_by: false,
+        fault: None,
     }
 }
 
@@ -168,7 +169,31 @@ pub fn minimal_take(seed: u64) -> PlannedTake {
     let mut out = take(&CLINIC[1], "before", seed);
     out.caster = "01".into();
     out.name = "01-before".into();
-    out.cast.plan.rest_s = 0.2;
-    out.duration_s = 6.0;
+    out.cast.plan.rest_s = 0.5;
+    out.duration_s = 6.2;
+    out
+}
+
+/// Two good takes with one of every fault between them.
+#[must_use]
+pub fn faulty_takes(seed: u64) -> Vec<PlannedTake> {
+    let good = |number: usize, person: &Person| {
+        let mut out = take(person, "before", seed);
+        out.name = format!("{number:02}-good");
+        out.phase = None;
+        out.cast.plan.rest_s = 0.5;
+        out.duration_s = 6.2;
+        out
+    };
+    let mut out = vec![good(1, &CLINIC[1])];
+    for fault in Fault::ALL {
+        let mut bad = good(out.len() + 1, &CLINIC[0]);
+        bad.name = format!("{:02}-{}", out.len() + 1, fault.key());
+        bad.fault = Some(fault);
+        // long enough for a stroke
+        bad.duration_s = 2.4;
+        out.push(bad);
+    }
+    out.push(good(out.len() + 1, &CLINIC[2]));
     out
 }

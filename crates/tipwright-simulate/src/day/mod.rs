@@ -2,6 +2,7 @@
 
 pub mod board;
 pub mod casts;
+mod faults;
 pub mod place;
 pub mod plan;
 pub mod scenery;
@@ -22,7 +23,7 @@ pub enum DayKind {
     Clinic,
     /// Bad light, clouds, glints, people walking through, odd files.
     Hard,
-    /// The clinic with wrong files among the right ones.
+    /// Small pictures; two good takes, and between them one of everything that can be wrong with files.
     Faults,
     /// One caster, one take, small pictures: for tests.
     Minimal,

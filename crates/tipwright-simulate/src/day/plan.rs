@@ -60,6 +60,44 @@ pub struct PlannedTake {
     pub duration_s: f64,
     /// Someone walks by before the cameras.
     pub passer_by: bool,
+    /// What is wrong with it.
+    pub fault: Option<Fault>,
+}
+
+/// What can be wrong with a take's clips. Files: the second camera's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Fault {
+    /// A file of no bytes.
+    EmptyFile,
+    /// A file that ends in the middle.
+    CutOffFile,
+    /// A text with the name of a clip.
+    TextFile,
+    /// A clip of one frame.
+    OneFrame,
+    /// No marker is worn.
+    NoMarkers,
+    /// One camera did not film.
+    OneCamera,
+}
+
+impl Fault {
+    /// All of them.
+    pub const ALL: [Self; 6] =
+        [Self::EmptyFile, Self::CutOffFile, Self::TextFile, Self::OneFrame, Self::NoMarkers, Self::OneCamera];
+
+    /// As written in files and take names.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::EmptyFile => "empty-file",
+            Self::CutOffFile => "cut-off-file",
+            Self::TextFile => "text-file",
+            Self::OneFrame => "one-frame",
+            Self::NoMarkers => "no-markers",
+            Self::OneCamera => "one-camera",
+        }
+    }
 }
 
 /// A day.
@@ -106,6 +144,8 @@ pub struct Plan {
     pub walkers: usize,
     /// The caster wears a white cap.
     pub white_cap: bool,
+    /// Files that belong to nothing lie among the clips.
+    pub strays: bool,
 }
 
 const GOOD_NOISE: NoiseModel = NoiseModel { photon: 6e-5, read: 0.0022, chroma_code: 0.7 };
@@ -149,7 +189,8 @@ impl Plan {
     #[must_use]
     pub fn new(config: &SimulateConfig) -> Self {
         match config.kind {
-            DayKind::Clinic | DayKind::Faults => Self::clinic(config),
+            DayKind::Clinic => Self::clinic(config),
+            DayKind::Faults => Self::faults(config),
             DayKind::Hard => Self::hard(config),
             DayKind::Minimal => Self::minimal(config),
         }
@@ -193,12 +234,14 @@ impl Plan {
             glints_per_s: 25.0,
             walkers: 1,
             white_cap: true,
+            strays: false,
         }
     }
 
     fn hard(config: &SimulateConfig) -> Self {
         let mut plan = Self::clinic(config);
         let mut rng = stream(config.seed, "hard plan");
+        plan.cameras = place::phones(1920, 1080, Some(1), &mut rng);
         plan.title = "Alder Reach, a grey evening".into();
         let swing = ExposureSwing { amount: 0.22, period_s: 3.1 };
         plan.modes[0] = PhoneMode {
@@ -259,6 +302,15 @@ impl Plan {
         plan
     }
 
+    fn faults(config: &SimulateConfig) -> Self {
+        let mut plan = Self::minimal(config);
+        plan.title = "Alder Reach, a bad day for files".into();
+        plan.casters = casts::clinic_casters();
+        plan.takes = casts::faulty_takes(config.seed);
+        plan.strays = true;
+        plan
+    }
+
     fn minimal(config: &SimulateConfig) -> Self {
         let mut plan = Self::clinic(config);
         let mut rng = stream(config.seed, "minimal plan");
@@ -270,6 +322,10 @@ impl Plan {
         plan.toss_s = None;
         plan.casters.truncate(1);
         plan.walkers = 0;
+        // half the resolution needs larger butt markers to be seen as well as in full-size pictures
+        for butt in &mut plan.butts {
+            butt.2 = 50.0;
+        }
         plan.takes = vec![casts::minimal_take(config.seed)];
         plan
     }

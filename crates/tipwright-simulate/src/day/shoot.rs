@@ -14,8 +14,8 @@ use tipwright_footage::encode::EncodeConfig;
 
 use super::board::{BoardClip, film_board, frames as board_frames};
 use super::place::{BALL_DIAMETER_M, HungWand, Toss, WavedWand};
-use super::plan::Plan;
-use super::{SimulateError, casts, truth};
+use super::plan::{Fault, Plan};
+use super::{SimulateError, casts, faults, truth};
 use crate::day::scenery;
 use crate::motion::RodMotion;
 use crate::phone::backdrop::Backdrop;
@@ -26,6 +26,9 @@ use crate::phone::shutter::Shutter;
 use crate::phone::sound::{Clap, Microphone};
 use crate::physics::OutfitConfig;
 use crate::truth_figures::{TruthConfig, strokes_json, true_strokes};
+
+/// The camera whose files the faults are in.
+const LAME: usize = 1;
 
 /// Ticks per second of all clips.
 const TICKS: i64 = 90_000;
@@ -107,6 +110,15 @@ impl<'a> Shoot<'a> {
                     _ => name.clone(),
                 };
                 files.push(PathBuf::from(camera).join(format!("{file}.{}", mode.extension)));
+            }
+            let fault = match what {
+                What::Take(take_idx) => plan.takes[take_idx].fault,
+                _ => None,
+            };
+            match fault {
+                Some(Fault::OneCamera) => ticks[LAME].clear(),
+                Some(Fault::OneFrame) => ticks[LAME].truncate(1),
+                _ => {}
             }
             items.push(Item { name, what, clocks, ticks, files, number: number as i64 });
         }
@@ -209,6 +221,9 @@ impl<'a> Shoot<'a> {
             }
             return Ok(());
         };
+        if item.ticks[camera_idx].is_empty() {
+            return Ok(());
+        }
         let (camera, mode) = (&self.plan.cameras[camera_idx], &self.plan.modes[camera_idx]);
         let eye = camera.pose.camera_from_world.inverse() * Point3::origin();
         let spec = ClipSpec {
@@ -236,6 +251,11 @@ impl<'a> Shoot<'a> {
         };
         let play = self.play(item);
         let spots = film_clip(&spec, &self.backdrops[camera_idx], &play, tick)?;
+        if let (What::Take(take_idx), LAME) = (&item.what, camera_idx) {
+            if let Some(fault) = self.plan.takes[*take_idx].fault {
+                faults::spoil(&spec.path, fault)?;
+            }
+        }
         self.spots.lock().unwrap_or_else(PoisonError::into_inner).insert((item_idx, camera_idx), spots);
         Ok(())
     }
@@ -244,6 +264,7 @@ impl<'a> Shoot<'a> {
         item.ticks
             .iter()
             .zip(&item.clocks)
+            .filter(|(ticks, _)| ticks.len() > 1)
             .map(|(ticks, clock)| {
                 ticks.last().map_or(0.0, |t| clock.session_s(*t as f64 / TICKS as f64, 0.0))
             })
@@ -317,6 +338,9 @@ impl<'a> Shoot<'a> {
         if let Some(line) = &self.outfit.line {
             scenery::line_curves(play, motion, line);
         }
+        if take.fault == Some(Fault::NoMarkers) {
+            return;
+        }
         for (k, (at_m, colour, diameter_mm)) in plan.butts.iter().enumerate() {
             let (motion, at_m) = (Arc::clone(motion), *at_m);
             play.balls.push(Ball {
@@ -340,7 +364,14 @@ impl<'a> Shoot<'a> {
     pub fn session(&self) -> Session {
         let plan = self.plan;
         let clips = |item: &Item| -> Clips {
-            plan.cameras.iter().zip(&item.files).map(|(c, f)| (c.name.clone(), f.clone())).collect()
+            let filmed = item.ticks.iter().map(|t| !t.is_empty());
+            plan.cameras
+                .iter()
+                .zip(&item.files)
+                .zip(filmed)
+                .filter(|(_, filmed)| *filmed)
+                .map(|((c, f), _)| (c.name.clone(), f.clone()))
+                .collect()
         };
         let find = |name: &str| self.items.iter().find(|i| i.name == name).map(clips);
         Session {
@@ -394,6 +425,13 @@ impl<'a> Shoot<'a> {
         }
     }
 
+    /// Files of true strokes and the butt markers their figures stand on: as worn, and by the tip alone, for results
+    /// that could not follow the butt markers.
+    fn truths(&self) -> [(&'static str, Vec<f64>); 2] {
+        let worn = self.plan.butts.iter().map(|(at_m, ..)| *at_m).collect();
+        [("strokes.json", worn), ("strokes_by_tip.json", Vec::new())]
+    }
+
     /// Writes session.toml, casters.csv, lens files where there is no board clip, and the truth.
     ///
     /// # Errors
@@ -416,7 +454,17 @@ impl<'a> Shoot<'a> {
             }
         }
         let spots = self.spots.lock().unwrap_or_else(PoisonError::into_inner);
+        if plan.strays {
+            faults::write_strays(out)?;
+        }
+        if let Some(list) = faults::list(&plan.takes, &plan.cameras[LAME].name) {
+            truth::write(&truth_dir.join("faults.csv"), &list)?;
+        }
         for (item_idx, item) in self.items.iter().enumerate() {
+            // what cannot be measured has no truth
+            if matches!(&item.what, What::Take(take_idx) if plan.takes[*take_idx].fault.is_some()) {
+                continue;
+            }
             let folder = match item.what {
                 What::Take(_) => truth_dir.join("takes").join(&item.name),
                 _ => truth_dir.join("scene").join(&item.name),
@@ -441,16 +489,15 @@ impl<'a> Shoot<'a> {
                     let rod = truth::rod_csv(motion, &Vector3::x(), 0.0, end_s);
                     truth::write(&folder.join("rod.csv"), &rod)?;
                     truth::write(&folder.join("line.csv"), &truth::line_csv(motion, 0.0, end_s))?;
-                    let take = &plan.takes[*take_idx];
-                    let config = TruthConfig {
-                        butts_at_m: plan.butts.iter().map(|(at_m, ..)| *at_m).collect(),
-                        ..TruthConfig::default()
-                    };
-                    let strokes = true_strokes(motion, Vector3::x(), &config);
-                    let seen: Vec<_> = strokes.into_iter().filter(|s| s.is_within(0.0, end_s)).collect();
-                    let strokes =
-                        strokes_json(&plan.title, &take.name, &take.caster, take.phase.as_deref(), &seen)?;
-                    truth::write(&folder.join("strokes.json"), &strokes)?;
+                    for (file, butts_at_m) in self.truths() {
+                        let config = TruthConfig { butts_at_m, ..TruthConfig::default() };
+                        let mut seen = true_strokes(motion, Vector3::x(), &config);
+                        seen.retain(|s| s.is_within(0.0, end_s));
+                        let take = &plan.takes[*take_idx];
+                        let phase = take.phase.as_deref();
+                        let text = strokes_json(&plan.title, &take.name, &take.caster, phase, &seen)?;
+                        truth::write(&folder.join(file), &text)?;
+                    }
                 }
                 _ => {}
             }

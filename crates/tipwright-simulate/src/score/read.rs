@@ -24,6 +24,8 @@ pub struct Take {
     pub path: Vec<PathRow>,
     /// Strokes in order.
     pub strokes: Vec<StrokeRow>,
+    /// In a truth folder: the same strokes with their figures by the tip alone.
+    pub strokes_by_tip: Vec<StrokeRow>,
     /// Clocks by camera.
     pub clocks: BTreeMap<String, ClockRow>,
 }
@@ -40,6 +42,8 @@ pub struct PathRow {
 pub struct StrokeRow {
     pub stroke: u64,
     pub direction: String,
+    /// Rod straight position was taken from the tip's speed, not from the bend.
+    pub is_by_tip: bool,
     pub figures: BTreeMap<FigureId, Measured>,
 }
 
@@ -91,6 +95,7 @@ impl Folder {
             let take = Take {
                 path: read_path(&folder.join("path.csv"))?,
                 strokes: read_strokes(&folder.join("strokes.json"))?,
+                strokes_by_tip: read_strokes(&folder.join("strokes_by_tip.json"))?,
                 clocks: read_clocks(&folder.join("clocks.toml"), &run["takes"][&name]["clocks"])?,
             };
             takes.insert(name, take);
@@ -145,6 +150,7 @@ fn read_strokes(path: &Path) -> Result<Vec<StrokeRow>, ScoreError> {
         .map(|row| StrokeRow {
             stroke: row["stroke"].as_u64().unwrap_or(0),
             direction: row["direction"].as_str().unwrap_or_default().to_owned(),
+            is_by_tip: row["rsp_source"] == "speed",
             figures: FigureId::ALL
                 .iter()
                 .filter_map(|id| {
