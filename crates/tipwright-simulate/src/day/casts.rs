@@ -26,10 +26,10 @@ pub struct Cast {
 /// Clips may start before the first camera's and end after it by so much: the motion goes on for them.
 const BEYOND_S: f64 = 0.6;
 
-/// Rod, line and marker of all takes.
+/// Rod, line and marker of all takes. Steps of 0.5 ms: half the time of the default's, and a tip within 0.3 mm rms of it.
 #[must_use]
 pub fn outfit(tip_marker_mm: f64) -> OutfitConfig {
-    take_outfit(tip_marker_mm / 1000.0)
+    OutfitConfig { step_s: 0.5e-3, steps_per_frame: 1, ..take_outfit(tip_marker_mm / 1000.0) }
 }
 
 /// Simulates every take once, in parallel: pictures and truth both read the result.

@@ -48,6 +48,20 @@ impl Band {
         if i - j > W { 0.0 } else { self.a[i * STRIDE + W + j - i] }
     }
 
+    /// Takes this matrix times `x` away from `out`.
+    pub fn subtract_product(&self, x: &[f64], out: &mut [f64]) {
+        for i in 0..self.n {
+            let first = i.saturating_sub(W);
+            let row = &self.a[i * STRIDE..i * STRIDE + STRIDE];
+            let below = &row[W + first - i..W];
+            let sum: f64 = below.iter().zip(&x[first..i]).map(|(a, x)| a * x).sum();
+            out[i] -= sum + row[W] * x[i];
+            for (a, y) in below.iter().zip(&mut out[first..i]) {
+                *y -= a * x[i];
+            }
+        }
+    }
+
     /// Factors the matrix into L times its transpose. False: not positive definite (the content is then spoilt).
     #[must_use]
     pub fn factor(&mut self) -> bool {

@@ -120,7 +120,9 @@ impl Collected {
             // W ends at another instant when rod straight position is taken from speed: then so do the true figures
             let by_tip = truth.strokes_by_tip.iter().find(|s| s.stroke == there.stroke);
             let same = by_tip.filter(|_| result.is_by_tip && !there.is_by_tip).unwrap_or(there);
-            for id in there.figures.keys().chain(same.figures.keys().filter(|id| !there.figures.contains_key(id))) {
+            for id in
+                there.figures.keys().chain(same.figures.keys().filter(|id| !there.figures.contains_key(id)))
+            {
                 let Some(true_value) = same.figures.get(id) else {
                     *self.absent.entry(*id).or_default() += 1;
                     continue;

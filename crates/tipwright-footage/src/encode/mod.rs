@@ -10,107 +10,15 @@ use std::path::{Path, PathBuf};
 
 use ffmpeg_the_third as ffmpeg;
 use ffmpeg_the_third::ffi;
-use tipwright::model::Rotation;
 use tipwright::model::footage::{Plane, PlaneData, Planes};
 
-/// Picture codec.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum PictureCodec {
-    /// H.264 / AVC.
-    H264,
-    /// H.265 / HEVC.
-    Hevc,
-}
+mod config;
+mod sound;
+mod tags;
 
-/// Bits per sample.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Depth {
-    /// 8 bits.
-    Bits8,
-    /// 10 bits.
-    Bits10,
-}
-
-/// How much the encoder may spend.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Spend {
-    /// Average bits per second of file time, as phones do.
-    BitsPerS(u64),
-    /// Constant quality, the encoder's own scale (0 best, about 23 usual, 51 worst).
-    Quality(f32),
-}
-
-/// Sound codec.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum SoundCodec {
-    /// AAC, as phones write.
-    Aac,
-    /// Plain 16-bit samples; mov only.
-    Pcm,
-}
-
-/// A mono track to store beside the picture. It starts at file time zero.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SoundTrack {
-    /// Samples, -1 to 1.
-    pub samples: Vec<f32>,
-    /// Samples per second.
-    pub rate_hz: u32,
-    /// Codec.
-    pub codec: SoundCodec,
-}
-
-/// What a clip file shall be. The container follows the file name: `.mp4` or `.mov`.
-#[derive(Debug, Clone, PartialEq)]
-pub struct EncodeConfig {
-    /// Codec.
-    pub codec: PictureCodec,
-    /// Sample depth.
-    pub depth: Depth,
-    /// Columns and rows of the stored picture, both even.
-    pub stored_px: [u32; 2],
-    /// Turn that players shall apply: clockwise.
-    pub rotation: Rotation,
-    /// Time scale of the track. 90 000 by default: the usual one of phones, and whole ticks at 24, 25, 30, 50, 60,
-    /// 120 and 240 frames a second.
-    pub ticks_per_s: u32,
-    /// Rate or quality.
-    pub spend: Spend,
-    /// Frames from one key frame to the next.
-    pub key_every: u32,
-    /// `com.android.capture.fps`, when the file plays slower than it was captured.
-    pub capture_fps: Option<f32>,
-    /// Start of recording, seconds since 1970.
-    pub recorded_unix_s: Option<i64>,
-    /// Sound.
-    pub sound: Option<SoundTrack>,
-    /// Samples use the full range instead of 16 to 235.
-    pub full_range: bool,
-    /// Index in front of the pictures, so that a browser can begin before it has all.
-    pub for_web: bool,
-}
-
-impl EncodeConfig {
-    /// H.264, 8 bits, upright, no tags, no sound.
-    #[must_use]
-    pub fn new(stored_px: [u32; 2]) -> Self {
-        Self {
-            codec: PictureCodec::H264,
-            depth: Depth::Bits8,
-            stored_px,
-            rotation: Rotation::R0,
-            ticks_per_s: 90_000,
-            // close to what phones spend on 1080p (20 to 50 Mbit/s at 120 frames a second); common practice
-            spend: Spend::Quality(23.0),
-            key_every: 120,
-            capture_fps: None,
-            recorded_unix_s: None,
-            sound: None,
-            full_range: false,
-            for_web: false,
-        }
-    }
-}
+pub use config::{Depth, EncodeConfig, PictureCodec, SoundCodec, SoundTrack, Spend};
+use sound::{SoundWriter, open_sound};
+use tags::{rfc3339_from_unix, set_rotation};
 
 /// Why a clip cannot be written.
 #[derive(Debug, thiserror::Error)]
@@ -165,12 +73,6 @@ pub struct ClipEncoder {
     last_step: i64,
     held: VecDeque<ffmpeg::Packet>,
     sound: Option<SoundWriter>,
-}
-
-struct SoundWriter {
-    encoder: ffmpeg::codec::encoder::audio::Encoder,
-    track: SoundTrack,
-    written: usize,
 }
 
 const VIDEO: usize = 0;
@@ -375,57 +277,6 @@ impl ClipEncoder {
         packet.write_interleaved(&mut self.output).map_err(self.fail("writing a packet"))
     }
 
-    fn push_sound(&mut self, upto_s: f64) -> Result<(), EncodeError> {
-        let Some(mut sound) = self.sound.take() else { return Ok(()) };
-        let result = self.encode_sound(&mut sound, upto_s);
-        self.sound = Some(sound);
-        result
-    }
-
-    fn encode_sound(&mut self, sound: &mut SoundWriter, upto_s: f64) -> Result<(), EncodeError> {
-        let rate = sound.track.rate_hz;
-        let chunk = match sound.encoder.frame_size() as usize {
-            0 => 1024,
-            n => n,
-        };
-        while sound.written < sound.track.samples.len() && sound.written as f64 <= upto_s * f64::from(rate) {
-            let end = (sound.written + chunk).min(sound.track.samples.len());
-            let part = &sound.track.samples[sound.written..end];
-            let format = sound.encoder.format();
-            let mut frame = ffmpeg::frame::Audio::new(format, part.len(), ffmpeg::ChannelLayoutMask::MONO);
-            frame.set_rate(rate);
-            frame.set_pts(Some(sound.written as i64));
-            match sound.track.codec {
-                SoundCodec::Aac => {
-                    for (to, from) in frame.data_mut(0).chunks_exact_mut(4).zip(part) {
-                        to.copy_from_slice(&from.to_ne_bytes());
-                    }
-                }
-                SoundCodec::Pcm => {
-                    for (to, from) in frame.data_mut(0).chunks_exact_mut(2).zip(part) {
-                        let sample = (from.clamp(-1.0, 1.0) * 32767.0).round() as i16;
-                        to.copy_from_slice(&sample.to_ne_bytes());
-                    }
-                }
-            }
-            sound.written = end;
-            sound.encoder.send_frame(&frame).map_err(self.fail("encoding sound"))?;
-            self.drain_sound(sound)?;
-        }
-        Ok(())
-    }
-
-    fn drain_sound(&mut self, sound: &mut SoundWriter) -> Result<(), EncodeError> {
-        loop {
-            let mut packet = ffmpeg::Packet::empty();
-            if sound.encoder.receive_packet(&mut packet).is_err() {
-                return Ok(());
-            }
-            packet.set_stream(SOUND);
-            self.write(packet, ffmpeg::Rational(1, sound.track.rate_hz as i32), SOUND)?;
-        }
-    }
-
     /// Writes what is left and closes the file.
     ///
     /// # Errors
@@ -441,88 +292,5 @@ impl ClipEncoder {
             self.drain_sound(&mut sound)?;
         }
         self.output.write_trailer().map_err(self.fail("writing the index"))
-    }
-}
-
-fn open_sound(
-    output: &mut ffmpeg::format::context::Output,
-    track: SoundTrack,
-    path: &Path,
-) -> Result<SoundWriter, EncodeError> {
-    let fail = |doing: &'static str| {
-        let path = path.to_path_buf();
-        move |reason| EncodeError::Ffmpeg { doing, reason, path }
-    };
-    let (name, format) = match track.codec {
-        SoundCodec::Aac => ("aac", ffmpeg::format::Sample::F32(ffmpeg::format::sample::Type::Planar)),
-        SoundCodec::Pcm => ("pcm_s16le", ffmpeg::format::Sample::I16(ffmpeg::format::sample::Type::Packed)),
-    };
-    let codec = ffmpeg::encoder::find_by_name(name)
-        .ok_or(EncodeError::NoEncoder { encoder: name, path: path.to_path_buf() })?;
-    let time_base = ffmpeg::Rational(1, track.rate_hz as i32);
-    let mut context = ffmpeg::codec::Context::new_with_codec(codec);
-    context.set_flags(ffmpeg::codec::Flags::GLOBAL_HEADER | ffmpeg::codec::Flags::BITEXACT);
-    let mut audio = context.encoder().audio().map_err(fail("setting up the sound encoder"))?;
-    audio.set_rate(track.rate_hz as i32);
-    audio.set_format(format);
-    audio.set_ch_layout(ffmpeg::ChannelLayout::MONO);
-    audio.set_time_base(time_base);
-    audio.set_bit_rate(96_000);
-    let encoder = audio.open().map_err(fail("opening the sound encoder"))?;
-    let mut stream = output.add_stream(codec).map_err(fail("adding the sound track"))?;
-    stream.set_time_base(time_base);
-    stream.copy_parameters_from_context(&encoder);
-    Ok(SoundWriter { encoder, track, written: 0 })
-}
-
-/// Display matrix of a clockwise turn: rows (a, b, u), (c, d, v), (x, y, w), 16.16 and 2.30 fixed point.
-fn set_rotation(stream: &mut ffmpeg::format::stream::StreamMut<'_>, rotation: Rotation) {
-    const ONE: i32 = 1 << 16;
-    let (a, b, c, d) = match rotation {
-        Rotation::R0 => return,
-        Rotation::R90 => (0, ONE, -ONE, 0),
-        Rotation::R180 => (-ONE, 0, 0, -ONE),
-        Rotation::R270 => (0, -ONE, ONE, 0),
-    };
-    let matrix: [i32; 9] = [a, b, 0, c, d, 0, 0, 0, 1 << 30];
-    // SAFETY: the stream belongs to an open output; FFmpeg allocates 36 bytes or returns null
-    unsafe {
-        let data = ffi::av_stream_new_side_data(
-            stream.as_mut_ptr(),
-            ffi::AVPacketSideDataType::DISPLAYMATRIX,
-            std::mem::size_of_val(&matrix),
-        );
-        if !data.is_null() {
-            std::ptr::copy_nonoverlapping(matrix.as_ptr().cast::<u8>(), data, std::mem::size_of_val(&matrix));
-        }
-    }
-}
-
-/// `YYYY-MM-DDThh:mm:ssZ`; the calendar by the days-from-civil rule (public domain arithmetic).
-fn rfc3339_from_unix(unix_s: i64) -> String {
-    let (days, second) = (unix_s.div_euclid(86_400), unix_s.rem_euclid(86_400));
-    let z = days + 719_468;
-    let era = z.div_euclid(146_097);
-    let day_of_era = z.rem_euclid(146_097);
-    let year_of_era = (day_of_era - day_of_era / 1460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
-    let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
-    let month_shifted = (5 * day_of_year + 2) / 153;
-    let day = day_of_year - (153 * month_shifted + 2) / 5 + 1;
-    let month = if month_shifted < 10 { month_shifted + 3 } else { month_shifted - 9 };
-    let year = year_of_era + era * 400 + i64::from(month <= 2);
-    let (hour, minute, second) = (second / 3600, second / 60 % 60, second % 60);
-    format!("{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{second:02}Z")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn truth_calendar_of_known_instants() {
-        // date -u -d @N of GNU coreutils
-        assert_eq!(rfc3339_from_unix(0), "1970-01-01T00:00:00Z");
-        assert_eq!(rfc3339_from_unix(951_782_400), "2000-02-29T00:00:00Z");
-        assert_eq!(rfc3339_from_unix(1_718_445_296), "2024-06-15T09:54:56Z");
     }
 }

@@ -1,0 +1,57 @@
+//! Rotation tag and recording time.
+
+use ffmpeg_the_third as ffmpeg;
+use ffmpeg_the_third::ffi;
+use tipwright::model::Rotation;
+
+/// Display matrix of a clockwise turn: rows (a, b, u), (c, d, v), (x, y, w), 16.16 and 2.30 fixed point.
+pub(super) fn set_rotation(stream: &mut ffmpeg::format::stream::StreamMut<'_>, rotation: Rotation) {
+    const ONE: i32 = 1 << 16;
+    let (a, b, c, d) = match rotation {
+        Rotation::R0 => return,
+        Rotation::R90 => (0, ONE, -ONE, 0),
+        Rotation::R180 => (-ONE, 0, 0, -ONE),
+        Rotation::R270 => (0, -ONE, ONE, 0),
+    };
+    let matrix: [i32; 9] = [a, b, 0, c, d, 0, 0, 0, 1 << 30];
+    // SAFETY: the stream belongs to an open output; FFmpeg allocates 36 bytes or returns null
+    unsafe {
+        let data = ffi::av_stream_new_side_data(
+            stream.as_mut_ptr(),
+            ffi::AVPacketSideDataType::DISPLAYMATRIX,
+            std::mem::size_of_val(&matrix),
+        );
+        if !data.is_null() {
+            std::ptr::copy_nonoverlapping(matrix.as_ptr().cast::<u8>(), data, std::mem::size_of_val(&matrix));
+        }
+    }
+}
+
+/// `YYYY-MM-DDThh:mm:ssZ`; the calendar by the days-from-civil rule (public domain arithmetic).
+pub(super) fn rfc3339_from_unix(unix_s: i64) -> String {
+    let (days, second) = (unix_s.div_euclid(86_400), unix_s.rem_euclid(86_400));
+    let z = days + 719_468;
+    let era = z.div_euclid(146_097);
+    let day_of_era = z.rem_euclid(146_097);
+    let year_of_era = (day_of_era - day_of_era / 1460 + day_of_era / 36_524 - day_of_era / 146_096) / 365;
+    let day_of_year = day_of_era - (365 * year_of_era + year_of_era / 4 - year_of_era / 100);
+    let month_shifted = (5 * day_of_year + 2) / 153;
+    let day = day_of_year - (153 * month_shifted + 2) / 5 + 1;
+    let month = if month_shifted < 10 { month_shifted + 3 } else { month_shifted - 9 };
+    let year = year_of_era + era * 400 + i64::from(month <= 2);
+    let (hour, minute, second) = (second / 3600, second / 60 % 60, second % 60);
+    format!("{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{second:02}Z")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn truth_calendar_of_known_instants() {
+        // date -u -d @N of GNU coreutils
+        assert_eq!(rfc3339_from_unix(0), "1970-01-01T00:00:00Z");
+        assert_eq!(rfc3339_from_unix(951_782_400), "2000-02-29T00:00:00Z");
+        assert_eq!(rfc3339_from_unix(1_718_445_296), "2024-06-15T09:54:56Z");
+    }
+}

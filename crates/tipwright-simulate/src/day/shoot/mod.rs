@@ -1,0 +1,292 @@
+//! From a plan to clips, session.toml and truth.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use nalgebra::Point3;
+use rand::RngExt;
+use tipwright::model::Clock;
+use tipwright_footage::encode::EncodeConfig;
+
+use super::board::{BoardClip, film_board, frames as board_frames};
+use super::place::{HungWand, Toss, WavedWand};
+use super::plan::{Fault, Plan};
+use super::{SimulateError, casts, faults};
+use crate::motion::RodMotion;
+use crate::phone::backdrop::Backdrop;
+use crate::phone::clip::{ClipSpec, SpotTruth, film_clip};
+use crate::phone::noise::{between, stream};
+use crate::phone::play::Play;
+use crate::phone::shutter::Shutter;
+use crate::phone::sound::Microphone;
+use crate::physics::OutfitConfig;
+
+mod plays;
+mod texts;
+
+/// The camera whose files the faults are in.
+const LAME: usize = 1;
+
+/// Ticks per second of all clips.
+const TICKS: i64 = 90_000;
+
+#[derive(Clone)]
+enum What {
+    Wand(Arc<WavedWand>),
+    Plumb(Arc<HungWand>),
+    Toss(Arc<Toss>),
+    Take(usize),
+}
+
+struct Item {
+    name: String,
+    what: What,
+    clocks: Vec<Clock>,
+    ticks: Vec<Vec<i64>>,
+    files: Vec<PathBuf>,
+    number: i64,
+}
+
+/// A planned day with its clocks and files fixed, ready to film.
+pub struct Shoot<'a> {
+    plan: &'a Plan,
+    out_dir: PathBuf,
+    items: Vec<Item>,
+    backdrops: Vec<Backdrop>,
+    motions: Vec<Arc<RodMotion>>,
+    outfit: OutfitConfig,
+    spots: Mutex<BTreeMap<(usize, usize), Vec<SpotTruth>>>,
+}
+
+impl<'a> Shoot<'a> {
+    /// Draws clocks and names files; makes the folders; simulates the casts.
+    ///
+    /// # Errors
+    /// Folders cannot be made, or a cast diverges.
+    pub fn prepare(plan: &'a Plan, out_dir: &Path) -> Result<Self, SimulateError> {
+        let mut rng = stream(plan.seed, "shoot");
+        let mut todo = vec![
+            (
+                "wand".to_string(),
+                What::Wand(Arc::new(WavedWand::new(plan.wand_length_m, &mut rng))),
+                plan.wand_s,
+            ),
+            (
+                "plumb".to_string(),
+                What::Plumb(Arc::new(HungWand::new(
+                    Point3::new(0.35, 0.1, 3.2),
+                    plan.wand_length_m,
+                    &mut rng,
+                ))),
+                plan.plumb_s,
+            ),
+        ];
+        if let Some(toss_s) = plan.toss_s {
+            let toss = Toss::new(0.2, toss_s + 2.0, &mut stream(plan.seed, "toss"));
+            todo.push(("toss".into(), What::Toss(Arc::new(toss)), toss_s));
+        }
+        for (take_idx, take) in plan.takes.iter().enumerate() {
+            todo.push((take.name.clone(), What::Take(take_idx), take.duration_s));
+        }
+        let mut items = Vec::new();
+        for (number, (name, what, duration_s)) in todo.into_iter().enumerate() {
+            let mut rng = stream(plan.seed, &format!("clocks {name}"));
+            let (mut clocks, mut ticks, mut files) = (Vec::new(), Vec::new(), Vec::new());
+            for (camera_idx, mode) in plan.modes.iter().enumerate() {
+                let early = if matches!(what, What::Plumb(_) | What::Toss(_)) { -0.5 } else { -1.4 };
+                let offset_s = if camera_idx == 0 { 0.0 } else { between(&mut rng, early, 0.8) };
+                let drift = if camera_idx == 0 { 0.0 } else { mode.drift };
+                let clock = Clock { offset_s, drift, readout_s: mode.readout_s };
+                let end_s =
+                    if camera_idx == 0 { duration_s } else { duration_s + between(&mut rng, -0.1, 0.4) };
+                ticks.push(frame_ticks(clock.pts_s(end_s), mode.fps, mode.jitter_s, &mut rng));
+                clocks.push(clock);
+                let camera = &plan.cameras[camera_idx].name;
+                let file = match what {
+                    What::Take(take_idx) => format!("{:04}", 3 + take_idx + 4 * camera_idx),
+                    _ => name.clone(),
+                };
+                files.push(PathBuf::from(camera).join(format!("{file}.{}", mode.extension)));
+            }
+            let fault = match what {
+                What::Take(take_idx) => plan.takes[take_idx].fault,
+                _ => None,
+            };
+            match fault {
+                Some(Fault::OneCamera) => ticks[LAME].clear(),
+                Some(Fault::OneFrame) => ticks[LAME].truncate(1),
+                _ => {}
+            }
+            items.push(Item { name, what, clocks, ticks, files, number: number as i64 });
+        }
+        for camera in &plan.cameras {
+            let folder = out_dir.join(&camera.name);
+            std::fs::create_dir_all(&folder)
+                .map_err(|reason| SimulateError::Write { reason, path: folder })?;
+        }
+        let backdrops = plan.cameras.iter().map(|c| Backdrop::new(c, &plan.surroundings)).collect();
+        let outfit = casts::outfit(plan.tip.1);
+        let motions = casts::simulate(&plan.takes, &outfit)?;
+        Ok(Self {
+            plan,
+            out_dir: out_dir.to_path_buf(),
+            items,
+            backdrops,
+            motions,
+            outfit,
+            spots: Mutex::default(),
+        })
+    }
+
+    fn cameras(&self) -> usize {
+        self.plan.cameras.len()
+    }
+
+    /// Clips to film.
+    #[must_use]
+    pub fn clips(&self) -> usize {
+        (self.items.len() + usize::from(self.plan.board.is_some())) * self.cameras()
+    }
+
+    /// Frames of a clip.
+    #[must_use]
+    pub fn frames_of(&self, clip_idx: usize) -> u64 {
+        let (item_idx, camera_idx) = (clip_idx / self.cameras(), clip_idx % self.cameras());
+        match self.items.get(item_idx) {
+            Some(item) => item.ticks[camera_idx].len() as u64,
+            None => self.board_clip(camera_idx, Path::new("")).map_or(0, |b| board_frames(&b) as u64),
+        }
+    }
+
+    /// Frames of the day.
+    #[must_use]
+    pub fn frames(&self) -> u64 {
+        (0..self.clips()).map(|i| self.frames_of(i)).sum()
+    }
+
+    fn encode_config(&self, camera_idx: usize, number: i64) -> EncodeConfig {
+        let (camera, mode) = (&self.plan.cameras[camera_idx], &self.plan.modes[camera_idx]);
+        // a Saturday in June, a clip every two minutes
+        let started = 1_781_341_200 + 60 * (self.plan.seed % 30) as i64 + 120 * number;
+        EncodeConfig {
+            codec: mode.codec,
+            depth: mode.depth,
+            rotation: camera.picture.rotation,
+            ticks_per_s: TICKS as u32,
+            spend: mode.spend,
+            capture_fps: (mode.slowed_by > 1 && mode.slow_tag).then_some(mode.fps as f32),
+            recorded_unix_s: mode.calendar_error_s.map(|e| started + e),
+            ..EncodeConfig::new(camera.picture.stored_px)
+        }
+    }
+
+    fn board_clip<'b>(&'b self, camera_idx: usize, path: &'b Path) -> Option<BoardClip<'b>> {
+        let mode = &self.plan.modes[camera_idx];
+        let [hold_frames, move_frames, poses] = self.plan.board_frames;
+        let mut encode = self.encode_config(camera_idx, -10);
+        encode.capture_fps = None;
+        Some(BoardClip {
+            path,
+            camera: &self.plan.cameras[camera_idx],
+            board: self.plan.board?,
+            poses,
+            hold_frames,
+            move_frames,
+            encode,
+            frame_ticks: TICKS / 30,
+            noise: mode.noise,
+            seed: self.plan.seed,
+        })
+    }
+
+    fn lens_file(&self, camera_idx: usize) -> PathBuf {
+        let extension =
+            if self.plan.board.is_some() { self.plan.modes[camera_idx].extension } else { "toml" };
+        PathBuf::from(&self.plan.cameras[camera_idx].name).join(format!("lens.{extension}"))
+    }
+
+    /// How a camera films an item (wand, plumb, toss when there is one, takes), and what is before it.
+    ///
+    /// # Panics
+    /// There is no such item or camera.
+    #[must_use]
+    pub fn scene_of(&self, item_idx: usize, camera_idx: usize) -> (ClipSpec, Play) {
+        let item = &self.items[item_idx];
+        let (camera, mode) = (&self.plan.cameras[camera_idx], &self.plan.modes[camera_idx]);
+        let eye = camera.pose.camera_from_world.inverse() * Point3::origin();
+        let spec = ClipSpec {
+            path: self.out_dir.join(&item.files[camera_idx]),
+            name: format!("{} {}", item.name, camera.name),
+            camera: camera.clone(),
+            shutter: Shutter {
+                clock: item.clocks[camera_idx],
+                exposure_s: mode.exposure_s,
+                rows: f64::from(camera.picture.stored_px[1]),
+            },
+            captured_ticks: item.ticks[camera_idx].clone(),
+            slowed_by: i64::from(mode.slowed_by),
+            encode: self.encode_config(camera_idx, item.number),
+            noise: mode.noise,
+            exposure_swing: mode.exposure_swing,
+            microphone: mode.sound_lag_s.map(|lag_s| Microphone {
+                at_in_world: eye,
+                rate_hz: 48_000,
+                speed_of_sound_m_s: 331.3 + 0.606 * self.plan.air_c,
+                lag_s,
+                background: 0.004,
+            }),
+            seed: self.plan.seed,
+        };
+        (spec, self.play(item))
+    }
+
+    /// Films one clip.
+    ///
+    /// # Errors
+    /// It cannot be written.
+    pub fn film(&self, clip_idx: usize, tick: &dyn Fn()) -> Result<(), SimulateError> {
+        let (item_idx, camera_idx) = (clip_idx / self.cameras(), clip_idx % self.cameras());
+        let Some(item) = self.items.get(item_idx) else {
+            let path = self.out_dir.join(self.lens_file(camera_idx));
+            if let Some(clip) = self.board_clip(camera_idx, &path) {
+                film_board(&clip, &self.backdrops[camera_idx], tick)?;
+            }
+            return Ok(());
+        };
+        if item.ticks[camera_idx].is_empty() {
+            return Ok(());
+        }
+        let (spec, play) = self.scene_of(item_idx, camera_idx);
+        let spots = film_clip(&spec, &self.backdrops[camera_idx], &play, tick)?;
+        if let (What::Take(take_idx), LAME) = (&item.what, camera_idx) {
+            if let Some(fault) = self.plan.takes[*take_idx].fault {
+                faults::spoil(&spec.path, fault)?;
+            }
+        }
+        self.spots.lock().unwrap_or_else(PoisonError::into_inner).insert((item_idx, camera_idx), spots);
+        Ok(())
+    }
+}
+
+/// Time stamps of a clip that ends at `end_s`: even, or wandering with a frame missing now and then.
+fn frame_ticks(end_s: f64, fps: u32, jitter_s: f64, rng: &mut impl rand::Rng) -> Vec<i64> {
+    let step = TICKS / i64::from(fps);
+    let count = (end_s * f64::from(fps)).floor() as i64;
+    let mut out: Vec<i64> = Vec::new();
+    for n in 0..count {
+        if jitter_s == 0.0 {
+            out.push(n * step);
+            continue;
+        }
+        if n > 0 && rng.random::<f64>() < 0.006 {
+            continue;
+        }
+        let wander = if n == 0 { 0.0 } else { between(rng, -1.73, 1.73) * jitter_s * TICKS as f64 };
+        let ticks = n * step + wander.round() as i64;
+        if out.last().is_none_or(|before| ticks > *before) {
+            out.push(ticks);
+        }
+    }
+    out
+}

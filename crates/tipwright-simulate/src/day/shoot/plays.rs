@@ -1,0 +1,114 @@
+//! Plays: what each clip has before its cameras.
+
+use std::sync::Arc;
+
+use nalgebra::Point3;
+
+use super::{Item, Shoot, TICKS, What};
+use crate::day::place::BALL_DIAMETER_M;
+use crate::day::plan::Fault;
+use crate::day::scenery;
+use crate::phone::noise::stream;
+use crate::phone::play::{Ball, Play};
+use crate::phone::sound::Clap;
+
+impl Shoot<'_> {
+    pub(super) fn end_s(&self, item: &Item) -> f64 {
+        item.ticks
+            .iter()
+            .zip(&item.clocks)
+            .filter(|(ticks, _)| ticks.len() > 1)
+            .map(|(ticks, clock)| {
+                ticks.last().map_or(0.0, |t| clock.session_s(*t as f64 / TICKS as f64, 0.0))
+            })
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    pub(super) fn play(&self, item: &Item) -> Play {
+        let plan = self.plan;
+        let mut play = Play { glints_per_s: plan.glints_per_s, ..Play::default() };
+        for walker_idx in 0..plan.walkers {
+            let mut rng = stream(plan.seed, &format!("{} walker {walker_idx}", item.name));
+            play.people.push(scenery::stroller(&mut rng));
+        }
+        let clap = |t_s: f64| Clap { t_s, at_in_world: Point3::new(0.25, -0.8, 1.3) };
+        play.claps = vec![clap(1.0), clap(self.end_s(item) - 0.4)];
+        let tip = scenery::light_of(plan.tip.0);
+        match &item.what {
+            What::Wand(wand) => {
+                scenery::wand_bearer(&mut play, Arc::clone(wand));
+                for end in 0..2 {
+                    let wand = Arc::clone(wand);
+                    play.balls.push(Ball {
+                        role: format!("wand{}", end + 1),
+                        diameter_m: plan.tip.1 / 1000.0,
+                        light: tip,
+                        at: Box::new(move |t_s| wand.end_at(end, t_s)),
+                    });
+                }
+            }
+            What::Plumb(wand) => {
+                scenery::wand_stand(&mut play, Arc::clone(wand));
+                for end in 0..2 {
+                    let wand = Arc::clone(wand);
+                    play.balls.push(Ball {
+                        role: format!("wand{}", end + 1),
+                        diameter_m: plan.tip.1 / 1000.0,
+                        light: tip,
+                        at: Box::new(move |t_s| wand.end_at(end, t_s)),
+                    });
+                }
+            }
+            What::Toss(toss) => {
+                scenery::thrower(&mut play);
+                let toss = Arc::clone(toss);
+                play.balls.push(Ball {
+                    role: "ball".into(),
+                    diameter_m: BALL_DIAMETER_M,
+                    light: tip,
+                    at: Box::new(move |t_s| toss.at(t_s)),
+                });
+            }
+            What::Take(take_idx) => self.cast(&mut play, *take_idx),
+        }
+        play
+    }
+
+    fn cast(&self, play: &mut Play, take_idx: usize) {
+        let plan = self.plan;
+        let take = &plan.takes[take_idx];
+        let hand = plan.casters.iter().find(|c| c.id == take.caster).map_or("right", |c| c.hand.as_str());
+        let motion = &self.motions[take_idx];
+        scenery::caster(play, motion, hand, plan.white_cap, take_idx);
+        if take.passer_by {
+            let mut rng = stream(plan.seed, &format!("{} passer-by", take.name));
+            for camera in &plan.cameras {
+                let eye = camera.pose.camera_from_world.inverse() * Point3::origin();
+                play.people.push(scenery::passer_by(eye, &mut rng));
+            }
+        }
+        scenery::rod_curves(play, motion, &self.outfit.rod);
+        if let Some(line) = &self.outfit.line {
+            scenery::line_curves(play, motion, line);
+        }
+        if take.fault == Some(Fault::NoMarkers) {
+            return;
+        }
+        for (k, (at_m, colour, diameter_mm)) in plan.butts.iter().enumerate() {
+            let (motion, at_m) = (Arc::clone(motion), *at_m);
+            play.balls.push(Ball {
+                role: format!("butt{}", k + 1),
+                diameter_m: diameter_mm / 1000.0,
+                light: scenery::light_of(*colour),
+                at: Box::new(move |t_s| motion.rod_point_at(t_s, at_m)),
+            });
+        }
+        let motion = Arc::clone(motion);
+        play.balls.push(Ball {
+            role: "tip".into(),
+            diameter_m: plan.tip.1 / 1000.0,
+            light: scenery::light_of(plan.tip.0),
+            at: Box::new(move |t_s| motion.tip_at(t_s)),
+        });
+    }
+}

@@ -1,0 +1,160 @@
+//! session.toml and the truth, as text.
+
+use nalgebra::Vector3;
+use tipwright::model::Session;
+use tipwright::model::session::{
+    ButtMarker, Clips, Markers, ReportUnits, Rod, SceneClips, SessionCamera, Take, TipMarker, Wand,
+};
+
+use super::{Item, LAME, Shoot, What};
+use crate::day::{SimulateError, faults, truth};
+use crate::truth_figures::{TruthConfig, strokes_json, true_strokes};
+use std::sync::PoisonError;
+
+impl Shoot<'_> {
+    /// The session as its file says it.
+    #[must_use]
+    pub fn session(&self) -> Session {
+        let plan = self.plan;
+        let clips = |item: &Item| -> Clips {
+            let filmed = item.ticks.iter().map(|t| !t.is_empty());
+            plan.cameras
+                .iter()
+                .zip(&item.files)
+                .zip(filmed)
+                .filter(|(_, filmed)| *filmed)
+                .map(|((c, f), _)| (c.name.clone(), f.clone()))
+                .collect()
+        };
+        let find = |name: &str| self.items.iter().find(|i| i.name == name).map(clips);
+        Session {
+            schema: tipwright::model::session::SCHEMA,
+            title: plan.title.clone(),
+            report_units: ReportUnits::Ft,
+            air_temperature_c: plan.air_c,
+            wand: Wand { length_m: plan.wand_length_m, colour: None, diameter_mm: None },
+            rod: Rod { length_m: plan.rod_length_m },
+            marker: Markers {
+                tip: TipMarker { colour: plan.tip.0, diameter_mm: plan.tip.1 },
+                butt: plan
+                    .butts
+                    .iter()
+                    .map(|(at_m, colour, diameter_mm)| ButtMarker {
+                        at_m: *at_m,
+                        colour: *colour,
+                        diameter_mm: *diameter_mm,
+                    })
+                    .collect(),
+            },
+            camera: (0..self.cameras())
+                .map(|k| SessionCamera {
+                    name: plan.cameras[k].name.clone(),
+                    lens: self.lens_file(k),
+                    board: plan.board,
+                    readout_ms: None,
+                    capture_fps: (plan.modes[k].slowed_by > 1 && !plan.modes[k].slow_tag)
+                        .then(|| f64::from(plan.modes[k].fps)),
+                    rough_position_m: None,
+                    rough_look_at_m: None,
+                })
+                .collect(),
+            scene: SceneClips {
+                wand: find("wand").unwrap_or_default(),
+                plumb: find("plumb"),
+                toss: find("toss"),
+            },
+            take: plan
+                .takes
+                .iter()
+                .map(|take| Take {
+                    name: take.name.clone(),
+                    caster: take.caster.clone(),
+                    phase: take.phase.clone(),
+                    clips: find(&take.name).unwrap_or_default(),
+                })
+                .collect(),
+            folder: self.out_dir.clone(),
+            casters: plan.casters.clone(),
+        }
+    }
+
+    /// Files of true strokes and the butt markers their figures stand on: as worn, and by the tip alone, for results
+    /// that could not follow the butt markers.
+    fn truths(&self) -> [(&'static str, Vec<f64>); 2] {
+        let worn = self.plan.butts.iter().map(|(at_m, ..)| *at_m).collect();
+        [("strokes.json", worn), ("strokes_by_tip.json", Vec::new())]
+    }
+
+    /// Writes session.toml, casters.csv, lens files where there is no board clip, and the truth.
+    ///
+    /// # Errors
+    /// A file cannot be written.
+    pub fn write_texts(&self) -> Result<(), SimulateError> {
+        let plan = self.plan;
+        let out = &self.out_dir;
+        truth::write(&out.join("session.toml"), &toml::to_string(&self.session())?)?;
+        let mut casters = String::from("id,alias,hand,rod_length_m,note\n");
+        for c in &plan.casters {
+            casters.push_str(&format!("{},{},{},,\"{}\"\n", c.id, c.alias, c.hand, c.note));
+        }
+        truth::write(&out.join("casters.csv"), &casters)?;
+        let truth_dir = out.join("truth");
+        for (k, camera) in plan.cameras.iter().enumerate() {
+            let lens = toml::to_string(&camera.lens)?;
+            truth::write(&truth_dir.join("lens").join(format!("{}.toml", camera.name)), &lens)?;
+            if plan.board.is_none() {
+                truth::write(&out.join(self.lens_file(k)), &lens)?;
+            }
+        }
+        let spots = self.spots.lock().unwrap_or_else(PoisonError::into_inner);
+        if plan.strays {
+            faults::write_strays(out)?;
+        }
+        if let Some(list) = faults::list(&plan.takes, &plan.cameras[LAME].name) {
+            truth::write(&truth_dir.join("faults.csv"), &list)?;
+        }
+        for (item_idx, item) in self.items.iter().enumerate() {
+            // what cannot be measured has no truth
+            if matches!(&item.what, What::Take(take_idx) if plan.takes[*take_idx].fault.is_some()) {
+                continue;
+            }
+            let folder = match item.what {
+                What::Take(_) => truth_dir.join("takes").join(&item.name),
+                _ => truth_dir.join("scene").join(&item.name),
+            };
+            truth::write(&folder.join("clocks.toml"), &truth::clocks_toml(&plan.cameras, &item.clocks)?)?;
+            for (k, camera) in plan.cameras.iter().enumerate() {
+                if let Some(spots) = spots.get(&(item_idx, k)) {
+                    let name = format!("spots_{}.csv", camera.name);
+                    truth::write(&folder.join(name), &truth::spots_csv(spots))?;
+                }
+            }
+            match &item.what {
+                What::Wand(_) => {
+                    let scene = truth::scene(&plan.cameras, &item.clocks);
+                    truth::write(&truth_dir.join("scene.toml"), &toml::to_string(&scene)?)?;
+                }
+                What::Take(take_idx) => {
+                    let motion = &self.motions[*take_idx];
+                    let end_s = self.end_s(item);
+                    let path = truth::path_csv(motion, 0.0, end_s, self.cameras());
+                    truth::write(&folder.join("path.csv"), &path)?;
+                    let rod = truth::rod_csv(motion, &Vector3::x(), 0.0, end_s);
+                    truth::write(&folder.join("rod.csv"), &rod)?;
+                    truth::write(&folder.join("line.csv"), &truth::line_csv(motion, 0.0, end_s))?;
+                    for (file, butts_at_m) in self.truths() {
+                        let config = TruthConfig { butts_at_m, ..TruthConfig::default() };
+                        let mut seen = true_strokes(motion, Vector3::x(), &config);
+                        seen.retain(|s| s.is_within(0.0, end_s));
+                        let take = &plan.takes[*take_idx];
+                        let phase = take.phase.as_deref();
+                        let text = strokes_json(&plan.title, &take.name, &take.caster, phase, &seen)?;
+                        truth::write(&folder.join(file), &text)?;
+                    }
+                }
+                _ => {}
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,192 @@
+//! Films a play with a phone into a clip file, and says where the markers truly were.
+
+use std::path::PathBuf;
+
+use rand::RngExt;
+use tipwright::model::footage::Planes;
+use tipwright::model::{Camera, RawPixel};
+use tipwright_footage::encode::{ClipEncoder, Depth, EncodeConfig, EncodeError, SoundTrack};
+
+use super::backdrop::Backdrop;
+use super::film::Film;
+use super::lens::see;
+use super::noise::{NoiseModel, NoiseTile, stream};
+use super::play::{BodyPart, Play};
+use super::shutter::Shutter;
+use super::sound::{Microphone, record};
+use super::sprite::{CurvePoint, Limb};
+
+mod curves;
+mod draw;
+mod glints;
+#[cfg(test)]
+mod tests;
+
+use draw::Drawer;
+
+/// Blur of lens and sensor, standard deviation: about what a phone's main camera shows (from memory).
+pub const PSF_PX: f64 = 0.55;
+
+/// Blur of lens and pixel together.
+#[must_use]
+pub fn blur_px() -> f64 {
+    (PSF_PX * PSF_PX + 1.0 / 12.0).sqrt()
+}
+
+/// Automatic exposure left on: the picture's brightness swings slowly.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ExposureSwing {
+    /// Largest change, as a fraction.
+    pub amount: f64,
+    /// Period.
+    pub period_s: f64,
+}
+
+/// How one clip is filmed.
+pub struct ClipSpec {
+    /// File.
+    pub path: PathBuf,
+    /// Name for the random numbers: a clip's noise does not depend on other clips.
+    pub name: String,
+    /// Lens, place, picture.
+    pub camera: Camera,
+    /// Clock, exposure, readout.
+    pub shutter: Shutter,
+    /// Presentation time of every frame as captured, ticks.
+    pub captured_ticks: Vec<i64>,
+    /// The file's ticks are the captured ones times this (slow motion).
+    pub slowed_by: i64,
+    /// How to encode.
+    pub encode: EncodeConfig,
+    /// Noise.
+    pub noise: NoiseModel,
+    /// Automatic exposure.
+    pub exposure_swing: Option<ExposureSwing>,
+    /// Sound, when recorded.
+    pub microphone: Option<Microphone>,
+    /// Seed of the day.
+    pub seed: u64,
+}
+
+/// Where a marker truly was in one frame.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SpotTruth {
+    /// Frame.
+    pub frame_idx: u32,
+    /// Presentation time as captured (re-timed clips: after re-timing).
+    pub pts_s: f64,
+    /// Which ball.
+    pub role: String,
+    /// Upright pixel in the middle of the exposure of its row.
+    pub at: RawPixel,
+    /// World time of that.
+    pub t_s: f64,
+    /// Length of its path during the exposure.
+    pub streak_px: f64,
+    /// In the picture and not hidden.
+    pub visible: bool,
+}
+
+impl ClipSpec {
+    /// Captured presentation time of a frame.
+    #[must_use]
+    pub fn pts_s(&self, frame_idx: usize) -> f64 {
+        self.captured_ticks[frame_idx] as f64 / f64::from(self.encode.ticks_per_s)
+    }
+
+    fn focal_px(&self) -> f64 {
+        0.5 * (self.camera.lens.fx_px + self.camera.lens.fy_px)
+    }
+
+    fn limb(&self, part: &BodyPart) -> Option<(Limb, f64)> {
+        let (a, b) = (see(&self.camera, &part.a)?, see(&self.camera, &part.b)?);
+        let f = self.focal_px();
+        let end = |s: super::lens::Seen, radius_m: f64| CurvePoint {
+            u_px: s.u_px,
+            v_px: s.v_px,
+            half_px: f * radius_m / s.depth_m,
+        };
+        Some((Limb { a: end(a, part.radius_a_m), b: end(b, part.radius_b_m) }, a.depth_m.min(b.depth_m)))
+    }
+}
+
+/// Every this many frames the clouds move on.
+const SKY_EVERY: usize = 24;
+
+/// Films a clip. `progress` is called after every frame.
+///
+/// # Errors
+/// The file cannot be written.
+pub fn film_clip(
+    spec: &ClipSpec,
+    backdrop: &Backdrop,
+    play: &Play,
+    progress: &dyn Fn(),
+) -> Result<Vec<SpotTruth>, EncodeError> {
+    let mut encode = spec.encode.clone();
+    if let (Some(microphone), Some(last)) = (&spec.microphone, spec.captured_ticks.last()) {
+        let duration_s = (*last as f64 + 750.0) / f64::from(encode.ticks_per_s);
+        let samples = record(
+            microphone,
+            &play.claps,
+            &spec.shutter.clock,
+            duration_s,
+            stream_seed(spec.seed, &spec.name),
+        );
+        if let Some(track) = &mut encode.sound {
+            track.samples = samples;
+        } else {
+            encode.sound = Some(SoundTrack {
+                samples,
+                rate_hz: microphone.rate_hz,
+                codec: tipwright_footage::encode::SoundCodec::Aac,
+            });
+        }
+    }
+    let mut encoder = ClipEncoder::create(&spec.path, encode)?;
+    let truth = expose(spec, backdrop, play, &mut |planes, frame_idx| {
+        encoder.push(planes, spec.captured_ticks[frame_idx] * spec.slowed_by)?;
+        progress();
+        Ok(())
+    })?;
+    encoder.finish()?;
+    Ok(truth)
+}
+
+/// Takes the pictures of a clip one after the other and hands each to `take`, with its number.
+///
+/// # Errors
+/// Those of `take`.
+pub fn expose(
+    spec: &ClipSpec,
+    backdrop: &Backdrop,
+    play: &Play,
+    take: &mut dyn FnMut(&Planes<'_>, usize) -> Result<(), EncodeError>,
+) -> Result<Vec<SpotTruth>, EncodeError> {
+    let ten_bits = spec.encode.depth == Depth::Bits10;
+    let noise = NoiseTile::new(spec.noise, stream_seed(spec.seed, "noise tile"));
+    let mut film = Film::new(backdrop, noise, stream(spec.seed, &format!("{} noise", spec.name)), ten_bits);
+    let mut drawer = Drawer::new(spec, play, backdrop);
+    let mut truth = Vec::new();
+    for frame_idx in 0..spec.captured_ticks.len() {
+        let pts_s = spec.pts_s(frame_idx);
+        if frame_idx == 0 || (frame_idx % SKY_EVERY == 0 && backdrop.changes()) {
+            film.refresh_sky(backdrop, spec.shutter.clock.session_s(pts_s, 0.0));
+            drawer.draw_still(&mut film);
+            film.settle();
+        }
+        if let Some(swing) = spec.exposure_swing {
+            // in steps, as a phone does
+            let x = (std::f64::consts::TAU * pts_s / swing.period_s).sin();
+            film.set_exposure((1.0 + swing.amount * (x * 8.0).round() / 8.0) as f32);
+        }
+        drawer.draw(&mut film, frame_idx, pts_s, &mut truth);
+        take(&film.develop(), frame_idx)?;
+        film.wipe();
+    }
+    Ok(truth)
+}
+
+pub(crate) fn stream_seed(seed: u64, name: &str) -> u64 {
+    stream(seed, name).random()
+}
