@@ -1,5 +1,5 @@
 //! Solves a POINTS.toml and writes scene.toml and path.csv, with a summary: `points POINTS.toml DIR [SETTING=VALUE ...]`, settings
-//! focal_sd, rate_sd, neighbourhood_dof, widen (0 or 1), huber, cauchy, reject_at, widest_sd, knot_s, evidence (local or global).
+//! focal_sd, centre_sd, k1_sd, rate_sd, neighbourhood_dof, widen (0 or 1), huber, cauchy, reject_at, widest_sd, knot_s, evidence (local or global).
 #![allow(clippy::print_stderr, clippy::unwrap_used, missing_docs)]
 
 use std::io::Write;
@@ -19,6 +19,8 @@ fn main() {
         let number = || value.parse::<f64>().unwrap();
         match name {
             "focal_sd" => config.focal_sd = number(),
+            "centre_sd" => config.centre_sd = number(),
+            "k1_sd" => config.k1_sd = number(),
             "rate_sd" => config.rate_sd = number(),
             "neighbourhood_dof" => config.motion.neighbourhood_dof = number(),
             "widen" => config.motion.widen_for_correlation = number() > 0.5,

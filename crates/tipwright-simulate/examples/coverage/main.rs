@@ -3,7 +3,7 @@
 //! square error over stated standard deviation.
 //!
 //! `cargo run --release -p tipwright-simulate --example coverage -- [--set-ups 40] [--first 0] [--csv OUT.csv] [--verbose]
-//! [--lens-error] [--tip-only] [--known-scene] [--dof N]`
+//! [--exact-lens] [--tip-only] [--known-scene] [--dof N]`
 //!
 //! A set-up is new places, readouts, clocks, wand length (as measured with half a millimetre's error) and a new person;
 //! errors of a set-up are shared by its strokes, so that set-ups count more than strokes.
@@ -63,7 +63,7 @@ fn main() {
     let first: u64 = after("--first").map_or(0, |n| n.parse().unwrap());
     let options = Options {
         verbose: has("--verbose"),
-        lens_error: has("--lens-error"),
+        lens_error: !has("--exact-lens"),
         tip_only: has("--tip-only"),
         known_scene: has("--known-scene"),
         neighbourhood_dof: after("--dof").map(|n| n.parse().unwrap()),

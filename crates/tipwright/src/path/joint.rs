@@ -79,11 +79,20 @@ pub(super) fn solve_joint(
                 "Film the wand again after a tripod was touched; heights and angles of this take are as unsure as the turn",
             ));
             (problem, solution, moved) = (found.problem, found.solution, Some(found.moved));
-        } else if rms_px > config.moved_px {
+        } else {
+            let (severity, what) = if rms_px > config.moved_px {
+                (Severity::Warning, format!("the cameras disagree by {rms_px:.2} px (1 px is common)"))
+            } else {
+                (
+                    Severity::Note,
+                    "the cameras agree only with poses, lenses or readouts that the wand makes unlikely"
+                        .into(),
+                )
+            };
             warnings.push(Warning::new(
-                Severity::Warning,
+                severity,
                 input.take,
-                format!("the cameras disagree by {rms_px:.2} px (1 px is common)"),
+                what,
                 "Check that lens files belong to these phones and that stabilisation was off; film the wand again",
             ));
         }

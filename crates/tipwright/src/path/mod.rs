@@ -184,6 +184,8 @@ pub struct TakePaths {
     pub tally: Tally,
     /// Root mean square distance between observed and predicted pixels.
     pub reprojection_rms_px: f64,
+    /// Distance of the butt markers over the take, median and spread: rigid, so a check of the whole chain.
+    pub butts_apart_m: Option<Measured>,
     /// A camera that stands otherwise than in the scene.
     pub moved: Option<MovedCamera>,
     /// What a person should know.

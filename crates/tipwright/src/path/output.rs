@@ -6,7 +6,9 @@ use super::joint::Joint;
 use super::view::View;
 use super::{AssignedSpot, ClipAssignment, PathConfig, TakeInput, TakePaths};
 use crate::model::path::ButtPath;
-use crate::model::{MarkerPath, PathDraw, PathSample, RodPaths, Role, TakeClock, Tally, Warning};
+use crate::model::{
+    MarkerPath, Measured, PathDraw, PathSample, RodPaths, Role, Severity, TakeClock, Tally, Warning,
+};
 use crate::motion::gather::Source;
 use crate::motion::{Draw, Fate};
 
@@ -49,8 +51,11 @@ pub(super) fn write_out(
             *tally.rejected.entry(reason.clone()).or_insert(0) += n;
         }
     }
+    let mut warnings = warnings;
+    let butts_apart_m = butts_apart(&rod, input.take, &mut warnings);
     TakePaths {
         rod,
+        butts_apart_m,
         clocks,
         assignments,
         tally,
@@ -110,6 +115,45 @@ fn marker_path(
         path.draws.push(out);
     }
     path
+}
+
+/// Distance of the butt markers over the take: median and robust spread. It is rigid, so that it checks scale, poses and
+/// clocks during the cast itself; told when it is not what session.toml says.
+fn butts_apart(rod: &RodPaths, take: &str, warnings: &mut Vec<Warning>) -> Option<Measured> {
+    let [lower, upper] = rod.butts.as_slice() else { return None };
+    let mut apart: Vec<f64> = Vec::new();
+    let mut k = 0;
+    for s in lower.path.samples.iter().filter(|s| s.views >= 2) {
+        let others = &upper.path.samples;
+        while k < others.len() && others[k].t_s < s.t_s {
+            k += 1;
+        }
+        if let Some(o) = others.get(k).filter(|o| o.t_s == s.t_s && o.views >= 2) {
+            apart.push((o.position_in_world - s.position_in_world).norm());
+        }
+    }
+    if apart.len() < 10 {
+        return None;
+    }
+    apart.sort_by(f64::total_cmp);
+    let at = |share: f64| apart[((apart.len() - 1) as f64 * share) as usize];
+    let found = Measured::new(at(0.5), (at(0.841) - at(0.159)) / 2.0);
+    let stated_m = (upper.at_m - lower.at_m).abs();
+    // a tape measures to 5 mm; markers move on the rod by as much; 2 % beyond that is scale or a wrong marker
+    if (found.value - stated_m).abs() > 0.01 + 0.02 * stated_m || found.sd > 0.02 {
+        warnings.push(Warning::new(
+            Severity::Warning,
+            take,
+            format!(
+                "the butt markers are {:.0} mm apart in the pictures (spread {:.0} mm) where session.toml says {:.0} mm",
+                1e3 * found.value,
+                1e3 * found.sd,
+                1e3 * stated_m
+            ),
+            "Measure their distances from the butt cap again; if those are right, film the wand again",
+        ));
+    }
+    Some(found)
 }
 
 /// The instant lies between two of the sorted times that are at most `bridge_s` apart, or on one of them.

@@ -23,6 +23,9 @@ use super::{StrokesError, StrokesOutcome};
 
 /// Most of the path before the start and after the stop that a stroke's samples show.
 const SHOWN_S: f64 = 1.0;
+/// Time from the first moment at which the butt turns at a tenth of its fastest back to when it set off: what a constant
+/// acceleration over half a second takes to come so far.
+const SETS_OFF_S: f64 = 0.05;
 
 pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<StrokesOutcome, StrokesError> {
     let rod = Rod::of(paths, config)?;
@@ -254,8 +257,17 @@ fn ring_figures(
         drawn[0].push(f);
         drawn[1].push(z);
     }
-    for ((id, value), drawn) in ids.into_iter().zip([ring.frequency_hz, ring.damping]).zip(&drawn) {
-        figures.set(id, Measured::new(value, draws::sd(id, value, drawn, None).unwrap_or(f64::NAN)));
+    // the stretch ends where the butt sets off, told to half of the time allowed for it: what that does is the fit's own
+    let raw = &raws[i];
+    let to_s = ring_end_s(rod, &rod.nominal(), raw, raws.get(i + 1), config) - SETS_OFF_S / 2.0;
+    let own = (to_s - raw.t_counterflex_s > 0.1)
+        .then(|| ring::instants(raw.t_counterflex_s, to_s))
+        .and_then(|t_s| ring::refit(&ring, &t_s, &bends(&rod.nominal(), &plane, &t_s)))
+        .map_or([0.0; 2], |(f, z)| [f - ring.frequency_hz, z - ring.damping]);
+    let values = [ring.frequency_hz, ring.damping];
+    for (((id, value), drawn), own) in ids.into_iter().zip(values).zip(&drawn).zip(own) {
+        let sd = draws::sd(id, value, drawn, None).unwrap_or(f64::NAN);
+        figures.set(id, Measured::new(value, sd.hypot(own)));
     }
 }
 
@@ -320,7 +332,7 @@ fn butt_sets_off_s(view: &RodView<'_>, next: &Raw, not_before_s: f64, step_s: f6
     while t > not_before_s && rate(t) > 0.1 * fastest {
         t -= 0.25 * step_s;
     }
-    t - 0.05
+    t - SETS_OFF_S
 }
 
 fn samples(

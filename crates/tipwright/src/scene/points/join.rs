@@ -217,6 +217,15 @@ pub(super) fn problem_of(
         if config.focal_sd > 0.0 {
             free.focal_log = Freedom::Prior { mean: 0.0, sd: config.focal_sd.hypot(own_sd) };
         }
+        let width_px = f64::from(camera.lens.resolution_px[0]);
+        let centre_sd_px = camera.lens.cx_sd_px.unwrap_or(config.centre_sd * width_px);
+        if config.centre_sd > 0.0 {
+            free.centre_shift_px = Freedom::Prior { mean: 0.0, sd: centre_sd_px };
+        }
+        if config.k1_sd > 0.0 {
+            let sd = camera.lens.distortion_sd.map_or(config.k1_sd, |d| d[0]);
+            free.k1_shift = Freedom::Prior { mean: 0.0, sd };
+        }
         cameras.push(CameraModel {
             name: camera.name.clone(),
             lens: camera.lens.clone(),

@@ -71,6 +71,10 @@ pub struct PointsConfig {
     /// phone differ by 0.1 to 0.6 % (open-data/phones), and a lens focused on a board at two metres but used far away
     /// changes by f over the distance, 0.2 to 0.5 % for 4 to 10 mm. 0 holds the lens.
     pub focal_sd: f64,
+    /// Standard deviation of the principal point of a lens file that states none, as a share of the picture's width; 0 holds it.
+    pub centre_sd: f64,
+    /// The same of k1.
+    pub k1_sd: f64,
     /// Stretches with fewer than two views are cut where the position's sd exceeds this many medians of those with two:
     /// there smoothness guesses more than the cameras see (set-up taken as known; from 10 to 30 one sample in a hundred changes).
     pub widest_sd: f64,
@@ -89,6 +93,8 @@ impl Default for PointsConfig {
             sigma_px: 0.5,
             rate_sd: 1e-3,
             focal_sd: 0.005,
+            centre_sd: 0.0,
+            k1_sd: 0.0,
             widest_sd: 25.0,
             draws: 0,
             seed: 1,
