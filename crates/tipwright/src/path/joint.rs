@@ -320,13 +320,15 @@ fn moved_camera(
     }
     // costs of different noise factors compare by their pixels: what is left of the disagreement
     let Some((_, moved)) = best else { return Ok(None) };
-    let size = [moved.turn_deg.to_radians().max(KNOCK_LEAST[0]), moved.shift_m.max(KNOCK_LEAST[1])];
+    let size =
+        [(2.0 * moved.turn_deg.to_radians()).max(KNOCK_LEAST[0]), (2.0 * moved.shift_m).max(KNOCK_LEAST[1])];
     let shared = loosened(config, problem, &vec![size; n]);
     let Ok(again) = solve(&shared, &config.motion) else { return Ok(None) };
-    let pull = |s: &Solution| s.prior_pull.map_or(f64::INFINITY, |p| p.0);
-    let agrees = pull(&again) < config.moved_gain * pull(solution)
-        || again.reprojection_rms_px() < (1.0 - config.moved_gain) * solution.reprojection_rms_px();
-    if !agrees || is_suspect(config, &again) {
+    // a knock of that size makes everything agree, or it was not a knock
+    let rms_px = solution.reprojection_rms_px();
+    let better =
+        rms_px <= config.moved_px || again.reprojection_rms_px() < (1.0 - config.moved_gain) * rms_px;
+    if !better || is_suspect(config, &again) {
         return Ok(None);
     }
     if moved.turn_deg > config.moved_most_deg {
