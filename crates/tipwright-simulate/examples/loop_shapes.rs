@@ -22,7 +22,7 @@ use tipwright_simulate::day::place::phones;
 use tipwright_simulate::motion::RodMotion;
 use tipwright_simulate::truth_figures::loops::true_loop;
 
-const LOOKS_HZ: f64 = 60.0;
+const LOOKS_HZ: f64 = 40.0;
 
 fn main() {
     let persons: u64 = std::env::args().nth(1).map_or(3, |n| n.parse().unwrap());
@@ -38,7 +38,7 @@ fn main() {
             let cameras = phones(1920, 1080, None, &mut rng);
             for wave in 0..4 {
                 let depth_m = if wave == 0 { 0.0 } else { 0.2 + 0.6 * rng.random::<f64>() };
-                let middle_m = 0.75 + 0.25 * rng.random::<f64>();
+                let middle_m = 0.8 + 0.15 * rng.random::<f64>();
                 let motion = waved(&plain, depth_m, middle_m);
                 let tip = tip_path(&motion);
                 let rod = RodPaths { tip, butts: Vec::new() };
@@ -135,7 +135,7 @@ fn waved(plain: &RodMotion, depth_m: f64, middle_m: f64) -> RodMotion {
             let front = line[i].x;
             for p in &mut line[i..] {
                 let behind = sign * (front - p.x);
-                p.z -= depth_m * (-((behind - middle_m) / 0.25).powi(2)).exp();
+                p.z -= depth_m * (-((behind - middle_m) / 0.3).powi(2)).exp();
             }
         }
     }

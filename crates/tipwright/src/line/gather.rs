@@ -60,11 +60,10 @@ const EDGE: usize = REACH + ACROSS + 3;
 const ACROSS_REACH: usize = REACH + 1;
 /// Directions of search: steps along and across.
 const DIRECTIONS: [[isize; 4]; 4] = [[1, 0, 0, 1], [1, 1, 1, -1], [0, 1, 1, 0], [1, -1, 1, 1]];
-/// A row is looked at in blocks of so many half-size pixels.
+/// Maxima are looked for in blocks of so many half-size pixels.
 const BLOCK: usize = 32;
-/// A block is searched when one of its pixels stands out by so many standard deviations of the noise: 32 pixels of noise
-/// do so once in 500 times.
-const ACTIVE_OVER_NOISE: f64 = 4.0;
+/// Rows searched at a time.
+const BAND: usize = 40;
 /// Scale of the Gaussian on the full picture. 1 px: the width of a line seen by a phone, blur included.
 const SCALE_PX: f32 = 1.0;
 /// Half side of its kernels.
@@ -121,8 +120,6 @@ pub struct Gatherer {
     best: Vec<i16>,
     across: Vec<i16>,
     stretch: Vec<i16>,
-    searched: Vec<bool>,
-    summed: Vec<bool>,
     places: Vec<Place>,
     last_s: Option<f64>,
     looked: u64,
@@ -146,8 +143,6 @@ impl Gatherer {
             best: Vec::new(),
             across: Vec::new(),
             stretch: Vec::new(),
-            searched: Vec::new(),
-            summed: Vec::new(),
             places: Vec::new(),
             last_s: None,
             looked: 0,
@@ -180,7 +175,6 @@ impl Gatherer {
             *b += (n - *b).signum() * step;
         }
         let noise = self.noise();
-        self.find_active(noise);
         let limit = (self.config.least_over_noise * noise * 10.0_f64.sqrt()).clamp(8.0, 8000.0) as i16;
         self.search();
         self.collect(limit);
@@ -216,52 +210,21 @@ impl Gatherer {
         255.0
     }
 
-    /// Stretches of rows in which something stands out at all; over most of the picture nothing does.
-    fn find_active(&mut self, noise: f64) {
-        let (width, height) = (self.now.width, self.now.height);
-        let limit = (ACTIVE_OVER_NOISE * noise).round().clamp(1.0, 8000.0) as i16;
-        let blocks = width.div_ceil(BLOCK);
-        let mut active = vec![false; blocks * height];
-        for (row, flags) in
-            self.difference.chunks_exact(width.max(1)).zip(active.chunks_exact_mut(blocks.max(1)))
-        {
-            for (block, flag) in row.chunks(BLOCK).zip(flags) {
-                let most = block.iter().fold(0i16, |m, d| m.max(d.abs()));
-                *flag = most > limit;
-            }
-        }
-        // what stands out is searched with its neighbours: ridges are placed there, and stretches summed farther out
-        let spread = |from: &[bool], reach: usize| {
-            let mut out = vec![false; from.len()];
-            for y in 0..height {
-                for k in 0..blocks {
-                    if from[y * blocks + k] {
-                        for row in y.saturating_sub(reach)..(y + reach + 1).min(height) {
-                            out[row * blocks + k.saturating_sub(1)..row * blocks + (k + 2).min(blocks)]
-                                .fill(true);
-                        }
-                    }
-                }
-            }
-            out
-        };
-        self.searched = spread(&active, 1);
-        self.summed = spread(&self.searched, ACROSS);
-    }
-
-    /// Strongest response over the directions at every pixel that is searched.
+    /// Strongest response over the directions at every pixel. Band by band, so that all of it stays near the processor.
+    #[allow(clippy::needless_range_loop, reason = "equal slices by index become vector instructions")]
     fn search(&mut self) {
         let (width, height) = (self.now.width, self.now.height);
-        self.best.fill(0);
         if width <= 2 * EDGE || height <= 2 * EDGE {
             return;
         }
         self.stretch.resize(width * height, 0);
-        for (which, [ax, ay, cx, cy]) in DIRECTIONS.iter().enumerate() {
-            let along = ay * width as isize + ax;
-            // sums over a short stretch along the curve
-            for y in ACROSS_REACH..height - ACROSS_REACH {
-                for row in runs(&self.summed, width, y, ACROSS_REACH) {
+        for first in (EDGE..height - EDGE).step_by(BAND) {
+            let band = first..(first + BAND).min(height - EDGE);
+            for (which, [ax, ay, cx, cy]) in DIRECTIONS.iter().enumerate() {
+                let along = ay * width as isize + ax;
+                // sums over a short stretch along the curve
+                for y in band.start - ACROSS..band.end + ACROSS {
+                    let row = y * width + ACROSS_REACH..(y + 1) * width - ACROSS_REACH;
                     let len = row.len();
                     let at = |k: isize| {
                         let start = row.start.wrapping_add_signed(k * along);
@@ -273,12 +236,11 @@ impl Gatherer {
                         out[i] = a[i] + b[i] + c[i] + d[i] + e[i];
                     }
                 }
-            }
-            // diagonal steps are longer: fewer of them
-            let over = if which % 2 == 1 { 2 } else { ACROSS as isize };
-            let over = over * (cy * width as isize + cx);
-            for y in EDGE..height - EDGE {
-                for row in runs(&self.searched, width, y, EDGE) {
+                // diagonal steps are longer: fewer of them
+                let over = if which % 2 == 1 { 2 } else { ACROSS as isize };
+                let over = over * (cy * width as isize + cx);
+                for y in band.clone() {
+                    let row = y * width + EDGE..(y + 1) * width - EDGE;
                     let len = row.len();
                     let at = |k: isize| {
                         let start = row.start.wrapping_add_signed(k * over);
@@ -291,8 +253,9 @@ impl Gatherer {
                         // a ridge stands out on both sides: the smaller of the two steps
                         let (p, q) = (mid[i] - low[i], mid[i] - high[i]);
                         let r = p.min(q).max(0) + p.max(q).min(0);
-                        let better = r.abs() > best[i].abs();
-                        best[i] = if better { r } else { best[i] };
+                        let before = if which == 0 { 0 } else { best[i] };
+                        let better = which == 0 || r.abs() > before.abs();
+                        best[i] = if better { r } else { before };
                         across[i] = if better { which as i16 } else { across[i] };
                     }
                 }
@@ -308,20 +271,25 @@ impl Gatherer {
             return;
         }
         for y in EDGE..height - EDGE {
-            for i in runs(&self.searched, width, y, EDGE).flatten() {
-                let r = self.best[i];
-                if r.abs() <= limit {
+            let start = y * width + EDGE;
+            for (k, block) in self.best[start..(y + 1) * width - EDGE].chunks(BLOCK).enumerate() {
+                // most blocks hold nothing
+                if block.iter().fold(0i16, |m, r| m.max(r.abs())) <= limit {
                     continue;
                 }
-                let x = i - y * width;
-                let which = usize::from(self.across[i].unsigned_abs());
-                let [_, _, cx, cy] = DIRECTIONS[which];
-                let beside = |k: isize| self.best[i.wrapping_add_signed(k * (cy * width as isize + cx))];
-                let bright = r > 0;
-                let (a, b) = (beside(-1), beside(1));
-                let (r, a, b) = if bright { (r, a, b) } else { (-r, -a, -b) };
-                if r >= a && r > b && self.places.len() < self.config.most_places {
-                    self.places.push(Place { x, y, bright });
+                for (column, r) in block.iter().enumerate() {
+                    if r.abs() <= limit || self.places.len() >= self.config.most_places {
+                        continue;
+                    }
+                    let i = start + k * BLOCK + column;
+                    let [_, _, cx, cy] = DIRECTIONS[usize::from(self.across[i].unsigned_abs())];
+                    let beside = |k: isize| self.best[i.wrapping_add_signed(k * (cy * width as isize + cx))];
+                    let bright = *r > 0;
+                    let (a, b) = (beside(-1), beside(1));
+                    let (r, a, b) = if bright { (*r, a, b) } else { (-r, -a, -b) };
+                    if r >= a && r > b {
+                        self.places.push(Place { x: i - y * width, y, bright });
+                    }
                 }
             }
         }
@@ -379,6 +347,7 @@ impl Gatherer {
     }
 
     /// Derivatives x, y, xx, xy, yy of the smoothed luma: first down the columns, all lanes at once, then along the row.
+    #[allow(clippy::needless_range_loop, reason = "equal slices by index become vector instructions")]
     fn derivatives(&self, luma: &Plane<'_>, column: usize, row: usize) -> [f32; 5] {
         let k = &self.kernels;
         let (mut smooth, mut slope, mut bend) = ([0.0f32; LANES], [0.0f32; LANES], [0.0f32; LANES]);
@@ -433,25 +402,6 @@ impl Gatherer {
             cut_short: self.cut_short,
         }
     }
-}
-
-/// Runs of marked blocks of a row as ranges of pixels, none nearer to the row's ends than `edge`.
-fn runs(marks: &[bool], width: usize, y: usize, edge: usize) -> impl Iterator<Item = std::ops::Range<usize>> {
-    let blocks = width.div_ceil(BLOCK);
-    let row = &marks[y * blocks..(y + 1) * blocks];
-    let mut k = 0;
-    std::iter::from_fn(move || {
-        loop {
-            let first = k + row.get(k..)?.iter().position(|m| *m)?;
-            let end = first + row[first..].iter().take_while(|m| **m).count();
-            k = end;
-            let from = (first * BLOCK).max(edge);
-            let to = (end * BLOCK).min(width - edge);
-            if from < to {
-                return Some(y * width + from..y * width + to);
-            }
-        }
-    })
 }
 
 /// A direction of the stored picture in the upright one, modulo pi.

@@ -125,7 +125,7 @@ impl Cells {
                     }
                 }
                 at = [foreseen[0] + shift * normal[0], foreseen[1] + shift * normal[1]];
-                let turned = [0.4 * to[0] + 0.6 * mean[0] / w, 0.4 * to[1] + 0.6 * mean[1] / w];
+                let turned = [0.25 * to[0] + 0.75 * mean[0] / w, 0.25 * to[1] + 0.75 * mean[1] / w];
                 let length = dot(turned, turned).sqrt().max(1e-9);
                 to = [turned[0] / length, turned[1] / length];
                 gap_m = 0.0;

@@ -23,8 +23,8 @@ pub(super) const FIGURES: &[FigureId] = &[
     FigureId::LoopSymmetry,
 ];
 
-/// Points this near in time are laid onto one curve, moved with the nose. 20 ms: two or three looks.
-const TOGETHER_S: f64 = 0.02;
+/// Points this near in time are laid onto one curve, moved with the nose. 27 ms: three looks.
+const TOGETHER_S: f64 = 0.027;
 /// Least error of a trajectory: how high the foremost point of a blunt nose lies is known to a few centimetres, over a
 /// travel of 1.5 m.
 const TRAJECTORY_SD_DEG: f64 = 1.0;
@@ -289,7 +289,7 @@ fn of_view(
         })
     };
     let fronts: Vec<Front> = view.nose.fronts.iter().filter(near_standard).copied().collect();
-    if fronts.len() < config.fewest_moments {
+    if fronts.len() < config.fewest_moments.max(4) {
         return Err("too little of the loop's nose is seen about the standard moment".into());
     }
     let mut radii: Vec<f64> = fronts.iter().map(|f| f.radius_m).collect();

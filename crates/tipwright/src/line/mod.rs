@@ -28,13 +28,13 @@ pub use settings::{LoopSettings, SizeLimits};
 /// How points are gathered while a clip is decoded.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct GatherConfig {
-    /// Frames looked at per second, at most. Default 60: a nose at 10 m/s moves 17 cm between, and it is seen a dozen times
-    /// before it leaves the picture.
+    /// Frames looked at per second, about. Default 40: every third of an ordinary slow-motion clip; a nose at 10 m/s moves
+    /// 25 cm between and is seen six times over the travel that counts. More costs more than two fifths of the decoding.
     pub rate_hz: f64,
-    /// The background follows by a quarter of a level every so many looks. Default 2: 7 levels a second follow the
-    /// light, and take in 3 levels of a line that hangs there for half a second.
+    /// The background follows by a quarter of a level every so many looks. Default 1: 10 levels a second follow the
+    /// light, and take in 5 levels of a line that hangs there for half a second.
     pub background_every: u32,
-    /// Least response in standard deviations of a response to noise that differs from pixel to pixel. Default 10: compression leaves noise alike along rows, and below this it makes up most of the places
+    /// Least response in standard deviations of a response to noise that differs from pixel to pixel. Default 12: compression leaves noise alike along rows, and below this it makes up most of the places
     /// (measured on simulated clips with `loop_truth`, an example of the simulator).
     pub least_over_noise: f64,
     /// Most places looked at exactly in a frame. Default 8000: 30 m of line; keeps the cost of waving trees bounded.
@@ -46,9 +46,9 @@ pub struct GatherConfig {
 impl Default for GatherConfig {
     fn default() -> Self {
         Self {
-            rate_hz: 60.0,
-            background_every: 2,
-            least_over_noise: 10.0,
+            rate_hz: 40.0,
+            background_every: 1,
+            least_over_noise: 12.0,
             most_places: 8000,
             most_points: 4_000_000,
         }
@@ -85,7 +85,7 @@ pub struct LoopConfig {
     pub off_plane_sd_m: f64,
     /// Least share of a leg's steps with points of the line, from the front to the section. Default 0.7.
     pub least_seen: f64,
-    /// Fewest instants a width rests on. Default 4.
+    /// Fewest instants a width rests on. Default 3.
     pub fewest_moments: usize,
     /// Scatter of the width from instant to instant, over its trend, at which it is not believed: share of the width,
     /// and floor. Default 0.12 and 0.05 m.
@@ -105,7 +105,7 @@ impl Default for LoopConfig {
             longest_s: 0.7,
             off_plane_sd_m: 0.08,
             least_seen: 0.7,
-            fewest_moments: 4,
+            fewest_moments: 3,
             largest_scatter: [0.12, 0.05],
         }
     }

@@ -10,14 +10,12 @@ use super::side::SidePoint;
 /// Front of one frame.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Front {
-    pub frame: usize,
     pub t_s: f64,
     /// Foremost place along the horizontal way.
     pub at: Flat,
     /// Radius of curvature there.
     pub radius_m: f64,
     pub lever: Flat,
-    pub points: usize,
 }
 
 /// The nose's track.
@@ -42,7 +40,7 @@ const MOST_PER_FRAME: f64 = 8.0;
 /// Scatter of fronts about their parabola at which a track is no track.
 const LARGEST_SCATTER_M: f64 = 0.06;
 /// Fewest fronts of a track.
-const FEWEST_FRONTS: usize = 5;
+const FEWEST_FRONTS: usize = 4;
 
 /// Least squares of a parabola `c0 + c1 x + c2 x^2` with weights.
 pub(super) fn parabola(points: &[(f64, f64, f64)]) -> Option<[f64; 3]> {
@@ -195,7 +193,6 @@ fn front(points: &[SidePoint], foreseen: impl Fn(f64) -> f64) -> Option<Front> {
         .max_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)))?;
     let mut c = [s0, 0.0, 0.0];
     let mut gate = 0.06;
-    let mut used = 0;
     let mut middle = h0;
     for round in 0..5 {
         let chosen: Vec<(f64, f64, f64)> = near
@@ -206,7 +203,7 @@ fn front(points: &[SidePoint], foreseen: impl Fn(f64) -> f64) -> Option<Front> {
             })
             .map(|p| (p.at[1] - h0, p.at[0], 1.0))
             .collect();
-        used = chosen.len();
+        let used = chosen.len();
         if used < 4 {
             return None;
         }
@@ -228,12 +225,10 @@ fn front(points: &[SidePoint], foreseen: impl Fn(f64) -> f64) -> Option<Front> {
         d(a).total_cmp(&d(b))
     })?;
     Some(Front {
-        frame: nearest.frame,
         t_s: nearest.t_s,
         at: [value(c, x), h0 + x],
         radius_m,
         lever: nearest.lever,
-        points: used,
     })
 }
 
