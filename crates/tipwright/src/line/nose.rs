@@ -224,12 +224,7 @@ fn front(points: &[SidePoint], foreseen: impl Fn(f64) -> f64) -> Option<Front> {
         let d = |p: &SidePoint| (p.at[1] - h0 - x).abs() + (p.at[0] - value(c, x)).abs();
         d(a).total_cmp(&d(b))
     })?;
-    Some(Front {
-        t_s: nearest.t_s,
-        at: [value(c, x), h0 + x],
-        radius_m,
-        lever: nearest.lever,
-    })
+    Some(Front { t_s: nearest.t_s, at: [value(c, x), h0 + x], radius_m, lever: nearest.lever })
 }
 
 impl Front {
