@@ -76,18 +76,6 @@ fn main() {
                             stroke.figures.missing.get(&FigureId::LoopCrossings).cloned().unwrap_or_default();
                         *reasons.entry(why).or_default() += 1;
                     }
-                    if std::env::var_os("LOOP_DUMP").is_some() {
-                        println!(
-                            "{} {person} wave {depth_m:.2} stroke {}: true {:?} least {:.2} width {:.2}, said {said} {:?} {:?}",
-                            habit.key(),
-                            stroke.stroke,
-                            truth.shape,
-                            truth.least_separation_m,
-                            truth.width_m,
-                            stroke.loop_shape,
-                            stroke.figures.missing.get(&FigureId::LoopCrossings)
-                        );
-                    }
                     *table.entry((word(truth.crossings), said)).or_default() += 1;
                 }
             }

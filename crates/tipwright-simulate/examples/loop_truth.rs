@@ -126,17 +126,6 @@ fn main() {
                             .map(|v| format!("{} {:.3}", v.camera, v.width_m.value))
                             .collect::<Vec<_>>()
                     );
-                    if std::env::var_os("LOOP_DUMP").is_some() {
-                        let curve: Vec<[f64; 2]> = motion
-                            .line_nodes_at(f.t_s)
-                            .iter()
-                            .map(|p| stroke.cast_from_world * p)
-                            .map(|p| [p.x, p.z])
-                            .collect();
-                        let dump = serde_json::json!({ "found": f, "there": curve });
-                        let name = format!("/tmp/loop/dump_{}_{}.json", take.name, stroke.stroke);
-                        std::fs::write(name, dump.to_string()).unwrap();
-                    }
                     rows.push((w.0, w.1, v.0, f.shape, t.clone()));
                 }
                 (None, Some(f)) => {

@@ -2,7 +2,7 @@
 
 use nalgebra::{Isometry3, Point3};
 
-use super::geometry::{Flat, LoopLook, crossings, dot, look, upper_normal, way_of_travel};
+use super::geometry::{Flat, LoopLook, crossings, dot, look, upper_normal};
 use super::legs::{Cells, Leg};
 use super::nose::{Front, Nose, robust_parabola, track, value};
 use super::side::{Rays, SidePlane, SidePoint, View};
@@ -28,6 +28,10 @@ const TOGETHER_S: f64 = 0.027;
 /// Least error of a trajectory: how high the foremost point of a blunt nose lies is known to a few centimetres, over a
 /// travel of 1.5 m.
 const TRAJECTORY_SD_DEG: f64 = 1.0;
+/// A trajectory less certain than this is none: 6 degrees.
+const LARGEST_WAY_SD_RAD: f64 = 0.105;
+/// Relative change of a width by a turn of the trajectory: about this on the simulator's lopsided loops.
+const WIDTH_PER_RAD: f64 = 0.8;
 /// Least relative error of the nose's speed, and of the relation that the fly leg's speed rests on: a bent fly leg does
 /// not move as one (6 % on the simulator's lines).
 const SPEED_SHARE: f64 = 0.01;
@@ -133,8 +137,11 @@ pub(super) fn measure(
         (seen, reasons) = see(off.value);
     }
     let off_sd_m = off_plane.map_or(config.off_plane_sd_m, |o| o.sd);
-    let first = seen.first().ok_or_else(|| reasons.join("; "))?;
-    let way = trajectory(&first.nose, &flat_tip, config)
+    if seen.is_empty() {
+        return Err(reasons.join("; "));
+    }
+    let (way, way_sd_rad) = trajectory(&seen, &flat_tip, config)
+        .filter(|(_, sd_rad)| *sd_rad < LARGEST_WAY_SD_RAD)
         .ok_or("the loop's nose is not seen far enough to know which way it goes")?;
     let mut one_by_one = Vec::new();
     for view in &seen {
@@ -142,6 +149,10 @@ pub(super) fn measure(
             Ok(result) => one_by_one.push((view, result)),
             Err(reason) => reasons.push(format!("camera {}: {reason}", view.name)),
         }
+    }
+    // a width is read across the trajectory: what a turn of that does to it
+    for (_, result) in &mut one_by_one {
+        result.width.sd = result.width.sd.hypot(WIDTH_PER_RAD * result.width.value * way_sd_rad);
     }
     let (main_view, main) = one_by_one.first().ok_or_else(|| reasons.join("; "))?;
     let widths: Vec<Measured> = one_by_one.iter().map(|(_, r)| r.width).collect();
@@ -191,7 +202,7 @@ pub(super) fn measure(
     let tip_speed = tip_speed_along(tip, main.t_s, &plane, way);
     let angle_deg = way[1].atan2(way[0].abs()).to_degrees();
     let angle_sd_deg = TRAJECTORY_SD_DEG
-        + (main.front_scatter_m / (config.travel_m[1] - config.travel_m[0])).atan().to_degrees()
+        + way_sd_rad.to_degrees()
         + (off_sd_m * main_view.lever[1].abs() / main_view.distance_m).atan().to_degrees();
     let shape_reason =
         || "the rod leg could not be followed to the tip, so the shape is not certain".to_string();
@@ -241,27 +252,31 @@ fn tip_speed_along(tip: &MarkerPath, t_s: f64, plane: &SidePlane, way: Flat) -> 
     Some(((b[0] - a[0]) * way[0] + (b[1] - a[1]) * way[1]) / 0.02)
 }
 
-/// Direction of the nose's travel between the first and last travel.
-fn trajectory(nose: &Nose, tip: &dyn Fn(f64) -> Option<Flat>, config: &LoopConfig) -> Option<Flat> {
+/// Direction of the nose's travel over the travel that counts, with its error in radians: the robust straight line through
+/// the fronts that all cameras saw.
+fn trajectory(
+    views: &[OneView<'_>],
+    tip: &dyn Fn(f64) -> Option<Flat>,
+    config: &LoopConfig,
+) -> Option<(Flat, f64)> {
     let within = |f: &&Front| {
         tip(f.t_s).is_some_and(|t| {
             let ahead = f.at[0] - t[0];
             ahead > config.travel_m[0] && ahead < config.travel_m[1]
         })
     };
-    let inside: Vec<&Front> = nose.fronts.iter().filter(within).collect();
-    let (first, last) = (inside.first()?, inside.last()?);
-    // enough of them for a parabola of their own; otherwise all that were seen steady it
-    let chosen: Vec<&Front> = if inside.len() >= 6 { inside.clone() } else { nose.fronts.iter().collect() };
-    let rows = |k: usize| chosen.iter().map(|f| (f.t_s - first.t_s, f.at[k])).collect::<Vec<_>>();
-    let (along, _, _) = robust_parabola(&rows(0), 0.004)?;
-    let (up, _, _) = robust_parabola(&rows(1), 0.03)?;
-    let places: Vec<Flat> = (0..=8)
-        .map(|i| (last.t_s - first.t_s) * f64::from(i) / 8.0)
-        .map(|t| [value(along, t), value(up, t)])
-        .collect();
-    let way = way_of_travel(&places)?;
-    (way[0] > 0.5).then_some(way)
+    let places: Vec<(f64, f64)> =
+        views.iter().flat_map(|v| v.nose.fronts.iter().filter(within)).map(|f| (f.at[0], f.at[1])).collect();
+    if places.len() < 3 {
+        return None;
+    }
+    let n = places.len() as f64;
+    let middle = places.iter().map(|p| p.0).sum::<f64>() / n;
+    let line = robust_line(&places, middle)?;
+    let spread = (places.iter().map(|p| (p.0 - middle).powi(2)).sum::<f64>() / n).sqrt();
+    let length = line.slope.hypot(1.0);
+    let sd_rad = line.scatter.max(0.01) / (spread * (line.kept as f64).sqrt());
+    (spread > 0.2).then_some(([1.0 / length, line.slope / length], sd_rad))
 }
 
 struct OfView {
@@ -269,7 +284,6 @@ struct OfView {
     width: Measured,
     speed: Measured,
     scatter_m: f64,
-    front_scatter_m: f64,
     narrowest_m: f64,
     points: usize,
     readings: Vec<Reading>,
@@ -301,7 +315,7 @@ fn of_view(
     let rows = |axis: Flat| places.iter().map(|(t, p)| (*t, dot(*p, axis))).collect::<Vec<_>>();
     let unsteady = || "the loop's nose cannot be followed".to_string();
     let (along, along_scatter, weights) = robust_parabola(&rows(way), 0.003).ok_or_else(unsteady)?;
-    let (across, across_scatter, _) = robust_parabola(&rows(up), 0.003).ok_or_else(unsteady)?;
+    let (across, _, _) = robust_parabola(&rows(up), 0.003).ok_or_else(unsteady)?;
     let travel = |t_s: f64| tip(t_s).map(|p| value(along, t_s - t0_s) - dot(p, way));
     let (first_s, last_s) = (fronts[0].t_s, fronts[fronts.len() - 1].t_s);
     let t_s =
@@ -320,8 +334,8 @@ fn of_view(
         return Err(format!("the legs of the loop are seen at {} instants only", readings.len()));
     }
     let trend: Vec<(f64, f64)> = readings.iter().map(|r| (r.look.travel_m, r.look.width_m)).collect();
-    let (line, scatter_m, kept) = robust_line(&trend, config.standard_travel_m).ok_or_else(unsteady)?;
-    let width_m = line;
+    let line = robust_line(&trend, config.standard_travel_m).ok_or_else(unsteady)?;
+    let (width_m, scatter_m, kept) = (line.at, line.scatter, line.kept);
     let [share, floor_m] = config.largest_scatter;
     if scatter_m > (share * width_m.abs()).max(floor_m)
         || 2 * kept < trend.len()
@@ -357,7 +371,6 @@ fn of_view(
         width: Measured::new(width_m.abs(), root_sum(&width_sd)),
         speed: Measured::new(speed, root_sum(&speed_sd)),
         scatter_m,
-        front_scatter_m: across_scatter,
         narrowest_m,
         points: readings.iter().map(|r| r.points).sum(),
         readings,
@@ -386,8 +399,19 @@ fn crossing_time(f: &dyn Fn(f64) -> Option<f64>, level: f64, from_s: f64, to_s: 
     None
 }
 
-/// Robust straight line; its value at `x`, the scatter about it and how many kept their say.
-fn robust_line(points: &[(f64, f64)], x: f64) -> Option<(f64, f64, usize)> {
+/// A robust straight line.
+struct Line {
+    /// Value where it was asked for.
+    at: f64,
+    slope: f64,
+    /// Scatter of the points about it.
+    scatter: f64,
+    /// Points that kept their say.
+    kept: usize,
+}
+
+/// Robust straight line, its value at `x`.
+fn robust_line(points: &[(f64, f64)], x: f64) -> Option<Line> {
     let mut w = vec![1.0; points.len()];
     let mut out = None;
     for _ in 0..12 {
@@ -400,8 +424,11 @@ fn robust_line(points: &[(f64, f64)], x: f64) -> Option<(f64, f64, usize)> {
         if !(n > 1.5) {
             return None;
         }
-        let (at, slope) =
-            if det > 1e-6 { ((sxx * sy - sx * sxy) / det, (n * sxy - sx * sy) / det) } else { (sy / n, 0.0) };
+        let (at, slope) = if det > 1e-6 {
+            ((sxx * sy - sx * sxy) / det, (n * sxy - sx * sy) / det)
+        } else {
+            (sy / n, 0.0)
+        };
         let off: Vec<f64> = points.iter().map(|(a, b)| (b - at - slope * (a - x)).abs()).collect();
         let mut sorted = off.clone();
         sorted.sort_by(f64::total_cmp);
@@ -410,7 +437,7 @@ fn robust_line(points: &[(f64, f64)], x: f64) -> Option<(f64, f64, usize)> {
             let z = r / (3.5 * scatter);
             *w = if z < 1.0 { (1.0 - z * z).powi(2) } else { 0.0 };
         }
-        out = Some((at, scatter, w.iter().filter(|w| **w > 0.05).count()));
+        out = Some(Line { at, slope, scatter, kept: w.iter().filter(|w| **w > 0.05).count() });
     }
     out
 }
