@@ -424,11 +424,8 @@ fn robust_line(points: &[(f64, f64)], x: f64) -> Option<Line> {
         if !(n > 1.5) {
             return None;
         }
-        let (at, slope) = if det > 1e-6 {
-            ((sxx * sy - sx * sxy) / det, (n * sxy - sx * sy) / det)
-        } else {
-            (sy / n, 0.0)
-        };
+        let (at, slope) =
+            if det > 1e-6 { ((sxx * sy - sx * sxy) / det, (n * sxy - sx * sy) / det) } else { (sy / n, 0.0) };
         let off: Vec<f64> = points.iter().map(|(a, b)| (b - at - slope * (a - x)).abs()).collect();
         let mut sorted = off.clone();
         sorted.sort_by(f64::total_cmp);
