@@ -149,6 +149,9 @@ pub struct Plan {
 }
 
 const GOOD_NOISE: NoiseModel = NoiseModel { photon: 6e-5, read: 0.0022, chroma_code: 0.7 };
+/// H.264 of noisy pictures at the bits phones spend: the noise of the day would take five times as many at the quality of
+/// a bright day.
+const NOISY: Spend = Spend::Quality(24.0);
 const BAD_NOISE: NoiseModel = NoiseModel { photon: 2.6e-4, read: 0.006, chroma_code: 1.4 };
 
 fn mode(fps: u32) -> PhoneMode {
@@ -258,6 +261,7 @@ impl Plan {
         };
         plan.modes[1] = PhoneMode {
             slowed_by: 8,
+            spend: NOISY,
             readout_s: 3.9e-3,
             exposure_s: 1.0 / 640.0,
             drift: between(&mut rng, -30e-6, 30e-6),
@@ -278,6 +282,7 @@ impl Plan {
         plan.modes.push(PhoneMode {
             slowed_by: 4,
             slow_tag: false,
+            spend: NOISY,
             readout_s: 5.2e-3,
             exposure_s: 1.0 / 800.0,
             drift: between(&mut rng, -30e-6, 30e-6),
@@ -299,6 +304,7 @@ impl Plan {
         plan.glints_per_s = 260.0;
         plan.walkers = 3;
         plan.toss_s = None;
+        plan.wand_s = 10.0;
         plan.takes = casts::hard_takes(config.seed);
         plan
     }
