@@ -15,6 +15,9 @@ use tipwright_simulate::motion::RodMotion;
 use crate::film::{Detector, covariance, seen};
 use crate::tally::Row;
 
+/// The same point twice.
+type Pair = (Point3<f64>, Point3<f64>);
+
 /// Root mean square error of the tip's path as `error`, its bound as `sd`, millimetres, after the scene's frame has been
 /// brought onto the truth's.
 #[allow(clippy::too_many_arguments, reason = "everything true and everything found")]
@@ -110,8 +113,7 @@ pub fn alignment(path: &MarkerPath, truth: &dyn Fn(f64) -> Point3<f64>) -> Isome
     let pairs: Vec<_> =
         path.samples.iter().filter(|s| s.views >= 2).map(|s| (s.position_in_world, truth(s.t_s))).collect();
     let n = pairs.len().max(1) as f64;
-    let mean =
-        |f: fn(&(Point3<f64>, Point3<f64>)) -> Vector3<f64>| pairs.iter().map(f).sum::<Vector3<f64>>() / n;
+    let mean = |f: fn(&Pair) -> Vector3<f64>| pairs.iter().map(f).sum::<Vector3<f64>>() / n;
     let (from, to) = (mean(|p| p.0.coords), mean(|p| p.1.coords));
     let (mut c, mut s) = (0.0, 0.0);
     for (a, b) in &pairs {

@@ -165,7 +165,7 @@ pub fn true_loop(motion: &RodMotion, chord: &Vector3<f64>, rsp_s: f64) -> Option
                 }
             }
             before = Some((t_s, ahead));
-            if ahead >= TRAVEL_M[0] && ahead <= TRAVEL_M[1] {
+            if (TRAVEL_M[0]..=TRAVEL_M[1]).contains(&ahead) {
                 fronts.push((t_s, front));
                 let line = Flat::at(motion, &way, t_s);
                 if let Some((s, _)) = section(&line, &along, &up) {
