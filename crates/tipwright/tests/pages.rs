@@ -1,4 +1,5 @@
 //! Pages and comparisons from made-up results: what stands on them, and what must not.
+#![allow(clippy::unwrap_used, reason = "a test: it may stop")]
 
 #[path = "../examples/sample_results/clinic.rs"]
 mod clinic;

@@ -35,6 +35,9 @@ pub fn csv(plan: &Plan) -> String {
     out
 }
 
+/// What a map shows of an expected result.
+type Quantity = fn(&Expected) -> f64;
+
 /// The set-up from above and four maps: position and dip depth, seen from above and from the side.
 #[must_use]
 pub fn svg(plan: &Plan) -> String {
@@ -46,8 +49,7 @@ pub fn svg(plan: &Plan) -> String {
     let (h1, h2) = (high(&plan.above, 1), high(&plan.beside, 2));
     let (width, height) = (sketch + 2.0 * wide, (h1 + h2).max(sketch + 40.0));
     set_up(&mut body, plan, sketch);
-    let quantities: [(&str, fn(&Expected) -> f64); 2] =
-        [("position", |e| e.position_mm), ("dip depth", |e| e.dip_mm)];
+    let quantities: [(&str, Quantity); 2] = [("position", |e| e.position_mm), ("dip depth", |e| e.dip_mm)];
     for (column, (name, value)) in quantities.into_iter().enumerate() {
         let x = sketch + column as f64 * wide + 56.0;
         let above = format!("{name}, sd in mm, from above");

@@ -296,7 +296,7 @@ fn ring_of(
     let noise_m = draws::spread(
         &(0..rod.draw_count).map(|k| bends(&rod.draw(k), &plane, &t_s[..1])[0]).collect::<Vec<_>>(),
     );
-    ring::fit(t_s, &bend_m, if noise_m.is_finite() { noise_m } else { 0.0 }).map(|r| (r, plane))
+    ring::fit(&t_s, &bend_m, if noise_m.is_finite() { noise_m } else { 0.0 }).map(|r| (r, plane))
 }
 
 /// Last instant of the stretch in which the rod rings freely on one path (the path itself or a draw).

@@ -12,8 +12,6 @@ use nalgebra::{DMatrix, DVector, Matrix3, Vector3};
 pub(super) struct Ring {
     pub frequency_hz: f64,
     pub damping: f64,
-    /// Instants of the fit.
-    pub t_s: Vec<f64>,
 }
 
 const LOWEST_HZ: f64 = 0.7;
@@ -26,7 +24,7 @@ pub(super) fn instants(from_s: f64, to_s: f64) -> Vec<f64> {
 }
 
 /// Fits; the reason when there is no ring-down to be had.
-pub(super) fn fit(t_s: Vec<f64>, bend_m: &[f64], noise_m: f64) -> Result<Ring, &'static str> {
+pub(super) fn fit(t_s: &[f64], bend_m: &[f64], noise_m: f64) -> Result<Ring, &'static str> {
     let start_s = t_s[0];
     let span_s = t_s[t_s.len() - 1] - start_s;
     let t: Vec<f64> = t_s.iter().map(|t| t - start_s).collect();
@@ -57,7 +55,7 @@ pub(super) fn fit(t_s: Vec<f64>, bend_m: &[f64], noise_m: f64) -> Result<Ring, &
     if amplitude < 3.0 * noise_m || amplitude < 3.0 * rms {
         return Err("the ring-down is not larger than what disturbs it");
     }
-    Ok(Ring { frequency_hz: f, damping: z, t_s })
+    Ok(Ring { frequency_hz: f, damping: z })
 }
 
 /// Frequency and damping of another bend much like one already fitted.
@@ -140,7 +138,7 @@ mod tests {
     fn frequency_and_damping_come_back() {
         for (f, z) in [(1.4, 0.12), (2.0, 0.05), (3.1, 0.2), (1.3, 0.02)] {
             let (t, b) = damped(f, z, 1.2);
-            let ring = fit(t, &b, 0.001).unwrap();
+            let ring = fit(&t, &b, 0.001).unwrap();
             assert!((ring.frequency_hz - f).abs() < 1e-6 && (ring.damping - z).abs() < 1e-6, "{ring:?}");
         }
     }
@@ -148,9 +146,9 @@ mod tests {
     #[test]
     fn a_refit_from_nearby_is_the_fit_itself() {
         let (t, b) = damped(1.8, 0.1, 1.0);
-        let ring = fit(t.clone(), &b, 0.001).unwrap();
+        let ring = fit(&t, &b, 0.001).unwrap();
         let moved: Vec<f64> = b.iter().enumerate().map(|(i, b)| b + 1e-3 * (i as f64 * 0.7).sin()).collect();
-        let again = fit(t.clone(), &moved, 0.001).unwrap();
+        let again = fit(&t, &moved, 0.001).unwrap();
         let (f, z) = refit(&ring, &t, &moved).unwrap();
         assert!(
             (again.frequency_hz - f).abs() < 1e-7 && (again.damping - z).abs() < 1e-7,
@@ -162,8 +160,8 @@ mod tests {
     #[test]
     fn nothing_is_made_of_stillness_or_of_less_than_a_swing() {
         let t = instants(0.0, 1.0);
-        assert!(fit(t.clone(), &vec![0.01; t.len()], 0.005).is_err());
+        assert!(fit(&t, &vec![0.01; t.len()], 0.005).is_err());
         let (t, b) = damped(1.4, 0.1, 0.4);
-        assert!(fit(t, &b, 0.001).is_err());
+        assert!(fit(&t, &b, 0.001).is_err());
     }
 }
