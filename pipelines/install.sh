@@ -2,7 +2,7 @@
 # Installs what the build and the tests need on a fresh Debian or Ubuntu with Rust. Does nothing when it is there.
 # `install.sh tests` also brings what only the tests need.
 set -euo pipefail
-build=(pkg-config clang libclang-dev libopencv-dev libavcodec-dev libavformat-dev libavutil-dev ffmpeg time)
+build=(pkg-config clang libclang-dev libopencv-dev libavcodec-dev libavformat-dev libavutil-dev ffmpeg time python3)
 tests=(opencv-doc chromium librsvg2-bin poppler-utils python3-venv nodejs npm)
 wanted=("${build[@]}")
 [ "${1:-}" = tests ] && wanted+=("${tests[@]}")
