@@ -22,4 +22,5 @@ for file in "$sessions"/*/session.toml; do
     *) echo "$name: not measured (status $status), see $results/$name.log"; failed=3 ;;
   esac
 done
+[ -z "$task" ] || [ "$task" -le "$number" ] || { echo "no session number $task: there are $number in $sessions" >&2; exit 2; }
 exit "$failed"
