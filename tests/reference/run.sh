@@ -7,7 +7,9 @@ if ! .venv/bin/python -c 'import numpy, scipy, cv2, pyarrow, duckdb' 2>/dev/null
   python3 -m venv .venv
   .venv/bin/pip install --quiet numpy scipy opencv-python-headless pyarrow duckdb
 fi
-cargo build --release --quiet --workspace --bins --example geometry_exchange --example solver_exchange
+if [ -z "${TIPWRIGHT_BUILT:-}" ]; then
+  cargo build --release --quiet --workspace --bins --example geometry_exchange --example solver_exchange
+fi
 target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')/release
 python=.venv/bin/python
 failed=()

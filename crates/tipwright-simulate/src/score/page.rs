@@ -51,7 +51,7 @@ pub fn html(report: &ScoreReport) -> String {
 fn shares(figures: &[FigureScore]) -> String {
     let rows: Vec<&FigureScore> = figures.iter().filter(|f| f.inside_share.is_some()).collect();
     let height = 18 * rows.len() + 30;
-    let mut svg = format!("<svg viewBox=\"0 0 640 {height}\" role=\"img\" aria-label=\"shares\">");
+    let mut svg = format!("<svg viewBox=\"0 0 700 {height}\" role=\"img\" aria-label=\"shares\">");
     let x = |share: f64| 190.0 + 400.0 * share;
     for (k, f) in rows.iter().enumerate() {
         let y = 18 * k + 6;
