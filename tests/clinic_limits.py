@@ -1,5 +1,5 @@
 #!/usr/bin/env python3
-"""Holds a measured simulated day to its limits: `tipwright --json score RESULTS TRUTH | clinic_limits.py`.
+"""Holds a measured simulated day to its limits: clinic_limits.py < score.json, as `tipwright score RESULTS TRUTH -o FOLDER` writes it.
 
 Limits of the first whole run: tip path 8 mm rms, clocks 0.5 ms, dip depth 8 mm and peak speed 2 % at the median, every
 stroke found and none invented. Prints each figure with its limit; status 1 when one is over.

@@ -15,5 +15,6 @@ for file in run.json scene.toml strokes.csv strokes.parquet report/index.html ta
 done
 rows=$(($(wc -l < "$work/results/strokes.csv") - 1))
 [ "$rows" -ge 2 ] || { echo "only $rows strokes measured"; exit 1; }
-"$target/release/tipwright" --quiet --json score "$work/results" "$work/session/truth" -o "$work/score" | python3 tests/clinic_limits.py
+"$target/release/tipwright" score "$work/results" "$work/session/truth" -o "$work/score" >/dev/null
+python3 tests/clinic_limits.py < "$work/score/score.json"
 echo "end to end: $rows strokes"

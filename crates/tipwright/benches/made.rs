@@ -8,10 +8,10 @@
     clippy::cast_possible_truncation
 )]
 
-use nalgebra::{Isometry3, Matrix3, Point3, Translation3, UnitQuaternion, Vector3};
+use nalgebra::{Point3, UnitQuaternion, Vector3};
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
-use tipwright::model::{Clock, Lens, Picture, RawPixel, Rotation};
+use tipwright::model::{CameraPose, Clock, Lens, Picture, RawPixel, Rotation};
 use tipwright::motion::spline::Timeline;
 use tipwright::motion::{
     Baseline, CameraFreedom, CameraModel, Freedom, Hyper, Loss, MotionConfig, Noise, Observation, Problem,
@@ -42,15 +42,6 @@ fn lens() -> Lens {
     }
 }
 
-fn looking_at(centre: Point3<f64>, target: Point3<f64>) -> Isometry3<f64> {
-    let forward = (target - centre).normalize();
-    let right = forward.cross(&Vector3::z()).normalize();
-    let down = forward.cross(&right);
-    let rows = Matrix3::from_rows(&[right.transpose(), down.transpose(), forward.transpose()]);
-    let rotation = UnitQuaternion::from_matrix(&rows);
-    Isometry3::from_parts(Translation3::from(-(rotation * centre.coords)), rotation)
-}
-
 /// Path of the marker: strokes of a second, top speed near 12 m/s.
 pub fn place(t: f64) -> Point3<f64> {
     let swing = (std::f64::consts::TAU * t * 0.7).sin();
@@ -69,7 +60,7 @@ pub fn take(seconds: f64, fps_hz: f64) -> Problem {
         name: name.into(),
         lens: lens(),
         picture: Picture { stored_px: [1920, 1080], rotation: Rotation::R0 },
-        camera_from_world: looking_at(centre, target),
+        camera_from_world: CameraPose::looking(centre, target).unwrap().camera_from_world,
         clock,
         free,
     };
@@ -101,16 +92,7 @@ pub fn take(seconds: f64, fps_hz: f64) -> Problem {
             observations.push(Observation { camera_idx: k, marker_idx: 0, pts_s, pixel, cov_px2 });
         }
     }
-    Problem {
-        cameras,
-        markers: 1,
-        observations,
-        distances: Vec::new(),
-        baselines: Vec::new(),
-        pose_covariance: None,
-        set_up: None,
-        timeline: None,
-    }
+    Problem::new(cameras, 1, observations)
 }
 
 /// The same with the second pose free, knots laid out and a start off the truth.

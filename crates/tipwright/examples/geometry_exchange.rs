@@ -45,12 +45,8 @@ fn main() {
     ];
 
     // Two cameras 7 m apart, 8 m from where a tip moves; the second half a metre higher.
-    let looking = |from: Point3<f64>| {
-        let down = Isometry3::look_at_rh(&from, &Point3::new(0.0, 0.0, 2.5), &Vector3::z());
-        // look_at_rh looks along -z with y up; a camera here looks along +z with y down
-        let turned = UnitQuaternion::from_axis_angle(&Vector3::x_axis(), std::f64::consts::PI);
-        Isometry3::from_parts(Vector3::zeros().into(), turned) * down
-    };
+    let looking =
+        |from: Point3<f64>| CameraPose::looking(from, Point3::new(0.0, 0.0, 2.5)).unwrap().camera_from_world;
     let poses = [looking(Point3::new(-3.5, -7.2, 1.4)), looking(Point3::new(3.5, -7.2, 1.9))];
     let points: Vec<_> = (0..40)
         .map(|_| {

@@ -1,7 +1,7 @@
 //! A small synthetic world for tests: points that move, phones with rolling shutter that see them, and what goes
 //! wrong with candidates. Not a simulator of pictures.
 
-use nalgebra::{Isometry3, Matrix3, Point3, Rotation3, UnitQuaternion, Vector3};
+use nalgebra::Point3;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
@@ -61,17 +61,10 @@ impl Film {
 
 /// A camera at a place looking at another, upright.
 pub fn looking(name: &str, from: Point3<f64>, at: Point3<f64>) -> Camera {
-    let forward = (at - from).normalize();
-    let right = forward.cross(&Vector3::z()).normalize();
-    let down = forward.cross(&right);
-    let world_from_camera = Matrix3::from_columns(&[right, down, forward]);
-    let rotation =
-        UnitQuaternion::from_rotation_matrix(&Rotation3::from_matrix_unchecked(world_from_camera)).inverse();
-    let translation = -(rotation * from.coords);
     Camera {
         name: name.into(),
         lens: Lens::new([1920, 1080], 1500.0, 1502.0, 962.0, 538.0, [0.08, -0.12, 0.0005, -0.0003, 0.02]),
-        pose: CameraPose { camera_from_world: Isometry3::from_parts(translation.into(), rotation) },
+        pose: CameraPose::looking(from, at).unwrap(),
         picture: Picture { stored_px: [1920, 1080], rotation: Rotation::R0 },
     }
 }

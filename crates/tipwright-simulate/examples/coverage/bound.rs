@@ -57,28 +57,13 @@ pub fn row(
             camera_from_world: c.pose.camera_from_world,
             clock: clocks[k],
             free: CameraFreedom {
-                offset_s: if k == 0 { Freedom::Fixed } else { Freedom::Free },
-                drift: if k == 0 {
-                    Freedom::Fixed
-                } else {
-                    Freedom::Prior { mean: clocks[k].drift, sd: 3e-5 }
-                },
                 // known to a twentieth of a frame, as the path stage takes a scene that says nothing of its error
                 readout_s: Freedom::Prior { mean: clocks[k].readout_s, sd: 0.05 / detector.fps },
-                ..CameraFreedom::default()
+                ..CameraFreedom::of_clock(k, Freedom::Prior { mean: clocks[k].drift, sd: 3e-5 })
             },
         })
         .collect();
-    let problem = Problem {
-        cameras: models,
-        markers: 1,
-        observations,
-        distances: Vec::new(),
-        baselines: Vec::new(),
-        pose_covariance: None,
-        set_up: None,
-        timeline: None,
-    };
+    let problem = Problem::new(models, 1, observations);
     let config = MotionConfig {
         noise: Noise::AsGiven,
         widen_for_correlation: false,

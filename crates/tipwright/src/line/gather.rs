@@ -9,9 +9,9 @@
 //! the curve. Where one stands out of the noise, the point is placed to a fraction of a pixel on the full picture by the
 //! second derivatives of a Gaussian (Steger, IEEE Trans. Pattern Anal. Mach. Intell. 20 (1998) 113).
 
-use crate::model::footage::{ClipInfo, FootageError, FrameSource, FrameView, Plane, PlaneData};
+use crate::model::Picture;
+use crate::model::footage::{FrameView, Plane, PlaneData};
 use crate::model::line::{ClipRidges, FrameRidges, RidgePoint};
-use crate::model::{Picture, RawPixel, Rotation, Warning};
 
 use super::GatherConfig;
 
@@ -328,7 +328,7 @@ impl Gatherer {
                 // the search's limit stands for its noise; a derivative's noise follows from the kernel (Steger 1998)
                 let noise = limit / (self.config.least_over_noise as f32 * 10.0_f32.sqrt() * 2.0);
                 let sigma_px = (0.2 * noise / curve.abs()).hypot(0.1);
-                let direction = stored_angle(self.picture.rotation, nx.atan2(-ny));
+                let direction = self.picture.rotation.upright_angle_rad(f64::from(nx.atan2(-ny))) as f32;
                 return (sigma_px < 1.0).then_some(RidgePoint {
                     x_px: at.x_px as f32,
                     y_px: at.y_px as f32,
@@ -401,59 +401,5 @@ impl Gatherer {
             frames: self.frames,
             cut_short: self.cut_short,
         }
-    }
-}
-
-/// A direction of the stored picture in the upright one, modulo pi.
-fn stored_angle(rotation: Rotation, angle_rad: f32) -> f32 {
-    let turned = match rotation {
-        Rotation::R0 | Rotation::R180 => angle_rad,
-        Rotation::R90 | Rotation::R270 => angle_rad + std::f32::consts::FRAC_PI_2,
-    };
-    turned.rem_euclid(std::f32::consts::PI)
-}
-
-impl RidgePoint {
-    /// As a pixel.
-    #[must_use]
-    pub fn pixel(&self) -> RawPixel {
-        RawPixel::new(f64::from(self.x_px), f64::from(self.y_px))
-    }
-}
-
-/// A clip that shows every frame to a gatherer on its way to whoever reads it.
-pub struct Tee<'a> {
-    source: &'a mut (dyn FrameSource + Send),
-    /// The gatherer.
-    pub gatherer: Gatherer,
-}
-
-impl<'a> Tee<'a> {
-    /// Puts a gatherer beside a clip.
-    pub fn new(source: &'a mut (dyn FrameSource + Send), config: &GatherConfig) -> Self {
-        let picture = source.info().picture;
-        Self { source, gatherer: Gatherer::new(picture, config) }
-    }
-}
-
-impl FrameSource for Tee<'_> {
-    fn info(&self) -> &ClipInfo {
-        self.source.info()
-    }
-
-    fn next_frame(&mut self) -> Result<Option<FrameView<'_>>, FootageError> {
-        let frame = self.source.next_frame()?;
-        if let Some(frame) = &frame {
-            self.gatherer.look_at(frame);
-        }
-        Ok(frame)
-    }
-
-    fn damaged_frames(&self) -> u64 {
-        self.source.damaged_frames()
-    }
-
-    fn warnings(&self) -> Vec<Warning> {
-        self.source.warnings()
     }
 }

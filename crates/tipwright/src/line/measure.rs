@@ -2,13 +2,13 @@
 
 use nalgebra::{Isometry3, Point3};
 
-use super::geometry::{Flat, LoopLook, crossings, dot, look, upper_normal};
-use super::legs::{Cells, Leg};
+use super::geometry::{Flat, dot, upper_normal};
 use super::nose::{Front, Nose, robust_parabola, track, value};
+use super::reading::{Reading, dip_of, narrowest, read, shape_of};
+use super::robust::{agreed, crossing_time, robust_line, root_sum};
 use super::side::{Rays, SidePlane, SidePoint, View};
 use super::{LineView, LoopConfig, LoopSettings, tip_at, views};
 use crate::model::line::{LoopMoment, LoopView, StrokeLoop};
-use crate::model::stroke::LoopShape;
 use crate::model::{FigureId, Figures, MarkerPath, Measured, Stroke};
 
 /// Figures that need the line.
@@ -23,8 +23,6 @@ pub(super) const FIGURES: &[FigureId] = &[
     FigureId::LoopSymmetry,
 ];
 
-/// Points this near in time are laid onto one curve, moved with the nose. 27 ms: three looks.
-const TOGETHER_S: f64 = 0.027;
 /// Least error of a trajectory: how high the foremost point of a blunt nose lies is known to a few centimetres, over a
 /// travel of 1.5 m.
 const TRAJECTORY_SD_DEG: f64 = 1.0;
@@ -59,15 +57,6 @@ impl LoopFigures {
             }
         }
     }
-}
-
-/// The curve of one look.
-struct Reading {
-    t_s: f64,
-    look: LoopLook,
-    rod_leg: Leg,
-    fly_leg: Vec<Flat>,
-    points: usize,
 }
 
 /// All of one camera.
@@ -328,7 +317,7 @@ fn of_view(
         if ahead < config.travel_m[0] - 0.1 || ahead > config.travel_m[1] + 0.1 {
             continue;
         }
-        readings.extend(read(view, front.t_s, [along, across], t0_s, way, tip, config));
+        readings.extend(read(&view.points, front.t_s, [along, across], t0_s, way, tip, config));
     }
     if readings.len() < config.fewest_moments {
         return Err(format!("the legs of the loop are seen at {} instants only", readings.len()));
@@ -375,211 +364,4 @@ fn of_view(
         points: readings.iter().map(|r| r.points).sum(),
         readings,
     })
-}
-
-fn root_sum(parts: &[f64]) -> f64 {
-    parts.iter().map(|p| p * p).sum::<f64>().sqrt()
-}
-
-/// First time at which a rising function reaches a level.
-fn crossing_time(f: &dyn Fn(f64) -> Option<f64>, level: f64, from_s: f64, to_s: f64) -> Option<f64> {
-    let mut before: Option<(f64, f64)> = None;
-    let mut t_s = from_s;
-    while t_s <= to_s {
-        if let Some(now) = f(t_s) {
-            if let Some((bt, b)) = before {
-                if b < level && now >= level {
-                    return Some(bt + (t_s - bt) * (level - b) / (now - b));
-                }
-            }
-            before = Some((t_s, now));
-        }
-        t_s += 0.002;
-    }
-    None
-}
-
-/// A robust straight line.
-struct Line {
-    /// Value where it was asked for.
-    at: f64,
-    slope: f64,
-    /// Scatter of the points about it.
-    scatter: f64,
-    /// Points that kept their say.
-    kept: usize,
-}
-
-/// Robust straight line, its value at `x`.
-fn robust_line(points: &[(f64, f64)], x: f64) -> Option<Line> {
-    let mut w = vec![1.0; points.len()];
-    let mut out = None;
-    for _ in 0..12 {
-        let sum = |f: &dyn Fn(f64, f64) -> f64| -> f64 {
-            points.iter().zip(&w).map(|((a, b), w)| w * f(*a - x, *b)).sum()
-        };
-        let (n, sx, sy) = (sum(&|_, _| 1.0), sum(&|a, _| a), sum(&|_, b| b));
-        let (sxx, sxy) = (sum(&|a, _| a * a), sum(&|a, b| a * b));
-        let det = n * sxx - sx * sx;
-        if !(n > 1.5) {
-            return None;
-        }
-        let (at, slope) =
-            if det > 1e-6 { ((sxx * sy - sx * sxy) / det, (n * sxy - sx * sy) / det) } else { (sy / n, 0.0) };
-        let off: Vec<f64> = points.iter().map(|(a, b)| (b - at - slope * (a - x)).abs()).collect();
-        let mut sorted = off.clone();
-        sorted.sort_by(f64::total_cmp);
-        let scatter = (1.4826 * sorted[sorted.len() / 2]).max(0.003);
-        for (w, r) in w.iter_mut().zip(&off) {
-            let z = r / (3.5 * scatter);
-            *w = if z < 1.0 { (1.0 - z * z).powi(2) } else { 0.0 };
-        }
-        out = Some(Line { at, slope, scatter, kept: w.iter().filter(|w| **w > 0.05).count() });
-    }
-    out
-}
-
-/// Smallest of the widths, each the median of itself and its neighbours.
-fn narrowest(readings: &[Reading]) -> f64 {
-    let widths: Vec<f64> = readings.iter().map(|r| r.look.width_m.abs()).collect();
-    if widths.len() < 3 {
-        return widths.iter().copied().fold(f64::INFINITY, f64::min);
-    }
-    widths
-        .windows(3)
-        .map(|w| {
-            let mut w = [w[0], w[1], w[2]];
-            w.sort_by(f64::total_cmp);
-            w[1]
-        })
-        .fold(f64::INFINITY, f64::min)
-}
-
-/// The curve at one instant.
-fn read(
-    view: &OneView<'_>,
-    t_s: f64,
-    [along, across]: [[f64; 3]; 2],
-    t0_s: f64,
-    way: Flat,
-    tip: &dyn Fn(f64) -> Option<Flat>,
-    config: &LoopConfig,
-) -> Option<Reading> {
-    let up = upper_normal(way);
-    let nose_at = |t: f64| [value(along, t - t0_s), value(across, t - t0_s)];
-    let here = nose_at(t_s);
-    let front = [here[0] * way[0] + here[1] * up[0], here[0] * way[1] + here[1] * up[1]];
-    let tip = tip(t_s)?;
-    let mut points = Vec::new();
-    for p in view.points.iter().filter(|p| (p.t_s - t_s).abs() < TOGETHER_S) {
-        let then = nose_at(p.t_s);
-        let moved = [here[0] - then[0], here[1] - then[1]];
-        let at =
-            [p.at[0] + moved[0] * way[0] + moved[1] * up[0], p.at[1] + moved[0] * way[1] + moved[1] * up[1]];
-        // nothing ahead of the nose belongs to it
-        if dot(at, way) < here[0] + 0.15 {
-            points.push(SidePoint { at, ..*p });
-        }
-    }
-    let cells = Cells::new(&points)?;
-    let longest_m = config.fly_leg_m + 0.3;
-    let down = [-up[0], -up[1]];
-    let follow = |first: Flat, tip: Flat| cells.follow(front, first, tip, way, longest_m);
-    let (upper, lower) = (follow(up, tip), follow(down, tip));
-    let nowhere = [f64::NAN, f64::NAN];
-    // the rod leg comes to the tip; when neither or both do, it is the lower one
-    let (rod, fly) = if upper.at_tip && !lower.at_tip {
-        (upper, follow(down, nowhere))
-    } else {
-        (lower, follow(up, nowhere))
-    };
-    let mut curve: Vec<Flat> = rod.curve.iter().rev().copied().collect();
-    curve.extend(&fly.curve[1..]);
-    let look = look(&curve, way, config)?;
-    let travel_m = here[0] - dot(tip, way);
-    let look = LoopLook { travel_m, ..look };
-    let seen = rod.share_seen(way, look.section_m).min(fly.share_seen(way, look.section_m));
-    if seen < config.least_seen || (look.front_m - here[0]).abs() > 0.12 {
-        return None;
-    }
-    Some(Reading { t_s, look, rod_leg: rod, fly_leg: fly.curve, points: points.len() })
-}
-
-/// Shape at the standard moment by the looks about it: shape, its probability, crossings where certain.
-fn shape_of(readings: &[Reading], config: &LoopConfig) -> (Option<LoopShape>, f64, Option<u32>) {
-    let near: Vec<&Reading> = about_standard(readings, config)
-        .filter(|r| r.rod_leg.at_tip && r.look.fly_leg_m > 0.5 * (config.fly_leg_m - config.least_section_m))
-        .collect();
-    if near.len() < 2 {
-        return (None, 0.0, None);
-    }
-    let counts: Vec<u32> =
-        near.iter().map(|r| crossings(&r.look.separations, config.least_crossing_m).min(2)).collect();
-    let share = |n: u32| counts.iter().filter(|c| **c == n).count() as f64 / counts.len() as f64;
-    let most = [0, 1, 2].into_iter().max_by(|a, b| share(*a).total_cmp(&share(*b))).unwrap_or(0);
-    let probability = (share(most) * counts.len() as f64 + 0.5) / (counts.len() as f64 + 1.0);
-    // a leg that comes out by about as much as counts is neither here nor there
-    let least = median(
-        near.iter().map(|r| r.look.separations.iter().fold(f64::INFINITY, |m, (_, w)| m.min(*w))).collect(),
-    );
-    if share(most) < 0.65 || (least + config.least_crossing_m).abs() < config.crossing_margin_m {
-        return (None, probability, None);
-    }
-    let shape = match most {
-        1 => LoopShape::Crossing,
-        2 => LoopShape::Tailing,
-        _ => {
-            let middle = |f: fn(&LoopLook) -> f64| median(near.iter().map(|r| f(&r.look)).collect());
-            let typical = LoopLook {
-                dip_m: middle(|l| l.dip_m),
-                dome_m: middle(|l| l.dome_m),
-                fly_leg_m: middle(|l| l.fly_leg_m),
-                separations: Vec::new(),
-                ..near[0].look.clone()
-            };
-            typical.shape(config)
-        }
-    };
-    (Some(shape), probability, Some(most))
-}
-
-fn about_standard<'a>(readings: &'a [Reading], config: &'a LoopConfig) -> impl Iterator<Item = &'a Reading> {
-    readings.iter().filter(|r| (r.look.travel_m - config.standard_travel_m).abs() < 0.35)
-}
-
-fn median(mut all: Vec<f64>) -> f64 {
-    all.sort_by(f64::total_cmp);
-    all.get(all.len() / 2).copied().unwrap_or(f64::NAN)
-}
-
-fn dip_of(readings: &[Reading], config: &LoopConfig) -> Option<Measured> {
-    let dips: Vec<f64> = about_standard(readings, config)
-        .filter(|r| r.look.fly_leg_m > 0.5 * (config.fly_leg_m - config.least_section_m))
-        .map(|r| r.look.dip_m)
-        .collect();
-    if dips.len() < 2 {
-        return None;
-    }
-    let middle = median(dips.clone());
-    let scatter = 1.4826 * median(dips.iter().map(|d| (d - middle).abs()).collect());
-    Some(Measured::new(middle, (scatter / (dips.len() as f64).sqrt()).hypot(0.01)))
-}
-
-/// Weighted mean of what the cameras say; its error grows by their disagreement. `None` when they cannot both be right.
-fn agreed(all: &[Measured]) -> Option<Measured> {
-    let (first, rest) = all.split_first()?;
-    let mut out = *first;
-    for m in rest {
-        let apart = (m.value - out.value).abs();
-        let allowed = out.sd.hypot(m.sd);
-        if apart > (5.0 * allowed).max(0.15 * out.value.abs()) {
-            return None;
-        }
-        let (a, b) = (out.sd.powi(-2), m.sd.powi(-2));
-        let value = (a * out.value + b * m.value) / (a + b);
-        // half the disagreement stands for what the two do not share
-        out =
-            Measured::new(value, (a + b).sqrt().recip().max(0.5 * apart * (apart / allowed / 2.0).min(1.0)));
-    }
-    Some(out)
 }

@@ -11,8 +11,11 @@ pub mod geometry;
 mod legs;
 mod measure;
 mod nose;
+mod reading;
+mod robust;
 mod settings;
 mod side;
+mod tee;
 #[cfg(test)]
 mod tests;
 mod views;
@@ -22,8 +25,9 @@ use nalgebra::Point3;
 use crate::model::line::{ClipRidges, StrokeLoop};
 use crate::model::{Camera, Clock, Figures, MarkerPath, Stroke};
 
-pub use gather::{Gatherer, Tee};
+pub use gather::Gatherer;
 pub use settings::{LoopSettings, SizeLimits};
+pub use tee::Tee;
 
 /// How points are gathered while a clip is decoded.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -4,7 +4,7 @@
 //! Photogrammetric Engineering 32 (1966) 444-462; the same order and sign as OpenCV's five-coefficient model).
 //! Projection and its inverse are in [`crate::lens::projection`].
 
-use nalgebra::Isometry3;
+use nalgebra::{Isometry3, Matrix3, Point3, Rotation3, Translation3, UnitQuaternion, Vector3};
 use serde::{Deserialize, Serialize};
 
 /// A position in the upright, distorted picture, pixels; (0, 0) is the centre of the top-left pixel.
@@ -112,6 +112,18 @@ pub struct Picture {
     pub rotation: Rotation,
 }
 
+impl Rotation {
+    /// A direction of the stored picture, radians from +x towards +y, in the upright one, modulo pi.
+    #[must_use]
+    pub fn upright_angle_rad(self, stored_rad: f64) -> f64 {
+        let turned = match self {
+            Self::R0 | Self::R180 => stored_rad,
+            Self::R90 | Self::R270 => stored_rad + std::f64::consts::FRAC_PI_2,
+        };
+        turned.rem_euclid(std::f64::consts::PI)
+    }
+}
+
 impl Picture {
     /// Width and height of the upright picture.
     #[must_use]
@@ -173,6 +185,21 @@ impl Picture {
 pub struct CameraPose {
     /// Rotation and translation, metres.
     pub camera_from_world: Isometry3<f64>,
+}
+
+impl CameraPose {
+    /// A level camera at `from_m` that looks at `at_m`; `None` when it looks straight up, down or at itself.
+    #[must_use]
+    pub fn looking(from_m: Point3<f64>, at_m: Point3<f64>) -> Option<Self> {
+        let forward = (at_m - from_m).try_normalize(1e-6)?;
+        let right = forward.cross(&Vector3::z()).try_normalize(1e-6)?;
+        let down = forward.cross(&right);
+        let world_from_camera =
+            Rotation3::from_matrix_unchecked(Matrix3::from_columns(&[right, down, forward]));
+        let rotation = UnitQuaternion::from_rotation_matrix(&world_from_camera).inverse();
+        let translation = Translation3::from(-(rotation * from_m.coords));
+        Some(Self { camera_from_world: Isometry3::from_parts(translation, rotation) })
+    }
 }
 
 /// A camera ready to project: lens, pose and picture geometry.

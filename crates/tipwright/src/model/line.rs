@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::camera::Picture;
+use super::camera::{Picture, RawPixel};
 use super::measured::Measured;
 use super::stroke::LoopShape;
 
@@ -125,4 +125,12 @@ pub struct StrokeLoop {
     /// Distance of the line from the cast plane where two cameras see it, metres; positive to the left seen the way
     /// the forward cast travels.
     pub off_plane_m: Option<Measured>,
+}
+
+impl RidgePoint {
+    /// As a pixel.
+    #[must_use]
+    pub fn pixel(&self) -> RawPixel {
+        RawPixel::new(f64::from(self.x_px), f64::from(self.y_px))
+    }
 }

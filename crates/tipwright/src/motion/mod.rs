@@ -49,10 +49,8 @@
 //!     name: name.into(), lens: lens.clone(), picture: Picture { stored_px: [1920, 1080], rotation: Rotation::R0 },
 //!     camera_from_world, clock: Clock::default(), free: CameraFreedom { offset_s, ..Default::default() },
 //! };
-//! let problem = Problem {
-//!     cameras: vec![camera("west", west, Freedom::Fixed), camera("east", east, Freedom::Free)],
-//!     markers: 1, observations, distances: vec![], baselines: vec![], pose_covariance: None, set_up: None, timeline: None,
-//! };
+//! let cameras = vec![camera("west", west, Freedom::Fixed), camera("east", east, Freedom::Free)];
+//! let problem = Problem::new(cameras, 1, observations);
 //! let solution = solve(&problem, &MotionConfig::default())?;
 //! assert!((solution.cameras()[1].clock.offset_s - 0.010).abs() < 1e-5);
 //! let middle = solution.kinematics(0, 1.0).expect("inside the path");

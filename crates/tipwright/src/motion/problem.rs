@@ -3,7 +3,7 @@
 use nalgebra::{DMatrix, Isometry3};
 
 use super::spline::Timeline;
-use crate::model::{Clock, Lens, Picture, RawPixel};
+use crate::model::{Clock, Lens, Measured, Picture, RawPixel};
 
 /// How free a scalar of the set-up is.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -28,6 +28,12 @@ impl Freedom {
     pub fn is_free(&self) -> bool {
         !matches!(self, Self::Fixed)
     }
+
+    /// What is known to a standard deviation; without one it stays as it is.
+    #[must_use]
+    pub fn known(m: Measured) -> Self {
+        if m.sd > 0.0 { Self::Prior { mean: m.value, sd: m.sd } } else { Self::Fixed }
+    }
 }
 
 /// Which parameters of a camera the solver may change.
@@ -51,6 +57,18 @@ pub struct CameraFreedom {
     pub k1_shift: Freedom,
     /// Slow wander of the clock about offset and drift: `None` for a steady clock.
     pub wander: Option<Wander>,
+}
+
+impl CameraFreedom {
+    /// A clock to be found against the session's: the first camera's is that one and stays, every other has a free offset
+    /// and this drift. All else is fixed.
+    #[must_use]
+    pub fn of_clock(camera_idx: usize, drift: Freedom) -> Self {
+        if camera_idx == 0 {
+            return Self::default();
+        }
+        Self { offset_s: Freedom::Free, drift, ..Self::default() }
+    }
 }
 
 /// A clock whose rate wanders: piecewise linear corrections with the given node spacing.
@@ -153,6 +171,23 @@ pub struct Problem {
     pub set_up: Option<SetUpPrior>,
     /// Knots. `None`: laid out from the observations by [`super::stretch::lay_out`].
     pub timeline: Option<Timeline>,
+}
+
+impl Problem {
+    /// Sightings and nothing else: no known lengths, no joint prior, knots laid out from the observations.
+    #[must_use]
+    pub fn new(cameras: Vec<CameraModel>, markers: usize, observations: Vec<Observation>) -> Self {
+        Self {
+            cameras,
+            markers,
+            observations,
+            distances: Vec::new(),
+            baselines: Vec::new(),
+            pose_covariance: None,
+            set_up: None,
+            timeline: None,
+        }
+    }
 }
 
 /// Robust loss on the whitened length `s` of a pixel residual (two degrees of freedom).

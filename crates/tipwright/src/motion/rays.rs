@@ -133,21 +133,6 @@ pub fn nearest_point(rays: &[WorldRay]) -> Option<RayPoint> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use nalgebra::UnitQuaternion;
-
-    fn looking(from: Point3<f64>, at: Point3<f64>) -> CameraPose {
-        // x right, y down, z forward
-        let forward = (at - from).normalize();
-        let right = forward.cross(&Vector3::z()).normalize();
-        let down = forward.cross(&right);
-        let world_from_camera = Matrix3::from_columns(&[right, down, forward]);
-        let rotation = UnitQuaternion::from_rotation_matrix(&nalgebra::Rotation3::from_matrix_unchecked(
-            world_from_camera,
-        ))
-        .inverse();
-        let translation = -(rotation * from.coords);
-        CameraPose { camera_from_world: Isometry3::from_parts(translation.into(), rotation) }
-    }
 
     fn seen(pose: &CameraPose, p: &Point3<f64>) -> [f64; 2] {
         let c = pose.camera_from_world * p;
@@ -156,8 +141,8 @@ mod tests {
 
     #[test]
     fn epipolar_distance_is_zero_for_the_same_point_and_grows_with_the_offset() {
-        let a = looking(Point3::new(0.0, -8.0, 1.5), Point3::new(0.0, 0.0, 2.5));
-        let b = looking(Point3::new(6.0, -5.0, 1.2), Point3::new(0.0, 0.0, 2.5));
+        let a = CameraPose::looking(Point3::new(0.0, -8.0, 1.5), Point3::new(0.0, 0.0, 2.5)).unwrap();
+        let b = CameraPose::looking(Point3::new(6.0, -5.0, 1.2), Point3::new(0.0, 0.0, 2.5)).unwrap();
         let epipolar = Epipolar::between(&a, &b, 1500.0);
         let p = Point3::new(0.4, 0.3, 3.0);
         let (ra, rb) = (seen(&a, &p), seen(&b, &p));

@@ -166,8 +166,8 @@ fn build(
                     }
                     _ => Freedom::Free,
                 },
-                drift: if k == 0 { Freedom::Fixed } else { prior(view.drift) },
-                readout_s: inherited(prior(view.readout_s)),
+                drift: if k == 0 { Freedom::Fixed } else { Freedom::known(view.drift) },
+                readout_s: inherited(Freedom::known(view.readout_s)),
                 most_readout_s: Some(frame_step_s(view.spots)),
                 pose: set_up.is_some() || pose_covariance.is_some(),
                 focal_log: lens,
@@ -192,20 +192,7 @@ fn build(
             }
         })
         .collect();
-    Problem {
-        cameras,
-        markers: chains.len(),
-        observations,
-        distances: Vec::new(),
-        baselines: Vec::new(),
-        pose_covariance,
-        set_up,
-        timeline: None,
-    }
-}
-
-fn prior(m: crate::model::Measured) -> Freedom {
-    if m.sd > 0.0 { Freedom::Prior { mean: m.value, sd: m.sd } } else { Freedom::Fixed }
+    Problem { pose_covariance, set_up, ..Problem::new(cameras, chains.len(), observations) }
 }
 
 /// The scene's joint covariance for the cameras of the take, with the settling of each tripod on top.

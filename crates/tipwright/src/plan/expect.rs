@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::model_cast::{TOUCHES_AT, duration_s, middle_s, passes_s, tip, wand_end};
 use super::{PlanCamera, PlanConfig, PlanError};
-use crate::model::{Camera, Clock, RawPixel};
+use crate::model::{Camera, Clock, Measured, RawPixel};
 use crate::motion::spline::Timeline;
 use crate::motion::{
     CameraFreedom, CameraModel, Distance, Freedom, Loss, MotionConfig, Noise, Observation, PathTerm, Problem,
@@ -178,31 +178,13 @@ impl SetUp {
                 camera_from_world: c.pose.camera_from_world,
                 clock: self.clocks[k],
                 free: CameraFreedom {
-                    offset_s: if k == 0 { Freedom::Fixed } else { Freedom::Free },
-                    drift: if k == 0 {
-                        Freedom::Fixed
-                    } else {
-                        Freedom::Prior { mean: 0.0, sd: config.drift_sd }
-                    },
-                    readout_s: match self.readout_sd_s[k] {
-                        sd if sd > 0.0 => Freedom::Prior { mean: self.clocks[k].readout_s, sd },
-                        _ => Freedom::Fixed,
-                    },
+                    readout_s: Freedom::known(Measured::new(self.clocks[k].readout_s, self.readout_sd_s[k])),
                     most_readout_s: Some(1.0 / config.fps),
-                    ..CameraFreedom::default()
+                    ..CameraFreedom::of_clock(k, Freedom::Prior { mean: 0.0, sd: config.drift_sd })
                 },
             })
             .collect();
-        Problem {
-            cameras,
-            markers,
-            observations,
-            distances: Vec::new(),
-            baselines: Vec::new(),
-            pose_covariance: None,
-            set_up: None,
-            timeline: None,
-        }
+        Problem::new(cameras, markers, observations)
     }
 
     /// Sightings of a moving marker in every picture of every camera.

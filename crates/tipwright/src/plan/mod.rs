@@ -20,7 +20,7 @@ mod page;
 #[cfg(test)]
 mod tests;
 
-use nalgebra::{Matrix3, Point3, Rotation3, Translation3, UnitQuaternion, Vector3};
+use nalgebra::{Point3, Vector3};
 use serde::Serialize;
 
 pub use advice::{Advice, Change};
@@ -175,16 +175,10 @@ impl PlanCamera {
     /// Ready to project; `None` when it looks straight up, down or at itself.
     #[must_use]
     pub fn camera(&self) -> Option<Camera> {
-        let forward = (self.look_at_m - self.position_m).try_normalize(1e-6)?;
-        let right = forward.cross(&Vector3::z()).try_normalize(1e-6)?;
-        let down = forward.cross(&right);
-        let camera_axes = Rotation3::from_matrix_unchecked(Matrix3::from_columns(&[right, down, forward]));
-        let rotation = UnitQuaternion::from_rotation_matrix(&camera_axes).inverse();
-        let translation = Translation3::from(-(rotation * self.position_m.coords));
         Some(Camera {
             name: self.name.clone(),
             lens: self.lens.clone(),
-            pose: CameraPose { camera_from_world: nalgebra::Isometry3::from_parts(translation, rotation) },
+            pose: CameraPose::looking(self.position_m, self.look_at_m)?,
             picture: Picture { stored_px: self.lens.resolution_px, rotation: crate::model::Rotation::R0 },
         })
     }

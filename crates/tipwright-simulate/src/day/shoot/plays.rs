@@ -8,6 +8,7 @@ use super::{Item, Shoot, TICKS, What};
 use crate::day::place::BALL_DIAMETER_M;
 use crate::day::plan::Fault;
 use crate::day::scenery;
+use crate::phone::exposure::Light;
 use crate::phone::noise::stream;
 use crate::phone::play::{Ball, Play};
 use crate::phone::sound::Clap;
@@ -37,27 +38,13 @@ impl Shoot<'_> {
         match &item.what {
             What::Wand(wand) => {
                 scenery::wand_bearer(&mut play, Arc::clone(wand));
-                for end in 0..2 {
-                    let wand = Arc::clone(wand);
-                    play.balls.push(Ball {
-                        role: format!("wand{}", end + 1),
-                        diameter_m: plan.tip.1 / 1000.0,
-                        light: tip,
-                        at: Box::new(move |t_s| wand.end_at(end, t_s)),
-                    });
-                }
+                let wand = Arc::clone(wand);
+                play.balls.extend(wand_ends(plan.tip.1, tip, move |end, t_s| wand.end_at(end, t_s)));
             }
             What::Plumb(wand) => {
                 scenery::wand_stand(&mut play, Arc::clone(wand));
-                for end in 0..2 {
-                    let wand = Arc::clone(wand);
-                    play.balls.push(Ball {
-                        role: format!("wand{}", end + 1),
-                        diameter_m: plan.tip.1 / 1000.0,
-                        light: tip,
-                        at: Box::new(move |t_s| wand.end_at(end, t_s)),
-                    });
-                }
+                let wand = Arc::clone(wand);
+                play.balls.extend(wand_ends(plan.tip.1, tip, move |end, t_s| wand.end_at(end, t_s)));
             }
             What::Toss(toss) => {
                 scenery::thrower(&mut play);
@@ -111,4 +98,21 @@ impl Shoot<'_> {
             at: Box::new(move |t_s| motion.tip_at(t_s)),
         });
     }
+}
+
+/// The two markers of a wand whose ends are where `end_at` says (end, time).
+fn wand_ends(
+    diameter_mm: f64,
+    light: Light,
+    end_at: impl Fn(usize, f64) -> Point3<f64> + Clone + Send + Sync + 'static,
+) -> [Ball; 2] {
+    [0, 1].map(|end| {
+        let end_at = end_at.clone();
+        Ball {
+            role: format!("wand{}", end + 1),
+            diameter_m: diameter_mm / 1000.0,
+            light,
+            at: Box::new(move |t_s| end_at(end, t_s)),
+        }
+    })
 }

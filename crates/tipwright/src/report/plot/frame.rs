@@ -1,5 +1,6 @@
 //! The frame of a panel: two scales, thin rules like those of a notebook, tick labels in one or both unit systems.
 
+use super::Format;
 use super::labels::{Area, Labels, text_area};
 use super::scale::{Quantity, Scale, Tick, ticks};
 use super::svg::{Anchor, Svg, Xy};
@@ -217,5 +218,45 @@ impl Frame<'_> {
             Anchor::Start,
             self.y.unit(UnitSystem::Imperial),
         );
+    }
+}
+
+/// Scales of a view from the side with both axes alike.
+#[derive(Debug, Clone, Copy)]
+pub struct TrueScale {
+    /// Along the way of the cast.
+    pub x: Scale,
+    /// Height.
+    pub z: Scale,
+    /// Height of the whole panel.
+    pub height: f64,
+}
+
+impl TrueScale {
+    /// As large as the format allows for metres from low to high; what is left over in width is shared by both sides.
+    #[must_use]
+    pub fn fit([x_low, x_high]: [f64; 2], [z_low, z_high]: [f64; 2], format: Format) -> Self {
+        let plot_width = format.width - LEFT - RIGHT;
+        let per_m =
+            (plot_width / (x_high - x_low)).min((format.side_height - TOP - BOTTOM) / (z_high - z_low));
+        let plot_height = (z_high - z_low) * per_m;
+        let spare = (plot_width / per_m - (x_high - x_low)).max(0.0) / 2.0;
+        Self {
+            x: Scale::new(x_low - spare, x_high + spare, LEFT, LEFT + plot_width),
+            z: Scale::new(z_low, z_high, TOP + plot_height, TOP),
+            height: TOP + plot_height + BOTTOM,
+        }
+    }
+
+    /// The frame: forward to the right, height upwards.
+    #[must_use]
+    pub fn frame<'a>(&self, title: &'a str, format: Format) -> Frame<'a> {
+        let axis =
+            |scale, name, wanted| Axis { scale, quantity: Quantity::Length, name, plain_unit: "", wanted };
+        Frame {
+            x: axis(self.x, "forward", format.width / 85.0),
+            y: axis(self.z, "height", (self.height - TOP - BOTTOM) / 42.0),
+            title,
+        }
     }
 }

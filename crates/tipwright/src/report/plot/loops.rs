@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::frame::{Axis, BOTTOM, DrawnUnits, Frame, LEFT, RIGHT, TOP, Words};
+use super::frame::{Axis, BOTTOM, DrawnUnits, Frame, LEFT, RIGHT, TOP, TrueScale, Words};
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy, coordinate, escape};
 use super::{Format, Panel, dimension, figure_texts, figure_words, set_label, span, style};
@@ -19,32 +19,11 @@ pub fn panel(stroke: &Stroke, line: &StrokeLoop, format: Format) -> Panel {
     let (z_low, z_high) = span(all().map(|p| p[1]), (0.0, 1.0));
     let air = 0.08 * (x_high - x_low).max(0.5);
     let (x_low, x_high, z_low, z_high) = (x_low - air, x_high + air, z_low - 1.2 * air, z_high + 1.6 * air);
-    let per_m = ((format.width - LEFT - RIGHT) / (x_high - x_low))
-        .min((format.side_height - TOP - BOTTOM) / (z_high - z_low));
-    let plot_height = (z_high - z_low) * per_m;
-    let spare = ((format.width - LEFT - RIGHT) / per_m - (x_high - x_low)).max(0.0) / 2.0;
-    let x = Scale::new(x_low - spare, x_high + spare, LEFT, format.width - RIGHT);
-    let z = Scale::new(z_low, z_high, TOP + plot_height, TOP);
-    let height = TOP + plot_height + BOTTOM;
+    let scales = TrueScale::fit([x_low, x_high], [z_low, z_high], format);
+    let TrueScale { x, z, height } = scales;
     let shape = line.shape.map_or(String::new(), |s| format!(", {}", loop_word(s)));
     let title = format!("The loop 1.5 m ahead of the tip: {}{shape}", line.size.word());
-    let frame = Frame {
-        x: Axis {
-            scale: x,
-            quantity: Quantity::Length,
-            name: "forward",
-            plain_unit: "",
-            wanted: format.width / 85.0,
-        },
-        y: Axis {
-            scale: z,
-            quantity: Quantity::Length,
-            name: "height",
-            plain_unit: "",
-            wanted: plot_height / 42.0,
-        },
-        title: &title,
-    };
+    let frame = scales.frame(&title, format);
     let at = |p: &[f64; 2]| -> Xy { (x.at(p[0]), z.at(p[1])) };
     let mut svg = Svg::new();
     let mut labels = frame.draw(&mut svg, format.units);

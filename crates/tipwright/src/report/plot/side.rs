@@ -1,9 +1,8 @@
 //! Side view: the tip path in the cast plane with equal axes; chord, dip and dome dimensioned; marks; the rod at
 //! equal steps of time where butt markers tell how it stood.
 
-use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
+use super::frame::{TrueScale, Words};
 use super::geometry::Geometry;
-use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy, coordinate};
 use super::{
     Format, Glyph, Panel, alt_text, dimension, figure_words, kind_texts, mark, set_label, span, timed_marks,
@@ -35,31 +34,9 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     let air = 0.06 * (x_high - x_low).max(0.2);
     let label_air = 0.12 * (x_high - x_low).max(0.2);
     let (x_low, x_high, z_low, z_high) = (x_low - air, x_high + air, z_low - label_air, z_high + label_air);
-    let per_m = ((format.width - LEFT - RIGHT) / (x_high - x_low))
-        .min((format.side_height - TOP - BOTTOM) / (z_high - z_low));
-    let (plot_width, plot_height) = (format.width - LEFT - RIGHT, (z_high - z_low) * per_m);
-    // Equal axes: what is left over in width is shared by both sides.
-    let spare = (plot_width / per_m - (x_high - x_low)).max(0.0) / 2.0;
-    let x = Scale::new(x_low - spare, x_high + spare, LEFT, LEFT + plot_width);
-    let z = Scale::new(z_low, z_high, TOP + plot_height, TOP);
-    let height = TOP + plot_height + BOTTOM;
-    let frame = Frame {
-        x: Axis {
-            scale: x,
-            quantity: Quantity::Length,
-            name: "forward",
-            plain_unit: "",
-            wanted: format.width / 85.0,
-        },
-        y: Axis {
-            scale: z,
-            quantity: Quantity::Length,
-            name: "height",
-            plain_unit: "",
-            wanted: plot_height / 42.0,
-        },
-        title: "From the side, true to scale",
-    };
+    let scales = TrueScale::fit([x_low, x_high], [z_low, z_high], format);
+    let TrueScale { x, z, height } = scales;
+    let frame = scales.frame("From the side, true to scale", format);
     let at = |p: [f64; 2]| -> Xy { (x.at(p[0]), z.at(p[1])) };
     let mut svg = Svg::new();
     let mut labels = frame.draw(&mut svg, format.units);

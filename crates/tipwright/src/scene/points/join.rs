@@ -246,14 +246,8 @@ pub(super) fn problem_of(
     let centre = |p: &Placed| p.camera_from_world.inverse().translation.vector;
     let length_m = (centre(&placed[1]) - centre(&placed[0])).norm();
     Problem {
-        cameras,
-        markers: 1,
-        observations,
-        distances: Vec::new(),
         // Defines the unit: a millionth is nothing beside any other error.
         baselines: vec![Baseline { camera_a_idx: 0, camera_b_idx: 1, length_m, sd_m: 1e-6 * length_m }],
-        pose_covariance: None,
-        set_up: None,
-        timeline: None,
+        ..Problem::new(cameras, 1, observations)
     }
 }

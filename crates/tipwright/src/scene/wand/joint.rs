@@ -83,16 +83,7 @@ fn build(
                 .map_or(begun.poses[k].camera_from_world, |s| s.cameras()[k].camera_from_world),
             clock: start.map_or(begun.clocks[k], |s| s.cameras()[k].clock),
             free: CameraFreedom {
-                offset_s: if k == 0 { Freedom::Fixed } else { Freedom::Free },
-                drift: if k == 0 {
-                    Freedom::Fixed
-                } else {
-                    Freedom::Prior { mean: 0.0, sd: config.drift_sd }
-                },
-                readout_s: match begun.readouts_s[k] {
-                    r if r.sd > 0.0 => Freedom::Prior { mean: r.value, sd: r.sd },
-                    _ => Freedom::Fixed,
-                },
+                readout_s: Freedom::known(begun.readouts_s[k]),
                 most_readout_s: Some(frame_step_s(c.wand)),
                 pose: k > 0,
                 focal_log: lens_freedom(c.lens.fx_sd_px.map(|sd| sd / c.lens.fx_px), config.lens_sd[0]),
@@ -101,7 +92,7 @@ fn build(
                     config.lens_sd[1],
                 ),
                 k1_shift: lens_freedom(c.lens.distortion_sd.map(|sd| sd[0]), config.lens_sd[2]),
-                ..CameraFreedom::default()
+                ..CameraFreedom::of_clock(k, Freedom::Prior { mean: 0.0, sd: config.drift_sd })
             },
         })
         .collect();
@@ -133,14 +124,5 @@ fn build(
             });
         }
     }
-    Problem {
-        cameras,
-        markers: 2,
-        observations,
-        distances,
-        baselines: Vec::new(),
-        pose_covariance: None,
-        set_up: None,
-        timeline: None,
-    }
+    Problem { distances, ..Problem::new(cameras, 2, observations) }
 }

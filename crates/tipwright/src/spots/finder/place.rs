@@ -155,7 +155,7 @@ impl Finder {
         let streak = (fitted.length > 1.0 && fitted.length > 3.0 * fitted.length_sd).then(|| Streak {
             length_px: f64::from(fitted.length),
             length_sd_px: f64::from(fitted.length_sd),
-            angle_rad: upright_angle(self.picture.rotation, f64::from(fitted.angle_rad)),
+            angle_rad: self.picture.rotation.upright_angle_rad(f64::from(fitted.angle_rad)),
         });
         let candidate = Candidate {
             centre: self.picture.upright_from_stored(f64::from(fitted.x), f64::from(fitted.y)),
@@ -213,14 +213,6 @@ fn saturated(frame: &FrameView<'_>, fitted: &Fitted) -> bool {
         }
     }
     count >= 5
-}
-
-fn upright_angle(rotation: Rotation, angle_rad: f64) -> f64 {
-    let turned = match rotation {
-        Rotation::R0 | Rotation::R180 => angle_rad,
-        Rotation::R90 | Rotation::R270 => angle_rad + std::f64::consts::FRAC_PI_2,
-    };
-    turned.rem_euclid(std::f64::consts::PI)
 }
 
 fn upright_cov(rotation: Rotation, [uu, uv, vv]: [f64; 3]) -> [f64; 3] {
