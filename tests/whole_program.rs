@@ -261,6 +261,30 @@ fn an_unusable_session_says_why_and_computes_nothing() {
 }
 
 #[test]
+fn a_file_of_loop_sizes_is_read_or_refused_before_anything_is_computed() {
+    let spoiled = Spoiled::new();
+    let sizes = spoiled.session().join("sizes.toml");
+    std::fs::write(
+        &sizes,
+        "schema = 1\n[size]\ntight_up_to_m = 2.0\nmedium_up_to_m = 1.0\nwide_up_to_m = 2.4\n",
+    )
+    .unwrap();
+    let (session, results) = (spoiled.session(), spoiled.results());
+    let output = tipwright(&[
+        "day",
+        session.to_str().unwrap(),
+        "-o",
+        results.to_str().unwrap(),
+        "--loop-sizes",
+        sizes.to_str().unwrap(),
+    ]);
+    assert_eq!(status(&output), 2);
+    let said = text(&output.stderr);
+    assert!(said.contains("rise") && said.contains("sizes.toml"), "{said}");
+    assert!(!results.join("run.json").exists());
+}
+
+#[test]
 fn check_finds_every_problem_in_one_pass() {
     let spoiled = Spoiled::new();
     fs::write(spoiled.session().join("east/wand.mov"), b"").unwrap();

@@ -178,6 +178,9 @@ pub struct DayArgs {
     /// Name nobody and show no picture on the page and in the tables; film of an earlier run is removed
     #[arg(long)]
     pub anonymous: bool,
+    /// Widths that a loop is called tight, medium or wide by: a changed copy of pipelines/loop.toml
+    #[arg(long, value_name = "FILE")]
+    pub loop_sizes: Option<PathBuf>,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]

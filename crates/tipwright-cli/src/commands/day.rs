@@ -4,6 +4,7 @@ use std::sync::Mutex;
 
 use indicatif::ProgressBar;
 use tipwright::day::{self, DayConfig, DayError, Event, Film};
+use tipwright::line::SizeLimits;
 use tipwright::model::film::FilmConfig;
 use tipwright::model::{Severity, TakeStatus};
 use tipwright_footage::Reader;
@@ -17,7 +18,10 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
     if let Some(threads) = args.threads {
         rayon::ThreadPoolBuilder::new().num_threads(threads.max(1)).build_global().map_err(Failure::other)?;
     }
-    let config = DayConfig { anew: args.anew, anonymous: args.anonymous, ..DayConfig::default() };
+    let mut config = DayConfig { anew: args.anew, anonymous: args.anonymous, ..DayConfig::default() };
+    if let Some(path) = &args.loop_sizes {
+        config.loops.sizes = SizeLimits::read(path).map_err(Failure::unusable)?;
+    }
     let reader = Reader::default();
     let film = args.film.then(|| Film { maker: &reader, config: FilmConfig::default() });
     let screen = Screen::new(ui, "frames");
