@@ -19,7 +19,7 @@ const check = (holds, what) => {
 
 const profile = mkdtempSync(path.join(tmpdir(), 'tipwright-browser-'));
 const browser = await chromium.launchPersistentContext(profile, {
-  executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium',
+  executablePath: process.env.CHROMIUM || undefined,
   headless: true,
   viewport: { width: 1360, height: 900 },
   args: ['--no-sandbox', '--disable-gpu', '--disable-quic', '--no-first-run', '--disable-background-networking',
@@ -42,8 +42,13 @@ async function open(file, folder, { width = 1360, height = 900, scheme = 'light'
   return { page, complaints };
 }
 
-const seenText = (page) => page.evaluate(() => {
+// Drawings of strokes are put in when they come near or are printed: for a look at the whole page all of them are.
+const drawAll = (page) => page.evaluate(() => {
+  dispatchEvent(new Event('beforeprint'));
   document.querySelectorAll('article.stroke').forEach((a) => { a.style.contentVisibility = 'visible'; });
+});
+
+const seenText = (page) => page.evaluate(() => {
   const out = [];
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walk.nextNode()) {
@@ -59,7 +64,11 @@ const overlaps = (page) => page.evaluate(() => {
   const found = [];
   for (const svg of document.querySelectorAll('svg.plot')) {
     const texts = [...svg.querySelectorAll('text')].filter((t) => t.getClientRects().length > 0);
-    const boxes = texts.map((t) => t.getBBox());
+    const own = svg.getScreenCTM().inverse();
+    const boxes = texts.map((t) => {
+      const box = t.getBBox(), { x, y } = new DOMPoint(box.x, box.y).matrixTransform(own.multiply(t.getScreenCTM()));
+      return { x, y, width: box.width, height: box.height };
+    });
     const view = svg.viewBox.baseVal;
     boxes.forEach((a, i) => {
       const name = `${svg.closest('article, section')?.id} ${svg.dataset.panel ?? ''} "${texts[i].textContent}"`;
@@ -73,6 +82,19 @@ const overlaps = (page) => page.evaluate(() => {
   }
   return found;
 });
+
+async function checkLater(page, name) {
+  const state = () => page.evaluate(() => {
+    const last = [...document.querySelectorAll('article.stroke')].at(-1);
+    return { later: last.querySelectorAll('.later').length, drawn: last.querySelectorAll('svg.plot').length };
+  });
+  const before = await state();
+  await page.locator('article.stroke').last().scrollIntoViewIfNeeded();
+  await page.waitForFunction(() => ![...document.querySelectorAll('article.stroke')].at(-1).querySelector('.later'));
+  const after = await state();
+  check(after.later === 0 && after.drawn > 0 && after.drawn === before.drawn + before.later, `${name}: drawings are not put in when a stroke comes near`);
+  await page.evaluate(() => scrollTo(0, 0));
+}
 
 async function checkUnits(page, name) {
   const pairs = await page.evaluate(() => [...document.querySelectorAll('.u-m')].filter((m) => {
@@ -204,19 +226,22 @@ async function checkOverlays(page, name) {
 }
 
 async function checkAxe(page, name) {
-  await page.evaluate(() => document.querySelectorAll('article.stroke').forEach((a) => { a.style.contentVisibility = 'visible'; }));
+  const began = Date.now();
   await page.evaluate(() => document.querySelectorAll('details').forEach((d) => { d.open = true; }));
   await page.evaluate(AXE);
   const { violations } = await page.evaluate(() => window.axe.run(document, { resultTypes: ['violations'] }));
   for (const v of violations) {
     check(false, `${name}: ${v.id}: ${v.help}: ${v.nodes.length} times, first ${v.nodes[0].html.slice(0, 160)} ${v.nodes[0].failureSummary?.slice(0, 200)}`);
   }
+  console.log(`${name}: axe in ${((Date.now() - began) / 1000).toFixed(1)} s`);
   check(violations.length === 0, `${name}: axe finds ${violations.length} kinds of violation`);
 }
 
 async function checkPrint(file, folder, name) {
   const { page } = await open(file, folder, { width: A4.width, height: A4.height });
   await page.emulateMedia({ media: 'print' });
+  const strokes = await page.locator('article.stroke').count();
+  await drawAll(page);
   const panels = await page.evaluate(() => [...document.querySelectorAll('.panel')].filter((p) => p.checkVisibility()).map((p) => {
     const box = p.getBoundingClientRect(), svg = p.querySelector('svg.plot').getBoundingClientRect();
     return { inside: getComputedStyle(p).breakInside, width: svg.right, height: box.height };
@@ -225,14 +250,19 @@ async function checkPrint(file, folder, name) {
   check(panels.length > 0 && wrong.length === 0, `${name}: ${wrong.length} of ${panels.length} plots would be cut in print: ${JSON.stringify(wrong[0])}`);
   const wide = await page.evaluate((width) => [...document.querySelectorAll('table')].filter((t) => t.getBoundingClientRect().right > width + 1).map((t) => t.className), A4.width);
   check(wide.length === 0, `${name}: ${wide.length} tables run over the edge of the paper: ${wide}`);
+  // Printing puts in what is not drawn yet.
+  const { page: fresh } = await open(file, folder, { width: A4.width, height: A4.height });
   const pdf = path.join(profile, 'print.pdf');
   const titles = await page.evaluate(() => [...document.querySelectorAll('.panel svg .title')].filter((t) => t.getClientRects().length > 0).length);
-  await page.pdf({ path: pdf, preferCSSPageSize: true });
+  await fresh.pdf({ path: pdf, preferCSSPageSize: true });
   // A plot's title stands at its top and the name of its axis at its foot: both must be on the same page.
   const pages = execFileSync('pdftotext', ['-layout', pdf, '-'], { maxBuffer: 1e9 }).toString().split('\f');
   const count = (text, what) => text.split(what).length - 1;
   const whole = pages.every((text) => count(text.toLowerCase(), 'power against a straight ramp') === count(text, 'share of the stroke') &&
     count(text, 'Height over the chord, str') === count(text, 'along the chord, '));
+  await fresh.close();
+  const sides = count(pages.join(''), 'From the side, true to scale');
+  check(sides === strokes, `${name}: ${sides} of ${strokes} strokes are drawn in print`);
   check(pages.length > 1 && whole, `${name}: a plot runs over the end of a printed page`);
   console.log(`${name}: ${pages.length - 1} printed pages, ${titles} plots`);
   await page.close();
@@ -251,9 +281,14 @@ async function checkPage(file, folder, isReport) {
   check(paint < LIMITS.firstPaintMs, `${name}: first page after ${paint.toFixed(0)} ms`);
   const strokes = await page.locator('article.stroke').count();
   console.log(`${name}: ${(bytes / 1e6).toFixed(2)} MB, ${strokes} strokes, first page after ${paint.toFixed(0)} ms`);
-  await checkUnits(page, name);
-  for (const units of ['m', 'ft']) {
-    await page.check(`input[name=units][value=${units}]`);
+  if (strokes > 0) await checkLater(page, name);
+  await drawAll(page);
+  // What is written for those who work on the program itself keeps to the units of the files.
+  const switches = await page.locator('input[name=units]').count() > 0;
+  check(switches || !isReport && strokes === 0, `${name}: no switch of units`);
+  if (switches) await checkUnits(page, name);
+  for (const units of switches ? ['m', 'ft'] : ['']) {
+    if (units) await page.check(`input[name=units][value=${units}]`);
     const found = await overlaps(page);
     check(found.length === 0, `${name}, units ${units}: ${found.length} labels in each other's way: ${found.slice(0, 5).join('; ')}`);
   }
@@ -264,21 +299,29 @@ async function checkPage(file, folder, isReport) {
   check(unnamed === 0, `${name}: ${unnamed} drawings have no alternative text with figures`);
   check(complaints.length === 0, `${name}: ${complaints.slice(0, 4).join('; ')}`);
   await page.close();
-  if (strokes <= 40) {
-    for (const [scheme, width] of [['light', 1360], ['dark', 1360], ['light', 390]]) {
-      const { page: judged } = await open(file, folder, { scheme, width });
-      const wide = await judged.evaluate(() => document.documentElement.scrollWidth - innerWidth);
-      check(wide <= 0, `${name}: at ${width} px the page itself scrolls sideways by ${wide} px`);
-      await checkAxe(judged, `${name}, ${scheme}, ${width} px`);
-      await judged.close();
+  for (const [scheme, width] of [['light', 1360], ['dark', 1200], ['light', 390]]) {
+    const { page: judged } = await open(file, folder, { scheme, width });
+    // On a long page every stroke is drawn once; in the other looks as a reader meets it, the strokes near by.
+    if (strokes <= 40 || scheme === 'light' && width > 600) await drawAll(judged);
+    else await judged.locator('article.stroke').first().scrollIntoViewIfNeeded();
+    const wide = await judged.evaluate(() => document.documentElement.scrollWidth - innerWidth);
+    check(wide <= 0, `${name}: at ${width} px the page itself scrolls sideways by ${wide} px`);
+    const cut = await judged.evaluate(() => [...document.querySelectorAll('.scroll, .panel')].filter((e) => e.scrollWidth > e.clientWidth + 1)
+      .map((e) => `${e.getAttribute('aria-label') ?? e.className} by ${e.scrollWidth - e.clientWidth} px`));
+    check(cut.length === 0, `${name}: at ${width} px cut at the right: ${cut.slice(0, 4).join('; ')}`);
+    if (width < 600) {
+      const found = await overlaps(judged);
+      check(found.length === 0, `${name}, ${width} px: ${found.length} labels in each other's way: ${found.slice(0, 5).join('; ')}`);
     }
+    await checkAxe(judged, `${name}, ${scheme}, ${width} px`);
+    await judged.close();
   }
   await checkPrint(file, folder, name);
 }
 
 for (const folder of process.argv.slice(2)) {
   const compares = existsSync(path.join(folder, 'compare')) ? readdirSync(path.join(folder, 'compare')).sort().map((d) => [`compare/${d}`, false]) : [];
-  for (const [sub, isReport] of [['report', true], ['.', false], ...compares]) {
+  for (const [sub, isReport] of [['report', true], ['score', false], ['.', false], ...compares]) {
     const dir = path.join(folder, sub);
     if (!existsSync(dir) || !statSync(dir).isDirectory()) continue;
     for (const file of readdirSync(dir).filter((f) => f.endsWith('.html')).sort()) await checkPage(path.join(dir, file), folder, isReport);

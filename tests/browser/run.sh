@@ -1,24 +1,25 @@
 #!/usr/bin/env bash
-# Opens the pages of a results folder in headless Chromium and checks them: tests/browser/run.sh [RESULTS...]
-# Without a folder it makes up sample results (a small session and one of 60 strokes), measures the smallest simulated
-# day with film, and checks those.
+# Opens the pages of results folders in headless Chromium and checks them: tests/browser/run.sh [RESULTS...]
+# Without a folder it makes those of tests/sample_results.sh and checks them.
 set -euo pipefail
 here=$(cd "$(dirname "$0")" && pwd)
 root=$(cd "$here/../.." && pwd)
+"$root/pipelines/install.sh" tests
 [ -d "$here/node_modules/playwright-core" ] || (cd "$here" && npm ci --no-audit --no-fund --silent)
+# Where the distribution's package is only a pointer to another installer, the driver brings a browser of its own.
+if [ -z "${CHROMIUM:-}" ]; then
+  for name in chromium chromium-browser google-chrome; do
+    if "$name" --version >/dev/null 2>&1; then CHROMIUM=$(command -v "$name"); break; fi
+  done
+  if [ -z "${CHROMIUM:-}" ]; then
+    node "$here/node_modules/playwright-core/cli.js" install --with-deps chromium-headless-shell
+  fi
+fi
+export CHROMIUM
 if [ $# -eq 0 ]; then
   made=$(mktemp -d)
   trap 'rm -rf "$made"' EXIT
-  cargo build -q --release --manifest-path "$root/Cargo.toml" -p tipwright --example sample_results
-  cargo build -q --release --manifest-path "$root/Cargo.toml" -p tipwright-cli
-  target=$(cargo metadata --manifest-path "$root/Cargo.toml" --no-deps --format-version 1 | python3 -c 'import json,sys; print(json.load(sys.stdin)["target_directory"])')
-  sample="$target/release/examples/sample_results"
-  "$sample" "$made/feet" 5 --ft
-  "$sample" "$made/tip-only" 3 --tip-only
-  "$sample" "$made/sixty" 7
-  "$target/release/tipwright" --quiet simulate --days minimal -o "$made/session"
-  "$target/release/tipwright" --quiet day "$made/session" -o "$made/day" --film
-  "$target/release/tipwright" --quiet compare "$made/day" -o "$made/day/compare/casters" --by caster
-  set -- "$made/day" "$made/feet" "$made/tip-only" "$made/sixty"
+  "$root/tests/sample_results.sh" "$made"
+  set -- "$made"/{day,nameless,plan,feet,tip-only,sixty}
 fi
-exec node "$here/check.mjs" "$@"
+node "$here/check.mjs" "$@"

@@ -34,7 +34,7 @@ fn a_tail_is_seen_only_where_the_line_was_measured() {
     assert!(tails.iter().all(|e| e.word == Word::Likely));
     assert!(page.contains("Tail likely") && !page.contains("Tail in the line, <i>seen</i>"));
     // What was seen stands with its number in both units, the threshold, what it is consistent with, and the dissent.
-    for words in ["<i>Consistent with</i>", "<i>Sources differ.</i>", "asked: above", "Loudon 2016"] {
+    for words in ["<i>Consistent with</i>", "<i>Sources differ.</i>", "noticed above", "Loudon 2016"] {
         assert!(page.contains(words), "{words}");
     }
     let take = &mut results.takes[0];
@@ -54,7 +54,7 @@ fn few_strokes_make_no_difference_on_the_page() {
     assert!(session_page(&few).contains("too few strokes to say"));
     let many = session(8);
     let page = session_page(&many);
-    assert!(page.contains("How steady") && page.contains("none told"));
+    assert!(page.contains("How steady") && page.contains("none seen"));
 }
 
 #[test]

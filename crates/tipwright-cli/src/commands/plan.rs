@@ -6,6 +6,8 @@ use tipwright::lens::read_lens;
 use tipwright::model::{Lens, Session};
 use tipwright::plan::{self, PlanCamera, PlanConfig, lens_of_field};
 use tipwright::report::files::write_atomic;
+use tipwright::report::page::shell;
+use tipwright::report::plot::style;
 
 use crate::args::PlanArgs;
 use crate::failure::Failure;
@@ -26,8 +28,15 @@ pub fn run(args: &PlanArgs, ui: &Ui) -> Result<(), Failure> {
     let value = serde_json::to_value(&found).map_err(Failure::other)?;
     let json = serde_json::to_string_pretty(&value).map_err(Failure::other)?;
     let files = [
-        ("plan.html", plan::html(&found, &session.title)),
-        ("plan.svg", plan::svg(&found)),
+        (
+            "plan.html",
+            shell::document(
+                &format!("Plan: {}", session.title),
+                session.report_units,
+                &plan::body(&found, &session.title),
+            ),
+        ),
+        ("plan.svg", plan::svg(&found, &style::standalone_rules())),
         ("plan.csv", plan::csv(&found)),
         ("plan.json", json),
     ];

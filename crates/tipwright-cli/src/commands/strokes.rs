@@ -53,6 +53,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         status: TakeStatus::Done,
         warnings: outcome.warnings,
         clips: std::collections::BTreeMap::new(),
+        cameras: Vec::new(),
         clocks: Vec::new(),
         tally: Tally::default(),
         strokes: outcome.strokes,

@@ -151,6 +151,7 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
             ("west".into(), format!("west/{:04}.mp4", 7 + k)),
             ("east".into(), format!("east/{:04}.mp4", 11 + k)),
         ]),
+        cameras: Vec::new(),
         clocks: vec![
             TakeClock {
                 camera: "west".into(),

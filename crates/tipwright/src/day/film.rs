@@ -14,12 +14,12 @@ use crate::model::film::{
 };
 use crate::model::footage::Footage;
 use crate::model::line::StrokeLoop;
-use crate::model::{Camera, Clock, Session, SessionResults, Severity, Stroke, TakeResults, Warning};
+use crate::model::{Clock, Session, SessionResults, Severity, Stroke, TakeResults, Warning};
 use crate::report::film::{FilmCamera, StrokeDrawing, moments, span_s};
 use crate::report::page::{film::moment_word, slug};
 
 /// Layout of films; raised when drawings change, so that a later run makes them anew.
-const LAYOUT: u32 = 3;
+const LAYOUT: u32 = 4;
 
 /// Makers and settings of films.
 #[derive(Clone, Copy)]
@@ -60,7 +60,7 @@ pub(super) fn add(
         progress(Event::Began(&about));
         let began = Instant::now();
         let mut warnings = Vec::new();
-        take.film = of_take(session, set_up, take, idx, out, film, footage, &mut warnings);
+        take.film = of_take(session, take, idx, out, film, footage, &mut warnings);
         watch.add("film", began.elapsed());
         for warning in &warnings {
             progress(Event::Warned(warning));
@@ -85,10 +85,9 @@ fn all_there(film: &StrokeFilm, folder: &Path) -> bool {
     film.stills.iter().map(|s| &s.file).chain([&film.clip]).all(|f| folder.join(f).is_file())
 }
 
-/// Cameras of a take, ready to project.
+/// Cameras of a take as its own solution has them, ready to project.
 fn cameras(
     session: &Session,
-    set_up: &SetUp,
     take: &TakeResults,
     footage: &dyn Footage,
     warnings: &mut Vec<Warning>,
@@ -96,18 +95,12 @@ fn cameras(
     let Some(own) = session.take.iter().find(|t| t.name == take.take) else { return Vec::new() };
     let mut out = Vec::new();
     for clock in &take.clocks {
-        let Some(lens) = set_up.lens(&clock.camera) else { continue };
-        let Some(pose) = set_up.scene.cameras.iter().find(|c| c.name == clock.camera).map(|c| c.pose())
-        else {
-            continue;
-        };
+        let Some(fit) = take.cameras.iter().find(|c| c.camera == clock.camera) else { continue };
         let Some(clip) = own.clips.get(&clock.camera).map(|c| session.resolve(c)) else { continue };
         let capture_fps = session.camera.iter().find(|c| c.name == clock.camera).and_then(|c| c.capture_fps);
         match footage.probe(&clip) {
             Ok(info) => {
-                let camera =
-                    Camera { name: clock.camera.clone(), lens: lens.clone(), pose, picture: info.picture };
-                let camera = FilmCamera { camera, clock: clock.clock };
+                let camera = FilmCamera { camera: fit.camera(info.picture), clock: clock.clock };
                 out.push((clock.camera.clone(), clip, capture_fps, camera));
             }
             Err(error) => warnings.push(Warning::new(
@@ -124,7 +117,6 @@ fn cameras(
 #[allow(clippy::too_many_arguments, reason = "see add")]
 fn of_take(
     session: &Session,
-    set_up: &SetUp,
     take: &TakeResults,
     idx: usize,
     out: &Path,
@@ -132,7 +124,7 @@ fn of_take(
     footage: &dyn Footage,
     warnings: &mut Vec<Warning>,
 ) -> Vec<StrokeFilm> {
-    let cameras = cameras(session, set_up, take, footage, warnings);
+    let cameras = cameras(session, take, footage, warnings);
     // Each stroke by the camera that looks at it most squarely.
     let mut by_camera: BTreeMap<usize, Vec<&Stroke>> = BTreeMap::new();
     for stroke in &take.strokes {

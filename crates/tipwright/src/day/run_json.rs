@@ -55,6 +55,7 @@ pub(super) fn write(
                 "phase": take.phase,
                 "strokes": take.strokes.len(),
                 "clocks": take.clocks,
+                "cameras": take.cameras,
                 "observations": take.tally,
                 "set_aside": take.set_aside.iter().map(|(start_s, end_s, reason)|
                     json!({"t_start_s": start_s, "t_end_s": end_s, "reason": reason})).collect::<Vec<_>>(),

@@ -15,13 +15,14 @@ use crate::model::footage::Footage;
 use crate::model::line::ClipRidges;
 use crate::model::results::{PathPoint, TakeStatus};
 use crate::model::session::Take;
-use crate::model::{
-    Camera, ClipSpots, Figures, MarkerPath, Role, Session, Severity, TakeResults, Tally, Warning,
-};
+use crate::model::{ClipSpots, Figures, MarkerPath, Role, Session, Severity, TakeResults, Tally, Warning};
 use crate::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use crate::report::tables::small_csv::SpotRow;
 use crate::spots::MarkerLook;
 use crate::strokes::{self, StrokesOutcome};
+
+/// Layout of what is kept of a take; raised when it grows, so that a later run measures it anew.
+const LAYOUT: u32 = 2;
 
 /// Measures a take, or takes it from an earlier run.
 #[allow(clippy::too_many_arguments, reason = "the joint of all stages; each argument is one of its inputs")]
@@ -53,6 +54,7 @@ pub(super) fn get(
         inputs::clips_digests(session, &take.clips).iter().map(|(k, v)| (k.as_str(), v.clone())).chain([
             ("set-up", set_up.digest.clone()),
             ("settings", settings),
+            ("layout", LAYOUT.to_string()),
             ("caster", format!("{caster:?}")),
         ]),
     );
@@ -114,6 +116,7 @@ fn blank(session: &Session, take: &Take) -> TakeResults {
         warnings: Vec::new(),
         clips: take.clips.iter().map(|(k, v)| (k.clone(), v.display().to_string())).collect(),
         clocks: Vec::new(),
+        cameras: Vec::new(),
         tally: Tally::default(),
         strokes: Vec::new(),
         set_aside: Vec::new(),
@@ -252,7 +255,7 @@ fn measure(
         strokes::measure(&paths.rod, &config.strokes).map_err(|e| TakeFailure::Take(e.to_string()))?;
     watch.add("strokes", began.elapsed());
     let began = Instant::now();
-    let loops = loops(set_up, &paths, &ridges, &mut outcome, &config.loops);
+    let loops = loops(&paths, &ridges, &mut outcome, &config.loops);
     watch.add("line", began.elapsed());
     warnings.extend(loops_word(&take.name, &ridges, &loops, outcome.strokes.len()));
     let result =
@@ -265,7 +268,6 @@ fn measure(
 
 /// The line of every stroke.
 fn loops(
-    set_up: &SetUp,
     paths: &TakePaths,
     ridges: &[ClipRidges],
     outcome: &mut StrokesOutcome,
@@ -274,15 +276,9 @@ fn loops(
     let views: Vec<LineView<'_>> = ridges
         .iter()
         .filter_map(|r| {
-            let placed = set_up.scene.cameras.iter().find(|c| c.name == r.camera)?;
+            let fit = paths.cameras.iter().find(|c| c.camera == r.camera)?;
             let clock = paths.clocks.iter().find(|c| c.camera == r.camera)?;
-            let camera = Camera {
-                name: r.camera.clone(),
-                lens: set_up.lens(&r.camera)?.clone(),
-                pose: placed.pose(),
-                picture: r.picture,
-            };
-            Some(LineView { camera, clock: clock.clock, ridges: r })
+            Some(LineView { camera: fit.camera(r.picture), clock: clock.clock, ridges: r })
         })
         .collect();
     measure_loops(&views, &paths.rod.tip, &mut outcome.strokes, settings)
@@ -355,6 +351,7 @@ fn gather(
         status: TakeStatus::Done,
         warnings,
         clocks: paths.clocks,
+        cameras: paths.cameras,
         moved: paths.moved,
         tally: paths.tally,
         path: points(&paths.rod.tip),

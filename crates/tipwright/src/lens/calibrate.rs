@@ -12,8 +12,8 @@ use super::coverage::{Coverage, expected_sd_px};
 use super::homography::{fit_plane, focal_px, pose_from_plane};
 use super::verdicts::{name_smears, spread_between_views, too_few_views, warnings_of};
 use super::views::{BoardView, LeftOut, LensCalibration, LensConfig, LensError, ViewReport};
-use crate::model::RawPixel;
 use crate::model::session::Board;
+use crate::model::{RawPixel, median};
 
 /// A view that passed the first look.
 struct Candidate<'a> {
@@ -155,10 +155,8 @@ fn first_look(
     let Some(fit) = fit_plane(flat, &view.corners) else {
         return Err(LeftOut::CornersMixedUp { misfit: f64::INFINITY });
     };
-    let typical_px = median(
-        view.corners.windows(2).map(|p| (p[0].x_px - p[1].x_px).hypot(p[0].y_px - p[1].y_px)).collect(),
-    );
-    let misfit = fit.rms_px / typical_px.max(1e-9);
+    let steps_px = view.corners.windows(2).map(|p| (p[0].x_px - p[1].x_px).hypot(p[0].y_px - p[1].y_px));
+    let misfit = fit.rms_px / median(steps_px).unwrap_or(f64::NAN).max(1e-9);
     if !(misfit <= config.max_plane_misfit) {
         return Err(LeftOut::CornersMixedUp { misfit });
     }
@@ -171,14 +169,6 @@ fn first_look(
         }
         _ => Ok(fit.picture_from_board),
     }
-}
-
-pub(crate) fn median(mut values: Vec<f64>) -> f64 {
-    if values.is_empty() {
-        return f64::NAN;
-    }
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
 }
 
 /// Zhang's start, or the best of a few guessed focal lengths when the views do not show one.
@@ -204,9 +194,8 @@ fn start_state(candidates: &[Candidate<'_>], points: &[Point3<f64>], [w, h]: [u3
             let costs = candidates
                 .iter()
                 .zip(&state.camera_from_board)
-                .map(|(c, pose)| view_cost_px2(&state.lens, pose, points, c.corners))
-                .collect();
-            (median(costs), state)
+                .map(|(c, pose)| view_cost_px2(&state.lens, pose, points, c.corners));
+            (median(costs).unwrap_or(f64::NAN), state)
         })
         .filter(|(cost, _)| cost.is_finite())
         .min_by(|a, b| a.0.total_cmp(&b.0))

@@ -7,9 +7,8 @@
 use nalgebra::Point3;
 
 use super::adjust::{AdjustView, Adjusted, State, adjust, view_cost_px2};
-use super::calibrate::median;
 use super::views::LensConfig;
-use crate::model::RawPixel;
+use crate::model::{RawPixel, median};
 
 /// Rounds of weighting before the choice, and of choosing. Both settle in three or four rounds; the cap only ends
 /// a view that hops in and out.
@@ -76,7 +75,7 @@ pub(crate) fn choose(
     let mut state = settle_poses(start, candidates, points, &vec![false; candidates.len()]);
     for _ in 0..ROUNDS {
         let rms = rms_by_view_px(&state, candidates, points);
-        let typical = median(rms.clone()).max(1e-9);
+        let typical = median(rms.iter().copied()).unwrap_or(f64::NAN).max(1e-9);
         let weights: Vec<f64> = rms
             .iter()
             .map(|r| if r.is_finite() { (1.0 + (r / (2.0 * typical)).powi(2)).powi(-2) } else { 0.0 })
@@ -95,8 +94,8 @@ pub(crate) fn choose(
         let state_now = best.as_ref().map_or(&state, |c| &c.adjusted.state).clone();
         let settled = settle_poses(state_now, candidates, points, &used);
         let rms_px = rms_by_view_px(&settled, candidates, points);
-        let typical =
-            median(rms_px.iter().zip(&used).filter(|(_, u)| **u).map(|(r, _)| *r).collect::<Vec<_>>());
+        let of_used = rms_px.iter().zip(&used).filter(|(_, u)| **u).map(|(r, _)| *r);
+        let typical = median(of_used).unwrap_or(f64::NAN);
         let limit_px = (config.leave_out_factor * typical).max(config.leave_out_floor_px);
         // After half the rounds views may only leave, so that the choice comes to an end.
         let next: Vec<bool> =

@@ -10,7 +10,7 @@ use nalgebra::{
     Isometry3, Matrix2, Matrix3, Rotation3, SMatrix, Translation3, UnitQuaternion, Vector2, Vector3,
 };
 
-use crate::model::RawPixel;
+use crate::model::{RawPixel, median};
 
 /// A homography and how well it fits.
 pub(crate) struct PlaneFit {
@@ -130,9 +130,7 @@ pub(crate) fn focal_px(homographies: &[Matrix3<f64>], middle_px: [f64; 2]) -> Op
             .iter()
             .map(|view| view.iter().map(|[a, b, c]| (a * u.x + b * u.y - c).powi(2)).sum::<f64>().sqrt())
             .collect();
-        let mut sorted = misfits.clone();
-        sorted.sort_by(f64::total_cmp);
-        let typical = sorted[sorted.len() / 2].max(1e-300);
+        let typical = median(misfits.iter().copied())?.max(1e-300);
         for (w, misfit) in weights.iter_mut().zip(&misfits) {
             *w = 1.0 / (1.0 + (misfit / (2.0 * typical)).powi(2));
         }

@@ -1,6 +1,6 @@
 //! How sharp a board is in a picture: the width of the edges between its squares.
 
-use crate::model::RawPixel;
+use crate::model::{RawPixel, median};
 
 /// Samples across an edge reach this share of the spacing to either side: short of the next edge at one half,
 /// and of the corners of tilted squares.
@@ -33,13 +33,8 @@ pub fn edge_width_px(luma: &[u8], size_px: [u32; 2], corners: &[RawPixel], colum
             }
         }
     }
-    let (a, b) = (middle(along_rows)?, middle(along_columns)?);
+    let (a, b) = (median(along_rows)?, median(along_columns)?);
     Some(a.max(b))
-}
-
-fn middle(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
 }
 
 fn sample(luma: &[u8], [w, h]: [u32; 2], x: f64, y: f64) -> Option<f64> {

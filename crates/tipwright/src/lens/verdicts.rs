@@ -3,17 +3,15 @@
 use std::collections::BTreeMap;
 
 use super::adjust::Adjusted;
-use super::calibrate::median;
 use super::corner::LensMatrix;
 use super::coverage::Coverage;
 use super::views::{LeftOut, LensConfig, LensError, ViewReport};
-use crate::model::{Lens, Severity, Warning};
+use crate::model::{Lens, Severity, Warning, median};
 
 /// A view that disagrees and is clearly less sharp than the rest is called smeared.
 pub(crate) fn name_smears(reports: &mut [ViewReport]) {
-    let typical = median(
-        reports.iter().filter(|r| r.left_out.is_none()).filter_map(|r| r.edge_width_px).collect::<Vec<_>>(),
-    );
+    let kept = reports.iter().filter(|r| r.left_out.is_none()).filter_map(|r| r.edge_width_px);
+    let typical = median(kept).unwrap_or(f64::NAN);
     for report in reports {
         if let (Some(LeftOut::Inconsistent { rms_px, .. }), Some(edge_width_px)) =
             (&report.left_out, report.edge_width_px)

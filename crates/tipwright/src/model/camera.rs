@@ -4,7 +4,7 @@
 //! Photogrammetric Engineering 32 (1966) 444-462; the same order and sign as OpenCV's five-coefficient model).
 //! Projection and its inverse are in [`crate::lens::projection`].
 
-use nalgebra::{Isometry3, Matrix3, Point3, Rotation3, Translation3, UnitQuaternion, Vector3};
+use nalgebra::{Isometry3, Matrix3, Point3, Quaternion, Rotation3, Translation3, UnitQuaternion, Vector3};
 use serde::{Deserialize, Serialize};
 
 /// A position in the upright, distorted picture, pixels; (0, 0) is the centre of the top-left pixel.
@@ -188,6 +188,20 @@ pub struct CameraPose {
 }
 
 impl CameraPose {
+    /// From the numbers of a file: a unit quaternion w, x, y, z and a translation in metres.
+    #[must_use]
+    pub fn of([w, x, y, z]: [f64; 4], translation_m: [f64; 3]) -> Self {
+        let rotation = UnitQuaternion::from_quaternion(Quaternion::new(w, x, y, z));
+        Self { camera_from_world: Isometry3::from_parts(Translation3::from(translation_m), rotation) }
+    }
+
+    /// Its rotation as a unit quaternion w, x, y, z, as files have it.
+    #[must_use]
+    pub fn rotation_wxyz(&self) -> [f64; 4] {
+        let q = self.camera_from_world.rotation.quaternion();
+        [q.w, q.i, q.j, q.k]
+    }
+
     /// A level camera at `from_m` that looks at `at_m`; `None` when it looks straight up, down or at itself.
     #[must_use]
     pub fn looking(from_m: Point3<f64>, at_m: Point3<f64>) -> Option<Self> {

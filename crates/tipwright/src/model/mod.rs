@@ -20,9 +20,11 @@ pub mod verdict;
 pub use camera::{Camera, CameraPose, Lens, Picture, RawPixel, Rotation, UndistortedRay};
 pub use clock::{Clock, CoarseOffset, OffsetSource};
 pub use figures::{FigureId, Figures};
-pub use measured::Measured;
+pub use measured::{Measured, median};
 pub use path::{MarkerPath, PathDraw, PathSample, RodPaths};
-pub use results::{MovedCamera, RodSample, SessionResults, TakeClock, TakeResults, TakeStatus, Tally};
+pub use results::{
+    MovedCamera, RodSample, SessionResults, TakeCameraFit, TakeClock, TakeResults, TakeStatus, Tally,
+};
 pub use scene::{LensCorrection, Scene, SceneCamera, SceneQuality};
 pub use session::Session;
 pub use spot::{Candidate, ClipSpots, Colour, FrameSpots, Role, Streak};

@@ -2,6 +2,7 @@
 
 use nalgebra::{Point3, Vector3};
 
+use super::measured::median;
 use super::spot::Role;
 
 /// One instant of a path. World frame.
@@ -46,9 +47,8 @@ impl MarkerPath {
     /// Index ranges of the stretches without a gap.
     #[must_use]
     pub fn stretches(&self) -> Vec<std::ops::Range<usize>> {
-        let mut steps: Vec<f64> = self.samples.windows(2).map(|w| w[1].t_s - w[0].t_s).collect();
-        steps.sort_by(f64::total_cmp);
-        let limit_s = steps.get(steps.len() / 2).map_or(f64::INFINITY, |m| m * Self::LONGEST_STEP_FRAMES);
+        let steps = self.samples.windows(2).map(|w| w[1].t_s - w[0].t_s);
+        let limit_s = median(steps).map_or(f64::INFINITY, |m| m * Self::LONGEST_STEP_FRAMES);
         let mut out = Vec::new();
         let mut start = 0;
         for i in 1..=self.samples.len() {

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use super::camera::{Camera, CameraPose, Lens, Picture};
 use super::clock::Clock;
 use super::consistency::{CasterSteadiness, PhaseDifference};
 use super::evidence::StrokeEvidence;
@@ -56,6 +57,33 @@ pub struct TakeClock {
     pub drift_sd: f64,
     /// Standard deviation of the readout.
     pub readout_sd_s: f64,
+}
+
+/// A camera as one take's own solution has it: pose and lens of the scene with the small corrections that the take asks
+/// for (a tripod that settled, a focus that breathed). The path fits the pictures through these, not through scene.toml.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TakeCameraFit {
+    /// Camera.
+    pub camera: String,
+    /// Rotation of camera_from_world as a unit quaternion w, x, y, z.
+    pub rotation_wxyz: [f64; 4],
+    /// Translation of camera_from_world, metres.
+    pub translation_m: [f64; 3],
+    /// Lens with the scene's and the take's corrections.
+    pub lens: Lens,
+}
+
+impl TakeCameraFit {
+    /// Ready to project pictures of this size and turn.
+    #[must_use]
+    pub fn camera(&self, picture: Picture) -> Camera {
+        Camera {
+            name: self.camera.clone(),
+            lens: self.lens.clone(),
+            pose: CameraPose::of(self.rotation_wxyz, self.translation_m),
+            picture,
+        }
+    }
 }
 
 /// Observations in = accepted + rejected, by reason.
@@ -116,6 +144,9 @@ pub struct TakeResults {
     pub clips: BTreeMap<String, String>,
     /// Clocks by camera.
     pub clocks: Vec<TakeClock>,
+    /// Cameras as the take's own solution has them, in the order of the clocks.
+    #[serde(default)]
+    pub cameras: Vec<TakeCameraFit>,
     /// Spots and what became of them.
     pub tally: Tally,
     /// Strokes.

@@ -1,6 +1,5 @@
 //! A solved set-up: where the cameras stand and how their clocks run.
 
-use nalgebra::{Isometry3, Quaternion, Translation3, UnitQuaternion};
 use serde::{Deserialize, Serialize};
 
 use super::camera::{CameraPose, Lens};
@@ -37,16 +36,12 @@ impl SceneCamera {
     /// The pose.
     #[must_use]
     pub fn pose(&self) -> CameraPose {
-        let [w, x, y, z] = self.rotation_wxyz;
-        let rotation = UnitQuaternion::from_quaternion(Quaternion::new(w, x, y, z));
-        let [tx, ty, tz] = self.translation_m;
-        CameraPose { camera_from_world: Isometry3::from_parts(Translation3::new(tx, ty, tz), rotation) }
+        CameraPose::of(self.rotation_wxyz, self.translation_m)
     }
 
     /// Sets rotation and translation from a pose.
     pub fn set_pose(&mut self, pose: &CameraPose) {
-        let q = pose.camera_from_world.rotation.quaternion();
-        self.rotation_wxyz = [q.w, q.i, q.j, q.k];
+        self.rotation_wxyz = pose.rotation_wxyz();
         self.translation_m = pose.camera_from_world.translation.vector.into();
     }
 

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::camera::{Picture, RawPixel};
+use super::measured::median;
 
 /// Colours a marker may have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -104,4 +105,13 @@ pub struct ClipSpots {
     pub picture: Picture,
     /// Every frame, in order, also those without candidates.
     pub frames: Vec<FrameSpots>,
+}
+
+impl ClipSpots {
+    /// Median frame step, seconds; a thirtieth of a clip without two frames.
+    #[must_use]
+    pub fn frame_step_s(&self) -> f64 {
+        let steps = self.frames.windows(2).map(|w| w[1].pts_s - w[0].pts_s);
+        median(steps.filter(|s| *s > 0.0)).unwrap_or(1.0 / 30.0)
+    }
 }

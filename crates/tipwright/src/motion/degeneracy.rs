@@ -5,6 +5,7 @@ use nalgebra::Point3;
 use super::problem::{Freedom, Problem};
 use super::solution::{Fate, Solution};
 use super::stretch::frame_steps_s;
+use crate::model::median;
 
 /// Something the observations leave open.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,8 +106,7 @@ fn median_angle(problem: &Problem, solution: &Solution, k: usize) -> Option<f64>
             .fold(0.0, f64::max);
         angles.push(widest);
     }
-    angles.sort_by(f64::total_cmp);
-    angles.get(angles.len() / 2).copied()
+    median(angles)
 }
 
 fn single_camera(problem: &Problem, solution: &Solution, m: usize, steps: &[f64], out: &mut Vec<Degeneracy>) {

@@ -9,6 +9,7 @@ use nalgebra::{Matrix2x3, Vector2};
 use super::assemble::{Hyper, Setting};
 use super::band::Arrow;
 use super::state::{State, whitener};
+use crate::model::median;
 
 /// Fills the coefficients of `state` from its cameras; `false` when the equations can't be solved.
 pub fn linear_path(
@@ -87,9 +88,7 @@ pub fn linear_path(
             }
         }
         if rescale {
-            let mut sorted = depths.clone();
-            sorted.sort_by(f64::total_cmp);
-            let square = sorted.get(sorted.len() / 2).map_or(1.0, |d| d * d);
+            let square = median(depths.iter().copied()).map_or(1.0, |d| d * d);
             for (q, q0) in hyper.jerk_density_m2_s5.iter_mut().zip(&start_densities) {
                 *q = q0 * square;
             }

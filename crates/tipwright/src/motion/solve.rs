@@ -9,6 +9,7 @@ use super::solution::{Solution, SolveReport, finish};
 use super::spline::Timeline;
 use super::state::{Layout, State, linearise};
 use super::stretch::{lay_out, pieces_of};
+use crate::model::median;
 
 /// Where the iteration begins when a solution of nearly the same problem is at hand.
 #[derive(Debug, Clone)]
@@ -162,13 +163,7 @@ impl Run<'_> {
                 lengths[o.camera_idx].push(lin.residual.norm());
             }
         }
-        lengths
-            .into_iter()
-            .map(|mut l| {
-                l.sort_by(f64::total_cmp);
-                l.get(l.len() / 2).copied().unwrap_or(f64::NAN)
-            })
-            .collect()
+        lengths.into_iter().map(|l| median(l).unwrap_or(f64::NAN)).collect()
     }
 
     fn iterate(&mut self, state: &mut State, hyper: &mut Hyper) -> Result<SolveReport, MotionError> {

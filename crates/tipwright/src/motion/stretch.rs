@@ -2,6 +2,7 @@
 
 use super::problem::{MotionConfig, Observation, Problem};
 use super::spline::Timeline;
+use crate::model::median;
 
 /// Median frame step of each camera (consecutive observations of one marker), by its own clock, seconds.
 #[must_use]
@@ -15,9 +16,8 @@ pub fn frame_steps_s(problem: &Problem) -> Vec<f64> {
                 .map(|o| o.pts_s)
                 .collect();
             at.sort_by(f64::total_cmp);
-            let mut steps: Vec<f64> = at.windows(2).map(|w| w[1] - w[0]).filter(|s| *s > 1e-6).collect();
-            steps.sort_by(f64::total_cmp);
-            steps.get(steps.len() / 2).copied().unwrap_or(f64::INFINITY)
+            let steps = at.windows(2).map(|w| w[1] - w[0]).filter(|s| *s > 1e-6);
+            median(steps).unwrap_or(f64::INFINITY)
         })
         .collect()
 }

@@ -3,7 +3,7 @@
 use nalgebra::DMatrix;
 
 use super::chain::Chain;
-use super::view::{View, frame_step_s};
+use super::view::View;
 use super::{PathConfig, PathError, TakeInput};
 use crate::model::{MovedCamera, OffsetSource, Role, Scene, Severity, Warning};
 use crate::motion::gather::{Source, gather, unique};
@@ -168,7 +168,7 @@ fn build(
                 },
                 drift: if k == 0 { Freedom::Fixed } else { Freedom::known(view.drift) },
                 readout_s: inherited(Freedom::known(view.readout_s)),
-                most_readout_s: Some(frame_step_s(view.spots)),
+                most_readout_s: Some(view.spots.frame_step_s()),
                 pose: set_up.is_some() || pose_covariance.is_some(),
                 focal_log: lens,
                 centre_shift_px: lens,

@@ -22,8 +22,8 @@ mod tests;
 mod view;
 
 use crate::model::{
-    ClipSpots, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, TakeClock, Tally,
-    Warning,
+    ClipSpots, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, TakeCameraFit,
+    TakeClock, Tally, Warning,
 };
 use crate::motion::MotionConfig;
 use crate::motion::sync::SyncConfig;
@@ -178,6 +178,8 @@ pub struct TakePaths {
     pub rod: RodPaths,
     /// Clock of each camera, in input order.
     pub clocks: Vec<TakeClock>,
+    /// Cameras with the corrections of this take, in input order.
+    pub cameras: Vec<TakeCameraFit>,
     /// Spots of each camera, in input order.
     pub assignments: Vec<ClipAssignment>,
     /// Candidates of all cameras together.

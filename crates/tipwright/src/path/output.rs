@@ -7,7 +7,8 @@ use super::view::View;
 use super::{AssignedSpot, ClipAssignment, PathConfig, TakeInput, TakePaths};
 use crate::model::path::ButtPath;
 use crate::model::{
-    MarkerPath, Measured, PathDraw, PathSample, RodPaths, Role, Severity, TakeClock, Tally, Warning,
+    CameraPose, MarkerPath, Measured, PathDraw, PathSample, RodPaths, Role, Severity, TakeCameraFit,
+    TakeClock, Tally, Warning,
 };
 use crate::motion::gather::Source;
 use crate::motion::{Draw, Fate};
@@ -42,6 +43,16 @@ pub(super) fn write_out(
             readout_sd_s: joint.solution.border_sd(slots.readout),
         })
         .collect();
+    let cameras = views
+        .iter()
+        .zip(joint.solution.cameras())
+        .map(|(view, state)| TakeCameraFit {
+            camera: view.name.to_string(),
+            rotation_wxyz: CameraPose { camera_from_world: state.camera_from_world }.rotation_wxyz(),
+            translation_m: state.camera_from_world.translation.vector.into(),
+            lens: state.lens.clone(),
+        })
+        .collect();
     let assignments = assignments(input, views, joint);
     let mut tally = Tally::default();
     for a in &assignments {
@@ -57,6 +68,7 @@ pub(super) fn write_out(
         rod,
         butts_apart_m,
         clocks,
+        cameras,
         assignments,
         tally,
         reprojection_rms_px: joint.solution.reprojection_rms_px(),

@@ -39,14 +39,6 @@ impl View<'_> {
     }
 }
 
-/// Median frame step of a clip.
-pub(super) fn frame_step_s(spots: &ClipSpots) -> f64 {
-    let mut steps: Vec<f64> = spots.frames.windows(2).map(|w| w[1].pts_s - w[0].pts_s).collect();
-    steps.retain(|s| *s > 0.0);
-    steps.sort_by(f64::total_cmp);
-    steps.get(steps.len() / 2).copied().unwrap_or(1.0 / 30.0)
-}
-
 pub(super) fn views<'a>(input: &TakeInput<'a>, config: &PathConfig) -> Result<Vec<View<'a>>, PathError> {
     let mut out = Vec::with_capacity(input.cameras.len());
     for camera in &input.cameras {
@@ -55,7 +47,7 @@ pub(super) fn views<'a>(input: &TakeInput<'a>, config: &PathConfig) -> Result<Ve
             PathError::UnknownCamera { camera: name.to_string(), take: input.take.to_string() }
         })?;
         let known = &input.scene.cameras[scene_idx];
-        let step_s = frame_step_s(camera.spots);
+        let step_s = camera.spots.frame_step_s();
         let readout_s = camera.readout_s.unwrap_or_else(|| {
             if known.readout_s > 0.0 && known.readout_sd_s > 0.0 {
                 Measured::new(known.readout_s, known.readout_sd_s)

@@ -25,7 +25,7 @@ use serde::Serialize;
 
 pub use advice::{Advice, Change};
 pub use expect::{Cell, Expected, SetUp};
-pub use page::{csv, html, svg};
+pub use page::{body, csv, svg};
 
 use crate::model::{Camera, CameraPose, Lens, Picture, Warning};
 

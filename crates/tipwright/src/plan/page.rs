@@ -6,9 +6,11 @@ use super::{Cell, Expected, Plan};
 
 /// Edge of a map's cell on paper.
 const CELL_PX: f64 = 42.0;
-/// Ends of the ramp, light to dark.
+/// Ends of the ramp, light to dark; the same on light and dark paper.
 const LIGHT: [f64; 3] = [236.0, 244.0, 246.0];
-const DARK: [f64; 3] = [14.0, 82.0, 104.0];
+const DARK: [f64; 3] = [110.0, 160.0, 178.0];
+/// Ink on the ramp: 4.5 to 1 on its dark end and more elsewhere.
+const INK: &str = "#10191d";
 
 fn escape(text: &str) -> String {
     text.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
@@ -38,32 +40,72 @@ pub fn csv(plan: &Plan) -> String {
 /// What a map shows of an expected result.
 type Quantity = fn(&Expected) -> f64;
 
+/// One of the drawings: its size, its elements, what it says.
+struct Drawing {
+    size: [f64; 2],
+    elements: String,
+    said: String,
+}
+
 /// The set-up from above and four maps: position and dip depth, seen from above and from the side.
-#[must_use]
-pub fn svg(plan: &Plan) -> String {
-    let mut body = String::new();
-    let sketch = 430.0;
-    let rows = |cells: &[Cell], axis: usize| distinct(cells, axis).len() as f64;
-    let wide = rows(&plan.above, 0) * CELL_PX + 96.0;
-    let high = |cells: &[Cell], axis: usize| rows(cells, axis) * CELL_PX + 96.0;
-    let (h1, h2) = (high(&plan.above, 1), high(&plan.beside, 2));
-    let (width, height) = (sketch + 2.0 * wide, (h1 + h2).max(sketch + 40.0));
-    set_up(&mut body, plan, sketch);
+fn drawings(plan: &Plan) -> Vec<Drawing> {
+    const SKETCH: f64 = 430.0;
+    let mut sketch = String::new();
+    set_up(&mut sketch, plan, SKETCH);
+    let cameras: Vec<String> = plan
+        .cameras
+        .iter()
+        .map(|c| format!("{} {:.1} m away and {:.1} m high", c.name, c.distance_m, c.position_m[2]))
+        .collect();
+    let mut out = vec![Drawing {
+        size: [SKETCH, SKETCH + 40.0],
+        elements: sketch,
+        said: format!("Set-up from above: {}.", cameras.join("; ")),
+    }];
     let quantities: [(&str, Quantity); 2] = [("position", |e| e.position_mm), ("dip depth", |e| e.dip_mm)];
-    for (column, (name, value)) in quantities.into_iter().enumerate() {
-        let x = sketch + column as f64 * wide + 56.0;
-        let above = format!("{name}, sd in mm, from above");
-        let beside = format!("{name}, sd in mm, from the side");
-        map(&mut body, &plan.above, 1, [x, 40.0], &above, value);
-        map(&mut body, &plan.beside, 2, [x, h1 + 40.0], &beside, value);
+    for (cells, axis, from) in [(&plan.above, 1, "above"), (&plan.beside, 2, "the side")] {
+        for (name, value) in quantities {
+            let title = format!("{name}, sd in mm, from {from}");
+            let mut elements = String::new();
+            map(&mut elements, cells, axis, [56.0, 40.0], &title, value);
+            let size = [0, axis].map(|k| distinct(cells, k).len() as f64 * CELL_PX + 96.0);
+            let (least, most) = ends(cells, value);
+            out.push(Drawing { size, elements, said: format!("{title}: {least:.1} to {most:.1}.") });
+        }
+    }
+    out
+}
+
+/// Least and most of what is seen.
+fn ends(cells: &[Cell], value: Quantity) -> (f64, f64) {
+    let values = cells.iter().filter_map(|c| c.expected.as_ref().map(value));
+    values.fold((f64::INFINITY, 0.0), |(low, high), v| (low.min(v), high.max(v)))
+}
+
+/// What plots have no rules for: cells not seen, and the volume.
+const DEFINED: &str = "<defs><pattern id=\"unseen\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" \
+     patternTransform=\"rotate(45)\"><line class=\"leader\" y2=\"6\"/></pattern></defs>";
+const RULES: &str = ".plot .volume{fill:none;stroke:currentColor;stroke-width:1}.plot .cell{stroke:none}";
+
+/// The drawings side by side in a file of its own; `rules` are the class rules of the plots, for light paper.
+#[must_use]
+pub fn svg(plan: &Plan, rules: &str) -> String {
+    let all = drawings(plan);
+    let size = |k: usize| all.get(k).map_or([0.0, 0.0], |d| d.size);
+    // The set-up, then a column for position and one for dip depth.
+    let (wide, high) = (size(1)[0], size(1)[1]);
+    let width = size(0)[0] + 2.0 * wide;
+    let height = (high + size(3)[1]).max(size(0)[1]);
+    let mut placed = String::new();
+    for (k, drawing) in all.iter().enumerate() {
+        let x = if k == 0 { 0.0 } else { size(0)[0] + f64::from(u8::from(k % 2 == 0)) * wide };
+        let y = if k > 2 { high } else { 0.0 };
+        let _ = writeln!(placed, "<g transform=\"translate({x:.1} {y:.1})\">{}</g>", drawing.elements);
     }
     format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {width:.0} {height:.0}\" width=\"{width:.0}\" \
-         height=\"{height:.0}\" font-family=\"system-ui, sans-serif\" font-size=\"13\" role=\"img\" \
-         aria-label=\"Expected standard deviations over the casting volume\">\n<defs><pattern id=\"unseen\" width=\"6\" \
-         height=\"6\" patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\"><rect width=\"6\" height=\"6\" \
-         fill=\"#f3f1ee\"/><line y2=\"6\" stroke=\"#b9b2a8\" stroke-width=\"2\"/></pattern></defs>\n<rect \
-         width=\"100%\" height=\"100%\" fill=\"white\"/>\n{body}</svg>\n"
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"plot\" viewBox=\"0 0 {width:.0} {height:.0}\" width=\"{width:.0}\" \
+         height=\"{height:.0}\" role=\"img\" aria-label=\"Expected standard deviations over the casting volume\">\n<style>{rules}{RULES}\
+         </style>{DEFINED}\n<rect class=\"sheet\" width=\"100%\" height=\"100%\"/>\n{placed}</svg>\n"
     )
 }
 
@@ -74,21 +116,13 @@ fn distinct(cells: &[Cell], axis: usize) -> Vec<f64> {
     out
 }
 
-fn map(
-    out: &mut String,
-    cells: &[Cell],
-    vertical: usize,
-    at: [f64; 2],
-    title: &str,
-    value: fn(&Expected) -> f64,
-) {
+fn map(out: &mut String, cells: &[Cell], vertical: usize, at: [f64; 2], title: &str, value: Quantity) {
     let (xs, ys) = (distinct(cells, 0), distinct(cells, vertical));
-    let values: Vec<f64> = cells.iter().filter_map(|c| c.expected.as_ref().map(value)).collect();
-    let least = values.iter().copied().fold(f64::INFINITY, f64::min);
-    let most = values.iter().copied().fold(0.0, f64::max).max(1.2 * least);
+    let (least, most) = ends(cells, value);
+    let most = most.max(1.2 * least);
     let _ = writeln!(
         out,
-        "<g transform=\"translate({:.1} {:.1})\"><text y=\"-12\" font-weight=\"600\">{title}</text>",
+        "<g transform=\"translate({:.1} {:.1})\"><text y=\"-12\" class=\"title\">{title}</text>",
         at[0], at[1]
     );
     for c in cells {
@@ -96,19 +130,18 @@ fn map(
         // y and z rise upwards
         let row = (ys.len() - 1 - ys.partition_point(|y| *y < c.at_m[vertical] - 1e-6)) as f64;
         let (x, y) = (column * CELL_PX, row * CELL_PX);
-        let (fill, ink, text) = match c.expected.as_ref().map(value) {
+        let (fill, text) = match c.expected.as_ref().map(value) {
             Some(v) => {
                 let share = ((v / least).ln() / (most / least).ln()).clamp(0.0, 1.0);
                 let mix = |i: usize| (LIGHT[i] + share * (DARK[i] - LIGHT[i])).round();
-                let ink = if share > 0.45 { "white" } else { "#1d2b30" };
                 let digits = match v {
                     v if v < 1.0 => format!("{v:.2}"),
                     v if v < 10.0 => format!("{v:.1}"),
                     v => format!("{v:.0}"),
                 };
-                (format!("rgb({} {} {})", mix(0), mix(1), mix(2)), ink, digits)
+                (format!("rgb({} {} {})", mix(0), mix(1), mix(2)), digits)
             }
-            None => ("url(#unseen)".to_string(), "#6b645a", String::new()),
+            None => ("url(#unseen)".to_string(), String::new()),
         };
         let hover = if c.unseen_by.is_empty() {
             format!("x {:.1} y {:.1} z {:.1} m: {text} mm", c.at_m[0], c.at_m[1], c.at_m[2])
@@ -118,7 +151,7 @@ fn map(
         let _ = writeln!(
             out,
             "<g><title>{hover}</title><rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"{CELL_PX}\" height=\"{CELL_PX}\" fill=\"{fill}\" \
-             stroke=\"white\"/><text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" fill=\"{ink}\">{text}</text></g>",
+             class=\"cell\"/><text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" style=\"fill:{INK};stroke:none\">{text}</text></g>",
             x + CELL_PX / 2.0,
             y + CELL_PX / 2.0 + 4.5
         );
@@ -127,7 +160,7 @@ fn map(
     for (i, x) in xs.iter().enumerate() {
         let _ = writeln!(
             out,
-            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" fill=\"#55606a\">{x:.1}</text>",
+            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" class=\"tick\">{x:.1}</text>",
             (i as f64 + 0.5) * CELL_PX,
             bottom + 17.0
         );
@@ -135,14 +168,14 @@ fn map(
     for (i, y) in ys.iter().rev().enumerate() {
         let _ = writeln!(
             out,
-            "<text x=\"-6\" y=\"{:.1}\" text-anchor=\"end\" fill=\"#55606a\">{y:.1}</text>",
+            "<text x=\"-6\" y=\"{:.1}\" text-anchor=\"end\" class=\"tick\">{y:.1}</text>",
             (i as f64 + 0.5) * CELL_PX + 4.5
         );
     }
     let axis = if vertical == 1 { "m to the left" } else { "m up" };
     let _ = writeln!(
         out,
-        "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" fill=\"#55606a\">m along the forward cast; upright: {axis}</text></g>",
+        "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" class=\"tick\">m along the forward cast; upright: {axis}</text></g>",
         xs.len() as f64 * CELL_PX / 2.0,
         bottom + 35.0
     );
@@ -162,8 +195,8 @@ fn set_up(out: &mut String, plan: &Plan, size: f64) {
     let corner = place(-ex, ey);
     let _ = writeln!(
         out,
-        "<text x=\"16\" y=\"28\" font-weight=\"600\">set-up from above, metres</text>\n<rect x=\"{:.1}\" y=\"{:.1}\" width=\"{:.1}\" \
-         height=\"{:.1}\" fill=\"#e7eff0\" stroke=\"#0e5268\"/>",
+        "<text x=\"16\" y=\"28\" class=\"title\">set-up from above, metres</text>\n<rect x=\"{:.1}\" y=\"{:.1}\" width=\"{:.1}\" \
+         height=\"{:.1}\" class=\"volume\"/>",
         corner.0,
         corner.1,
         2.0 * ex * scale,
@@ -172,8 +205,8 @@ fn set_up(out: &mut String, plan: &Plan, size: f64) {
     let (tip, tail) = (place(ex + 0.9, 0.0), place(-ex, 0.0));
     let _ = writeln!(
         out,
-        "<line x1=\"{0:.1}\" y1=\"{1:.1}\" x2=\"{2:.1}\" y2=\"{1:.1}\" stroke=\"#8a3b12\" stroke-width=\"2\"/><path d=\"M{2:.1} {1:.1}l-9 \
-         -5v10z\" fill=\"#8a3b12\"/><text x=\"{2:.1}\" y=\"{3:.1}\" text-anchor=\"end\" fill=\"#8a3b12\">forward cast</text>",
+        "<line x1=\"{0:.1}\" y1=\"{1:.1}\" x2=\"{2:.1}\" y2=\"{1:.1}\" class=\"path-forward\"/><path class=\"path-forward\" d=\"M{2:.1} {1:.1}l-9 \
+         -5m9 5l-9 5\"/><text x=\"{2:.1}\" y=\"{3:.1}\" text-anchor=\"end\" class=\"t-forward\">forward cast</text>",
         tail.0,
         tail.1,
         tip.0,
@@ -184,9 +217,9 @@ fn set_up(out: &mut String, plan: &Plan, size: f64) {
         let anchor = if c.position_m[0] > 0.0 { "end" } else { "start" };
         let _ = writeln!(
             out,
-            "<line x1=\"{x:.1}\" y1=\"{y:.1}\" x2=\"{:.1}\" y2=\"{:.1}\" stroke=\"#55606a\" stroke-dasharray=\"3 4\"/><circle cx=\"{x:.1}\" \
-             cy=\"{y:.1}\" r=\"7\" fill=\"#0e5268\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{}, {:.1} m high</text><text \
-             x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\" fill=\"#55606a\">{:.1} m, {:.1} mm a pixel</text>",
+            "<line x1=\"{x:.1}\" y1=\"{y:.1}\" x2=\"{:.1}\" y2=\"{:.1}\" class=\"when\"/><circle class=\"mark full\" cx=\"{x:.1}\" \
+             cy=\"{y:.1}\" r=\"5\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{}, {:.1} m high</text><text \
+             x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\" class=\"tick\">{:.1} m, {:.1} mm a pixel</text>",
             middle[0],
             middle[1],
             y + 24.0,
@@ -199,14 +232,15 @@ fn set_up(out: &mut String, plan: &Plan, size: f64) {
     }
 }
 
-/// A self-contained page: figures of the middle, advice, maps.
+/// What stands on the page: figures of the middle, advice, maps. The document around it is the caller's.
 #[must_use]
-pub fn html(plan: &Plan, title: &str) -> String {
+pub fn body(plan: &Plan, title: &str) -> String {
     let mut advice = String::new();
     for a in &plan.advice {
         let _ = write!(
             advice,
-            "<tr><td>{}</td><td>{:.1}, {:.1}, {:.1}</td><td>{:.1} → {:.1}</td><td>{:.2} → {:.2}</td><td>{:.0} → {:.0} %</td></tr>",
+            "<dt>{}</dt><dd>to {:.1}, {:.1}, {:.1} m: position {:.1} \u{2192} {:.1} mm, dip depth {:.2} \u{2192} {:.2} mm, volume seen \
+             {:.0} \u{2192} {:.0}\u{a0}%</dd>",
             escape(&a.what),
             a.to_m[0],
             a.to_m[1],
@@ -225,32 +259,46 @@ pub fn html(plan: &Plan, title: &str) -> String {
             .to_string()
     } else {
         format!(
-            "<table><thead><tr><th>One change at a time</th><th>new place, m</th><th>position, sd mm</th><th>dip depth, sd \
-             mm</th><th>volume seen</th></tr></thead><tbody>{advice}</tbody></table>"
+            "<p class=\"aside\">One change at a time: the new place (along the forward cast, to its left, up), and what it does to \
+             the standard deviations.</p><dl class=\"advice\">{advice}</dl>"
         )
     };
     let mut warnings = String::new();
     for w in &plan.warnings {
         let _ = write!(
             warnings,
-            "<li><strong>{}</strong>: {}. {}.</li>",
+            "<li class=\"warning\"><b>{}</b>: {}. <i>{}.</i></li>",
             escape(&w.about),
-            escape(&w.what),
-            escape(&w.remedy)
+            escape(w.what.trim_end_matches('.')),
+            escape(w.remedy.trim_end_matches('.'))
+        );
+    }
+    if !warnings.is_empty() {
+        warnings = format!("<ul class=\"warnings\">{warnings}</ul>");
+    }
+    let mut figures = String::new();
+    for (k, d) in drawings(plan).iter().enumerate() {
+        let defined = if k == 0 { DEFINED } else { "" };
+        let _ = write!(
+            figures,
+            "<figure class=\"panel\"><svg class=\"plot\" role=\"img\" aria-label=\"{}\" viewBox=\"0 0 {:.0} {:.0}\">{defined}{}</svg></figure>",
+            escape(&d.said),
+            d.size[0],
+            d.size[1],
+            d.elements
         );
     }
     let m = &plan.middle;
     format!(
-        "<!doctype html>\n<html lang=\"en\"><head><meta charset=\"utf-8\"><meta name=\"viewport\" \
-         content=\"width=device-width\"><title>Plan: {title}</title><style>body{{font:16px/1.5 system-ui,sans-serif;margin:2rem \
-         auto;max-width:80rem;padding:0 1rem;color:#1d2b30}}table{{border-collapse:collapse}}td,th{{padding:.35rem \
-         .9rem;text-align:left;border-bottom:1px solid #d5dcde}}svg{{max-width:100%;height:auto}}</style></head><body>\n<h1>Plan: \
-         {title}</h1>\n<p>In the middle of the volume, {:.1} m up, a marker’s place can be expected to be known to <strong>{:.1} \
-         mm</strong> (one standard deviation; along the cast {:.1}, across {:.1}, up {:.1}), the depth of a dip a metre long to \
-         <strong>{:.2} mm</strong>, the clocks to {:.2} ms. The cameras look {:.0} degrees apart.</p>\n<ul>{warnings}</ul>\n<h2>What \
-         would help</h2>\n{advice}\n<h2>Maps</h2>\n{}\n<p>Each number is one standard deviation where the middle of a stroke is there. \
-         Hatched: not in the picture of every camera. The wand, the clocks and the readouts are reckoned with; a marker that shows \
-         badly against its background is not.</p>\n</body></html>\n",
+        "<style>{RULES} .advice dt{{margin-top:.5rem}}.advice dd{{color:var(--soft)}}</style><header><h1>Plan: {title}</h1><p \
+         class=\"count\">What the cameras at these places will be able to tell</p></header><main id=\"main\"><section><p \
+         class=\"where\">Expected</p><h2>In the middle of the casting volume</h2><p>{:.1} m up, a marker\u{2019}s place can be \
+         expected to be known to {:.1} mm (one standard deviation; along the cast {:.1}, across {:.1}, up {:.1}), the depth of a \
+         dip a metre long to {:.2} mm, the clocks to {:.2} ms. The cameras look {:.0} degrees \
+         apart.</p>{warnings}</section><section><p class=\"where\">Advice</p><h2>What would help</h2>{advice}</section><section><p \
+         class=\"where\">Maps</p><h2>Over the volume</h2><div class=\"multiples\">{}</div><p class=\"aside\">Each number is one \
+         standard deviation where the middle of a stroke is there. Hatched: not in the picture of every camera. The wand, the \
+         clocks and the readouts are reckoned with; a marker that shows badly against its background is not.</p></section></main>",
         plan.above.first().map_or(0.0, |c| c.at_m[2]),
         m.position_mm,
         m.along_mm,
@@ -259,7 +307,7 @@ pub fn html(plan: &Plan, title: &str) -> String {
         m.dip_mm,
         m.offset_ms,
         plan.convergence_deg,
-        svg(plan),
+        figures,
         title = escape(title),
     )
 }

@@ -10,7 +10,7 @@
 use realfft::RealFftPlanner;
 
 use crate::model::footage::{ClipInfo, Sound};
-use crate::model::{CoarseOffset, OffsetSource};
+use crate::model::{CoarseOffset, OffsetSource, median};
 
 /// Settings of the correlation.
 #[derive(Debug, Clone, PartialEq)]
@@ -125,14 +125,11 @@ pub fn offset_from_sound(
         .collect();
     let (best_lag, best) =
         lags.iter().copied().max_by(|p, q| p.1.total_cmp(&q.1)).ok_or(SoundError::Silent)?;
-    let mut size: Vec<f64> = lags.iter().map(|l| l.1).collect();
-    size.sort_by(f64::total_cmp);
-    let median = size[size.len() / 2];
-    let mut away: Vec<f64> = size.iter().map(|v| (v - median).abs()).collect();
-    away.sort_by(f64::total_cmp);
+    let middle = median(lags.iter().map(|l| l.1)).ok_or(SoundError::Silent)?;
+    let away = median(lags.iter().map(|l| (l.1 - middle).abs())).ok_or(SoundError::Silent)?;
     // 1.4826: median absolute deviation of a normal distribution to its standard deviation
-    let spread = (1.4826 * away[away.len() / 2]).max(1e-12);
-    let prominence = (best - median) / spread;
+    let spread = (1.4826 * away).max(1e-12);
+    let prominence = (best - middle) / spread;
     let apart = (0.1 * config.envelope_hz) as i64;
     let rival =
         lags.iter().filter(|l| (l.0 - best_lag).abs() > apart).map(|l| l.1).fold(0.0, f64::max) / best;

@@ -33,13 +33,15 @@
     time: (s) => minus(s.toFixed(3)) + ' s',
   };
 
-  // Where the page is narrow, drawings scroll sideways: then the keyboard must reach them.
-  const narrow = matchMedia('(max-width: 56rem)');
-  const reach = () => all('.panel').forEach((panel) => {
-    if (narrow.matches) panel.tabIndex = 0; else panel.removeAttribute('tabindex');
-  });
-  narrow.addEventListener('change', reach);
-  reach();
+  // Drawings of a stroke are put in when they are wanted: on a phone those with room for their names there.
+  const narrow = matchMedia('(max-width: 40rem)');
+  const draw = (article) => {
+    for (const figure of all('figure.later', article)) {
+      figure.innerHTML = figure.querySelector(narrow.matches ? 'script.phone' : 'script.wide').textContent;
+      figure.classList.remove('later');
+    }
+  };
+  addEventListener('beforeprint', () => draw(document));
 
   // Sorting the session table.
   for (const table of all('table.sortable')) {
@@ -127,6 +129,7 @@
   const inside = { profile: true, power: true };
 
   const setUp = (article) => {
+    draw(article);
     const data = JSON.parse(article.querySelector('script.data').textContent);
     data.peak = Math.max(...data.v.slice(data.w[0], data.w[1]), 1e-9);
     const slider = article.querySelector('.moment'), reading = article.querySelector('.reading');
@@ -274,7 +277,7 @@
   if ('IntersectionObserver' in window) {
     const watch = new IntersectionObserver((entries) => {
       for (const entry of entries) if (entry.isIntersecting) { watch.unobserve(entry.target); wake(entry.target); }
-    }, { rootMargin: '300px' });
+    }, { rootMargin: '800px' });
     all('article.stroke').forEach((article) => watch.observe(article));
   } else all('article.stroke').forEach(wake);
 })();

@@ -6,9 +6,9 @@ use crate::report::plot::Panel;
 use crate::report::plot::frame::{Axis, BOTTOM, DrawnUnits, Frame, RIGHT, TOP};
 use crate::report::plot::labels::text_width;
 use crate::report::plot::scale::{Quantity, Scale};
+use crate::report::plot::span;
 use crate::report::plot::svg::{Anchor, Svg, Xy};
-use crate::report::plot::{kind_texts, span};
-use crate::report::units::{Kind, kind};
+use crate::report::units::{Kind, UnitSystem, kind, show};
 
 /// One row of a panel.
 #[derive(Debug, Clone)]
@@ -90,8 +90,11 @@ pub fn panel(id: FigureId, rows: &[ForestRow], about_zero: bool) -> Panel {
             );
         }
         dot(&mut svg, row, at);
-        let measured = crate::model::Measured::new(row.value, row.half_width.unwrap_or(0.0) / 1.959_964);
-        alt.push_str(&format!("; {} {}", row.label, kind_texts(kind(id), measured).0));
+        let half = row.half_width.unwrap_or(0.0);
+        let measured = crate::model::Measured::new(row.value, half / 1.959_964);
+        let shown = show(kind(id), measured, UnitSystem::Metric);
+        let text = if row.half_width.is_some() { shown.full() } else { shown.short() };
+        alt.push_str(&format!("; {} {text}", row.label));
     }
     alt.push('.');
     Panel { name: "forest", body: svg.into_body(), width: WIDTH, height, alt, scales: (x, y) }

@@ -9,10 +9,10 @@ use super::forest::{self, ForestRow};
 use super::{CompareBy, CompareChoice};
 use crate::model::Measured;
 use crate::model::results::SessionResults;
-use crate::report::page::figures::{full, name};
-use crate::report::page::overlays::{FORMAT, PANELS, multiples};
+use crate::report::page::figures::{alone, full, name, rough};
+use crate::report::page::overlays::{ALL, drawings};
+use crate::report::page::table::{Cell, Column, Table};
 use crate::report::page::{glossary, shell, summary};
-use crate::report::plot::Panel;
 use crate::report::plot::geometry::Geometry;
 use crate::report::plot::overlay::{self, Group};
 use crate::report::plot::svg::escape;
@@ -102,27 +102,35 @@ fn findings(part: &Part<'_>) -> String {
     if whole.is_empty() {
         return "<p>Fewer than two casters have strokes on both sides: see each caster below.</p>".into();
     }
-    let mut out = format!(
-        "<h3>All casters, paired</h3><div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Differences, all casters, {way}\">\
-         <table><caption>Mean over casters of each caster\u{2019}s own difference.</caption><thead><tr>\
-         <th scope=\"col\">figure</th><th scope=\"col\">from</th><th scope=\"col\">to</th><th scope=\"col\" class=\"n\">difference</th>\
-         <th scope=\"col\" class=\"n\">casters</th><th scope=\"col\">what can be said</th></tr></thead><tbody>",
-    );
-    for d in whole {
+    let row = |d: &&Difference| {
         let text =
             d.estimate.map(|e| full(kind(d.figure), as_measured(e.value, e.half_width))).unwrap_or_default();
-        let _ = write!(
-            out,
-            "<tr><td>{}</td><td>{}</td><td>{}</td><td class=\"n\">{text}</td><td class=\"n\">{}</td><td>{}</td></tr>",
+        let cells = [
             name(d.figure),
             escape(&d.first),
             escape(&d.second),
-            d.counts.0,
-            d.verdict.word()
-        );
-    }
-    out.push_str("</tbody></table></div>");
-    out
+            text,
+            d.counts.0.to_string(),
+            d.verdict.word().to_owned(),
+        ];
+        (String::new(), cells.map(Cell::new).to_vec())
+    };
+    let table = Table {
+        label: &format!("Differences, all casters, {way}"),
+        caption: "Mean over casters of each caster\u{2019}s own difference.",
+        class: "",
+        sorts: false,
+        columns: vec![
+            Column::lead("figure"),
+            Column::words("from"),
+            Column::words("to"),
+            Column::number("difference"),
+            Column::number("casters"),
+            Column::words("what can be said"),
+        ],
+        rows: whole.iter().map(row).collect(),
+    };
+    format!("<h3>All casters, paired</h3>{}", table.html())
 }
 
 /// An estimate whose 95 % half-width is given, as a measured figure.
@@ -136,15 +144,7 @@ fn overlays(choice: &CompareChoice, part: &Part<'_>) -> String {
         "<h3>Paths, speed, bend and power, aligned at rod straight position</h3><p class=\"aside\">Each stroke thin, the mean \
          strong; from three strokes on, its 95&#8239;% interval as a band.</p>",
     );
-    let draw = |groups: &[Group<'_>], label: &str, each: bool| -> String {
-        let panels: Vec<Panel> = PANELS
-            .iter()
-            .filter_map(|(what, title)| {
-                overlay::panel(*what, groups, &format!("{label}: {title}"), FORMAT, each)
-            })
-            .collect();
-        multiples(&panels)
-    };
+    let draw = |groups: &[Group<'_>], label: &str, each: bool| drawings(groups, label, &ALL, each);
     let rows = &part.sorted.rows;
     if choice.by == CompareBy::Caster && (2..=overlay::SERIES).contains(&rows.len()) {
         let all: Vec<Group<'_>> = rows
@@ -227,54 +227,52 @@ fn forests(choice: &CompareChoice, part: &Part<'_>) -> String {
 /// Mean, spread and trend of every cell.
 fn consistency(part: &Part<'_>) -> String {
     let way = direction_word(part.direction);
-    let mut out = format!(
-        "<h3>How steady</h3><div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"Mean, spread and trend, {way}\"><table \
-         class=\"sortable\"><caption>Mean with its interval; spread between strokes; change from one stroke to the next where its \
-         interval leaves zero out. A heading sorts.</caption><thead><tr>",
-    );
-    for (text, class) in [
-        ("figure", ""),
-        ("caster", ""),
-        ("side", ""),
-        ("strokes", " class=\"n\""),
-        ("mean", " class=\"n\""),
-        ("spread", " class=\"n\""),
-        ("trend per stroke", " class=\"n\""),
-    ] {
-        let _ = write!(out, "<th scope=\"col\"{class}><button type=\"button\">{text}</button></th>");
-    }
-    out.push_str("</tr></thead><tbody>");
+    let mut rows = Vec::new();
     for m in &part.means {
         let plain = |v: f64, half: f64| full(kind(m.figure), as_measured(v, half));
-        let spread = m.sample.spread.map(|s| {
-            let shown = |system| show(kind(m.figure), as_measured(s, 0.2 * s), system).short();
-            crate::report::page::figures::dual(
-                &escape(&shown(UnitSystem::Metric)),
-                &escape(&shown(UnitSystem::Imperial)),
-            )
-        });
+        let spread = m.sample.spread.map(|s| rough(kind(m.figure), as_measured(s, 0.2 * s)));
         let trend = match m.trend {
             None => "too few".to_owned(),
             Some(t) if t.excludes_zero() => plain(t.value, t.half_width),
-            Some(_) => "none told".to_owned(),
+            Some(_) => "none seen".to_owned(),
         };
-        let mean = m.sample.half_width.map_or_else(|| plain(m.sample.mean, 0.0), |h| plain(m.sample.mean, h));
-        let _ = write!(
-            out,
-            "<tr><td>{}</td><td>{}</td><td>{}</td><td class=\"n\" data-v=\"{}\">{}</td><td class=\"n\" data-v=\"{:.6}\">{mean}</td>\
-             <td class=\"n\" data-v=\"{:.6}\">{}</td><td class=\"n\">{trend}</td></tr>",
-            name(m.figure),
-            escape(&part.sorted.rows[m.row].label),
-            escape(&part.sorted.sides[m.side]),
-            m.sample.count,
-            m.sample.count,
-            m.sample.mean,
-            m.sample.spread.unwrap_or(0.0),
-            spread.unwrap_or_default(),
-        );
+        let mean = match m.sample.half_width {
+            Some(half) => plain(m.sample.mean, half),
+            // One stroke has no interval of a mean.
+            None => alone(kind(m.figure), m.sample.mean),
+        };
+        let cells = vec![
+            Cell::new(name(m.figure)),
+            Cell::new(escape(&part.sorted.rows[m.row].label)),
+            Cell::new(escape(&part.sorted.sides[m.side])),
+            Cell::keyed(m.sample.count.to_string(), m.sample.count as f64),
+            Cell::keyed(mean, m.sample.mean),
+            Cell::keyed(spread.unwrap_or_default(), m.sample.spread.unwrap_or(0.0)),
+            Cell::new(trend),
+        ];
+        rows.push((String::new(), cells));
     }
-    out.push_str("</tbody></table></div>");
-    out
+    let table = Table {
+        label: &format!("Mean, spread and trend, {way}"),
+        caption: "Mean with its interval; how far strokes differ; change from one stroke to the next where it is beyond \
+                  chance. A heading sorts.",
+        class: "",
+        sorts: true,
+        columns: vec![
+            Column::lead("figure"),
+            Column::lead("caster"),
+            Column::lead("side"),
+            Column::number("strokes"),
+            Column::number("mean"),
+            Column::number("spread"),
+            Column::number("trend per stroke"),
+        ],
+        rows,
+    };
+    format!(
+        "<h3>How steady</h3><details class=\"facts\"><summary>Mean, spread and trend of every figure</summary>{}</details>",
+        table.html()
+    )
 }
 
 /// A list the reader orders by a figure of his choice.
@@ -296,7 +294,7 @@ fn ranking(choice: &CompareChoice, part: &Part<'_>) -> String {
     let _ = write!(
         out,
         "</select> <label><input type=\"checkbox\"> greatest first</label></p><ol aria-live=\"polite\"></ol>\
-         <p class=\"aside\">Neighbours whose intervals overlap are not told apart.</p>\
+         <p class=\"aside\">Neighbours whose intervals overlap cannot be told apart.</p>\
          <script type=\"application/json\">{}</script></div>",
         ranking_data(part)
     );
@@ -311,8 +309,11 @@ fn ranking_data(part: &Part<'_>) -> String {
             let side = &part.sorted.sides[m.side];
             let label = &part.sorted.rows[m.row].label;
             let who = if side.is_empty() { label.clone() } else { format!("{label}, {side}") };
-            let measured = as_measured(m.sample.mean, m.sample.half_width.unwrap_or(0.0));
-            let text = |system| show(kind(m.figure), measured, system).full();
+            let shown = |half| move |system| show(kind(m.figure), as_measured(m.sample.mean, half), system);
+            let text = |system| match m.sample.half_width {
+                Some(half) => shown(half)(system).full(),
+                None => shown(0.0)(system).short(),
+            };
             json!({
                 "figure": m.figure.info().key,
                 "who": who,

@@ -16,10 +16,10 @@ use crate::report::units::{Kind, Shown, UnitSystem, kind, number, show};
 #[must_use]
 pub fn of_stroke(take: &TakeResults, stroke: u32) -> String {
     let Some(found) = take.evidence.iter().find(|e| e.stroke == stroke) else { return String::new() };
-    let mut out = String::from("<section class=\"evidence\"><h5>What it speaks for</h5>");
+    let mut out = String::from("<section class=\"evidence\"><h5>What was noticed</h5>");
     let raised: Vec<&Evidence> = found.evidence.iter().filter(|e| e.is_raised).collect();
     if raised.is_empty() {
-        out.push_str("<p>Nothing asked of this stroke was found strongly enough to be raised.</p>");
+        out.push_str("<p>Of what is looked for in a stroke, nothing was clear enough to be told.</p>");
     } else {
         out.push_str("<dl class=\"raised\">");
         for e in raised {
@@ -27,7 +27,7 @@ pub fn of_stroke(take: &TakeResults, stroke: u32) -> String {
         }
         out.push_str("</dl>");
     }
-    out.push_str(&the_rest(found));
+    out.push_str(&the_rest(take, found));
     out.push_str("</section>");
     out
 }
@@ -60,7 +60,7 @@ pub fn percent(probability: f64) -> String {
 
 fn one(e: &Evidence) -> String {
     let mut out = format!(
-        "<div><dt>{} <span class=\"strength\">{}</span></dt><dd><p>{}.</p>",
+        "<div><dt>{} <span class=\"strength\">probability {}</span></dt><dd><p>{}.</p>",
         heading(e),
         percent(e.probability),
         said(&e.signs, &e.seen)
@@ -117,7 +117,7 @@ fn sign(sign: &HeldSign) -> String {
         (None, None) => String::new(),
     };
     format!(
-        "{} ({}{per} {}, asked: {against})",
+        "{} ({}{per} {}, noticed {against})",
         escape(&sign.say),
         name(sign.figure),
         full(what, sign.measured)
@@ -137,7 +137,7 @@ fn fine(what: Kind) -> f64 {
 }
 
 /// What was asked and not raised, and what could not be asked.
-fn the_rest(found: &StrokeEvidence) -> String {
+fn the_rest(take: &TakeResults, found: &StrokeEvidence) -> String {
     let quiet: Vec<String> = found
         .evidence
         .iter()
@@ -146,18 +146,30 @@ fn the_rest(found: &StrokeEvidence) -> String {
         .collect();
     let mut out = String::new();
     if !quiet.is_empty() {
-        let _ = write!(out, "<p class=\"aside\">Asked and not raised: {}.</p>", quiet.join("; "));
+        let _ = write!(
+            out,
+            "<p class=\"aside\">Looked for and not found: {}. The number is how probable it is from the figures.</p>",
+            quiet.join("; ")
+        );
     }
-    let mut by_reason: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    // A rule has its title where it could be asked: in another stroke of the take.
+    let title = |rule: &str| {
+        let all = take.evidence.iter().flat_map(|e| &e.evidence);
+        all.filter(|e| e.rule == rule)
+            .map(|e| lower(&e.title))
+            .next()
+            .unwrap_or_else(|| rule.replace('-', " "))
+    };
+    let mut by_reason: BTreeMap<&str, Vec<String>> = BTreeMap::new();
     for not in &found.not_judged {
-        by_reason.entry(not.reason.as_str()).or_default().push(not.rule.as_str());
+        by_reason.entry(not.reason.as_str()).or_default().push(title(&not.rule));
     }
     if !by_reason.is_empty() {
         let parts: Vec<String> = by_reason
             .iter()
-            .map(|(why, rules)| format!("{} ({})", escape(&rules.join(", ").replace('-', " ")), escape(why)))
+            .map(|(why, rules)| format!("{} ({})", escape(&rules.join(", ")), escape(why)))
             .collect();
-        let _ = write!(out, "<p class=\"aside\">Could not be asked: {}.</p>", parts.join("; "));
+        let _ = write!(out, "<p class=\"aside\">Could not be looked for: {}.</p>", parts.join("; "));
     }
     out
 }
@@ -203,9 +215,11 @@ pub fn of_caster(session: &SessionResults, takes: &[&TakeResults]) -> String {
     }
     let mut raised: Vec<_> = asked.values().filter(|a| !a.2.is_empty()).collect();
     raised.sort_by(|a, b| b.2.len().cmp(&a.2.len()).then(a.1.cmp(&b.1)));
-    let mut out = String::from("<section class=\"evidence\"><h3>What the strokes speak for</h3>");
+    let mut out = String::from("<section class=\"evidence\"><h3>What was noticed</h3>");
     if raised.is_empty() {
-        out.push_str("<p>Nothing was raised in any stroke.</p></section>");
+        out.push_str(
+            "<p>Of what is looked for in a stroke, nothing was clear enough to be told.</p></section>",
+        );
         return out;
     }
     out.push_str("<dl class=\"raised\">");

@@ -123,10 +123,37 @@ pub fn full(what: Kind, measured: Measured) -> String {
     dual(&write(UnitSystem::Metric), &write(UnitSystem::Imperial))
 }
 
+/// A value in the decimals its error allows, without the interval.
+#[must_use]
+pub fn rough(what: Kind, measured: Measured) -> String {
+    let write = |system| escape(&show(what, measured, system).short());
+    dual(&write(UnitSystem::Metric), &write(UnitSystem::Imperial))
+}
+
+/// A value whose error nobody knows.
+#[must_use]
+pub fn alone(what: Kind, value: f64) -> String {
+    rough(what, Measured::new(value, 0.0))
+}
+
 /// A figure of a stroke.
 #[must_use]
 pub fn figure(id: FigureId, measured: Measured) -> String {
     full(kind(id), measured)
+}
+
+/// A figure of a stroke in a table: value with its unit, then the interval, which stands below where there is little room.
+#[must_use]
+pub fn stacked(id: FigureId, measured: Measured) -> String {
+    let write = |system| {
+        let shown = show(kind(id), measured, system);
+        let half = match shown.half_width.as_str() {
+            "" => String::new(),
+            half => format!(" <span class=\"pm\">\u{b1}\u{a0}{}</span>", escape(half)),
+        };
+        format!("{}{half}", one(&Shown { half_width: String::new(), ..shown }))
+    };
+    dual(&write(UnitSystem::Metric), &write(UnitSystem::Imperial))
 }
 
 /// A name that leads to its definition; the script shows it on hover and focus.
@@ -172,7 +199,7 @@ fn missing(figures: &Figures) -> String {
         .iter()
         .map(|(why, names)| format!("{}: {}", capital(&escape(why)), escape(&names.join(", "))))
         .collect();
-    format!("<p class=\"aside\">Not to be had. {}.</p>", parts.join(". "))
+    format!("<p class=\"aside\">Not measured in this stroke. {}.</p>", parts.join(". "))
 }
 
 /// The first letter in upper case.

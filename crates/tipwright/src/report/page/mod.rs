@@ -16,6 +16,7 @@ pub mod shell;
 pub mod steady;
 pub mod stroke;
 pub mod summary;
+pub mod table;
 pub mod take;
 
 use std::collections::BTreeMap;
@@ -61,7 +62,10 @@ pub fn session_page(session: &SessionResults) -> String {
     let config = ReportConfig::of_session(session);
     let mut body = String::new();
     body.push_str(&summary::header(session));
-    body.push_str("<main id=\"main\">");
+    body.push_str(
+        "<noscript><p>This browser does not run the page\u{2019}s script: drawings of single strokes are left out here. They \
+         are beside this page as takes/\u{2026}/plots/*.svg.</p></noscript><main id=\"main\">",
+    );
     body.push_str(&summary::section(session));
     for (caster, takes) in by_caster(session) {
         body.push_str(&caster::section(session, caster, &takes, &config));

@@ -10,14 +10,17 @@ use crate::report::plot::overlay::{self, Group, What};
 use crate::report::plot::{Format, Panel};
 use crate::report::tables::direction_word;
 
-/// Drawings laid over each other and their titles.
-pub const PANELS: &[(What, &str)] = &[
+/// Kinds of drawings laid over each other and their titles.
+const KINDS: [(What, &str); 5] = [
     (What::Path, "path of the tip"),
     (What::Speed, "tip speed"),
     (What::Bend, "bend of the rod"),
     (What::Butt, "angle of the butt"),
     (What::Power, "power against a straight ramp"),
 ];
+
+/// All of them.
+pub const ALL: [What; 5] = [What::Path, What::Speed, What::Bend, What::Butt, What::Power];
 
 /// Format of a drawing among several.
 pub const FORMAT: Format = Format { width: 420.0, time_height: 190.0, side_height: 190.0, ..Format::PAGE };
@@ -46,27 +49,44 @@ fn groups<'a>(strokes: impl Iterator<Item = (String, &'a Stroke)>, direction: Di
     out
 }
 
+/// Groups over each other in drawings of these kinds, each titled by the label.
+#[must_use]
+pub fn drawings(groups: &[Group<'_>], label: &str, kinds: &[What], each: bool) -> String {
+    let panels: Vec<Panel> = KINDS
+        .iter()
+        .filter(|(what, _)| kinds.contains(what))
+        .filter_map(|(what, title)| overlay::panel(*what, groups, &format!("{label}: {title}"), FORMAT, each))
+        .collect();
+    multiples(&panels)
+}
+
+/// Drawings of both directions: strokes by name of their group; `each` draws every stroke beside the mean of its group;
+/// `is_worth` says of the groups of a direction whether they are drawn at all.
+fn both_ways<'a>(
+    strokes: impl Iterator<Item = (String, &'a Stroke)> + Clone,
+    kinds: &[What],
+    each: bool,
+    is_worth: impl Fn(&[Group<'_>]) -> bool,
+) -> String {
+    let mut out = String::new();
+    for direction in [Direction::Forward, Direction::Back] {
+        let groups = groups(strokes.clone(), direction);
+        if !is_worth(&groups) {
+            continue;
+        }
+        out.push_str(&drawings(&groups, &capital(direction_word(direction)), kinds, each));
+    }
+    out
+}
+
 /// All strokes of a caster, one group per phase.
 #[must_use]
 pub fn of_caster(takes: &[&TakeResults]) -> String {
-    let mut out = String::new();
-    for direction in [Direction::Forward, Direction::Back] {
-        let strokes = takes
-            .iter()
-            .flat_map(|t| t.strokes.iter().map(|s| (t.phase.clone().unwrap_or_else(|| "strokes".into()), s)));
-        let groups = groups(strokes, direction);
-        if groups.iter().map(|g| g.strokes.len()).sum::<usize>() < 2 {
-            continue;
-        }
-        let word = capital(direction_word(direction));
-        let panels: Vec<Panel> = PANELS
-            .iter()
-            .filter_map(|(what, title)| {
-                overlay::panel(*what, &groups, &format!("{word}: {title}"), FORMAT, true)
-            })
-            .collect();
-        out.push_str(&multiples(&panels));
-    }
+    let strokes = takes
+        .iter()
+        .flat_map(|t| t.strokes.iter().map(|s| (t.phase.clone().unwrap_or_else(|| "strokes".into()), s)));
+    let out =
+        both_ways(strokes, &ALL, true, |groups| groups.iter().map(|g| g.strokes.len()).sum::<usize>() > 1);
     if out.is_empty() {
         return out;
     }
@@ -79,23 +99,10 @@ pub fn of_caster(takes: &[&TakeResults]) -> String {
 /// The casters of a session: the mean of each.
 #[must_use]
 pub fn of_session(takes: &[TakeResults]) -> String {
-    let mut out = String::new();
-    for direction in [Direction::Forward, Direction::Back] {
-        let strokes = takes.iter().flat_map(|t| t.strokes.iter().map(|s| (t.alias.clone(), s)));
-        let groups = groups(strokes, direction);
-        if groups.len() < 2 || groups.len() > overlay::SERIES {
-            continue;
-        }
-        let word = capital(direction_word(direction));
-        let panels: Vec<Panel> = PANELS
-            .iter()
-            .filter(|(what, _)| matches!(what, What::Path | What::Speed | What::Bend))
-            .filter_map(|(what, title)| {
-                overlay::panel(*what, &groups, &format!("{word}: {title}"), FORMAT, false)
-            })
-            .collect();
-        out.push_str(&multiples(&panels));
-    }
+    let strokes = takes.iter().flat_map(|t| t.strokes.iter().map(|s| (t.alias.clone(), s)));
+    let out = both_ways(strokes, &[What::Path, What::Speed, What::Bend], false, |groups| {
+        (2..=overlay::SERIES).contains(&groups.len())
+    });
     if out.is_empty() {
         return out;
     }

@@ -1,15 +1,13 @@
 //! How steady a caster is: mean, spread and trend per phase, and what differs between phases.
 
-use std::fmt::Write;
-
-use super::figures::{capital, dual, full, name};
+use super::figures::{capital, full, name, rough};
+use super::table::{Cell, Column, Table};
 use crate::model::consistency::{CasterSteadiness, Difference, PhaseDifference, Steadiness};
 use crate::model::results::SessionResults;
 use crate::model::{Direction, FigureId, Measured};
 use crate::report::compare::stats::t_975;
-use crate::report::plot::svg::escape;
 use crate::report::tables::direction_word;
-use crate::report::units::{UnitSystem, kind, show};
+use crate::report::units::kind;
 
 /// Figures of the table: how the tip went, how it was driven, how the rod stood.
 const FIGURES: &[FigureId] = &[
@@ -38,9 +36,9 @@ pub fn section(session: &SessionResults, caster: &str, alias: &str) -> String {
         return tables;
     }
     format!(
-        "<section><h3>How steady</h3><p class=\"aside\">Mean of the strokes; spread from stroke to stroke, the error of \
-         measurement taken out; change per stroke where its interval leaves zero out. A difference is told only with \
-         enough strokes on both sides.</p>{tables}</section>"
+        "<section><h3>How steady</h3><p class=\"aside\">Mean of the strokes (how many); how far strokes differ from each \
+         other, the error of measurement taken out; how much it changes from one stroke to the next, where that is beyond \
+         chance. A difference is stated only with enough strokes on both sides.</p>{tables}</section>"
     )
 }
 
@@ -60,39 +58,26 @@ fn table(session: &SessionResults, caster: &str, alias: &str, direction: Directi
         return String::new();
     }
     let word = direction_word(direction);
-    let mut out = format!(
-        "<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"How steady {}, {word} strokes\"><table class=\"steady\">\
-         <caption>{} strokes</caption><thead><tr><th scope=\"col\">figure</th>",
-        escape(alias),
-        capital(word)
-    );
+    let mut columns = vec![Column::lead("figure")];
     for phase in &phases {
-        let phase = phase.map(|p| format!("{}: ", escape(p))).unwrap_or_default();
-        let _ = write!(
-            out,
-            "<th scope=\"col\" class=\"n\">{phase}mean</th><th scope=\"col\" class=\"n\">spread</th>\
-             <th scope=\"col\" class=\"n\">per stroke</th>"
-        );
+        let phase = phase.map(|p| format!("{p}: ")).unwrap_or_default();
+        columns
+            .extend(["mean", "spread", "per stroke"].map(|what| Column::number(&format!("{phase}{what}"))));
     }
+    let called = |phase: &Option<&str>| phase.unwrap_or("no phase").to_owned();
     for phase in phases.iter().skip(1) {
-        let first = phases[0].unwrap_or("no phase");
-        let _ = write!(
-            out,
-            "<th scope=\"col\">{} less {}</th>",
-            escape(phase.unwrap_or("no phase")),
-            escape(first)
-        );
+        columns.push(Column::words(&format!("{} less {}", called(phase), called(&phases[0]))));
     }
-    out.push_str("</tr></thead><tbody>");
+    let mut rows = Vec::new();
     for &figure in FIGURES {
         if !own.iter().any(|s| s.figure == figure) {
             continue;
         }
-        let _ = write!(out, "<tr><td>{}</td>", name(figure));
+        let mut row = vec![Cell::new(name(figure))];
         for &phase in &phases {
             match own.iter().find(|s| s.figure == figure && s.phase.as_deref() == phase) {
-                Some(s) => out.push_str(&cells(figure, &s.steadiness)),
-                None => out.push_str("<td class=\"n\"></td><td class=\"n\"></td><td class=\"n\"></td>"),
+                Some(s) => row.extend(cells(figure, &s.steadiness)),
+                None => row.extend([Cell::default(), Cell::default(), Cell::default()]),
             }
         }
         for &phase in phases.iter().skip(1) {
@@ -102,12 +87,19 @@ fn table(session: &SessionResults, caster: &str, alias: &str, direction: Directi
                     && d.figure == figure
                     && d.second.as_deref() == phase
             });
-            let _ = write!(out, "<td>{}</td>", found.map(|d| told(figure, d)).unwrap_or_default());
+            row.push(Cell::new(found.map(|d| told(figure, d)).unwrap_or_default()));
         }
-        out.push_str("</tr>");
+        rows.push((String::new(), row));
     }
-    out.push_str("</tbody></table></div>");
-    out
+    Table {
+        label: &format!("How steady {alias}, {word} strokes"),
+        caption: &format!("{} strokes", capital(word)),
+        class: "steady",
+        sorts: false,
+        columns,
+        rows,
+    }
+    .html()
 }
 
 /// A value whose 95 % half-width is given.
@@ -115,32 +107,27 @@ fn with_half(value: f64, half_width: f64) -> Measured {
     Measured::new(value, half_width / Measured::new(0.0, 1.0).half_width_95())
 }
 
-fn cells(figure: FigureId, s: &Steadiness) -> String {
+fn cells(figure: FigureId, s: &Steadiness) -> [Cell; 3] {
     let n = s.strokes as f64;
+    // Of one stroke: its own interval of measurement.
     let mean = if s.strokes > 1 { with_half(s.mean.value, t_975(n - 1.0) * s.mean.sd) } else { s.mean };
     let spread = s.spread.map_or_else(
-        || "<span class=\"few\">few</span>".to_owned(),
-        |v| {
-            let text = |system| escape(&show(kind(figure), Measured::new(v, 0.1 * v), system).short());
-            dual(&text(UnitSystem::Metric), &text(UnitSystem::Imperial))
-        },
+        || "<span class=\"few\">too few</span>".to_owned(),
+        |v| rough(kind(figure), Measured::new(v, 0.1 * v)),
     );
     let trend = s.trend_per_stroke.map_or_else(
-        || "<span class=\"few\">few</span>".to_owned(),
+        || "<span class=\"few\">too few</span>".to_owned(),
         |t| {
             let half = t_975(n - 2.0) * t.sd;
             if t.value.abs() > half {
                 full(kind(figure), with_half(t.value, half))
             } else {
-                "none told".to_owned()
+                "none seen".to_owned()
             }
         },
     );
-    format!(
-        "<td class=\"n\">{} <span class=\"pm\">({})</span></td><td class=\"n\">{spread}</td><td class=\"n\">{trend}</td>",
-        full(kind(figure), mean),
-        s.strokes
-    )
+    let mean = format!("{} <span class=\"pm\">({})</span>", full(kind(figure), mean), s.strokes);
+    [mean, spread, trend].map(Cell::new)
 }
 
 fn told(figure: FigureId, d: &PhaseDifference) -> String {
@@ -148,7 +135,7 @@ fn told(figure: FigureId, d: &PhaseDifference) -> String {
         Difference::TooFew { .. } => "<span class=\"few\">too few strokes to say</span>".to_owned(),
         Difference::Told { difference, low, high, .. } => {
             let text = full(kind(figure), with_half(*difference, 0.5 * (high - low)));
-            if *low > 0.0 || *high < 0.0 { text } else { format!("{text}, none told") }
+            if *low > 0.0 || *high < 0.0 { text } else { format!("{text}, none seen") }
         }
     }
 }

@@ -4,13 +4,13 @@ use crate::model::line::StrokeLoop;
 use crate::model::results::TakeResults;
 use crate::model::{FigureId, RspSource, Stroke};
 use crate::report::plot::geometry::Geometry;
-use crate::report::plot::{Format, loops, sheet, zero_time_s};
+use crate::report::plot::{Format, Panel, loops, sheet, zero_time_s};
 use crate::report::tables::{direction_word, loop_word};
 use crate::report::{ReportConfig, plot_name, rod_poses};
 
 use super::figures::{figure, list};
 use super::{data, evidence, film};
-use crate::report::plot::svg::escape;
+use crate::report::plot::svg::{coordinate, escape};
 
 /// Id of a stroke's article.
 #[must_use]
@@ -24,9 +24,13 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
     let own = id(take_id, stroke.stroke);
     let geometry = Geometry::of(stroke);
     let rods = rod_poses(&geometry, config);
-    let mut panels = sheet::panels(&geometry, &rods, Format::PAGE);
     let found = take.loops.iter().find(|l| l.stroke == stroke.stroke);
-    panels.extend(found.map(|l| loops::panel(stroke, l, Format::PAGE)));
+    let drawn = |format| {
+        let mut panels = sheet::panels(&geometry, &rods, format);
+        panels.extend(found.map(|l| loops::panel(stroke, l, format)));
+        panels
+    };
+    let (panels, on_phone) = (drawn(Format::PAGE), drawn(Format::PHONE));
     let direction = direction_word(stroke.direction);
     let name = format!("stroke {} {direction}", stroke.stroke);
     let mut out = format!(
@@ -51,8 +55,9 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
     out.push_str("<div class=\"panels\">");
     for over_time in [false, true] {
         out.push_str("<div class=\"column\">");
-        for panel in panels.iter().filter(|p| is_over_time(p.name) == over_time) {
-            out.push_str(&format!("<figure class=\"panel p-{}\">{}</figure>", panel.name, panel.to_inline()));
+        for (panel, phone) in panels.iter().zip(&on_phone).filter(|(p, _)| is_over_time(p.name) == over_time)
+        {
+            out.push_str(&later(panel, phone));
         }
         if !over_time {
             out.push_str(&format!(
@@ -79,6 +84,22 @@ pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &Repo
         data::of_stroke(&geometry)
     ));
     out
+}
+
+/// A drawing that the script puts in when its stroke comes near or is printed: a day of strokes has a hundred thousand
+/// lines and letters, and a page that holds them all at once is slow to open, to read out and to search. On a phone the
+/// same drawing is put in with room for its names; until then the figure keeps its place.
+fn later(wide: &Panel, phone: &Panel) -> String {
+    let ratio = |p: &Panel| format!("{}/{}", coordinate(p.width), coordinate(p.height));
+    format!(
+        "<figure class=\"panel later p-{}\" style=\"--wide:{};--phone:{}\"><script type=\"text/plain\" class=\"wide\">{}</script>\
+         <script type=\"text/plain\" class=\"phone\">{}</script></figure>",
+        wide.name,
+        ratio(wide),
+        ratio(phone),
+        wide.to_inline(),
+        phone.to_inline()
+    )
 }
 
 /// What was seen, in words, with no judgement in them.

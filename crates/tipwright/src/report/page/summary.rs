@@ -2,7 +2,8 @@
 
 use std::fmt::Write;
 
-use super::figures::{capital, dual, figure, full, name};
+use super::figures::{capital, dual, full, name, stacked};
+use super::table::{Cell, Column, Table};
 use super::{by_caster, caster, evidence, overlays, stroke, take_id};
 use crate::model::results::{SessionResults, TakeStatus};
 use crate::model::session::ReportUnits;
@@ -175,59 +176,41 @@ fn table(session: &SessionResults) -> String {
         .copied()
         .filter(|&id| session.takes.iter().flat_map(|t| &t.strokes).any(|s| s.figures.get(id).is_some()))
         .collect();
-    let mut out = String::from(
-        "<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"All strokes\"><table class=\"strokes sortable\"><caption>All \
-         strokes; a heading sorts by its column.</caption><thead><tr>",
-    );
-    let head = |out: &mut String, text: &str, class: &str| {
-        let _ = write!(out, "<th scope=\"col\"{class}><button type=\"button\">{text}</button></th>");
-    };
-    for text in ["caster", "take", "stroke"] {
-        head(&mut out, text, "");
-    }
-    for &id in &columns {
-        head(&mut out, &escape(id.info().name), " class=\"n\"");
-    }
     let has_evidence = session.takes.iter().any(|t| !t.evidence.is_empty());
-    if has_evidence {
-        head(&mut out, "raised", " class=\"raised\"");
-    }
-    out.push_str("</tr></thead><tbody>");
+    let mut heads: Vec<Column> = ["caster", "take", "stroke"].map(Column::lead).to_vec();
+    heads.extend(columns.iter().map(|id| Column::number(id.info().name)));
+    heads.extend(has_evidence.then(|| Column::words("noticed")));
+    let mut rows = Vec::new();
     for take in &session.takes {
         let id = take_id(session, take);
         for s in &take.strokes {
             let direction = direction_word(s.direction);
-            let _ = write!(
-                out,
-                "<tr class=\"w-{direction}\"><td>{}</td><td><a href=\"#{id}\">{}</a></td>\
-                 <td data-v=\"{}\"><a href=\"#{}\">{} {direction}</a></td>",
-                escape(&take.alias),
-                escape(&take.take),
-                s.stroke,
-                stroke::id(&id, s.stroke),
-                s.stroke,
-            );
-            for &column in &columns {
-                match s.figures.get(column) {
-                    Some(m) => {
-                        let _ = write!(
-                            out,
-                            "<td class=\"n\" data-v=\"{:.6}\">{}</td>",
-                            m.value,
-                            figure(column, m)
-                        );
-                    }
-                    None => out.push_str("<td class=\"n\"><span class=\"hidden\">none</span></td>"),
-                }
-            }
-            if has_evidence {
-                let titles = evidence::titles(take, s.stroke);
-                let _ = write!(out, "<td class=\"raised\">{}</td>", titles.join("; "));
-            }
-            out.push_str("</tr>");
+            let of_take = format!("<a href=\"#{id}\">{}</a>", escape(&take.take));
+            let of_stroke =
+                format!("<a href=\"#{}\">{} {direction}</a>", stroke::id(&id, s.stroke), s.stroke);
+            let mut cells = vec![
+                Cell::new(escape(&take.alias)),
+                Cell::new(of_take),
+                Cell::keyed(of_stroke, f64::from(s.stroke)),
+            ];
+            let figure = |&id: &FigureId| {
+                s.figures.get(id).map(|m| Cell::keyed(stacked(id, m), m.value)).unwrap_or_default()
+            };
+            cells.extend(columns.iter().map(figure));
+            cells.extend(has_evidence.then(|| Cell::new(evidence::titles(take, s.stroke).join("; "))));
+            rows.push((format!("w-{direction}"), cells));
         }
     }
-    out.push_str("</tbody></table></div><p class=\"aside\">");
+    let mut out = Table {
+        label: "All strokes",
+        caption: "All strokes; a heading sorts by its column.",
+        class: "strokes",
+        sorts: true,
+        columns: heads,
+        rows,
+    }
+    .html();
+    out.push_str("<p class=\"aside\">");
     let links: Vec<String> = columns.iter().map(|&id| name(id)).collect();
     let _ = write!(out, "Definitions: {}.</p>", links.join(", "));
     out

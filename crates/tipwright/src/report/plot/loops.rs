@@ -22,7 +22,7 @@ pub fn panel(stroke: &Stroke, line: &StrokeLoop, format: Format) -> Panel {
     let scales = TrueScale::fit([x_low, x_high], [z_low, z_high], format);
     let TrueScale { x, z, height } = scales;
     let shape = line.shape.map_or(String::new(), |s| format!(", {}", loop_word(s)));
-    let title = format!("The loop 1.5 m ahead of the tip: {}{shape}", line.size.word());
+    let title = format!("The loop at its standard moment: {}{shape}", line.size.word());
     let frame = scales.frame(&title, format);
     let at = |p: &[f64; 2]| -> Xy { (x.at(p[0]), z.at(p[1])) };
     let mut svg = Svg::new();

@@ -42,9 +42,13 @@ pub struct Format {
 }
 
 impl Format {
-    /// On pages: 560 wide, so that two columns fit a laptop and one a phone turned sideways; both units drawn.
+    /// On pages: 560 wide, so that two columns fit a laptop; both units drawn.
     pub const PAGE: Self =
         Self { width: 560.0, time_height: 190.0, side_height: 330.0, units: DrawnUnits::Switch };
+
+    /// On a phone held upright: 400 wide, so that the smallest text is still a seventh of an inch high.
+    pub const PHONE: Self =
+        Self { width: 400.0, time_height: 180.0, side_height: 300.0, units: DrawnUnits::Switch };
 
     /// On an A4 sheet: 716 units are 190 mm, so that the smallest text is 8.6 points.
     #[must_use]

@@ -6,6 +6,7 @@ use nalgebra::{
 
 use super::search::{CoarseOffset, gain, median_abs, sampson_parts};
 use super::{BootstrapConfig, PairBootstrap, Sample, Track, skew};
+use crate::model::median;
 
 #[derive(Clone, Copy)]
 struct Guess {
@@ -120,14 +121,10 @@ pub(super) fn refine(
         return None;
     }
     let distances: Vec<f64> = samples.distances(&guess, None).into_iter().filter(|d| d.is_finite()).collect();
-    let mut angles: Vec<f64> = pairs
-        .iter()
-        .map(|(ra, rb)| {
-            let va = guess.rotation * Vector3::new(ra.x, ra.y, 1.0);
-            va.angle(&Vector3::new(rb.x, rb.y, 1.0))
-        })
-        .collect();
-    angles.sort_by(f64::total_cmp);
+    let angles = pairs.iter().map(|(ra, rb)| {
+        let va = guess.rotation * Vector3::new(ra.x, ra.y, 1.0);
+        va.angle(&Vector3::new(rb.x, rb.y, 1.0))
+    });
     let _ = samples.a;
     Some(PairBootstrap {
         // Back to the offset at pts zero.
@@ -137,7 +134,7 @@ pub(super) fn refine(
         score: gain(&distances, 1.5, 30.0),
         median_px: median_abs(&distances),
         support: (distances.iter().filter(|d| d.abs() < 4.0).count(), distances.len()),
-        median_angle_rad: angles.get(angles.len() / 2).copied().unwrap_or(0.0),
+        median_angle_rad: median(angles).unwrap_or(0.0),
     })
 }
 

@@ -4,6 +4,7 @@ use nalgebra::{SMatrix, SVector, Vector2};
 use rayon::prelude::*;
 
 use super::{BootstrapConfig, BootstrapError, Track};
+use crate::model::median;
 
 type Moment = SMatrix<f64, 9, 9>;
 type Vector9 = SVector<f64, 9>;
@@ -157,12 +158,8 @@ pub(super) fn coarse_offsets(
         })
         .collect();
     // Spread of distances at an unrelated offset: the median of the medians.
-    let mut medians: Vec<f64> = tried.iter().filter(|t| !t.2.is_empty()).map(|t| median_abs(&t.2)).collect();
-    if medians.is_empty() {
-        return Err(BootstrapError::TooShort { samples: least - 1 });
-    }
-    medians.sort_by(f64::total_cmp);
-    let null = medians[medians.len() / 2].max(2.0 * robust);
+    let medians = tried.iter().filter(|t| !t.2.is_empty()).map(|t| median_abs(&t.2));
+    let null = median(medians).ok_or(BootstrapError::TooShort { samples: least - 1 })?.max(2.0 * robust);
     let scores: Vec<f64> = tried.iter().map(|t| gain(&t.2, 0.5 * robust, null)).collect();
     let mut order: Vec<usize> = (0..scores.len())
         .filter(|i| {
@@ -189,9 +186,7 @@ pub(super) fn gain(distances: &[f64], scale: f64, null: f64) -> f64 {
 }
 
 pub(super) fn median_abs(d: &[f64]) -> f64 {
-    let mut v: Vec<f64> = d.iter().map(|x| x.abs()).collect();
-    v.sort_by(f64::total_cmp);
-    v.get(v.len() / 2).copied().unwrap_or(f64::INFINITY)
+    median(d.iter().map(|x| x.abs())).unwrap_or(f64::INFINITY)
 }
 
 fn correspondences(

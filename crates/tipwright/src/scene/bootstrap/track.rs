@@ -2,6 +2,8 @@
 
 use nalgebra::Vector2;
 
+use crate::model::median;
+
 /// One instant of a track.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sample {
@@ -27,9 +29,7 @@ impl Track {
         samples.retain(|s| s.t_s.is_finite() && s.ray.iter().all(|v| v.is_finite()));
         samples.sort_by(|a, b| a.t_s.total_cmp(&b.t_s));
         samples.dedup_by(|a, b| a.t_s - b.t_s < 1e-6);
-        let mut steps: Vec<f64> = samples.windows(2).map(|w| w[1].t_s - w[0].t_s).collect();
-        steps.sort_by(f64::total_cmp);
-        let step_s = steps.get(steps.len() / 2).copied().unwrap_or(1.0);
+        let step_s = median(samples.windows(2).map(|w| w[1].t_s - w[0].t_s)).unwrap_or(1.0);
         Self { samples, focal_px, step_s }
     }
 

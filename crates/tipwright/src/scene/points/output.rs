@@ -1,7 +1,9 @@
 //! What is handed on: scene, path, counts, warnings.
 
 use super::{PointsConfig, PointsCount, PointsInput, PointsSolution};
-use crate::model::{MarkerPath, PathDraw, PathSample, Scene, SceneCamera, SceneQuality, Severity, Warning};
+use crate::model::{
+    MarkerPath, PathDraw, PathSample, Scene, SceneCamera, SceneQuality, Severity, Warning, median,
+};
 use crate::motion::{Degeneracy, Fate, Problem, Solution};
 
 pub(super) fn output(
@@ -26,10 +28,8 @@ pub(super) fn output(
     }
     let local_m: Vec<f64> =
         samples.iter().map(|s| solution.path_sd_m(0, s.t_s).unwrap_or(f64::INFINITY)).collect();
-    let mut seen: Vec<f64> =
-        samples.iter().zip(&local_m).filter(|(s, _)| s.views >= 2).map(|(_, sd)| *sd).collect();
-    seen.sort_by(f64::total_cmp);
-    let widest_m = seen.get(seen.len() / 2).map_or(f64::INFINITY, |m| m * config.widest_sd);
+    let seen = samples.iter().zip(&local_m).filter(|(s, _)| s.views >= 2).map(|(_, sd)| *sd);
+    let widest_m = median(seen).map_or(f64::INFINITY, |m| m * config.widest_sd);
     let samples: Vec<PathSample> = samples
         .into_iter()
         .zip(local_m)

@@ -9,7 +9,7 @@ use super::joint::Joint;
 use super::plumb::Vertical;
 use super::start::{Begun, pieces};
 use super::{WandConfig, WandInput, WandSolution};
-use crate::model::{CameraPose, LensCorrection, Scene, SceneCamera, SceneQuality, Severity, Warning};
+use crate::model::{CameraPose, LensCorrection, Scene, SceneCamera, SceneQuality, Severity, Warning, median};
 use crate::motion::tracklets::link;
 use crate::motion::{Degeneracy, Fate, Solution};
 
@@ -216,9 +216,7 @@ fn measured_lengths(input: &WandInput, config: &WandConfig, begun: &Begun, solut
 
 /// Root mean square without what is farther than five robust standard deviations; `None` without data.
 fn robust_rms(off: &[f64]) -> Option<f64> {
-    let mut sizes: Vec<f64> = off.iter().map(|o| o.abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    let limit = 5.0 * 1.4826 * sizes.get(sizes.len() / 2)?;
+    let limit = 5.0 * 1.4826 * median(off.iter().map(|o| o.abs()))?;
     let kept: Vec<f64> = off.iter().copied().filter(|o| o.abs() <= limit).collect();
     Some((kept.iter().map(|o| o * o).sum::<f64>() / kept.len().max(1) as f64).sqrt())
 }
@@ -227,21 +225,16 @@ fn robust_rms(off: &[f64]) -> Option<f64> {
 fn convergence_deg(solution: &Solution, wand: &[[Point3<f64>; 2]]) -> f64 {
     let centres: Vec<Point3<f64>> =
         solution.cameras().iter().map(|c| c.camera_from_world.inverse() * Point3::origin()).collect();
-    let mut widest: Vec<f64> = wand
-        .iter()
-        .flatten()
-        .map(|p| {
-            let mut best = 0.0_f64;
-            for (i, a) in centres.iter().enumerate() {
-                for b in &centres[i + 1..] {
-                    best = best.max((p - a).angle(&(p - b)));
-                }
+    let widest = wand.iter().flatten().map(|p| {
+        let mut best = 0.0_f64;
+        for (i, a) in centres.iter().enumerate() {
+            for b in &centres[i + 1..] {
+                best = best.max((p - a).angle(&(p - b)));
             }
-            best
-        })
-        .collect();
-    widest.sort_by(f64::total_cmp);
-    widest.get(widest.len() / 2).copied().unwrap_or(0.0).to_degrees()
+        }
+        best
+    });
+    median(widest).unwrap_or(0.0).to_degrees()
 }
 
 #[allow(clippy::too_many_arguments)] // one place says everything about the set-up

@@ -1,7 +1,7 @@
 //! One least squares over both ends of the wand and the whole set-up.
 
 use super::ends::Ends;
-use super::start::{Begun, frame_step_s};
+use super::start::Begun;
 use super::{WandConfig, WandError, WandInput};
 use crate::motion::gather::{Source, gather};
 use crate::motion::{CameraFreedom, CameraModel, Distance, Freedom, Observation, Problem, Solution, solve};
@@ -23,7 +23,7 @@ pub(super) fn solve_joint(
     let every: Vec<usize> = input
         .cameras
         .iter()
-        .map(|c| ((1.0 / frame_step_s(c.wand) / config.sightings_per_s) as usize).max(1))
+        .map(|c| ((1.0 / c.wand.frame_step_s() / config.sightings_per_s) as usize).max(1))
         .collect();
     let mut sources: Vec<Source> =
         ends.sources.iter().filter(|s| s.frame_pos % every[s.view_idx] == 0).copied().collect();
@@ -84,7 +84,7 @@ fn build(
             clock: start.map_or(begun.clocks[k], |s| s.cameras()[k].clock),
             free: CameraFreedom {
                 readout_s: Freedom::known(begun.readouts_s[k]),
-                most_readout_s: Some(frame_step_s(c.wand)),
+                most_readout_s: Some(c.wand.frame_step_s()),
                 pose: k > 0,
                 focal_log: lens_freedom(c.lens.fx_sd_px.map(|sd| sd / c.lens.fx_px), config.lens_sd[0]),
                 centre_shift_px: lens_freedom(

@@ -28,15 +28,8 @@ impl Begun {
 /// to 0.97 of it (Ringaby & Forssen, IJCV 96 (2011) 335; Oth et al., CVPR 2013). Two level cameras see only the
 /// difference of their readouts, so this guess and its width stay in the result.
 fn readout_guess(spots: &crate::model::ClipSpots) -> Measured {
-    let step_s = frame_step_s(spots);
+    let step_s = spots.frame_step_s();
     Measured::new(0.7 * step_s, 0.2 * step_s)
-}
-
-pub(super) fn frame_step_s(spots: &crate::model::ClipSpots) -> f64 {
-    let mut steps: Vec<f64> = spots.frames.windows(2).map(|w| w[1].pts_s - w[0].pts_s).collect();
-    steps.retain(|s| *s > 0.0);
-    steps.sort_by(f64::total_cmp);
-    steps.get(steps.len() / 2).copied().unwrap_or(1.0 / 30.0)
 }
 
 /// Two tracks seen together for a while.

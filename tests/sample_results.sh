@@ -1,0 +1,24 @@
+#!/usr/bin/env bash
+# Makes results folders to look at and to check: tests/sample_results.sh DIR
+#   DIR/session, DIR/day   the smallest simulated day, measured, with film, compared, scored
+#   DIR/nameless           the same day without names and pictures
+#   DIR/plan               what two cameras will be able to tell
+#   DIR/feet, DIR/tip-only, DIR/sixty   made-up results: in feet, without butt markers, sixty strokes
+set -euo pipefail
+made=$1
+cd "$(dirname "$0")/.."
+exec >/dev/null
+[ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet --workspace --bins --example sample_results
+target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')/release
+tipwright="$target/tipwright --quiet"
+$tipwright simulate --days minimal --seed 1 -o "$made/session"
+$tipwright day "$made/session" -o "$made/day" --film
+$tipwright compare "$made/day" -o "$made/day/compare/casters" --by caster
+$tipwright score "$made/day" "$made/session/truth" -o "$made/day/score"
+mkdir -p "$made/nameless"
+cp -r "$made/day/kept" "$made/nameless/"
+$tipwright day "$made/session" -o "$made/nameless" --anonymous
+$tipwright plan "$made/session" --camera west=-0.7,-8.3,1.3 --camera east=6.2,-5.6,1.6 -o "$made/plan"
+"$target/examples/sample_results" "$made/feet" 2 --ft
+"$target/examples/sample_results" "$made/tip-only" 2 --tip-only
+"$target/examples/sample_results" "$made/sixty" 7
