@@ -42,9 +42,9 @@ async function open(file, folder, { width = 1360, height = 900, scheme = 'light'
   return { page, complaints };
 }
 
-// Drawings of strokes are put in when they come near or are printed: for a look at the whole page all of them are.
+// Drawings of strokes are put in when they come near: for a look at the whole page all of them are.
 const drawAll = (page) => page.evaluate(() => {
-  dispatchEvent(new Event('beforeprint'));
+  dispatchEvent(new Event('drawall'));
   document.querySelectorAll('article.stroke').forEach((a) => { a.style.contentVisibility = 'visible'; });
 });
 
@@ -241,7 +241,7 @@ async function checkPrint(file, folder, name) {
   const { page } = await open(file, folder, { width: A4.width, height: A4.height });
   await page.emulateMedia({ media: 'print' });
   const strokes = await page.locator('article.stroke').count();
-  await drawAll(page);
+  await page.evaluate(() => dispatchEvent(new Event('beforeprint')));
   const panels = await page.evaluate(() => [...document.querySelectorAll('.panel')].filter((p) => p.checkVisibility()).map((p) => {
     const box = p.getBoundingClientRect(), svg = p.querySelector('svg.plot').getBoundingClientRect();
     return { inside: getComputedStyle(p).breakInside, width: svg.right, height: box.height };

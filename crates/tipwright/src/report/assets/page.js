@@ -37,11 +37,21 @@
   const narrow = matchMedia('(max-width: 40rem)');
   const draw = (article) => {
     for (const figure of all('figure.later', article)) {
-      figure.innerHTML = figure.querySelector(narrow.matches ? 'script.phone' : 'script.wide').textContent;
+      figure.insertAdjacentHTML('beforeend', figure.querySelector(narrow.matches ? 'script.phone' : 'script.wide').textContent);
       figure.classList.remove('later');
     }
   };
-  addEventListener('beforeprint', () => draw(document));
+  addEventListener('drawall', () => draw(document));
+  // On paper the drawings of a phone stand two in a row: a stroke's drawings are one page.
+  const clear = () => all('svg.paper').forEach((svg) => svg.remove());
+  addEventListener('beforeprint', () => {
+    clear();
+    for (const script of all('figure script.phone')) {
+      script.insertAdjacentHTML('afterend', script.textContent);
+      script.nextElementSibling.classList.add('paper');
+    }
+  });
+  addEventListener('afterprint', clear);
 
   // Sorting the session table.
   for (const table of all('table.sortable')) {

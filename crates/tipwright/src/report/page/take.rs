@@ -1,5 +1,6 @@
 //! One take: its clips, what was observed and what became of it, warnings, movements set aside, its strokes.
 
+use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use super::figures::{capital, dual_speeds};
@@ -62,16 +63,23 @@ fn facts(take: &TakeResults) -> String {
         let _ = write!(counts, " ({})", reasons.join(", "));
     }
     let _ = write!(out, "<div><dt>spots of the marker</dt><dd>{counts}</dd></div>");
+    let mut set_aside: BTreeMap<&str, Vec<String>> = BTreeMap::new();
     for (from_s, to_s, why) in &take.set_aside {
+        set_aside.entry(why.as_str()).or_default().push(format!(
+            "{} to {}",
+            number(*from_s, 2),
+            number(*to_s, 2)
+        ));
+    }
+    for (why, spans) in set_aside {
         let _ = write!(
             out,
-            "<div><dt>not a stroke</dt><dd>{} to {} s: {}</dd></div>",
-            number(*from_s, 2),
-            number(*to_s, 2),
-            dual_speeds(why)
+            "<div><dt>not a stroke</dt><dd>{}: {} s</dd></div>",
+            capital(&dual_speeds(why)),
+            spans.join(", ")
         );
     }
-    let mut by_reason: std::collections::BTreeMap<&str, Vec<&str>> = std::collections::BTreeMap::new();
+    let mut by_reason: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for (key, why) in &take.missing {
         let name = crate::model::FigureId::from_key(key).map_or(key.as_str(), |id| id.info().name);
         by_reason.entry(why.as_str()).or_default().push(name);
