@@ -6,6 +6,7 @@
 pub use day::{DayKind, SimulateConfig, SimulateError, SimulateProgress, Simulated, simulate};
 
 pub mod casters;
+pub mod confusion;
 pub mod day;
 pub mod motion;
 pub mod phone;

@@ -8,6 +8,7 @@ use std::path::Path;
 
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use tipwright::model::evidence::Word;
+use tipwright::model::figures::Needs;
 use tipwright::model::{FigureId, Measured, SessionResults};
 use tipwright::report::page::session_page;
 use tipwright::report::{CompareBy, CompareChoice, compare, write_session_as};
@@ -105,6 +106,26 @@ fn a_session_without_names_names_nobody() {
         }
     }
     assert!(all.contains("Caster A") && all.contains("take 1"));
+}
+
+/// Without butt markers the page has every figure of the tip, and says of every other what it needs: in the glossary, and
+/// at the stroke.
+#[test]
+fn a_page_of_the_tip_alone_says_what_the_rest_needs() {
+    let results = clinic::session(&clinic::Wish { takes: 2, feet: false, butt: false, seed: 7 });
+    let page = session_page(&results);
+    assert!(results.takes.iter().all(|t| t.rod.is_empty()));
+    for id in FigureId::ALL {
+        let info = id.info();
+        let entry = page.split(&format!("<div id=\"def-{}\">", info.key)).nth(1).unwrap();
+        let entry = entry.split("</div>").next().unwrap();
+        assert_eq!(entry.contains("Needs butt markers."), info.needs == Needs::Butt, "{entry}");
+        assert_eq!(entry.contains("Needs the line in the picture."), info.needs == Needs::Line, "{entry}");
+    }
+    let stroke = &results.takes[0].strokes[1];
+    assert!(stroke.figures.get(FigureId::PeakSpeed).is_some() && stroke.figures.get(FigureId::DipDepth).is_some());
+    assert!(stroke.figures.missing.values().any(|why| why == "no butt markers were worn"));
+    assert!(page.contains("no butt markers were worn"));
 }
 
 #[test]

@@ -10,6 +10,7 @@ use tipwright::model::{Camera, Clock, Scene, SceneCamera, SceneQuality};
 use super::SimulateError;
 use crate::motion::RodMotion;
 use crate::phone::clip::SpotTruth;
+use crate::truth_figures::ButtAxis;
 
 /// Step of path.csv and rod.csv, seconds.
 pub const STEP_S: f64 = 1e-3;
@@ -98,21 +99,25 @@ pub fn path_csv(motion: &RodMotion, start_s: f64, end_s: f64, views: usize) -> S
     out
 }
 
-/// rod.csv: elevation of the butt's axis (0 level toward `forward_in_world`, 90 upright) and the tip's distance from
-/// that axis, positive when the tip is behind it (against `forward_in_world`).
+/// rod.csv, as the results folder has it: elevation of the butt's axis through its two markers (0 level toward
+/// `forward_in_world`, 90 upright) and the tip's distance from that axis, positive when the tip is behind it (against
+/// `forward_in_world`). `None` with fewer than two butt markers: then results have none either.
 #[must_use]
-pub fn rod_csv(motion: &RodMotion, forward_in_world: &Vector3<f64>, start_s: f64, end_s: f64) -> String {
+pub fn rod_csv(
+    motion: &RodMotion,
+    butts_at_m: &[f64],
+    forward_in_world: &Vector3<f64>,
+    start_s: f64,
+    end_s: f64,
+) -> Option<String> {
+    let axis = ButtAxis::of(butts_at_m)?;
     let mut out = String::from("t_s,butt_angle_deg,bend_m,bend_sigma_m\n");
-    let forward = Vector3::new(forward_in_world.x, forward_in_world.y, 0.0).normalize();
     for t_s in times(start_s, end_s) {
-        let grip = motion.grip_at(t_s);
-        let axis = grip.butt_axis_in_world;
-        let (along, up) = (axis.dot(&forward), axis.z);
-        let to_tip = motion.tip_at(t_s) - grip.butt_in_world;
-        let normal = (forward * up - Vector3::z() * along).normalize();
-        let _ = writeln!(out, "{t_s:.6},{:.4},{:.6},0", up.atan2(along).to_degrees(), -to_tip.dot(&normal));
+        let lean_deg = axis.lean_rad(motion, t_s, forward_in_world).to_degrees();
+        let bend_m = axis.bend_m(motion, t_s, forward_in_world);
+        let _ = writeln!(out, "{t_s:.6},{:.4},{bend_m:.6},0", 90.0 - lean_deg);
     }
-    out
+    Some(out)
 }
 
 /// Step of line.csv, seconds: at 20 m/s the line moves by a fifth of a metre.

@@ -4,7 +4,7 @@ use nalgebra::{Point3, Vector3};
 use tipwright::model::FigureId;
 
 use super::shape::Shape;
-use super::{Dense, TruthConfig, peak};
+use super::{Dense, peak};
 use crate::motion::RodMotion;
 
 /// Counterflex is over so long after the stop: half a period at 1.4 Hz.
@@ -13,6 +13,7 @@ const COUNTERFLEX_S: f64 = 0.35;
 const STEP_S: f64 = 0.5e-3;
 
 /// The butt's axis: through two points of the rod below the first ferrule.
+#[derive(Debug, Clone, Copy)]
 pub struct ButtAxis {
     lower_at_m: f64,
     upper_at_m: f64,
@@ -20,8 +21,9 @@ pub struct ButtAxis {
 
 impl ButtAxis {
     /// `None` with fewer than two butt markers.
-    pub fn of(config: &TruthConfig) -> Option<Self> {
-        let [lower_at_m, .., upper_at_m] = config.butts_at_m[..] else { return None };
+    #[must_use]
+    pub fn of(butts_at_m: &[f64]) -> Option<Self> {
+        let [lower_at_m, .., upper_at_m] = *butts_at_m else { return None };
         Some(Self { lower_at_m, upper_at_m })
     }
 
@@ -31,6 +33,7 @@ impl ButtAxis {
     }
 
     /// Distance of the tip from the axis against the way of the cast, in the cast plane.
+    #[must_use]
     pub fn bend_m(&self, motion: &RodMotion, t_s: f64, chord: &Vector3<f64>) -> f64 {
         let (point, axis) = self.at(motion, t_s);
         let out = Vector3::z().cross(chord).normalize();
@@ -38,9 +41,17 @@ impl ButtAxis {
         -(motion.tip_at(t_s) - point).dot(&across)
     }
 
+    /// Lean of the axis from the vertical toward the horizontal part of `toward`.
+    #[must_use]
+    pub fn lean_rad(&self, motion: &RodMotion, t_s: f64, toward: &Vector3<f64>) -> f64 {
+        let way = Vector3::new(toward.x, toward.y, 0.0).normalize();
+        let (_, axis) = self.at(motion, t_s);
+        axis.dot(&way).atan2(axis.z)
+    }
+
     /// First zero of the bend after its maximum. The maximum is looked for between the start of W and the reversal
     /// after, the zero on to `until` (frames).
-    pub fn rod_straight_s(
+    pub(super) fn rod_straight_s(
         &self,
         motion: &RodMotion,
         dense: &Dense,
@@ -58,7 +69,7 @@ impl ButtAxis {
 
     /// Enters bend, its lead, counterflex and arc; returns the time of counterflex. Times: start of W, rod straight, stop,
     /// next movement.
-    pub fn put_into(
+    pub(super) fn put_into(
         &self,
         motion: &RodMotion,
         dense: &Dense,
@@ -77,28 +88,20 @@ impl ButtAxis {
         let (_, counter_s, counter_m) = peak(&t, &other, rsp - start, end - start);
         put(FigureId::Counterflex, counter_m);
         // turn within the cast plane, positive the way of the stroke
-        let way = Vector3::new(chord.x, chord.y, 0.0).normalize();
-        let lean = |t_s: f64| {
-            let (_, axis) = self.at(motion, t_s);
-            axis.dot(&way).atan2(axis.z)
-        };
+        let lean = |t_s: f64| self.lean_rad(motion, t_s, chord);
         put(FigureId::Arc, (lean(rsp_s) - lean(start_s)).to_degrees());
         counter_s
     }
 
     /// When the butt sets off for a stroke: going back from the start of W, the first moment it turns slower than a
     /// tenth of its fastest in W, less 50 ms, in which a constant acceleration over half a second takes it there.
-    pub fn sets_off_s(
+    pub(super) fn sets_off_s(
         &self,
         motion: &RodMotion,
         chord: &Vector3<f64>,
         (not_before_s, start_s, rsp_s): (f64, f64, f64),
     ) -> f64 {
-        let way = Vector3::new(chord.x, chord.y, 0.0).normalize();
-        let lean = |t_s: f64| {
-            let (_, axis) = self.at(motion, t_s);
-            axis.dot(&way).atan2(axis.z)
-        };
+        let lean = |t_s: f64| self.lean_rad(motion, t_s, chord);
         let rate = |t_s: f64| lean(t_s + STEP_S) - lean(t_s - STEP_S);
         let fastest =
             (0..=400).map(|i| rate(start_s + (rsp_s - start_s) * f64::from(i) / 400.0)).fold(0.0, f64::max);

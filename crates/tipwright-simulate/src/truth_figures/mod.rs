@@ -13,6 +13,8 @@ pub mod loops;
 mod ring;
 mod shape;
 
+pub use bend::ButtAxis;
+
 /// What is worn and what counts as a stroke.
 #[derive(Debug, Clone, PartialEq)]
 pub struct TruthConfig {
@@ -25,11 +27,19 @@ pub struct TruthConfig {
     pub least_peak_share: f64,
     /// And from this distance between its ends. 1.2 m: a rebound travels less.
     pub least_travel_m: f64,
+    /// End of what is looked at: a clip's end, when the motion goes on beyond it.
+    pub until_s: f64,
 }
 
 impl Default for TruthConfig {
     fn default() -> Self {
-        Self { butts_at_m: Vec::new(), least_peak_m_s: 5.0, least_peak_share: 0.5, least_travel_m: 1.2 }
+        Self {
+            butts_at_m: Vec::new(),
+            least_peak_m_s: 5.0,
+            least_peak_share: 0.5,
+            least_travel_m: 1.2,
+            until_s: f64::INFINITY,
+        }
     }
 }
 
@@ -114,7 +124,7 @@ fn peak(t_s: &[f64], series: &[f64], from: usize, to: usize) -> (usize, f64, f64
 /// Times are those of the motion; a session clock that starts elsewhere shifts `t_*_s` and nothing else.
 #[must_use]
 pub fn true_strokes(motion: &RodMotion, forward: Vector3<f64>, config: &TruthConfig) -> Vec<TrueStroke> {
-    let frames = &motion.frames;
+    let frames = &motion.frames[..motion.frames.partition_point(|f| f.t_s <= config.until_s)];
     if frames.len() < 5 {
         return Vec::new();
     }
@@ -190,7 +200,7 @@ fn measure(
     };
     let stop_s = dense.crossing_s(&dense.speed_m_s, gate, false, peak_idx, until)?;
     let rough_chord = dense.tip[peak_idx] - motion.tip_at(start_s);
-    let axis = bend::ButtAxis::of(config);
+    let axis = ButtAxis::of(&config.butts_at_m);
     let rsp_s = match &axis {
         Some(axis) => axis.rod_straight_s(motion, dense, &rough_chord, (dense.idx_at(start_s), b, until))?,
         None => peak_s,
@@ -233,14 +243,15 @@ fn measure(
 
 /// Figures that need a neighbour: ring-down, pause, angle between chords, creep before, drift after.
 fn between(motion: &RodMotion, config: &TruthConfig, spans: &[Span], strokes: &mut [TrueStroke]) {
-    let axis = bend::ButtAxis::of(config);
+    let axis = ButtAxis::of(&config.butts_at_m);
     for k in 0..strokes.len() {
-        if let (Some(axis), Some(from_s)) = (&axis, spans[k].counterflex_s) {
+        if let (Some(axis), Some(counterflex_s)) = (&axis, spans[k].counterflex_s) {
             let set_off_s = spans.get(k + 1).map_or(f64::INFINITY, |next| {
-                axis.sets_off_s(motion, &next.chord, (from_s, next.start_s, next.rsp_s))
+                axis.sets_off_s(motion, &next.chord, (counterflex_s, next.start_s, next.rsp_s))
             });
-            let to_s = (from_s + ring::LONGEST_S).min(set_off_s).min(motion.end_s());
-            if let Some(r) = ring::fit(|t_s| axis.bend_m(motion, t_s, &spans[k].chord), from_s, to_s) {
+            let rsp_s = spans[k].rsp_s;
+            let to_s = (rsp_s + ring::LONGEST_S).min(set_off_s).min(motion.end_s()).min(config.until_s);
+            if let Some(r) = ring::fit(|t_s| axis.bend_m(motion, t_s, &spans[k].chord), rsp_s, to_s) {
                 strokes[k].figures.set(FigureId::RingFrequency, Measured::new(r.frequency_hz, 0.0));
                 strokes[k].figures.set(FigureId::RingDamping, Measured::new(r.damping, 0.0));
             }

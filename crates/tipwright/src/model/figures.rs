@@ -69,7 +69,7 @@ figures! {
     Straightness, "straightness", "", "straightness", Tip, "Largest absolute height over the chord, divided by the chord: 0 is a straight line path.";
     OffPlaneMax, "off_plane_max_m", "m", "tracking", Tip, "Largest distance of the tip from the cast plane in W.";
     PeakSpeed, "peak_speed_m_s", "m/s", "peak speed", Tip, "Peak tip speed.";
-    PeakLead, "peak_lead_ms", "ms", "peak lead", Tip, "Rod straight position minus the time of peak tip speed. Sources disagree on its sign; never judge by sign alone.";
+    PeakLead, "peak_lead_ms", "ms", "peak lead", Butt, "Rod straight position minus the time of peak tip speed. Sources disagree on its sign; never judge by sign alone.";
     LatePower, "late_power", "", "late power", Tip, "Fraction of W's duration that passes before half of the peak speed is reached.";
     Stop, "stop_ms", "ms", "stop time", Tip, "From peak speed to the stop.";
     Smoothness, "speed_ramp_r2", "", "ramp fit", Tip, "R squared of a straight line fitted to tip speed from the start of W to 90 % of the peak: 1 is constant acceleration.";
@@ -78,7 +78,7 @@ figures! {
     MaxBend, "max_bend_m", "m", "largest bend", Butt, "Largest distance of the tip from the butt's axis against the way of the cast, in the cast plane, in W.";
     BendLead, "bend_lead_ms", "ms", "bend lead", Butt, "Rod straight position minus the time of largest bend.";
     Counterflex, "counterflex_m", "m", "counterflex", Butt, "Largest bend the other way after rod straight position.";
-    RingFrequency, "ring_frequency_hz", "Hz", "ring-down", Butt, "Frequency of the rod's ring-down after the stop, line attached.";
+    RingFrequency, "ring_frequency_hz", "Hz", "ring-down", Butt, "Frequency of the rod's ring-down, line attached: of the damped sine about a straight line that comes nearest to the bend from rod straight position until the butt sets off again, 1.5 s at most.";
     RingDamping, "ring_damping", "", "damping", Butt, "Damping ratio of the ring-down.";
     ButtSpeed, "butt_peak_speed_m_s", "m/s", "butt speed", Butt, "Peak speed of the upper butt marker in W.";
     Creep, "creep_m", "m", "creep", Tip, "Travel toward the stroke's direction before W, at the upper butt marker when worn, at the tip otherwise.";

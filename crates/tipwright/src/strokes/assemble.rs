@@ -221,7 +221,8 @@ fn noise_shapes(rod: &Rod<'_>, raw: &Raw, config: &StrokesConfig) -> Vec<Shape> 
         .collect()
 }
 
-/// Ring-down: fitted on the path; its standard deviation from fits of the draws, each over its own stretch.
+/// Ring-down: fitted on the path; its standard deviation from fits of the draws, each over its own stretch, or from errors
+/// that last, whichever is larger.
 #[allow(clippy::too_many_arguments, reason = "joins everything the stage has found")]
 fn ring_figures(
     rod: &Rod<'_>,
@@ -249,7 +250,7 @@ fn ring_figures(
     for (k, d) in by_draw.iter().enumerate() {
         let view = rod.draw(k);
         let to_s = ring_end_s(rod, &view, &d[i], d.get(i + 1), config);
-        let from_s = d[i].t_counterflex_s;
+        let from_s = d[i].t_rsp_s;
         let again = (to_s - from_s > 0.1)
             .then(|| ring::instants(from_s, to_s))
             .and_then(|t_s| ring::refit(&ring, &t_s, &bends(&view, &plane, &t_s)));
@@ -257,18 +258,31 @@ fn ring_figures(
         drawn[0].push(f);
         drawn[1].push(z);
     }
-    // the stretch ends where the butt sets off, told to half of the time allowed for it: what that does is the fit's own
     let raw = &raws[i];
-    let to_s = ring_end_s(rod, &rod.nominal(), raw, raws.get(i + 1), config) - SETS_OFF_S / 2.0;
-    let own = (to_s - raw.t_counterflex_s > 0.1)
-        .then(|| ring::instants(raw.t_counterflex_s, to_s))
-        .and_then(|t_s| ring::refit(&ring, &t_s, &bends(&rod.nominal(), &plane, &t_s)))
+    let view = rod.nominal();
+    // the stretch ends where the butt sets off, told to half of the time allowed for it: what that does is the fit's own
+    let end_s = ring_end_s(rod, &view, raw, raws.get(i + 1), config);
+    let to_s = end_s - SETS_OFF_S / 2.0;
+    let own = (to_s - raw.t_rsp_s > 0.1)
+        .then(|| ring::instants(raw.t_rsp_s, to_s))
+        .and_then(|t_s| ring::refit(&ring, &t_s, &bends(&view, &plane, &t_s)))
         .map_or([0.0; 2], |(f, z)| [f - ring.frequency_hz, z - ring.damping]);
+    let t_s = ring::instants(raw.t_rsp_s, end_s);
+    let lasting = ring::lasting_sd(&ring, &t_s, &bends(&view, &plane, &t_s), bend_sd_m(rod, &plane, &t_s));
+    let lasting = lasting.unwrap_or([f64::NAN; 2]);
     let values = [ring.frequency_hz, ring.damping];
-    for (((id, value), drawn), own) in ids.into_iter().zip(values).zip(&drawn).zip(own) {
-        let sd = draws::sd(id, value, drawn, None).unwrap_or(f64::NAN);
-        figures.set(id, Measured::new(value, sd.hypot(own)));
+    for (k, (id, value)) in ids.into_iter().zip(values).enumerate() {
+        let sd = draws::sd(id, value, &drawn[k], None).unwrap_or(f64::NAN);
+        figures.set(id, Measured::new(value, sd.max(lasting[k]).hypot(own[k])));
     }
+}
+
+/// Root mean square of the bend's standard deviation over a stretch.
+fn bend_sd_m(rod: &Rod<'_>, plane: &CastPlane, t_s: &[f64]) -> f64 {
+    let some: Vec<f64> = t_s.iter().step_by(6).copied().collect();
+    let drawn: Vec<Vec<f64>> = (0..rod.draw_count).map(|k| bends(&rod.draw(k), plane, &some)).collect();
+    let squares = (0..some.len()).map(|n| draws::spread(&drawn.iter().map(|d| d[n]).collect::<Vec<_>>()).powi(2));
+    (squares.sum::<f64>() / some.len() as f64).sqrt()
 }
 
 fn bends(view: &RodView<'_>, plane: &CastPlane, t_s: &[f64]) -> Vec<f64> {
@@ -288,10 +302,10 @@ fn ring_of(
         return Err("the butt markers are not seen through counterflex");
     };
     let to_s = ring_end_s(rod, &rod.nominal(), raw, raws.get(i + 1), config);
-    if to_s - raw.t_counterflex_s < 0.1 {
+    if to_s - raw.t_rsp_s < 0.1 {
         return Err("the next stroke or the end of the path comes before the rod has swung once");
     }
-    let t_s = ring::instants(raw.t_counterflex_s, to_s);
+    let t_s = ring::instants(raw.t_rsp_s, to_s);
     let bend_m = bends(&rod.nominal(), &plane, &t_s);
     let noise_m = draws::spread(
         &(0..rod.draw_count).map(|k| bends(&rod.draw(k), &plane, &t_s[..1])[0]).collect::<Vec<_>>(),
@@ -308,13 +322,13 @@ fn ring_end_s(
     config: &StrokesConfig,
 ) -> f64 {
     let columns = &rod.tip.columns;
-    let mut to_s = (raw.t_counterflex_s + config.ring_window_s).min(columns.t_s[columns.t_s.len() - 1]);
+    let mut to_s = (raw.t_rsp_s + config.ring_window_s).min(columns.t_s[columns.t_s.len() - 1]);
     if let Some(next) = next {
         to_s = to_s.min(butt_sets_off_s(view, next, raw.t_counterflex_s, columns.step_s));
     }
     // up to the first gap of any marker
     for m in rod.butts.iter().chain([&rod.tip]) {
-        to_s = m.columns.gap_in(raw.t_counterflex_s, to_s).map_or(to_s, |g| to_s.min(g.0));
+        to_s = m.columns.gap_in(raw.t_rsp_s, to_s).map_or(to_s, |g| to_s.min(g.0));
         to_s = to_s.min(m.columns.t_s[m.columns.t_s.len() - 1]);
     }
     to_s

@@ -32,16 +32,16 @@ pub(super) fn reasons(
                 Some("the upper butt marker is not seen all through W")
             }
             (F::ButtSpeed, _) => None,
-            (_, Needs::Butt) | (F::PeakLead, _) if rod.pair().is_none() => Some(if rod.butts.is_empty() {
+            (_, Needs::Butt) if rod.pair().is_none() => Some(if rod.butts.is_empty() {
                 "needs two butt markers"
             } else {
                 "needs a second butt marker"
             }),
-            (_, Needs::Butt) | (F::PeakLead, _) if fell_back => Some("the bend never comes back to zero"),
+            (_, Needs::Butt) if fell_back => Some("the bend never comes back to zero"),
             (F::Counterflex | F::RingFrequency | F::RingDamping, _) if !allowed.counterflex => {
                 Some("the butt markers are not seen through counterflex")
             }
-            (_, Needs::Butt) | (F::PeakLead, _) if !allowed.bend => {
+            (_, Needs::Butt) if !allowed.bend => {
                 Some("the butt markers are not seen from the start until the rod is straight")
             }
             _ => None,

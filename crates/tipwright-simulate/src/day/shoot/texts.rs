@@ -81,8 +81,12 @@ impl Shoot<'_> {
     /// Files of true strokes and the butt markers their figures stand on: as worn, and by the tip alone, for results
     /// that could not follow the butt markers.
     fn truths(&self) -> [(&'static str, Vec<f64>); 2] {
-        let worn = self.plan.butts.iter().map(|(at_m, ..)| *at_m).collect();
-        [("strokes.json", worn), ("strokes_by_tip.json", Vec::new())]
+        [("strokes.json", self.worn_m()), ("strokes_by_tip.json", Vec::new())]
+    }
+
+    /// Butt markers worn, from the cap.
+    fn worn_m(&self) -> Vec<f64> {
+        self.plan.butts.iter().map(|(at_m, ..)| *at_m).collect()
     }
 
     /// Writes session.toml, casters.csv, lens files where there is no board clip, and the truth.
@@ -139,11 +143,12 @@ impl Shoot<'_> {
                     let end_s = self.end_s(item);
                     let path = truth::path_csv(motion, 0.0, end_s, self.cameras());
                     truth::write(&folder.join("path.csv"), &path)?;
-                    let rod = truth::rod_csv(motion, &Vector3::x(), 0.0, end_s);
-                    truth::write(&folder.join("rod.csv"), &rod)?;
+                    if let Some(rod) = truth::rod_csv(motion, &self.worn_m(), &Vector3::x(), 0.0, end_s) {
+                        truth::write(&folder.join("rod.csv"), &rod)?;
+                    }
                     truth::write(&folder.join("line.csv"), &truth::line_csv(motion, 0.0, end_s))?;
                     for (file, butts_at_m) in self.truths() {
-                        let config = TruthConfig { butts_at_m, ..TruthConfig::default() };
+                        let config = TruthConfig { butts_at_m, until_s: end_s, ..TruthConfig::default() };
                         let mut seen = true_strokes(motion, Vector3::x(), &config);
                         seen.retain(|s| s.is_within(0.0, end_s));
                         let take = &plan.takes[*take_idx];

@@ -1,5 +1,6 @@
 //! Tests of the stage on paths with known figures.
 
+mod elastica;
 mod made;
 mod noise;
 mod oracles;

@@ -5,8 +5,6 @@ use nalgebra::{Point3, Vector3};
 use crate::model::path::ButtPath;
 use crate::model::{Direction, FigureId as F, MarkerPath, RodPaths, Role, RspSource};
 
-use super::super::butt::ButtPair;
-use super::super::curve::Columns;
 use super::made::{FPS, Push, noisy, path, smooth_step};
 use super::{StrokesConfig, StrokesOutcome, measure};
 
@@ -201,66 +199,6 @@ fn a_canted_rod_has_the_same_bend() {
         assert!((get(&outcome, i, F::MaxBend) / made.max_bend_m - 1.0).abs() < 0.01);
         assert!((get(&outcome, i, F::TRsp) - made.stroke_starts_s()[i] - RSP_AFTER_S).abs() < 1e-3);
     }
-}
-
-/// Uniform cantilever under an end load of fixed direction, alpha = P L^2 / E I: deflection over length from the
-/// elliptic solution of Bisshopp & Drucker (Quart. Appl. Math. 3 (1945) 272), as tabulated in the project's casting
-/// notes; the shape here comes from integrating the elastica, the bend from two markers on the straight handle.
-#[test]
-fn truth_elastica_table_static_bend() {
-    let table = [
-        (0.10, 0.03330),
-        (0.25, 0.08275),
-        (0.50, 0.16214),
-        (1.0, 0.30172),
-        (1.5, 0.41098),
-        (2.0, 0.49346),
-        (3.0, 0.60325),
-        (5.0, 0.71379),
-        (10.0, 0.81061),
-    ];
-    for (alpha, deflection) in table {
-        let (along, aside) = elastica(alpha);
-        let length_m = 2.2;
-        let lean = 0.4_f64;
-        let axis = Vector3::new(lean.sin(), 0.0, lean.cos());
-        let ahead = Vector3::new(lean.cos(), 0.0, -lean.sin());
-        let clamp = Point3::new(0.3, 0.1, 1.5);
-        let still = |p: Point3<f64>| Columns::of(&path(FPS, 0.0, 0.1, |_| p));
-        let tip = still(clamp + axis * (length_m * along) - ahead * (length_m * aside));
-        let (lower, upper) = (still(clamp - axis * 0.4), still(clamp - axis * 0.1));
-        let pair = ButtPair { lower: lower.curve(), upper: upper.curve() };
-        let (bend_m, out_m) = pair.bend_m(&tip.curve(), &Vector3::y(), 0.05);
-        assert!((bend_m / length_m - deflection).abs() < 1e-5, "{alpha}: {}", bend_m / length_m);
-        assert!(out_m.abs() < 1e-12);
-    }
-}
-
-/// Tip of the elastica, lengths along and across the clamped tangent: theta'' = -alpha cos(theta), theta(0) = 0,
-/// theta'(1) = 0, by shooting and Runge-Kutta.
-fn elastica(alpha: f64) -> (f64, f64) {
-    let run = |kappa: f64| {
-        let n = 2000;
-        let h = 1.0 / f64::from(n);
-        let f = |y: [f64; 4]| [y[1], -alpha * y[0].cos(), y[0].cos(), y[0].sin()];
-        let mut y = [0.0, kappa, 0.0, 0.0];
-        for _ in 0..n {
-            let add = |k: [f64; 4], s: f64| std::array::from_fn(|i| y[i] + s * k[i]);
-            let k1 = f(y);
-            let k2 = f(add(k1, h / 2.0));
-            let k3 = f(add(k2, h / 2.0));
-            let k4 = f(add(k3, h));
-            y = std::array::from_fn(|i| y[i] + h / 6.0 * (k1[i] + 2.0 * k2[i] + 2.0 * k3[i] + k4[i]));
-        }
-        y
-    };
-    let (mut lo, mut hi) = (0.0, alpha);
-    for _ in 0..60 {
-        let middle = (lo + hi) / 2.0;
-        if run(middle)[1] > 0.0 { hi = middle } else { lo = middle }
-    }
-    let y = run((lo + hi) / 2.0);
-    (y[2], y[3])
 }
 
 #[test]

@@ -3,6 +3,7 @@
 use nalgebra::Point3;
 
 use crate::model::FigureId as F;
+use crate::model::figures::Needs;
 use crate::model::{Direction, RodPaths};
 
 use super::made::{FPS, Push, Sequence, path, smooth_step, tip_only};
@@ -147,6 +148,32 @@ fn figures_of_the_rod_say_what_they_need() {
     assert!(figures.missing[&F::LoopWidth].contains("line"));
     for id in F::ALL {
         assert!(figures.values.contains_key(id) != figures.missing.contains_key(id), "{id:?}");
+    }
+}
+
+/// A session with the tip's marker alone: of a stroke with a neighbour on both sides every figure of the tip is there,
+/// and every other says what it needs.
+#[test]
+fn the_tip_alone_gives_every_figure_of_the_tip() {
+    let sequence = Sequence::false_casts(3, 0.6);
+    // a sag early in every stroke, so that there is a dip whose place can be told
+    let end_s = sequence.end_s() + 2.5;
+    let paths = tip_only(path(FPS, 0.0, end_s, |t| {
+        let x = sequence.x_m(t);
+        Point3::new(x, 0.01 * (3.0 * x).sin(), 3.0 + 0.15 * (x * 1.5).cos() - 0.05 * (-(3.0 * x).powi(2)).exp())
+    }));
+    let outcome = measure(&paths, &config()).unwrap();
+    assert_eq!(outcome.strokes.len(), 3);
+    assert!(outcome.rod.is_none());
+    let stroke = &outcome.strokes[1];
+    assert_eq!(stroke.rsp_source, crate::model::RspSource::Speed);
+    for id in F::ALL {
+        let (value, missing) = (stroke.figures.get(*id), stroke.figures.missing.get(id));
+        match id.info().needs {
+            Needs::Tip => assert!(value.is_some(), "{id:?}: {missing:?}"),
+            Needs::Butt => assert!(missing.unwrap().contains("butt marker"), "{id:?}: {missing:?}"),
+            Needs::Line => assert!(missing.unwrap().contains("line"), "{id:?}: {missing:?}"),
+        }
     }
 }
 

@@ -1,0 +1,270 @@
+//! Casters with known habits, measured from noisy marker paths, and the evidence raised: the confusion table.
+//!
+//! Rod and line are simulated, the markers' paths get smooth noise (2 mm at the tip, 0.7 mm at the slower butt markers,
+//! correlated over three samples of 1/240 s) and go through `strokes` and `evidence`. The first stroke of a take picks
+//! the line up and is left out. A habit's own evidence is that of the fault it is named after; who has no fault has none.
+
+use std::collections::BTreeMap;
+
+use nalgebra::{Point3, Vector3};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
+use tipwright::evidence::{self, Rules};
+use tipwright::model::evidence::StrokeEvidence;
+use tipwright::model::path::ButtPath;
+use tipwright::model::{FigureId, MarkerPath, PathSample, RodPaths, Role, Stroke};
+use tipwright::strokes::{StrokesConfig, StrokesError, measure};
+
+use crate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
+use crate::motion::RodMotion;
+use crate::physics::PhysicsError;
+use crate::truth_figures::{TrueStroke, TruthConfig, true_strokes};
+
+/// Frames per second of the paths.
+const FPS: f64 = 240.0;
+/// Places of the butt markers on the rod.
+const BUTTS_M: [f64; 2] = [0.40, 0.66];
+const TIP_SD_M: f64 = 0.002;
+const BUTT_SD_M: f64 = 0.0007;
+
+/// The rule of the built-in settings that speaks for a habit; `None`: nothing to be raised.
+#[must_use]
+pub fn rule_of(habit: Habit) -> Option<&'static str> {
+    match habit {
+        Habit::SmoothLatePower | Habit::SlowTight => None,
+        Habit::EarlyPunch => Some("early-power"),
+        Habit::NarrowArc => Some("narrow-arc"),
+        Habit::Creep => Some("creep"),
+        Habit::WideArc => Some("dome"),
+        Habit::LateStop => Some("late-stop"),
+        Habit::BrokenOpposite => Some("both-high"),
+        Habit::TrackingError => Some("tracking"),
+    }
+}
+
+/// A stroke with what was raised and what was true.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    /// The habit.
+    pub habit: Habit,
+    /// Which person of that habit.
+    pub person: u64,
+    /// As measured.
+    pub stroke: Stroke,
+    /// What was raised.
+    pub evidence: StrokeEvidence,
+    /// As it was; `None` when no true stroke comes near.
+    pub truth: Option<TrueStroke>,
+}
+
+/// Strokes found and there, and those judged.
+#[derive(Debug, Clone, Default)]
+pub struct Confusion {
+    /// Strokes found by the measuring library, pick-ups included.
+    pub found: usize,
+    /// Strokes cast.
+    pub there: usize,
+    /// Strokes judged.
+    pub judged: Vec<Judged>,
+}
+
+/// Why there is no table.
+#[derive(Debug, thiserror::Error)]
+pub enum ConfusionError {
+    /// Rod or line flew apart.
+    #[error("the cast of {habit} {person} cannot be simulated: {reason}")]
+    Cast {
+        /// Habit.
+        habit: &'static str,
+        /// Person.
+        person: u64,
+        /// What the mechanics said.
+        reason: PhysicsError,
+    },
+    /// A made path the stage does not take.
+    #[error("the made path of {habit} {person} cannot be measured: {reason}")]
+    Strokes {
+        /// Habit.
+        habit: &'static str,
+        /// Person.
+        person: u64,
+        /// What the stage said.
+        reason: StrokesError,
+    },
+}
+
+/// Casts a take of `strokes` strokes in a manner and judges it.
+///
+/// # Errors
+/// [`ConfusionError`].
+pub fn judge_take(
+    habit: Habit,
+    person: u64,
+    manner: Manner,
+    strokes: u32,
+    tip_only: bool,
+) -> Result<Confusion, ConfusionError> {
+    let plan = TakePlan { manner, strokes, ..TakePlan::default() };
+    let motion = cast_take(&plan, &take_outfit(0.04), person).map_err(|reason| ConfusionError::Cast {
+        habit: habit.key(),
+        person,
+        reason,
+    })?;
+    let butts_at_m = if tip_only { Vec::new() } else { BUTTS_M.to_vec() };
+    let truth =
+        true_strokes(&motion, Vector3::x(), &TruthConfig { butts_at_m, ..TruthConfig::default() });
+    let paths = noisy_paths(&motion, tip_only, 1000 * person + habit as u64);
+    let outcome = measure(&paths, &StrokesConfig::default()).map_err(|reason| ConfusionError::Strokes {
+        habit: habit.key(),
+        person,
+        reason,
+    })?;
+    let evidence = evidence::judge(&outcome.strokes, &Rules::default_rules());
+    let (found, there) = (outcome.strokes.len(), truth.len());
+    let judged = outcome
+        .strokes
+        .into_iter()
+        .zip(evidence)
+        .skip(1)
+        .map(|(stroke, evidence)| {
+            let truth = nearest(&truth, &stroke).cloned();
+            Judged { habit, person, stroke, evidence, truth }
+        })
+        .collect();
+    Ok(Confusion { found, there, judged })
+}
+
+/// Persons of every habit, each with a take of `strokes` strokes.
+///
+/// # Errors
+/// [`ConfusionError`] of the first take that cannot be had.
+pub fn confusion(
+    persons: std::ops::Range<u64>,
+    strokes: u32,
+    tip_only: bool,
+) -> Result<Confusion, ConfusionError> {
+    let takes: Vec<(Habit, u64)> =
+        Habit::ALL.iter().flat_map(|h| persons.clone().map(|p| (*h, p))).collect();
+    let all: Vec<Confusion> = takes
+        .into_par_iter()
+        .with_max_len(1)
+        .map(|(habit, person)| {
+            judge_take(habit, person, Manner::of_person(habit, person), strokes, tip_only)
+        })
+        .collect::<Result<_, _>>()?;
+    let mut out = Confusion::default();
+    for one in all {
+        out.found += one.found;
+        out.there += one.there;
+        out.judged.extend(one.judged);
+    }
+    Ok(out)
+}
+
+impl Confusion {
+    /// Strokes in which each rule was raised, and in which it could be asked, by habit.
+    #[must_use]
+    pub fn counts(&self) -> BTreeMap<(Habit, String), (usize, usize)> {
+        let mut out: BTreeMap<_, (usize, usize)> = BTreeMap::new();
+        for j in &self.judged {
+            for one in &j.evidence.evidence {
+                let of = out.entry((j.habit, one.rule.clone())).or_default();
+                of.0 += usize::from(one.is_raised);
+                of.1 += 1;
+            }
+        }
+        out
+    }
+
+    /// Raised and asked of a rule over the habits that `are`.
+    #[must_use]
+    pub fn share(&self, rule: &str, are: impl Fn(Habit) -> bool) -> (usize, usize) {
+        self.counts()
+            .into_iter()
+            .filter(|((habit, id), _)| id == rule && are(*habit))
+            .fold((0, 0), |sum, (_, n)| (sum.0 + n.0, sum.1 + n.1))
+    }
+}
+
+fn nearest<'a>(truth: &'a [TrueStroke], stroke: &Stroke) -> Option<&'a TrueStroke> {
+    let at = stroke.figures.get(FigureId::TRsp)?.value;
+    truth.iter().find(|t| t.figures.get(FigureId::TRsp).is_some_and(|m| (m.value - at).abs() < 0.15))
+}
+
+fn noisy_paths(motion: &RodMotion, tip_only: bool, seed: u64) -> RodPaths {
+    let tip = noisy_path(motion, seed, TIP_SD_M, |t| motion.tip_at(t));
+    let butt = |role, at_m: f64, k: u64| ButtPath {
+        role,
+        at_m,
+        path: noisy_path(motion, seed + k * 7919, BUTT_SD_M, move |t| motion.rod_point_at(t, at_m)),
+    };
+    let butts = if tip_only {
+        Vec::new()
+    } else {
+        vec![butt(Role::Butt1, BUTTS_M[0], 1), butt(Role::Butt2, BUTTS_M[1], 2)]
+    };
+    RodPaths { tip, butts }
+}
+
+/// Samples, differentiates and adds smooth noise with its own derivative: white noise under a Gaussian three samples
+/// wide.
+fn noisy_path(motion: &RodMotion, seed: u64, sd_m: f64, at: impl Fn(f64) -> Point3<f64>) -> MarkerPath {
+    const WIDTH: f64 = 3.0;
+    const REACH: usize = 12;
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let (from_s, to_s) = (motion.start_s() + 0.01, motion.end_s() - 0.01);
+    let n = ((to_s - from_s) * FPS) as usize;
+    let mut normal = || {
+        let (u, v): (f64, f64) = (rng.random(), rng.random());
+        (-2.0 * u.max(1e-300).ln()).sqrt() * (std::f64::consts::TAU * v).cos()
+    };
+    let white: Vec<Vector3<f64>> =
+        (0..n + 2 * REACH).map(|_| Vector3::new(normal(), normal(), normal())).collect();
+    let offset = |k: usize| k as f64 - REACH as f64;
+    let kernel: Vec<f64> = (0..=2 * REACH).map(|k| (-0.5 * (offset(k) / WIDTH).powi(2)).exp()).collect();
+    let scale = sd_m / kernel.iter().map(|k| k * k).sum::<f64>().sqrt();
+    let samples = (0..n)
+        .map(|i| {
+            let t_s = from_s + i as f64 / FPS;
+            let (mut p, mut v) = (Vector3::zeros(), Vector3::zeros());
+            for (k, w) in kernel.iter().enumerate() {
+                p += white[i + k] * (w * scale);
+                v += white[i + k] * (w * scale * offset(k) / (WIDTH * WIDTH) * FPS);
+            }
+            let h = 1e-3;
+            PathSample {
+                t_s,
+                position_in_world: at(t_s) + p,
+                velocity_in_world_m_s: (at(t_s + h) - at(t_s - h)) / (2.0 * h) + v,
+                position_sd_m: Vector3::repeat(sd_m),
+                views: 2,
+            }
+        })
+        .collect();
+    MarkerPath { samples, draws: Vec::new() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The small table: one person of each habit, a pick-up and three casts. Each fault's own evidence in nine of ten of
+    /// its strokes, none of it in casts without a fault. `tests/studies/habits.sh` prints the large one.
+    #[test]
+    fn a_habit_raises_its_own_evidence_and_a_clean_cast_none() {
+        let table = confusion(31..32, 4, false).unwrap();
+        assert_eq!((table.found, table.there), (36, 36));
+        let (mut own, mut asked) = (0, 0);
+        for habit in Habit::ALL {
+            let Some(rule) = rule_of(habit) else { continue };
+            let (raised, of) = table.share(rule, |h| h == habit);
+            println!("{}: {rule} in {raised} of {of}", habit.key());
+            assert!(of >= 2 && raised > 0, "{}: {rule} in {raised} of {of}", habit.key());
+            (own, asked) = (own + raised, asked + of);
+            let (false_alarms, clean) = table.share(rule, |h| rule_of(h).is_none());
+            assert_eq!(false_alarms, 0, "{rule} in {false_alarms} of {clean} clean casts");
+        }
+        assert!(10 * own >= 9 * asked, "{own} of {asked}");
+    }
+}
