@@ -112,8 +112,7 @@ pub fn judge_take(
         reason,
     })?;
     let butts_at_m = if tip_only { Vec::new() } else { BUTTS_M.to_vec() };
-    let truth =
-        true_strokes(&motion, Vector3::x(), &TruthConfig { butts_at_m, ..TruthConfig::default() });
+    let truth = true_strokes(&motion, Vector3::x(), &TruthConfig { butts_at_m, ..TruthConfig::default() });
     let paths = noisy_paths(&motion, tip_only, 1000 * person + habit as u64);
     let outcome = measure(&paths, &StrokesConfig::default()).map_err(|reason| ConfusionError::Strokes {
         habit: habit.key(),
@@ -144,14 +143,11 @@ pub fn confusion(
     strokes: u32,
     tip_only: bool,
 ) -> Result<Confusion, ConfusionError> {
-    let takes: Vec<(Habit, u64)> =
-        Habit::ALL.iter().flat_map(|h| persons.clone().map(|p| (*h, p))).collect();
+    let takes: Vec<(Habit, u64)> = Habit::ALL.iter().flat_map(|h| persons.clone().map(|p| (*h, p))).collect();
     let all: Vec<Confusion> = takes
         .into_par_iter()
         .with_max_len(1)
-        .map(|(habit, person)| {
-            judge_take(habit, person, Manner::of_person(habit, person), strokes, tip_only)
-        })
+        .map(|(habit, person)| judge_take(habit, person, Manner::of_person(habit, person), strokes, tip_only))
         .collect::<Result<_, _>>()?;
     let mut out = Confusion::default();
     for one in all {

@@ -123,7 +123,9 @@ fn a_page_of_the_tip_alone_says_what_the_rest_needs() {
         assert_eq!(entry.contains("Needs the line in the picture."), info.needs == Needs::Line, "{entry}");
     }
     let stroke = &results.takes[0].strokes[1];
-    assert!(stroke.figures.get(FigureId::PeakSpeed).is_some() && stroke.figures.get(FigureId::DipDepth).is_some());
+    assert!(
+        stroke.figures.get(FigureId::PeakSpeed).is_some() && stroke.figures.get(FigureId::DipDepth).is_some()
+    );
     assert!(stroke.figures.missing.values().any(|why| why == "no butt markers were worn"));
     assert!(page.contains("no butt markers were worn"));
 }

@@ -96,8 +96,9 @@ mod tests {
     fn a_damped_swing_comes_back() {
         for (f, z) in [(1.4_f64, 0.12_f64), (2.0, 0.05), (1.3, 0.25)] {
             let wn = std::f64::consts::TAU * f;
-            let bend =
-                |t: f64| 0.03 + 0.02 * t - 0.4 * (-z * wn * t).exp() * (wn * (1.0 - z * z).sqrt() * t + 0.3).cos();
+            let bend = |t: f64| {
+                0.03 + 0.02 * t - 0.4 * (-z * wn * t).exp() * (wn * (1.0 - z * z).sqrt() * t + 0.3).cos()
+            };
             let ring = fit(bend, 0.0, 1.2).unwrap();
             assert!(
                 (ring.frequency_hz - f).abs() < 1e-5 && (ring.damping - z).abs() < 1e-5,

@@ -281,7 +281,8 @@ fn ring_figures(
 fn bend_sd_m(rod: &Rod<'_>, plane: &CastPlane, t_s: &[f64]) -> f64 {
     let some: Vec<f64> = t_s.iter().step_by(6).copied().collect();
     let drawn: Vec<Vec<f64>> = (0..rod.draw_count).map(|k| bends(&rod.draw(k), plane, &some)).collect();
-    let squares = (0..some.len()).map(|n| draws::spread(&drawn.iter().map(|d| d[n]).collect::<Vec<_>>()).powi(2));
+    let squares =
+        (0..some.len()).map(|n| draws::spread(&drawn.iter().map(|d| d[n]).collect::<Vec<_>>()).powi(2));
     (squares.sum::<f64>() / some.len() as f64).sqrt()
 }
 

@@ -90,7 +90,8 @@ fn truth_elastica_table_largest_bend_of_a_stroke() {
                 Some(at_m) => hand + axis * at_m,
                 None => {
                     let aside = bend(t);
-                    hand + axis * (CLAMP_M + FLEXIBLE_M * along_of(aside.abs())) - ahead * (FLEXIBLE_M * aside)
+                    hand + axis * (CLAMP_M + FLEXIBLE_M * along_of(aside.abs()))
+                        - ahead * (FLEXIBLE_M * aside)
                 }
             }
         };

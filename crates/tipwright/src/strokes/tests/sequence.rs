@@ -160,7 +160,11 @@ fn the_tip_alone_gives_every_figure_of_the_tip() {
     let end_s = sequence.end_s() + 2.5;
     let paths = tip_only(path(FPS, 0.0, end_s, |t| {
         let x = sequence.x_m(t);
-        Point3::new(x, 0.01 * (3.0 * x).sin(), 3.0 + 0.15 * (x * 1.5).cos() - 0.05 * (-(3.0 * x).powi(2)).exp())
+        Point3::new(
+            x,
+            0.01 * (3.0 * x).sin(),
+            3.0 + 0.15 * (x * 1.5).cos() - 0.05 * (-(3.0 * x).powi(2)).exp(),
+        )
     }));
     let outcome = measure(&paths, &config()).unwrap();
     assert_eq!(outcome.strokes.len(), 3);
