@@ -12,6 +12,7 @@ pub mod board;
 mod decode;
 pub mod encode;
 mod film;
+mod landmarks;
 mod probe;
 mod sound;
 mod stills;
@@ -19,8 +20,8 @@ mod stills;
 use std::path::Path;
 use std::sync::Once;
 
-use tipwright::model::RawPixel;
 use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, Sound};
+use tipwright::model::{Landmark, RawPixel, Still};
 
 /// Reads clips, sound and stills through FFmpeg, and board corners through OpenCV.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,6 +74,10 @@ impl Footage for Reader {
         rows: u32,
     ) -> Option<Vec<RawPixel>> {
         board::board_corners(luma, size_px, columns, rows)
+    }
+
+    fn landmarks(&self, before: &Still, now: &Still) -> Vec<Landmark> {
+        landmarks::landmarks(before, now)
     }
 }
 

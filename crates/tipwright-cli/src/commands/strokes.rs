@@ -64,7 +64,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         evidence,
         loops: Vec::new(),
         film: Vec::new(),
-        moved: None,
+        moved: Vec::new(),
     };
     report::write_alone(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
     if ui.json() {

@@ -3,12 +3,12 @@
 
 use std::sync::Arc;
 
-use nalgebra::Point3;
+use nalgebra::{Point3, Vector3};
 use rayon::prelude::*;
 use tipwright::model::session::Caster;
 
 use super::SimulateError;
-use super::plan::{Fault, PlannedTake};
+use super::plan::{Fault, Knock, PlannedTake};
 use crate::casters::{Habit, Manner, TakePlan, cast_part, take_outfit};
 use crate::motion::RodMotion;
 use crate::phone::noise::{between, stream};
@@ -144,6 +144,7 @@ fn take(person: &Person, phase: &str, seed: u64) -> PlannedTake {
         duration_s: CLIP_S,
         passer_by: false,
         fault: None,
+        knock: None,
     }
 }
 
@@ -174,7 +175,7 @@ pub fn minimal_take(seed: u64) -> PlannedTake {
     out
 }
 
-/// Two good takes with one of every fault between them.
+/// Two good takes with one of every fault between them, and one more after a tripod was knocked.
 #[must_use]
 pub fn faulty_takes(seed: u64) -> Vec<PlannedTake> {
     let good = |number: usize, person: &Person| {
@@ -195,5 +196,14 @@ pub fn faulty_takes(seed: u64) -> Vec<PlannedTake> {
         out.push(bad);
     }
     out.push(good(out.len() + 1, &CLINIC[2]));
+    // somebody stumbled over a leg of the second tripod
+    let mut knocked = good(out.len() + 1, &CLINIC[1]);
+    knocked.name = format!("{:02}-knocked", out.len() + 1);
+    knocked.knock = Some(Knock {
+        camera_idx: 1,
+        turn_deg: Vector3::new(0.45, -0.6, 0.3),
+        shift_m: Vector3::new(0.008, -0.004, -0.003),
+    });
+    out.push(knocked);
     out
 }

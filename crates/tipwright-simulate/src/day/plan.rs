@@ -1,6 +1,6 @@
 //! What a day consists of: phones and their modes, weather, casters, takes. No clip is made here.
 
-use nalgebra::Vector3;
+use nalgebra::{Isometry3, Translation3, UnitQuaternion, Vector3};
 use tipwright::model::session::{Board, Caster};
 use tipwright::model::{Camera, Colour};
 use tipwright_footage::encode::{Depth, PictureCodec, Spend};
@@ -62,6 +62,33 @@ pub struct PlannedTake {
     pub passer_by: bool,
     /// What is wrong with it.
     pub fault: Option<Fault>,
+    /// A tripod was knocked before it and stands otherwise since the scene was filmed.
+    pub knock: Option<Knock>,
+}
+
+/// A tripod that was knocked: its camera's pose against the planned one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Knock {
+    /// Which camera.
+    pub camera_idx: usize,
+    /// Turn about the camera's own axes, degrees.
+    pub turn_deg: Vector3<f64>,
+    /// Shift of its centre in the world.
+    pub shift_m: Vector3<f64>,
+}
+
+impl Knock {
+    /// The camera as it stands since.
+    #[must_use]
+    pub fn after(&self, camera: &Camera) -> Camera {
+        let turn = UnitQuaternion::from_scaled_axis(self.turn_deg.map(f64::to_radians));
+        let mut out = camera.clone();
+        let centre = camera.pose.camera_from_world.inverse().translation.vector + self.shift_m;
+        let rotation = turn * camera.pose.camera_from_world.rotation;
+        out.pose.camera_from_world =
+            Isometry3::from_parts(Translation3::from(-(rotation * centre)), rotation);
+        out
+    }
 }
 
 /// What can be wrong with a take's clips. Files: the second camera's.
@@ -149,9 +176,12 @@ pub struct Plan {
 }
 
 const GOOD_NOISE: NoiseModel = NoiseModel { photon: 6e-5, read: 0.0022, chroma_code: 0.7 };
-/// H.264 of noisy pictures at the bits phones spend: the noise of the day would take five times as many at the quality of
-/// a bright day.
-const NOISY: Spend = Spend::Quality(24.0);
+/// H.264 in slow motion at the bits phones spend in a second of capture: about 100 Mbit at 1080p and 240 frames, 30 at 720p
+/// and 120 (common practice). The noise of a grey evening has to fit into them, as it has in a phone. The file plays slower
+/// than it was captured, and so its own rate is lower.
+fn slow_motion(bits_per_capture_s: u64, slowed_by: u64) -> Spend {
+    Spend::BitsPerS(bits_per_capture_s / slowed_by)
+}
 const BAD_NOISE: NoiseModel = NoiseModel { photon: 2.6e-4, read: 0.006, chroma_code: 1.4 };
 
 fn mode(fps: u32) -> PhoneMode {
@@ -261,7 +291,7 @@ impl Plan {
         };
         plan.modes[1] = PhoneMode {
             slowed_by: 8,
-            spend: NOISY,
+            spend: slow_motion(100_000_000, 8),
             readout_s: 3.9e-3,
             exposure_s: 1.0 / 640.0,
             drift: between(&mut rng, -30e-6, 30e-6),
@@ -282,7 +312,7 @@ impl Plan {
         plan.modes.push(PhoneMode {
             slowed_by: 4,
             slow_tag: false,
-            spend: NOISY,
+            spend: slow_motion(30_000_000, 4),
             readout_s: 5.2e-3,
             exposure_s: 1.0 / 800.0,
             drift: between(&mut rng, -30e-6, 30e-6),

@@ -178,7 +178,7 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
         evidence: tipwright::evidence::judge(&strokes, &tipwright::evidence::Rules::default()),
         loops: Vec::new(),
         film: Vec::new(),
-        moved: None,
+        moved: Vec::new(),
         strokes,
         set_aside: vec![(0.31, 0.62, "tip speed stayed below 3 m/s: a wiggle".into())],
         missing: BTreeMap::from([

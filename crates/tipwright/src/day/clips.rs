@@ -9,7 +9,7 @@ use crate::line::{GatherConfig, Tee};
 use crate::model::footage::{Footage, FrameSource};
 use crate::model::line::ClipRidges;
 use crate::model::session::{Clips, SessionCamera};
-use crate::model::{ClipSpots, CoarseOffset, Colour, Measured, Session, Warning};
+use crate::model::{ClipSpots, CoarseOffset, Colour, Measured, Session, Still, Warning};
 use crate::scene::sound::{SoundConfig, offset_from_recording, offset_from_sound};
 use crate::spots::{MarkerLook, SpotsConfig, find_clip};
 
@@ -33,6 +33,8 @@ pub(super) struct Looked {
     pub spots: ClipSpots,
     /// Points on thin curves, when asked for.
     pub ridges: Option<ClipRidges>,
+    /// What stood still at its beginning and its end.
+    pub stills: Option<[Still; 2]>,
     pub warnings: Vec<Warning>,
 }
 
@@ -75,7 +77,7 @@ pub(super) fn look_through(
     };
     watch.add("spots", began.elapsed().saturating_sub(gathering));
     watch.add("line_points", gathering);
-    Ok(Looked { spots: found.spots, ridges, warnings: found.warnings })
+    Ok(Looked { spots: found.spots, ridges, stills: found.stills, warnings: found.warnings })
 }
 
 /// Rough offset of a camera's clip to the first camera's: from sound, else from recording times, else nothing.

@@ -10,11 +10,11 @@ mod film;
 mod inputs;
 mod kept;
 mod lenses;
+mod moved;
 mod run_json;
 mod set_up;
 mod takes;
 
-use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::time::Instant;
@@ -286,42 +286,11 @@ fn session_results(session: &Session, set_up: &SetUp, takes: Vec<TakeResults>) -
             .quality
             .wand_rms_mm
             .map(|rms_mm| Measured::new(session.wand.length_m, rms_mm / 1000.0)),
-        warnings: set_up.warnings.iter().cloned().chain(moved_since(&takes)).collect(),
+        warnings: set_up.warnings.iter().cloned().chain(moved::told(&takes)).collect(),
         takes,
         steadiness,
         differences,
     }
-}
-
-/// Cameras that stood otherwise than in the scene, with the take from which on (takes are in the order of the session).
-fn moved_since(takes: &[TakeResults]) -> Vec<Warning> {
-    let mut by_camera: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
-    for (i, take) in takes.iter().enumerate() {
-        if let Some(moved) = &take.moved {
-            by_camera.entry(moved.camera.as_str()).or_default().push(i);
-        }
-    }
-    by_camera
-        .into_iter()
-        .map(|(camera, at)| {
-            let first = at[0];
-            let before = first
-                .checked_sub(1)
-                .map_or_else(|| "before the first take".to_string(), |i| format!("after {}", takes[i].take));
-            let names: Vec<&str> = at.iter().map(|i| takes[*i].take.as_str()).collect();
-            let stayed = at.len() == takes.len() - first;
-            Warning::new(
-                Severity::Warning,
-                camera,
-                format!(
-                    "it was moved {before}{}: {} solved with its pose freed",
-                    if stayed { "" } else { ", and not for good" },
-                    names.join(", ")
-                ),
-                "Film the wand again after a tripod was touched; heights and angles of these takes are less sure",
-            )
-        })
-        .collect()
 }
 
 /// Report settings of a session.

@@ -9,12 +9,13 @@ use rayon::prelude::*;
 
 use super::clips::{self, coarse_offset, look_through};
 use super::lenses::{self, LensSource};
+use super::moved::{self, Stills};
 use super::run_json::Watch;
 use super::{DayConfig, DayError, Event, Progress, inputs, kept};
 use crate::model::footage::Footage;
 use crate::model::results::LensSummary;
 use crate::model::session::Clips;
-use crate::model::{ClipSpots, Colour, Lens, Measured, Scene, Session, Severity, Warning};
+use crate::model::{ClipSpots, Colour, Lens, Measured, Picture, Scene, Session, Severity, Warning};
 use crate::report::files::write_atomic;
 use crate::scene::wand::{WandCamera, WandInput, solve_wand};
 
@@ -30,6 +31,8 @@ pub struct SetUp {
     pub scene: Scene,
     /// What a person should know.
     pub warnings: Vec<Warning>,
+    /// What the wand clips show when nothing moves.
+    pub(super) stills: Stills,
     /// Digests of everything the set-up rests on, by name.
     pub digests: BTreeMap<String, String>,
     /// Digest of the set-up as a whole.
@@ -41,6 +44,9 @@ pub struct SetUp {
 #[derive(serde::Serialize, serde::Deserialize)]
 struct KeptScene {
     scene: Scene,
+    /// Of the stills that lie beside it.
+    #[serde(default)]
+    pictures: BTreeMap<String, Picture>,
     warnings: Vec<Warning>,
 }
 
@@ -119,14 +125,22 @@ pub(super) fn get(
     let mut warnings: Vec<Warning> = lenses.iter().flat_map(|l| l.warnings.clone()).collect();
     let file = out.join("scene.toml");
     let found = if config.anew { None } else { kept::read::<KeptScene>(out, "scene", &digest) };
-    let scene = if let Some(found) = found {
+    let (scene, stills) = if let Some(found) = found {
         progress(Event::Kept("scene"));
         warnings.extend(found.warnings);
-        found.scene
+        (found.scene, moved::kept(out, &found.pictures))
     } else {
         progress(Event::Began("scene"));
-        let (scene, said) = solve(session, &lenses, footage, config, watch, progress)?;
-        kept::write(out, "scene", &digest, &KeptScene { scene: scene.clone(), warnings: said.clone() })?;
+        let Solved { scene, stills, warnings: said } =
+            solve(session, &lenses, footage, config, watch, progress)?;
+        moved::keep(out, &stills)?;
+        let pictures = stills.iter().map(|(camera, still)| (camera.clone(), still.picture)).collect();
+        kept::write(
+            out,
+            "scene",
+            &digest,
+            &KeptScene { scene: scene.clone(), pictures, warnings: said.clone() },
+        )?;
         let line = format!(
             "wand rms {} mm, reprojection {} px",
             scene.quality.wand_rms_mm.map_or("-".into(), |v| format!("{v:.2}")),
@@ -134,14 +148,14 @@ pub(super) fn get(
         );
         progress(Event::Done("scene", &line));
         warnings.extend(said);
-        scene
+        (scene, stills)
     };
     let text = toml::to_string(&scene).map_err(|e| DayError::Scene { reason: e.to_string() })?;
     write_atomic(&file, text.as_bytes())?;
     for warning in &warnings {
         progress(Event::Warned(warning));
     }
-    Ok(SetUp { lenses, scene, warnings, digests, digest, take_digests: Mutex::default() })
+    Ok(SetUp { lenses, scene, warnings, stills, digests, digest, take_digests: Mutex::default() })
 }
 
 /// Colours the wand's markers may have: as given, or the ones that are on the day's markers, the tip's first, then
@@ -160,6 +174,13 @@ fn wand_colours(session: &Session) -> Vec<Colour> {
     colours
 }
 
+/// A scene with what was seen and said on the way.
+struct Solved {
+    scene: Scene,
+    stills: Stills,
+    warnings: Vec<Warning>,
+}
+
 /// Solves the scene with the wand in its likely colour; only when that fails are its clips read once more for all
 /// colours. Looking for seven colours at once costs several times as much, and is hardly ever needed.
 fn solve(
@@ -169,7 +190,7 @@ fn solve(
     config: &DayConfig,
     watch: &Watch,
     progress: Progress<'_>,
-) -> Result<(Scene, Vec<Warning>), DayError> {
+) -> Result<Solved, DayError> {
     let colours = wand_colours(session);
     let first = solve_in(&colours[..1], session, lenses, footage, config, watch, progress);
     match first {
@@ -188,7 +209,7 @@ fn solve_in(
     config: &DayConfig,
     watch: &Watch,
     progress: Progress<'_>,
-) -> Result<(Scene, Vec<Warning>), DayError> {
+) -> Result<Solved, DayError> {
     let diameter_m = session.wand.diameter_mm.unwrap_or(session.marker.tip.diameter_mm) / 1000.0;
     let ball_m = session.marker.tip.diameter_mm / 1000.0;
     let mut warnings = Vec::new();
@@ -207,15 +228,19 @@ fn solve_in(
         let clip = &clips_of(session, group).expect("filtered above")[camera];
         let focal_px = lenses.iter().find(|l| l.camera == camera).map(|l| l.lens.fx_px);
         look_through(session, camera, clip, &looks, focal_px, None, footage, config, watch, progress)
-            .map(|l| (l.spots, l.warnings))
+            .map(|l| (l.spots, l.stills, l.warnings))
     };
     let found: Vec<_> =
         jobs.par_iter().map(|(group, camera)| (*group, *camera, find(group, camera))).collect();
     let mut spots: BTreeMap<(&str, &str), ClipSpots> = BTreeMap::new();
+    let mut stills = Stills::new();
     for (group, camera, outcome) in found {
         match outcome {
-            Ok((clip, said)) => {
+            Ok((clip, seen, said)) => {
                 warnings.extend(said);
+                if let (true, Some([first, _])) = (group == "wand", seen) {
+                    stills.insert(camera.to_string(), first);
+                }
                 spots.insert((group, camera), clip);
             }
             Err(reason) if group == "wand" => failures.push(reason),
@@ -267,7 +292,7 @@ fn solve_in(
     let solved = solve_wand(&input, &config.wand).map_err(|e| DayError::Scene { reason: e.to_string() })?;
     watch.add("scene", began.elapsed());
     warnings.extend(solved.warnings);
-    Ok((solved.scene, warnings))
+    Ok(Solved { scene: solved.scene, stills, warnings })
 }
 
 fn clips_of<'a>(session: &'a Session, group: &str) -> Option<&'a Clips> {

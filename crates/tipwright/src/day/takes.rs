@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::clips::{self, Looked, coarse_offset, look_through};
 use super::run_json::Watch;
-use super::{DayConfig, DayError, Event, Progress, SetUp, inputs, kept, report_config};
+use super::{DayConfig, DayError, Event, Progress, SetUp, inputs, kept, moved, report_config};
 use crate::evidence::{self, Rules};
 use crate::line::{LineView, LoopSettings, Loops, measure_loops};
 use crate::model::footage::Footage;
@@ -124,7 +124,7 @@ fn blank(session: &Session, take: &Take) -> TakeResults {
         rod: Vec::new(),
         missing: BTreeMap::new(),
         evidence: Vec::new(),
-        moved: None,
+        moved: Vec::new(),
         loops: Vec::new(),
         film: Vec::new(),
     }
@@ -199,12 +199,14 @@ fn measure(
     let mut warnings = Vec::new();
     let mut spots: Vec<(&str, ClipSpots)> = Vec::new();
     let mut ridges = Vec::new();
+    let mut stills = Vec::new();
     let mut failures = Vec::new();
     for (camera, outcome) in found {
         match outcome {
             Ok(looked) => {
                 warnings.extend(looked.warnings);
                 ridges.extend(looked.ridges);
+                stills.extend(looked.stills.map(|s| (camera, s)));
                 spots.push((camera, looked.spots));
             }
             Err(reason) => failures.push(format!("camera {camera}: {reason}")),
@@ -232,6 +234,11 @@ fn measure(
             "measured without this camera",
         ));
     }
+    let began = Instant::now();
+    let since = moved::since_scene(&take.name, set_up, &stills, footage).map_err(TakeFailure::Take)?;
+    drop(stills);
+    watch.add("landmarks", began.elapsed());
+    warnings.extend(since.warnings);
     let first = spots[0].0;
     let mut cameras = Vec::new();
     for (name, clip) in &spots {
@@ -245,8 +252,9 @@ fn measure(
         });
     }
     let began = Instant::now();
-    let input = TakeInput { take: &take.name, scene: &set_up.scene, cameras, roles };
-    let paths = solve_take(&input, &config.path).map_err(|e| TakeFailure::Take(e.to_string()))?;
+    let input = TakeInput { take: &take.name, scene: &since.scene, cameras, roles };
+    let mut paths = solve_take(&input, &config.path).map_err(|e| TakeFailure::Take(e.to_string()))?;
+    paths.moved.extend(since.moved);
     watch.add("path", began.elapsed());
     warnings.extend(paths.warnings.iter().cloned());
     write_paths(take, &spots, &paths, out)?;

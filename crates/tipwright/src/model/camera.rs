@@ -4,7 +4,7 @@
 //! Photogrammetric Engineering 32 (1966) 444-462; the same order and sign as OpenCV's five-coefficient model).
 //! Projection and its inverse are in [`crate::lens::projection`].
 
-use nalgebra::{Isometry3, Matrix3, Point3, Quaternion, Rotation3, Translation3, UnitQuaternion, Vector3};
+use nalgebra::{Isometry3, Matrix3, Matrix6, Point3, Quaternion, Rotation3, Translation3, UnitQuaternion, Vector3};
 use serde::{Deserialize, Serialize};
 
 /// A position in the upright, distorted picture, pixels; (0, 0) is the centre of the top-left pixel.
@@ -213,6 +213,22 @@ impl CameraPose {
         let rotation = UnitQuaternion::from_rotation_matrix(&world_from_camera).inverse();
         let translation = Translation3::from(-(rotation * from_m.coords));
         Some(Self { camera_from_world: Isometry3::from_parts(translation, rotation) })
+    }
+
+    /// Covariance of the pose's small errors (turn about the camera's axes, radians; translation of `camera_from_world`,
+    /// metres) when the tripod may have been knocked: a turn about the camera itself, and a shift of its centre. A turn
+    /// about the camera moves the translation along: it carries the world's origin to the camera.
+    #[must_use]
+    pub fn knock_covariance(&self, turn_sd_rad: f64, shift_sd_m: f64) -> Matrix6<f64> {
+        let mut by_turn = nalgebra::Matrix6x3::zeros();
+        by_turn.fixed_view_mut::<3, 3>(0, 0).fill_with_identity();
+        let carried = -self.camera_from_world.translation.vector.cross_matrix();
+        by_turn.fixed_view_mut::<3, 3>(3, 0).copy_from(&carried);
+        let mut out = by_turn * by_turn.transpose() * turn_sd_rad.powi(2);
+        for axis in 3..6 {
+            out[(axis, axis)] += shift_sd_m.powi(2);
+        }
+        out
     }
 }
 

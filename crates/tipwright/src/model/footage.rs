@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::camera::{Picture, RawPixel};
+use super::still::{Landmark, Still};
 use super::verdict::Warning;
 
 /// Samples of one plane.
@@ -200,4 +201,10 @@ pub trait Footage: Sync {
     /// Inner corners of a chessboard, row by row, sub-pixel; `None` when the whole board is not seen.
     fn board_corners(&self, luma: &[u8], size_px: [u32; 2], columns: u32, rows: u32)
     -> Option<Vec<RawPixel>>;
+    /// Things that stand still found in two stills of one camera; those that moved by themselves are among them. Empty when the
+    /// reader cannot, or when nothing is found.
+    fn landmarks(&self, before: &Still, now: &Still) -> Vec<Landmark> {
+        let _ = (before, now);
+        Vec::new()
+    }
 }

@@ -14,6 +14,7 @@ pub mod results;
 pub mod scene;
 pub mod session;
 pub mod spot;
+pub mod still;
 pub mod stroke;
 pub mod verdict;
 
@@ -28,5 +29,6 @@ pub use results::{
 pub use scene::{LensCorrection, Scene, SceneCamera, SceneQuality};
 pub use session::Session;
 pub use spot::{Candidate, ClipSpots, Colour, FrameSpots, Role, Streak};
+pub use still::{Landmark, Still};
 pub use stroke::{CastSample, Direction, LoopShape, RspSource, Stroke};
 pub use verdict::{Severity, Warning};

@@ -164,7 +164,7 @@ pub struct TakeResults {
     pub evidence: Vec<StrokeEvidence>,
     /// A camera that stood otherwise than in the scene.
     #[serde(default)]
-    pub moved: Option<MovedCamera>,
+    pub moved: Vec<MovedCamera>,
     /// Loops, of the strokes whose line was measured.
     #[serde(default)]
     pub loops: Vec<StrokeLoop>,

@@ -20,6 +20,11 @@ pub struct Hyper {
     /// Factor on the weight of priors of the set-up: the square of the correlation factor. Residuals that last n frames
     /// make the data look n times as sure as it is; beside that a prior must not vanish (a tempered likelihood).
     pub prior_weight: f64,
+    /// Size of the set-up ([`State::size_m`]) when the densities were chosen; `None`: the densities are given in metres.
+    ///
+    /// Densities chosen by the data go with the size of the path. Held fixed while poses may move they would draw the whole
+    /// together: a smaller path is a smoother one. So jerks count by the size of the set-up.
+    pub size_m: Option<f64>,
     /// Observation is set aside.
     pub rejected: Vec<bool>,
 }
@@ -112,6 +117,28 @@ pub fn pose_difference(now: &Isometry3<f64>, reference: &Isometry3<f64>) -> [f64
     [turn.x, turn.y, turn.z, shift.x, shift.y, shift.z]
 }
 
+/// Every pair of `n` things once.
+pub fn pairs(n: usize) -> impl Iterator<Item = (usize, usize)> {
+    (0..n).flat_map(move |a| (a + 1..n).map(move |b| (a, b)))
+}
+
+/// Adds what a gradient by a camera's centre (world) is by its pose in the border.
+fn add_by_centre(
+    row: &mut DVector<f64>,
+    slot: Option<usize>,
+    pose: &Isometry3<f64>,
+    by_centre: &Vector3<f64>,
+) {
+    let Some(slot) = slot else { return };
+    // centre = -R^T T: d/dturn = -R^T [T]_x, d/dshift = -R^T
+    let u = pose.rotation * by_centre;
+    let by_turn = pose.translation.vector.cross(&u);
+    for x in 0..3 {
+        row[slot + x] += by_turn[x];
+        row[slot + 3 + x] -= u[x];
+    }
+}
+
 impl Setting<'_> {
     /// Cost of a state; with `arrow`, also its normal equations. Infinite when a used point is behind its camera.
     pub fn cost(&self, state: &State, hyper: &Hyper, mut arrow: Option<&mut Arrow>) -> f64 {
@@ -189,10 +216,11 @@ impl Setting<'_> {
         let weights = self.timeline.jerk_weights_per_s3();
         let h = self.timeline.spacing_s();
         let mut cost = 0.0;
+        let relative = hyper.size_m.zip(state.size_m()).map_or(1.0, |(then, now)| (now / then).powi(-2));
         for piece in self.timeline.pieces() {
             for first in piece.first_coefficient_idx..piece.first_coefficient_idx + piece.spans {
                 for m in 0..markers {
-                    let f = h / hyper.jerk_density_m2_s5[first * markers + m];
+                    let f = relative * h / hyper.jerk_density_m2_s5[first * markers + m];
                     let jerk = combine(&state.coefficients_m, markers, m, first, &weights);
                     cost += 0.5 * f * jerk.norm_squared();
                     let Some(arrow) = arrow.as_deref_mut() else { continue };
@@ -212,7 +240,33 @@ impl Setting<'_> {
                 }
             }
         }
+        if let (Some(arrow), Some(_)) = (arrow.filter(|a| a.q > 0), hyper.size_m) {
+            let growth = self.size_log_by_border(state, arrow.q);
+            arrow.border_rhs.axpy(2.0 * cost, &growth, 1.0);
+        }
         cost
+    }
+
+    /// Derivative of the logarithm of [`State::size_m`] by the border.
+    fn size_log_by_border(&self, state: &State, border: usize) -> DVector<f64> {
+        let mut out = DVector::zeros(border);
+        let centres = state.centres_m();
+        let total: f64 = pairs(centres.len()).map(|(a, b)| (centres[a] - centres[b]).norm_squared()).sum();
+        if !(total > 0.0) {
+            return out;
+        }
+        for (a, b) in pairs(centres.len()) {
+            let apart = centres[b] - centres[a];
+            for (k, sign) in [(a, -1.0), (b, 1.0)] {
+                add_by_centre(
+                    &mut out,
+                    self.layout.cameras[k].pose,
+                    &state.cameras[k].camera_from_world,
+                    &(apart * (sign / total)),
+                );
+            }
+        }
+        out
     }
 
     fn lengths(&self, state: &State, hyper: &Hyper, mut arrow: Option<&mut Arrow>) -> f64 {
@@ -262,15 +316,8 @@ impl Setting<'_> {
             let Some(arrow) = arrow.as_deref_mut() else { continue };
             let mut row = DVector::zeros(arrow.q);
             for (k, sign) in [(b.camera_a_idx, -1.0), (b.camera_b_idx, 1.0)] {
-                if let Some(slot) = self.layout.cameras[k].pose {
-                    // centre = -R^T T: d/dturn = -R^T [T]_x, d/dshift = -R^T
-                    let u = at(k).rotation * apart * (sign / (length * b.sd_m));
-                    let by_turn = at(k).translation.vector.cross(&u);
-                    for x in 0..3 {
-                        row[slot + x] += by_turn[x];
-                        row[slot + 3 + x] -= u[x];
-                    }
-                }
+                let slot = self.layout.cameras[k].pose;
+                add_by_centre(&mut row, slot, at(k), &(apart * (sign / (length * b.sd_m))));
             }
             arrow.border_rhs.axpy(r, &row, 1.0);
             arrow.border.ger(1.0, &row, &row, 1.0);

@@ -122,6 +122,7 @@ impl Run<'_> {
             jerk_density_m2_s5: vec![density; spans],
             length_slack: 1.0,
             prior_weight: 1.0,
+            size_m: None,
             rejected: vec![false; self.problem.observations.len()],
         };
         let adapt = !matches!(self.config.smoothness, Smoothness::Fixed { .. });
@@ -212,6 +213,9 @@ impl Run<'_> {
             let z = arrow.factor_band().unwrap_or(factor).band_inverse();
             let setting = self.setting(loss);
             let a = super::hyper::update_smoothness(&setting, self.config, state, &z, hyper);
+            if !matches!(self.config.smoothness, Smoothness::Fixed { .. }) {
+                hyper.size_m = state.size_m();
+            }
             let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);
             report.hyper_rounds += 1;
             if self.config.widen_for_correlation && !warm {

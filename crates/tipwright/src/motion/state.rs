@@ -140,6 +140,27 @@ impl Layout {
 }
 
 impl State {
+    /// Centres of the cameras in the world.
+    pub fn centres_m(&self) -> Vec<Vector3<f64>> {
+        let centre = |c: &CameraState| {
+            let pose = &c.camera_from_world;
+            -(pose.rotation.inverse() * pose.translation.vector)
+        };
+        self.cameras.iter().map(centre).collect()
+    }
+
+    /// Size of the set-up: root mean square distance of the cameras from each other; `None` of one camera, or of all in
+    /// one place.
+    pub fn size_m(&self) -> Option<f64> {
+        let centres = self.centres_m();
+        let (mut sum, mut n) = (0.0, 0.0);
+        for (a, b) in super::assemble::pairs(centres.len()) {
+            sum += (centres[a] - centres[b]).norm_squared();
+            n += 1.0;
+        }
+        (sum > 0.0).then(|| (sum / n).sqrt())
+    }
+
     /// Start values of the cameras; coefficients zero.
     #[must_use]
     pub fn start(problem: &Problem, timeline: &Timeline) -> Self {

@@ -5,7 +5,7 @@ use nalgebra::DMatrix;
 use super::chain::Chain;
 use super::view::View;
 use super::{PathConfig, PathError, TakeInput};
-use crate::model::{MovedCamera, OffsetSource, Role, Scene, Severity, Warning};
+use crate::model::{CameraPose, MovedCamera, OffsetSource, Role, Scene, Severity, Warning};
 use crate::motion::gather::{Source, gather, unique};
 use crate::motion::pieces::Piece;
 use crate::motion::{
@@ -255,10 +255,9 @@ fn loosened(config: &PathConfig, problem: &Problem, knocks: &[[f64; 2]]) -> Prob
     let mut loose = problem.clone();
     let knock = |covariance: &mut DMatrix<f64>, each: usize| {
         for (k, [turn_rad, shift_m]) in knocks.iter().enumerate() {
-            for axis in 0..6 {
-                let sd = if axis < 3 { turn_rad } else { shift_m };
-                covariance[(each * k + axis, each * k + axis)] += sd * sd;
-            }
+            let pose = CameraPose { camera_from_world: problem.cameras[k].camera_from_world };
+            let mut own = covariance.view_mut((each * k, each * k), (6, 6));
+            own += pose.knock_covariance(*turn_rad, *shift_m);
         }
     };
     if let Some(set_up) = &mut loose.set_up {
@@ -301,6 +300,11 @@ fn moved_camera(
             turn_deg: (now.rotation * scene.rotation.inverse()).angle().to_degrees(),
             shift_m: (now.inverse().translation.vector - scene.inverse().translation.vector).norm(),
         };
+        eprintln!(
+            loose.report.cost,
+            loose.reprojection_rms_px(),
+            loose.prior_pull
+        );
         if best.as_ref().is_none_or(|b| loose.report.cost < b.0) {
             best = Some((loose.report.cost, moved));
         }
@@ -311,6 +315,18 @@ fn moved_camera(
         [(2.0 * moved.turn_deg.to_radians()).max(KNOCK_LEAST[0]), (2.0 * moved.shift_m).max(KNOCK_LEAST[1])];
     let shared = loosened(config, problem, &vec![size; n]);
     let Ok(again) = solve(&shared, &config.motion) else { return Ok(None) };
+    for k in 0..n {
+        eprintln!(
+            again.cameras()[k].camera_from_world.translation.vector
+                - problem.cameras[k].camera_from_world.translation.vector
+        );
+    }
+    eprintln!(
+        again.reprojection_rms_px(),
+        again.prior_pull,
+        solution.reprojection_rms_px(),
+        solution.prior_pull
+    );
     // a knock of that size makes everything agree, or it was not a knock
     let rms_px = solution.reprojection_rms_px();
     let better =

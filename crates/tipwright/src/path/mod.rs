@@ -189,7 +189,7 @@ pub struct TakePaths {
     /// Distance of the butt markers over the take, median and spread: rigid, so a check of the whole chain.
     pub butts_apart_m: Option<Measured>,
     /// A camera that stands otherwise than in the scene.
-    pub moved: Option<MovedCamera>,
+    pub moved: Vec<MovedCamera>,
     /// What a person should know.
     pub warnings: Vec<Warning>,
 }

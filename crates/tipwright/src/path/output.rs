@@ -72,7 +72,7 @@ pub(super) fn write_out(
         assignments,
         tally,
         reprojection_rms_px: joint.solution.reprojection_rms_px(),
-        moved: joint.moved.clone(),
+        moved: joint.moved.iter().cloned().collect(),
         warnings,
     }
 }

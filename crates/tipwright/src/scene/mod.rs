@@ -2,10 +2,12 @@
 //!
 //! - [`bootstrap`]: two cameras related from tracks alone (clock offset, relative pose).
 //! - [`points`]: the whole scene from one moving point, without wand or plumb line; [`points_file`] reads its input.
+//! - [`landmarks`]: whether a camera was turned since, from what stands still in its picture.
 //! - [`wand`]: the scene from the waved and the hung wand; [`sound`]: coarse clock offsets from the sound tracks.
 
 pub mod bootstrap;
 mod error;
+pub mod landmarks;
 pub mod points;
 pub mod points_file;
 pub mod sound;

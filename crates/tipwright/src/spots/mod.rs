@@ -20,11 +20,12 @@ mod grid;
 mod patch;
 mod profile;
 mod search;
+mod still;
 #[cfg(test)]
 mod tests;
 
 use crate::model::footage::{FootageError, FrameSource};
-use crate::model::{ClipSpots, Colour, Severity, Warning};
+use crate::model::{ClipSpots, Colour, Severity, Still, Warning};
 
 /// What a marker looks like.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -105,6 +106,8 @@ pub struct FoundSpots {
     pub damaged_frames: u64,
     /// Diameter in the picture per colour as the clip itself shows it, where it does.
     pub diameter_px: Vec<(Colour, f64)>,
+    /// What stood still at the clip's beginning and at its end; `None` of a clip of less than 64 frames.
+    pub stills: Option<[Still; 2]>,
     /// Warnings of the footage and the search.
     pub warnings: Vec<Warning>,
 }
@@ -174,6 +177,7 @@ pub fn find_clip(
     }
     progress(frames.len() as u64);
     let mut counts = finder.counts();
+    let stills = finder.stills();
     let (frames, diameter_px) = finish::finish(frames, &looks, config, &mut counts);
     let mut warnings = source.warnings();
     let seen = frames.iter().filter(|f| f.candidates.iter().any(|c| c.score > 0.3)).count();
@@ -190,6 +194,7 @@ pub fn find_clip(
         counts,
         damaged_frames: source.damaged_frames(),
         diameter_px,
+        stills,
         warnings,
     })
 }

@@ -6,12 +6,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use nalgebra::Point3;
 use rand::RngExt;
-use tipwright::model::Clock;
+use tipwright::model::{Camera, Clock};
 use tipwright_footage::encode::EncodeConfig;
 
 use super::board::{BoardClip, film_board, frames as board_frames};
 use super::place::{HungWand, Toss, WavedWand};
-use super::plan::{Fault, Plan};
+use super::plan::{Fault, Knock, Plan};
 use super::{SimulateError, casts, faults};
 use crate::motion::RodMotion;
 use crate::phone::backdrop::Backdrop;
@@ -213,7 +213,8 @@ impl<'a> Shoot<'a> {
     #[must_use]
     pub fn scene_of(&self, item_idx: usize, camera_idx: usize) -> (ClipSpec, Play) {
         let item = &self.items[item_idx];
-        let (camera, mode) = (&self.plan.cameras[camera_idx], &self.plan.modes[camera_idx]);
+        let mode = &self.plan.modes[camera_idx];
+        let camera = &self.camera_in(item, camera_idx);
         let eye = camera.pose.camera_from_world.inverse() * Point3::origin();
         let spec = ClipSpec {
             path: self.out_dir.join(&item.files[camera_idx]),
@@ -241,6 +242,17 @@ impl<'a> Shoot<'a> {
         (spec, self.play(item))
     }
 
+    fn knock_of(&self, item: &Item, camera_idx: usize) -> Option<Knock> {
+        let What::Take(take_idx) = item.what else { return None };
+        self.plan.takes[take_idx].knock.filter(|k| k.camera_idx == camera_idx)
+    }
+
+    /// A camera as it stands when an item is filmed.
+    fn camera_in(&self, item: &Item, camera_idx: usize) -> Camera {
+        let camera = &self.plan.cameras[camera_idx];
+        self.knock_of(item, camera_idx).map_or_else(|| camera.clone(), |k| k.after(camera))
+    }
+
     /// Films one clip.
     ///
     /// # Errors
@@ -258,7 +270,10 @@ impl<'a> Shoot<'a> {
             return Ok(());
         }
         let (spec, play) = self.scene_of(item_idx, camera_idx);
-        let spots = film_clip(&spec, &self.backdrops[camera_idx], &play, tick)?;
+        let knocked =
+            self.knock_of(item, camera_idx).map(|_| Backdrop::new(&spec.camera, &self.plan.surroundings));
+        let backdrop = knocked.as_ref().unwrap_or(&self.backdrops[camera_idx]);
+        let spots = film_clip(&spec, backdrop, &play, tick)?;
         if let (What::Take(take_idx), LAME) = (&item.what, camera_idx) {
             if let Some(fault) = self.plan.takes[*take_idx].fault {
                 faults::spoil(&spec.path, fault)?;

@@ -1,10 +1,10 @@
 //! session.toml and the truth, as text.
 
 use nalgebra::Vector3;
-use tipwright::model::Session;
 use tipwright::model::session::{
     ButtMarker, Clips, Markers, ReportUnits, Rod, SceneClips, SessionCamera, Take, TipMarker, Wand,
 };
+use tipwright::model::{Camera, Session};
 
 use super::{Item, LAME, Shoot, What};
 use crate::day::{SimulateError, faults, truth};
@@ -126,7 +126,13 @@ impl Shoot<'_> {
                 What::Take(_) => truth_dir.join("takes").join(&item.name),
                 _ => truth_dir.join("scene").join(&item.name),
             };
-            truth::write(&folder.join("clocks.toml"), &truth::clocks_toml(&plan.cameras, &item.clocks)?)?;
+            let cameras: Vec<Camera> = (0..self.cameras()).map(|k| self.camera_in(item, k)).collect();
+            truth::write(&folder.join("clocks.toml"), &truth::clocks_toml(&cameras, &item.clocks)?)?;
+            if cameras != plan.cameras {
+                // as it stood in this take
+                let stood = truth::scene(&cameras, &item.clocks);
+                truth::write(&folder.join("scene.toml"), &toml::to_string(&stood)?)?;
+            }
             for (k, camera) in plan.cameras.iter().enumerate() {
                 if let Some(spots) = spots.get(&(item_idx, k)) {
                     let name = format!("spots_{}.csv", camera.name);

@@ -80,6 +80,7 @@ fn analytic_derivatives_agree_with_differences() {
         jerk_density_m2_s5: (0..timeline.coefficients() * 2).map(|i| 1e3 * (1.0 + (i % 5) as f64)).collect(),
         length_slack: 1.0,
         prior_weight: 1.7,
+        size_m: Some(8.1),
         rejected: vec![false; problem.observations.len()],
     };
     let n = state.coefficients_m.len();

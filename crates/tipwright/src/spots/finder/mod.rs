@@ -4,7 +4,7 @@ mod place;
 mod rough;
 
 use crate::model::footage::FrameView;
-use crate::model::{Candidate, Picture};
+use crate::model::{Candidate, Picture, Still};
 
 use super::blob::{Blob, Flood};
 use super::colour::Hue;
@@ -12,6 +12,7 @@ use super::fit::Fitter;
 use super::grid::Grid;
 use super::patch::Patch;
 use super::search::{Peak, Search};
+use super::still::StillSums;
 use super::{MarkerLook, SpotCounts, SpotsConfig};
 
 /// Places looked at per map, colour and frame: enough for a tree full of light.
@@ -99,6 +100,7 @@ pub(super) struct Finder {
     remembered: Vec<Memory>,
     steps: Vec<u8>,
     noise: f32,
+    stills: StillSums,
     counts: SpotCounts,
 }
 
@@ -144,6 +146,7 @@ impl Finder {
             remembered: Vec::new(),
             steps: Vec::new(),
             noise: 2.0,
+            stills: StillSums::default(),
             counts: SpotCounts::default(),
         }
     }
@@ -152,10 +155,16 @@ impl Finder {
         self.counts
     }
 
+    /// What stood still, first and last.
+    pub fn stills(&mut self) -> Option<[Still; 2]> {
+        std::mem::take(&mut self.stills).finish(self.picture)
+    }
+
     /// Candidates of the next frame.
     pub fn look_at(&mut self, frame: &FrameView<'_>) -> FrameFound {
         self.counts.frames += 1;
         self.grid.advance(&frame.now, &self.hues);
+        self.stills.add(self.grid.frames - 1, &self.grid.luma);
         self.estimate_noise();
         std::mem::swap(&mut self.memory, &mut self.remembered);
         self.memory.clear();
