@@ -118,6 +118,7 @@ pub fn with_start(seconds: f64, fps_hz: f64) -> (Problem, Start) {
         jerk_density_m2_s5: vec![JERK_DENSITY_M2_S5; timeline.coefficients()],
         length_slack: 1.0,
         prior_weight: 1.0,
+        size_m: None,
         rejected: vec![false; problem.observations.len()],
     };
     (problem, Start { state, hyper })

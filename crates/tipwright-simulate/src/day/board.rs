@@ -7,7 +7,7 @@ use nalgebra::{Isometry3, Point3, Rotation3, Translation3, UnitQuaternion, Vecto
 use rayon::prelude::*;
 use tipwright::model::session::Board;
 use tipwright::model::{Camera, Lens, RawPixel};
-use tipwright_footage::encode::{ClipEncoder, EncodeConfig, EncodeError};
+use tipwright_footage::encode::{ClipEncoder, Depth, EncodeConfig, EncodeError};
 
 use crate::phone::backdrop::Backdrop;
 use crate::phone::clip::{blur_px, stream_seed};
@@ -227,7 +227,8 @@ pub fn film_board(clip: &BoardClip<'_>, backdrop: &Backdrop, progress: &dyn Fn()
     let poses = poses(&clip.camera.lens, &clip.board, clip.poses, &mut rng);
     let rays = ray_map(clip.camera);
     let noise = NoiseTile::new(clip.noise, stream_seed(clip.seed, "noise tile"));
-    let mut film = Film::new(backdrop, noise, stream(clip.seed, &format!("{name} noise")), false);
+    let ten_bits = clip.encode.depth == Depth::Bits10;
+    let mut film = Film::new(backdrop, noise, stream(clip.seed, &format!("{name} noise")), ten_bits);
     film.refresh_sky(backdrop, 0.0);
     film.settle();
     let below = backdrop.clear.y.clone();
@@ -255,4 +256,24 @@ pub fn film_board(clip: &BoardClip<'_>, backdrop: &Backdrop, progress: &dyn Fn()
         }
     }
     encoder.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::day::plan::Plan;
+    use crate::{DayKind, SimulateConfig};
+
+    #[test]
+    fn every_phone_of_the_hard_day_films_the_board() {
+        let folder = tempfile::tempdir().unwrap();
+        // phones of 8 and 10 bits, of H.264 and HEVC
+        let mut plan = Plan::new(&SimulateConfig { kind: DayKind::Hard, seed: 1 });
+        plan.board_frames = [1, 0, 2];
+        plan.takes.clear();
+        let shoot = crate::day::shoot::Shoot::prepare(&plan, folder.path()).unwrap();
+        for clip_idx in shoot.clips() - plan.cameras.len()..shoot.clips() {
+            shoot.film(clip_idx, &|| ()).unwrap();
+        }
+    }
 }

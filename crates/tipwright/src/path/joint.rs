@@ -300,11 +300,6 @@ fn moved_camera(
             turn_deg: (now.rotation * scene.rotation.inverse()).angle().to_degrees(),
             shift_m: (now.inverse().translation.vector - scene.inverse().translation.vector).norm(),
         };
-        eprintln!(
-            loose.report.cost,
-            loose.reprojection_rms_px(),
-            loose.prior_pull
-        );
         if best.as_ref().is_none_or(|b| loose.report.cost < b.0) {
             best = Some((loose.report.cost, moved));
         }
@@ -315,18 +310,6 @@ fn moved_camera(
         [(2.0 * moved.turn_deg.to_radians()).max(KNOCK_LEAST[0]), (2.0 * moved.shift_m).max(KNOCK_LEAST[1])];
     let shared = loosened(config, problem, &vec![size; n]);
     let Ok(again) = solve(&shared, &config.motion) else { return Ok(None) };
-    for k in 0..n {
-        eprintln!(
-            again.cameras()[k].camera_from_world.translation.vector
-                - problem.cameras[k].camera_from_world.translation.vector
-        );
-    }
-    eprintln!(
-        again.reprojection_rms_px(),
-        again.prior_pull,
-        solution.reprojection_rms_px(),
-        solution.prior_pull
-    );
     // a knock of that size makes everything agree, or it was not a knock
     let rms_px = solution.reprojection_rms_px();
     let better =
