@@ -260,7 +260,6 @@ pub fn film_board(clip: &BoardClip<'_>, backdrop: &Backdrop, progress: &dyn Fn()
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::day::plan::Plan;
     use crate::{DayKind, SimulateConfig};
 
