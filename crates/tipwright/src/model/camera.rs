@@ -4,7 +4,9 @@
 //! Photogrammetric Engineering 32 (1966) 444-462; the same order and sign as OpenCV's five-coefficient model).
 //! Projection and its inverse are in [`crate::lens::projection`].
 
-use nalgebra::{Isometry3, Matrix3, Matrix6, Point3, Quaternion, Rotation3, Translation3, UnitQuaternion, Vector3};
+use nalgebra::{
+    Isometry3, Matrix3, Matrix6, Point3, Quaternion, Rotation3, Translation3, UnitQuaternion, Vector3,
+};
 use serde::{Deserialize, Serialize};
 
 /// A position in the upright, distorted picture, pixels; (0, 0) is the centre of the top-left pixel.
