@@ -53,7 +53,7 @@ const seenText = (page) => page.evaluate(() => {
   const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (walk.nextNode()) {
     const node = walk.currentNode, parent = node.parentElement;
-    if (!node.data.trim() || parent.closest('script, style, #glossary, #definition, .warnings, footer, .count')) continue;
+    if (!node.data.trim() || parent.closest('script, style, footer, .count')) continue;
     // checkVisibility is true for SVG text in a group that is not displayed; boxes tell.
     if (parent.getClientRects().length > 0) out.push(node.data);
   }
@@ -156,7 +156,13 @@ async function checkStroke(page, name) {
   await page.waitForTimeout(120);
   const d = await state();
   check(d.space !== c.space, `${name}: the arrow key does not turn the path in space`);
-  const room = await space.boundingBox();
+  // Scrolling is smooth: wait until the place stands still.
+  let room = null, before;
+  do {
+    before = room;
+    await page.waitForTimeout(150);
+    room = await space.boundingBox();
+  } while (before?.y !== room.y);
   await page.mouse.move(room.x + room.width / 2, room.y + room.height / 2);
   await page.mouse.down();
   await page.mouse.move(room.x + room.width / 2 + 60, room.y + room.height / 2 + 10, { steps: 4 });
@@ -306,7 +312,7 @@ async function checkPage(file, folder, isReport) {
     else await judged.locator('article.stroke').first().scrollIntoViewIfNeeded();
     const wide = await judged.evaluate(() => document.documentElement.scrollWidth - innerWidth);
     check(wide <= 0, `${name}: at ${width} px the page itself scrolls sideways by ${wide} px`);
-    const cut = await judged.evaluate(() => [...document.querySelectorAll('.scroll, .panel')].filter((e) => e.scrollWidth > e.clientWidth + 1)
+    const cut = await judged.evaluate(() => [...document.querySelectorAll('.scroll:not(:has(pre)), .panel')].filter((e) => e.scrollWidth > e.clientWidth + 1)
       .map((e) => `${e.getAttribute('aria-label') ?? e.className} by ${e.scrollWidth - e.clientWidth} px`));
     check(cut.length === 0, `${name}: at ${width} px cut at the right: ${cut.slice(0, 4).join('; ')}`);
     if (width < 600) {

@@ -51,14 +51,14 @@ struct Drawing {
 fn drawings(plan: &Plan) -> Vec<Drawing> {
     const SKETCH: f64 = 430.0;
     let mut sketch = String::new();
-    set_up(&mut sketch, plan, SKETCH);
+    let height = set_up(&mut sketch, plan, SKETCH);
     let cameras: Vec<String> = plan
         .cameras
         .iter()
         .map(|c| format!("{} {:.1} m away and {:.1} m high", c.name, c.distance_m, c.position_m[2]))
         .collect();
     let mut out = vec![Drawing {
-        size: [SKETCH, SKETCH + 40.0],
+        size: [SKETCH, height],
         elements: sketch,
         said: format!("Set-up from above: {}.", cameras.join("; ")),
     }];
@@ -181,17 +181,20 @@ fn map(out: &mut String, cells: &[Cell], vertical: usize, at: [f64; 2], title: &
     );
 }
 
-/// Caster, volume and cameras from above.
-fn set_up(out: &mut String, plan: &Plan, size: f64) {
-    let far =
-        plan.cameras.iter().flat_map(|c| [c.position_m[0].abs(), c.position_m[1].abs()]).fold(3.0, f64::max);
-    let scale = (size / 2.0 - 46.0) / far;
-    let middle = [size / 2.0, size / 2.0 + 20.0];
-    let place = |x: f64, y: f64| (middle[0] + scale * x, middle[1] - scale * y);
+/// Caster, volume and cameras from above, `size` wide; returns the height.
+fn set_up(out: &mut String, plan: &Plan, size: f64) -> f64 {
     let (volume_x, volume_y) = (distinct(&plan.above, 0), distinct(&plan.above, 1));
     let half = plan.cell_m / 2.0;
     let edge = |v: &[f64]| v.last().map_or(1.0, |x| x + half);
     let (ex, ey) = (edge(&volume_x), edge(&volume_y));
+    let ends = |axis: usize, low: f64, high: f64| {
+        let at = plan.cameras.iter().map(|c| c.position_m[axis]);
+        at.fold((low, high), |(l, h), v| (l.min(v), h.max(v)))
+    };
+    let ((left, right), (near, far)) = (ends(0, -ex, ex + 0.9), ends(1, -ey, ey));
+    let scale = (size - 92.0) / (right - left).max(far - near);
+    let place = |x: f64, y: f64| (size / 2.0 + scale * (x - 0.5 * (left + right)), 50.0 + scale * (far - y));
+    let caster = place(0.0, 0.0);
     let corner = place(-ex, ey);
     let _ = writeln!(
         out,
@@ -220,8 +223,8 @@ fn set_up(out: &mut String, plan: &Plan, size: f64) {
             "<line x1=\"{x:.1}\" y1=\"{y:.1}\" x2=\"{:.1}\" y2=\"{:.1}\" class=\"when\"/><circle class=\"mark full\" cx=\"{x:.1}\" \
              cy=\"{y:.1}\" r=\"5\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{}, {:.1} m high</text><text \
              x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\" class=\"tick\">{:.1} m, {:.1} mm a pixel</text>",
-            middle[0],
-            middle[1],
+            caster.0,
+            caster.1,
             y + 24.0,
             escape(&c.name),
             c.position_m[2],
@@ -230,6 +233,7 @@ fn set_up(out: &mut String, plan: &Plan, size: f64) {
             c.mm_per_px
         );
     }
+    scale * (far - near) + 110.0
 }
 
 /// What stands on the page: figures of the middle, advice, maps. The document around it is the caller's.

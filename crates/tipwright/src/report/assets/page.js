@@ -101,7 +101,7 @@
   const showDefinition = (link) => {
     const entry = document.getElementById(link.hash.slice(1));
     if (!entry) return;
-    tip.textContent = entry.querySelector('dd').textContent;
+    tip.innerHTML = entry.querySelector('dd').innerHTML;
     tip.hidden = false;
     link.setAttribute('aria-describedby', 'definition');
     const box = link.getBoundingClientRect();

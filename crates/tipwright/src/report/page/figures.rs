@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use crate::model::{FigureId, Figures, Measured};
 use crate::report::plot::svg::escape;
-use crate::report::units::{Kind, Shown, UnitSystem, kind, show};
+use crate::report::units::{FOOT_M, Kind, Shown, UnitSystem, feet_inches, kind, show};
 
 /// Groups of figures in the order a caster is helped by: line first, then rod, then hand (Richards' order of
 /// diagnosis starts with the line; here the tip's path stands for it where the line was not measured).
@@ -88,32 +88,89 @@ fn one(shown: &Shown) -> String {
     )
 }
 
-/// A free text with its speeds in both systems: stages write metres a second, the page's switch asks for feet.
+/// A free text with its lengths and speeds in both systems: stages write in metres, the page's switch asks for feet.
+/// A range, `0.75 to 2.25 m`, is one length.
 #[must_use]
-pub fn dual_speeds(text: &str) -> String {
-    const UNIT: &str = " m/s";
+pub fn dual_units(text: &str) -> String {
     let mut out = String::new();
     let mut rest = text;
-    while let Some(at) = rest.find(UNIT) {
-        let (before, after) = (&rest[..at], &rest[at + UNIT.len()..]);
-        let start = before
-            .rfind(|c: char| !c.is_ascii_digit() && c != '.')
-            .map_or(0, |k| k + before[k..].chars().next().map_or(1, char::len_utf8));
-        match before[start..].parse::<f64>() {
-            Ok(speed_m_s) => {
-                out.push_str(&escape(&before[..start]));
-                let imperial = format!("{:.1}\u{a0}ft/s", speed_m_s / crate::report::units::FOOT_M);
-                out.push_str(&dual(&format!("{}\u{a0}m/s", &before[start..]), &imperial));
-            }
-            Err(_) => {
-                out.push_str(&escape(before));
-                out.push_str(UNIT);
-            }
-        }
-        rest = after;
+    while let Some(found) = first_length(rest) {
+        out.push_str(&escape(&rest[..found.at]));
+        let imperial: Vec<String> = found.values.iter().map(|v| found.unit.imperial(*v)).collect();
+        let metric = escape(&rest[found.at..found.at + found.length]);
+        out.push_str(&dual(&metric, &format!("{}{}", imperial.join(" to "), found.unit.imperial_unit())));
+        rest = &rest[found.at + found.length..];
     }
     out.push_str(&escape(rest));
     out
+}
+
+/// A unit in a text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum TextUnit {
+    Speed,
+    Millimetres,
+    Metres,
+}
+
+impl TextUnit {
+    /// As written; the longer ones first.
+    const ALL: [(&'static str, Self); 3] =
+        [(" m/s", Self::Speed), (" mm", Self::Millimetres), (" m", Self::Metres)];
+
+    fn imperial(self, value: f64) -> String {
+        match self {
+            Self::Speed => format!("{:.1}", value / FOOT_M),
+            Self::Millimetres if value < 25.4 => format!("{:.2}", value / 25.4),
+            Self::Millimetres => format!("{:.1}", value / 25.4),
+            Self::Metres => feet_inches(value, 1),
+        }
+    }
+
+    fn imperial_unit(self) -> &'static str {
+        match self {
+            Self::Speed => "\u{a0}ft/s",
+            Self::Millimetres => "\u{a0}in",
+            Self::Metres => "",
+        }
+    }
+}
+
+struct TextLength {
+    at: usize,
+    length: usize,
+    values: Vec<f64>,
+    unit: TextUnit,
+}
+
+fn first_length(text: &str) -> Option<TextLength> {
+    let number = |at: usize| {
+        let len = text[at..].find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(text.len() - at);
+        text[at..at + len].parse::<f64>().ok().map(|value| (value, at + len))
+    };
+    let mut from = 0;
+    while let Some(at) = text[from..].find(|c: char| c.is_ascii_digit()).map(|k| from + k) {
+        let is_inside = text[..at].ends_with(|c: char| c.is_alphanumeric() || c == '.' || c == '_');
+        let Some((first, mut end)) = number(at).filter(|_| !is_inside) else {
+            from = at + 1;
+            continue;
+        };
+        let mut values = vec![first];
+        if let Some((second, after)) = text[end..].strip_prefix(" to ").and_then(|_| number(end + 4)) {
+            values.push(second);
+            end = after;
+        }
+        let unit = TextUnit::ALL.iter().find(|(written, _)| {
+            text[end..].strip_prefix(written).is_some_and(|next| {
+                !next.starts_with(|c: char| c.is_alphanumeric() || matches!(c, '/' | '_' | '\u{b2}'))
+            })
+        });
+        if let Some((written, unit)) = unit {
+            return Some(TextLength { at, length: end + written.len() - at, values, unit: *unit });
+        }
+        from = end.max(at + 1);
+    }
+    None
 }
 
 /// Value ± half of the 95 % interval, unit.
@@ -197,7 +254,7 @@ fn missing(figures: &Figures) -> String {
     }
     let parts: Vec<String> = reasons
         .iter()
-        .map(|(why, names)| format!("{}: {}", capital(&escape(why)), escape(&names.join(", "))))
+        .map(|(why, names)| format!("{}: {}", capital(&dual_units(why)), escape(&names.join(", "))))
         .collect();
     format!("<p class=\"aside\">Not measured in this stroke. {}.</p>", parts.join(". "))
 }
@@ -214,14 +271,28 @@ mod tests {
     use super::*;
 
     #[test]
-    fn speeds_in_a_text_follow_the_switch() {
-        let text = dual_speeds("slow: 4.0 m/s where others have 8.3 m/s & more");
+    fn lengths_and_speeds_in_a_text_follow_the_switch() {
+        let text = dual_units("slow: 4.0 m/s where others have 8.3 m/s & more");
         assert!(text.contains("<span class=\"u-ft\">13.1\u{a0}ft/s</span> where others have "), "{text}");
         assert!(
-            text.ends_with("</span> &amp; more") && text.starts_with("slow: <span class=\"u-m\">4.0"),
+            text.ends_with("</span> &amp; more") && text.starts_with("slow: <span class=\"u-m\">4.0 m/s<"),
             "{text}"
         );
-        assert_eq!(dual_speeds("no m/s here"), "no m/s here");
+        let text = dual_units("its front is 0.75 to 2.25 m ahead, 4 mm off; take 01-m at 3 minutes, 5 m/s2.");
+        assert!(text.contains("<span class=\"u-m\">0.75 to 2.25 m</span>"), "{text}");
+        assert!(
+            text.contains(
+                "<span class=\"u-ft\">2\u{2032}\u{a0}5.5\u{2033} to 7\u{2032}\u{a0}4.6\u{2033}</span>"
+            ),
+            "{text}"
+        );
+        assert!(
+            text.contains("<span class=\"u-ft\">0.16\u{a0}in</span> off; take 01-m at 3 minutes, 5 m/s2."),
+            "{text}"
+        );
+        for plain in ["no m/s here", "frame 12 of 40", "1.2.3 m", "x4 m"] {
+            assert_eq!(dual_units(plain), plain);
+        }
     }
 
     #[test]

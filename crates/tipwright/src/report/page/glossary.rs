@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::figures::GROUPS;
+use super::figures::{GROUPS, dual_units};
 use crate::model::figures::Needs;
 use crate::report::plot::svg::escape;
 
@@ -28,7 +28,7 @@ pub fn section() -> String {
                 info.key,
                 escape(info.name),
                 info.key,
-                escape(info.definition)
+                dual_units(info.definition)
             );
         }
         out.push_str("</dl>");

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::figures::{capital, dual, full, name, stacked};
+use super::figures::{capital, dual, dual_units, full, name, stacked};
 use super::table::{Cell, Column, Table};
 use super::{by_caster, caster, evidence, overlays, stroke, take_id};
 use crate::model::results::{SessionResults, TakeStatus};
@@ -236,8 +236,8 @@ pub fn warning_list(warnings: &[Warning]) -> String {
             "<li class=\"{}\"><b>{word}.</b> {}: {}. <i>{}.</i></li>",
             word.to_lowercase(),
             escape(&w.about),
-            escape(w.what.trim_end_matches('.')),
-            escape(&capital(w.remedy.trim_end_matches('.')))
+            dual_units(w.what.trim_end_matches('.')),
+            dual_units(&capital(w.remedy.trim_end_matches('.')))
         );
     }
     out.push_str("</ul>");

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use super::figures::{capital, dual_speeds};
+use super::figures::{capital, dual_units};
 use super::stroke;
 use super::summary::warning_list;
 use crate::model::results::{TakeResults, TakeStatus};
@@ -75,7 +75,7 @@ fn facts(take: &TakeResults) -> String {
         let _ = write!(
             out,
             "<div><dt>not a stroke</dt><dd>{}: {} s</dd></div>",
-            capital(&dual_speeds(why)),
+            capital(&dual_units(why)),
             spans.join(", ")
         );
     }
@@ -87,8 +87,8 @@ fn facts(take: &TakeResults) -> String {
     for (why, names) in by_reason {
         let _ = write!(
             out,
-            "<div><dt>not to be had</dt><dd>{}: {}</dd></div>",
-            capital(&escape(why)),
+            "<div><dt>not measured</dt><dd>{}: {}</dd></div>",
+            capital(&dual_units(why)),
             escape(&names.join(", "))
         );
     }
