@@ -98,6 +98,7 @@ pub fn renamed(mut session: SessionResults, title: &str) -> SessionResults {
 fn fail(take: &mut TakeResults) {
     take.status = TakeStatus::Failed;
     take.strokes.clear();
+    take.evidence.clear();
     take.path.clear();
     take.rod.clear();
     take.warnings.push(Warning::new(

@@ -31,11 +31,13 @@ pub fn header(session: &SessionResults) -> String {
     let done = session.takes.iter().filter(|t| t.status == TakeStatus::Done).count();
     let strokes: usize = session.takes.iter().map(|t| t.strokes.len()).sum();
     let casters = by_caster(session);
+    let count = |n: usize, word: &str| format!("{n} {word}{}", if n == 1 { "" } else { "s" });
     let mut out = format!(
-        "<header><h1>{}</h1><p class=\"count\">{} casters, {done} of {} takes measured, {strokes} strokes</p>",
+        "<header><h1>{}</h1><p class=\"count\">{}, {done} of {} measured, {}</p>",
         escape(&session.title),
-        casters.len(),
-        session.takes.len(),
+        count(casters.len(), "caster"),
+        count(session.takes.len(), "take"),
+        count(strokes, "stroke"),
     );
     out.push_str(&switches(session.report_units));
     out.push_str("<nav class=\"noprint\" aria-label=\"Casters\"><a href=\"#session\">Session</a>");

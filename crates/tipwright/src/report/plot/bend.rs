@@ -25,7 +25,9 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
     };
     let mut line = Timeline::begin(geometry, &what, format);
     let (a, b) = (line.time.start, line.time.end);
-    line.svg.line("zero", (a, line.value.at(0.0)), (b, line.value.at(0.0)));
+    let zero = [(a, line.value.at(0.0)), (b, line.value.at(0.0))];
+    line.svg.line("zero", zero[0], zero[1]);
+    line.labels.ink(&zero);
     line.curve(geometry, |k| samples[k].bend_m);
     line.marks(geometry, |t| geometry.at(t).and_then(|p| p.bend_m), false);
     let figure = |id| geometry.stroke.figures.get(id);

@@ -88,6 +88,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
         let (a, b) = (at((late.value, 0.0)), at((late.value, 0.5)));
         svg.line("when", a, b);
         svg.line("when", (x.start, b.1), b);
+        labels.ink(&[a, b, (x.start, b.1)]);
         svg.circle("mark", b, 3.2);
         let text = format!("half speed after {}", super::figure_texts(FigureId::LatePower, late).0);
         note(&mut svg, &mut labels, b, (-1.0, -0.7), "", &text);
