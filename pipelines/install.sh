@@ -3,7 +3,7 @@
 # `install.sh tests` also brings what only the tests need.
 set -euo pipefail
 build=(pkg-config clang libclang-dev libopencv-dev libavcodec-dev libavformat-dev libavutil-dev ffmpeg time python3)
-tests=(opencv-doc chromium librsvg2-bin poppler-utils python3-venv nodejs npm)
+tests=(opencv-doc chromium fonts-urw-base35 librsvg2-bin poppler-utils python3-venv nodejs npm)
 wanted=("${build[@]}")
 [ "${1:-}" = tests ] && wanted+=("${tests[@]}")
 missing=()

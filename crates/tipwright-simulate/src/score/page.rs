@@ -100,7 +100,7 @@ fn shares(figures: &[FigureScore]) -> String {
 fn strip(f: &FigureScore) -> String {
     const W: f64 = 360.0;
     const H: f64 = 150.0;
-    const LEFT: f64 = 56.0;
+    const LEFT: f64 = 66.0;
     const TOP: f64 = 24.0;
     let reach = |p: &super::FigurePoint| (p.result - p.truth).abs() + 1.96 * p.sd.unwrap_or(0.0);
     let mut sizes: Vec<f64> = f.points.iter().map(reach).filter(|x| x.is_finite()).collect();
