@@ -12,4 +12,4 @@ trap 'rm -rf "$made"' EXIT
 export TIPWRIGHT_BUILT=1
 tests/sample_results.sh "$made"
 tests/reference/run.sh "$made"/{day,feet,tip-only,sixty}
-tests/browser/run.sh "$made"/{day,nameless,plan,feet,tip-only,sixty}
+tests/browser/run.sh "$made"/{day,nameless,plan,feet,tip-only/report,sixty/report}

@@ -20,5 +20,5 @@ cp -r "$made/day/kept" "$made/nameless/"
 $tipwright day "$made/session" -o "$made/nameless" --anonymous
 $tipwright plan "$made/session" --camera west=-0.7,-8.3,1.3 --camera east=6.2,-5.6,1.6 -o "$made/plan"
 "$target/examples/sample_results" "$made/feet" 2 --ft
-"$target/examples/sample_results" "$made/tip-only" 2 --tip-only
+"$target/examples/sample_results" "$made/tip-only" 1 --tip-only
 "$target/examples/sample_results" "$made/sixty" 7

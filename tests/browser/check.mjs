@@ -274,7 +274,7 @@ async function checkPrint(file, folder, name) {
   await page.close();
 }
 
-async function checkPage(file, folder, isReport) {
+async function checkPage(file, folder) {
   const name = path.relative(path.dirname(folder), file);
   const bytes = statSync(file).size;
   check(bytes < LIMITS.bytes, `${name}: ${bytes} bytes`);
@@ -286,6 +286,7 @@ async function checkPage(file, folder, isReport) {
   }));
   check(paint < LIMITS.firstPaintMs, `${name}: first page after ${paint.toFixed(0)} ms`);
   const strokes = await page.locator('article.stroke').count();
+  const isReport = strokes > 0 || path.basename(path.dirname(path.resolve(file))) === 'report';
   console.log(`${name}: ${(bytes / 1e6).toFixed(2)} MB, ${strokes} strokes, first page after ${paint.toFixed(0)} ms`);
   if (strokes > 0) await checkLater(page, name);
   await drawAll(page);
@@ -326,11 +327,11 @@ async function checkPage(file, folder, isReport) {
 }
 
 for (const folder of process.argv.slice(2)) {
-  const compares = existsSync(path.join(folder, 'compare')) ? readdirSync(path.join(folder, 'compare')).sort().map((d) => [`compare/${d}`, false]) : [];
-  for (const [sub, isReport] of [['report', true], ['score', false], ['.', false], ...compares]) {
+  const compares = existsSync(path.join(folder, 'compare')) ? readdirSync(path.join(folder, 'compare')).sort().map((d) => `compare/${d}`) : [];
+  for (const sub of ['report', 'score', '.', ...compares]) {
     const dir = path.join(folder, sub);
     if (!existsSync(dir) || !statSync(dir).isDirectory()) continue;
-    for (const file of readdirSync(dir).filter((f) => f.endsWith('.html')).sort()) await checkPage(path.join(dir, file), folder, isReport);
+    for (const file of readdirSync(dir).filter((f) => f.endsWith('.html')).sort()) await checkPage(path.join(dir, file), folder);
   }
 }
 await browser.close();

@@ -20,6 +20,6 @@ if [ $# -eq 0 ]; then
   made=$(mktemp -d)
   trap 'rm -rf "$made"' EXIT
   "$root/tests/sample_results.sh" "$made"
-  set -- "$made"/{day,nameless,plan,feet,tip-only,sixty}
+  set -- "$made"/{day,nameless,plan,feet,tip-only/report,sixty/report}
 fi
 node "$here/check.mjs" "$@"
