@@ -3,8 +3,8 @@
 //!
 //! `cargo run --release -p tipwright-simulate --example loop_truth -- SESSION TRUTH [TAKE ...]`
 //!
-//! With `decode-only` for TAKE the clips are decoded and nothing else: processor time without it and with it tell what
-//! the finder adds.
+//! With `decode-only` before the takes the clips are decoded and nothing else: processor time without it and with it tell
+//! what the finder adds.
 #![allow(clippy::print_stdout, clippy::unwrap_used, reason = "an example that prints a table")]
 
 use std::collections::BTreeMap;
@@ -28,7 +28,8 @@ fn main() {
     let scene: Scene = toml::from_str(&std::fs::read_to_string(truth.join("scene.toml")).unwrap()).unwrap();
     let (mut rows, mut seen, mut all) = (Vec::new(), 0, 0);
     if args.get(2).is_some_and(|a| a == "decode-only") {
-        for clip in session.take.iter().flat_map(|t| t.clips.values()) {
+        let chosen = session.take.iter().filter(|t| args.len() == 3 || args[3..].contains(&t.name));
+        for clip in chosen.flat_map(|t| t.clips.values()) {
             let mut source = Reader::default().open_clip(&session.resolve(clip), None).unwrap();
             while source.next_frame().unwrap().is_some() {}
         }

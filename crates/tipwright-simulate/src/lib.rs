@@ -12,4 +12,5 @@ pub mod motion;
 pub mod phone;
 pub mod physics;
 pub mod score;
+pub mod stops;
 pub mod truth_figures;

@@ -4,11 +4,14 @@ use nalgebra::{Isometry3, Point3};
 
 use super::geometry::{Flat, dot, upper_normal};
 use super::nose::{Front, Nose, robust_parabola, track, value};
-use super::reading::{Reading, dip_of, narrowest, read, shape_of};
-use super::robust::{agreed, crossing_time, robust_line, root_sum};
+use super::paths::{Legs, NoseFit, Start, legs};
+use super::reading::{Reading, dip_of, leg_shape, narrowest, read};
+use super::robust::{agreed, crossing_time, median, robust_line, root_sum};
+use super::shape::{Crossings, crossings_of};
 use super::side::{Rays, SidePlane, SidePoint, View};
 use super::{LineView, LoopConfig, LoopSettings, tip_at, views};
 use crate::model::line::{LoopMoment, LoopView, StrokeLoop};
+use crate::model::stroke::LoopShape;
 use crate::model::{FigureId, Figures, MarkerPath, Measured, Stroke};
 
 /// Figures that need the line.
@@ -41,6 +44,11 @@ const WIDTH_FLOOR_M: f64 = 0.005;
 /// Difference of the legs' distances from the plane, one standard deviation: the rod leg hangs from the tip, the fly leg
 /// runs where the tip ran before.
 const LEGS_APART_SD_M: f64 = 0.04;
+
+/// Scatter of the nose about a parabola over the travel that counts: it does not speed up evenly.
+const NOSE_SCATTER_M: f64 = 0.01;
+/// Looks this near to the standard moment speak for the shape then.
+const NEAR_STANDARD_M: f64 = 0.35;
 
 /// Figures of a stroke's line.
 pub(super) struct LoopFigures {
@@ -96,7 +104,7 @@ pub(super) fn measure(
             (view, rays)
         })
         .collect();
-    let see = |off_m: f64| -> (Vec<OneView<'_>>, Vec<String>) {
+    let see = |off_m: &dyn Fn(f64) -> f64| -> (Vec<OneView<'_>>, Vec<String>) {
         let (mut seen, mut reasons) = (Vec::new(), Vec::new());
         for (v, rays) in &views_of {
             let points = v.points(&plane, rays, off_m);
@@ -117,24 +125,32 @@ pub(super) fn measure(
         seen.sort_by(|a, b| a.lever[0].abs().total_cmp(&b.lever[0].abs()).then(a.name.cmp(b.name)));
         (seen, reasons)
     };
-    let (mut seen, mut reasons) = see(0.0);
+    let (mut seen, mut reasons) = see(&|_| 0.0);
     let off_plane = match seen.as_slice() {
-        [a, b, ..] => views::off_plane(&a.nose.fronts, &b.nose.fronts),
+        [a, b, ..] => views::off_plane(&a.nose.fronts, &b.nose.fronts, &flat_tip, config.travel_m),
         _ => None,
     };
     if let Some(off) = off_plane {
-        (seen, reasons) = see(off.value);
+        (seen, reasons) = see(&|t_s| off.at(t_s));
     }
-    let off_sd_m = off_plane.map_or(config.off_plane_sd_m, |o| o.sd);
+    // the tip's distance from the plane that the points are laid into: the rod leg ends there
+    let tip_off_m = |t_s: f64| match (&off_plane, tip_at(tip, t_s)) {
+        (Some(off), Some(p)) => plane.off_m(&p) - off.at(t_s),
+        _ => 0.0,
+    };
+    let off_sd_m = off_plane.map_or(config.off_plane_sd_m, |o| o.value.sd);
     if seen.is_empty() {
         return Err(reasons.join("; "));
     }
-    let (way, way_sd_rad) = trajectory(&seen, &flat_tip, config)
-        .filter(|(_, sd_rad)| *sd_rad < LARGEST_WAY_SD_RAD)
+    // all cameras together, or the most broadside one where they do not agree
+    let (way, way_sd_rad) = [seen.as_slice(), &seen[..1]]
+        .into_iter()
+        .filter_map(|views| trajectory(views, &flat_tip, config))
+        .find(|(_, sd_rad)| *sd_rad < LARGEST_WAY_SD_RAD)
         .ok_or("the loop's nose is not seen far enough to know which way it goes")?;
     let mut one_by_one = Vec::new();
     for view in &seen {
-        match of_view(view, way, &flat_tip, off_sd_m, config) {
+        match of_view(view, way, &flat_tip, (&tip_off_m, off_sd_m), config) {
             Ok(result) => one_by_one.push((view, result)),
             Err(reason) => reasons.push(format!("camera {}: {reason}", view.name)),
         }
@@ -152,7 +168,13 @@ pub(super) fn measure(
     })?;
     let speed = agreed(&one_by_one.iter().map(|(_, r)| r.speed).collect::<Vec<_>>()).unwrap_or(main.speed);
     let to_cast = |p: Flat| cast_point(&plane, &stroke.cast_from_world, p);
-    let (shape, shape_probability, crossing_count) = shape_of(&main.readings, config);
+    let crossed = crossed(&one_by_one, way, &flat_tip, &tip_off_m, config);
+    let (count, shape_probability) = crossed.map_or((0, 0.0), |c| c.likeliest());
+    let shape = crossed.filter(|_| shape_probability >= config.least_probability).and_then(|_| match count {
+        0 => leg_shape(&main.readings, config),
+        1 => Some(LoopShape::Crossing),
+        _ => Some(LoopShape::Tailing),
+    });
     let middle = main
         .readings
         .iter()
@@ -167,6 +189,7 @@ pub(super) fn measure(
         t_s: main.t_s,
         shape,
         shape_probability,
+        tail_probability: crossed.map(|c| c.probability[2]),
         size: settings.sizes.size(width.value.abs()),
         way_in_cast: [way_end[0] - way_start[0], way_end[1] - way_start[1]],
         rod_leg_in_cast_m: rod_leg,
@@ -186,19 +209,18 @@ pub(super) fn measure(
             .iter()
             .map(|(v, r)| LoopView { camera: v.name.to_owned(), width_m: r.width, points: r.points as u32 })
             .collect(),
-        off_plane_m: off_plane.map(|o| if way_end[0] < way_start[0] { o.scaled(-1.0) } else { o }),
+        off_plane_m: off_plane
+            .map(|o| if way_end[0] < way_start[0] { o.value.scaled(-1.0) } else { o.value }),
     };
     let tip_speed = tip_speed_along(tip, main.t_s, &plane, way);
     let angle_deg = way[1].atan2(way[0].abs()).to_degrees();
     let angle_sd_deg = TRAJECTORY_SD_DEG
         + way_sd_rad.to_degrees()
         + (off_sd_m * main_view.lever[1].abs() / main_view.distance_m).atan().to_degrees();
-    let shape_reason =
-        || "the rod leg could not be followed to the tip, so the shape is not certain".to_string();
     let dip = dip_of(&main.readings, config).ok_or("too little of the fly leg is seen".to_string());
     let values = vec![
         (FigureId::LoopWidth, Ok(width)),
-        (FigureId::LoopNarrowest, Ok(Measured::new(main.narrowest_m, width.sd.hypot(main.scatter_m)))),
+        (FigureId::LoopNarrowest, Ok(Measured::new(main.narrowest.value, main.narrowest.sd.hypot(width.sd)))),
         (FigureId::LoopSpeed, Ok(speed)),
         (FigureId::LoopAngle, Ok(Measured::new(angle_deg, angle_sd_deg))),
         (
@@ -215,10 +237,46 @@ pub(super) fn measure(
         (FigureId::FlyLegDip, dip),
         (
             FigureId::LoopCrossings,
-            crossing_count.map(|c| Measured::new(f64::from(c), 0.0)).ok_or_else(shape_reason),
+            crossed
+                .map(|c| Measured::new(f64::from(count), c.sd_about(count)))
+                .ok_or_else(|| "the legs cannot be followed from the nose to the tip".to_string()),
         ),
     ];
     Ok(LoopFigures { of_stroke, values })
+}
+
+/// Crossings by all cameras together.
+fn crossed(
+    one_by_one: &[(&OneView<'_>, OfView)],
+    way: Flat,
+    tip: &dyn Fn(f64) -> Option<Flat>,
+    tip_off_m: &dyn Fn(f64) -> f64,
+    config: &LoopConfig,
+) -> Option<Crossings> {
+    let up = upper_normal(way);
+    let mut looks: Vec<(Legs, Start, f64)> = Vec::new();
+    let mut lever = 0.0;
+    let behind_m = one_by_one.first()?.1.readings.first()?.look.section_m;
+    for (view, of) in one_by_one {
+        lever += view.lever[1].abs() / one_by_one.len() as f64;
+        let height = |end: usize| {
+            let over = |r: &Reading| dot(r.look.section[end], up) - of.nose.at(r.t_s)[1];
+            median(of.readings.iter().map(over).collect())
+        };
+        let heights_m = [height(0), height(1)];
+        let start = Start { behind_m, heights_m, standard_m: config.standard_travel_m };
+        for front in &view.nose.fronts {
+            let near = tip(front.t_s).is_some_and(|p| {
+                let travel_m = of.nose.at(front.t_s)[0] - dot(p, way);
+                (travel_m - config.standard_travel_m).abs() < NEAR_STANDARD_M
+            });
+            if near {
+                let seen = legs(&view.points, front.t_s, &of.nose, way, tip, &start, tip_off_m(front.t_s));
+                looks.extend(seen.map(|l| (l, start, (1.0 + (0.5 * view.lever[0]).powi(2)).recip())));
+            }
+        }
+    }
+    crossings_of(&looks, LEGS_APART_SD_M * lever, config)
 }
 
 /// Places of the tip from the stroke's start until the tip has swung back after the stop.
@@ -265,7 +323,7 @@ fn trajectory(
     let spread = (places.iter().map(|p| (p.0 - middle).powi(2)).sum::<f64>() / n).sqrt();
     let length = line.slope.hypot(1.0);
     let sd_rad = line.scatter.max(0.01) / (spread * (line.kept as f64).sqrt());
-    (spread > 0.2).then_some(([1.0 / length, line.slope / length], sd_rad))
+    (spread > 0.12).then_some(([1.0 / length, line.slope / length], sd_rad))
 }
 
 struct OfView {
@@ -273,16 +331,17 @@ struct OfView {
     width: Measured,
     speed: Measured,
     scatter_m: f64,
-    narrowest_m: f64,
+    narrowest: Measured,
     points: usize,
     readings: Vec<Reading>,
+    nose: NoseFit,
 }
 
 fn of_view(
     view: &OneView<'_>,
     way: Flat,
     tip: &dyn Fn(f64) -> Option<Flat>,
-    off_sd_m: f64,
+    (tip_off_m, off_sd_m): (&dyn Fn(f64) -> f64, f64),
     config: &LoopConfig,
 ) -> Result<OfView, String> {
     let near_standard = |f: &&Front| {
@@ -303,8 +362,8 @@ fn of_view(
     let up = upper_normal(way);
     let rows = |axis: Flat| places.iter().map(|(t, p)| (*t, dot(*p, axis))).collect::<Vec<_>>();
     let unsteady = || "the loop's nose cannot be followed".to_string();
-    let (along, along_scatter, weights) = robust_parabola(&rows(way), 0.003).ok_or_else(unsteady)?;
-    let (across, _, _) = robust_parabola(&rows(up), 0.003).ok_or_else(unsteady)?;
+    let (along, along_scatter, weights) = robust_parabola(&rows(way), NOSE_SCATTER_M).ok_or_else(unsteady)?;
+    let (across, _, _) = robust_parabola(&rows(up), NOSE_SCATTER_M).ok_or_else(unsteady)?;
     let travel = |t_s: f64| tip(t_s).map(|p| value(along, t_s - t0_s) - dot(p, way));
     let (first_s, last_s) = (fronts[0].t_s, fronts[fronts.len() - 1].t_s);
     let t_s =
@@ -317,7 +376,8 @@ fn of_view(
         if ahead < config.travel_m[0] - 0.1 || ahead > config.travel_m[1] + 0.1 {
             continue;
         }
-        readings.extend(read(&view.points, front.t_s, [along, across], t0_s, way, tip, config));
+        let shift = view.lever.map(|l| l * tip_off_m(front.t_s));
+        readings.extend(read(&view.points, front.t_s, [along, across], t0_s, way, tip, shift, config));
     }
     if readings.len() < config.fewest_moments {
         return Err(format!("the legs of the loop are seen at {} instants only", readings.len()));
@@ -343,7 +403,7 @@ fn of_view(
         .into_iter()
         .filter(|r| (r.look.width_m - width_m).abs() < 6.0 * scatter_m.max(0.02) + 0.4 * width_m.abs())
         .collect();
-    let narrowest_m = narrowest(&readings);
+    let (narrowest_m, narrowest_sd_m) = narrowest(&readings, config.travel_m);
     let (times, w): (Vec<f64>, Vec<f64>) = places.iter().zip(&weights).map(|((t, _), w)| (*t, *w)).unzip();
     let sum_w: f64 = w.iter().sum();
     let mean_t = times.iter().zip(&w).map(|(t, w)| t * w).sum::<f64>() / sum_w;
@@ -360,8 +420,9 @@ fn of_view(
         width: Measured::new(width_m.abs(), root_sum(&width_sd)),
         speed: Measured::new(speed, root_sum(&speed_sd)),
         scatter_m,
-        narrowest_m,
+        narrowest: Measured::new(narrowest_m, narrowest_sd_m.hypot(root_sum(&width_sd))),
         points: readings.iter().map(|r| r.points).sum(),
         readings,
+        nose: NoseFit { along, across, t0_s },
     })
 }

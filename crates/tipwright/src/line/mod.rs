@@ -2,7 +2,8 @@
 //!
 //! `gather` keeps points on thin curves while the clip is decoded for the markers; when the strokes are known, each
 //! camera's points after a stop are laid into the stroke's cast plane (`side`), the nose is tracked (`nose`), both legs are
-//! followed backward from it (`legs`) and figures are read off the curve (`geometry`) at many instants (`measure`). Where
+//! followed backward from it (`legs`) and figures are read off the curve (`geometry`) at many instants (`measure`). How
+//! often the legs cross is asked of both at once (`paths`), of all cameras and looks together (`shape`). Where
 //! two cameras see the nose, its distance from the cast plane follows from their disagreement (`views`). What is not
 //! seen well enough is not measured, with the reason. README.md has the definitions and a drawing.
 
@@ -11,9 +12,11 @@ pub mod geometry;
 mod legs;
 mod measure;
 mod nose;
+mod paths;
 mod reading;
 mod robust;
 mod settings;
+mod shape;
 mod side;
 mod tee;
 #[cfg(test)]
@@ -79,9 +82,8 @@ pub struct LoopConfig {
     /// A crossing counts when the fly leg comes out on the other side by so much. Default 0.03 m: three times the
     /// error of a leg's height.
     pub least_crossing_m: f64,
-    /// Separations this near to that are not told apart. Default 0.05 m: what remains of the two legs' different distances
-    /// from the plane.
-    pub crossing_margin_m: f64,
+    /// A shape is named when it is at least this likely. Default 0.6.
+    pub least_probability: f64,
     /// The loop is looked for until so long after rod straight position. Default 0.7 s.
     pub longest_s: f64,
     /// Unknown distance of the line from the cast plane, one standard deviation. Default 0.08 m: a rod canted by 10 degrees
@@ -105,7 +107,7 @@ impl Default for LoopConfig {
             fly_leg_m: 2.5,
             straight_share: 0.04,
             least_crossing_m: 0.03,
-            crossing_margin_m: 0.05,
+            least_probability: 0.6,
             longest_s: 0.7,
             off_plane_sd_m: 0.08,
             least_seen: 0.7,

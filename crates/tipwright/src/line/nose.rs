@@ -39,6 +39,10 @@ const STEEP: f64 = 0.7;
 const MOST_PER_FRAME: f64 = 8.0;
 /// Scatter of fronts about their parabola at which a track is no track.
 const LARGEST_SCATTER_M: f64 = 0.06;
+/// Fronts looked into: the nose, waves in the fly leg behind it, someone who walks by.
+const CANDIDATES: usize = 8;
+/// Fronts nearer to each other than this are the same one.
+const APART_M: f64 = 0.12;
 /// Fewest fronts of a track.
 const FEWEST_FRONTS: usize = 4;
 
@@ -99,7 +103,47 @@ pub(super) fn track(
     if steep.len() < 12 {
         return Err("no line is seen ahead of the tip after the stop");
     }
-    let (speed_m_s, place_m, t0_s) = vote(&steep);
+    let mut best: Option<Nose> = None;
+    let mut reason = "too little of the loop's nose is seen";
+    for (k, candidate) in votes(&steep).into_iter().enumerate() {
+        match along_line(&steep, candidate) {
+            Ok(nose) => {
+                // a wave in the fly leg runs behind the nose at the nose's speed: nothing of the line is ahead of the nose
+                let better = best.as_ref().is_none_or(|b| {
+                    let (few, many) = (nose.fronts.len(), b.fronts.len());
+                    5 * few >= 8 * many || (5 * few >= 3 * many && nose.ahead_of(b) > APART_M)
+                });
+                if better {
+                    best = Some(nose);
+                }
+            }
+            Err(why) if k == 0 => reason = why,
+            Err(_) => {}
+        }
+    }
+    best.ok_or(reason)
+}
+
+impl Nose {
+    /// How far it is ahead of another at the same time, in the middle.
+    fn ahead_of(&self, other: &Self) -> f64 {
+        let mut ahead: Vec<f64> = self
+            .fronts
+            .iter()
+            .filter_map(|f| {
+                other.fronts.iter().find(|o| (o.t_s - f.t_s).abs() < 0.008).map(|o| f.at[0] - o.at[0])
+            })
+            .collect();
+        ahead.sort_by(f64::total_cmp);
+        ahead.get(ahead.len() / 2).copied().unwrap_or(0.0)
+    }
+}
+
+/// The nose near a straight front in time and place.
+fn along_line(
+    steep: &[SidePoint],
+    (speed_m_s, place_m, t0_s): (f64, f64, f64),
+) -> Result<Nose, &'static str> {
     let mut fronts = Vec::new();
     let mut i = 0;
     while i < steep.len() {
@@ -136,10 +180,12 @@ pub(super) fn track(
     Ok(Nose { fronts: kept })
 }
 
-/// Speed and place with the most points close behind a straight front and few ahead of it.
-fn vote(steep: &[SidePoint]) -> (f64, f64, f64) {
+/// Speeds and places with the most points close behind a straight front and few ahead of it: the best first, the others
+/// apart from those before.
+fn votes(steep: &[SidePoint]) -> Vec<(f64, f64, f64)> {
     let t0_s = steep[steep.len() / 2].t_s;
-    let mut best = (f64::MIN, SPEEDS_M_S[0], 0.0);
+    // best of every half metre of place at every speed
+    let mut all: Vec<(f64, f64, f64)> = Vec::new();
     let mut speed_m_s = SPEEDS_M_S[0];
     while speed_m_s <= SPEEDS_M_S[1] {
         let place = |p: &SidePoint| p.at[0] - speed_m_s * (p.t_s - t0_s);
@@ -164,14 +210,21 @@ fn vote(steep: &[SidePoint]) -> (f64, f64, f64) {
         for k in 0..bins {
             let behind = total[k] + total[k + 1] + if k > 0 { total[k - 1] } else { 0.0 };
             let ahead: f64 = total[k + 3..k + 11].iter().sum();
-            let score = behind - 0.5 * ahead;
-            if score > best.0 {
-                best = (score, speed_m_s, low + (k as f64 + 0.5) * BIN_M);
-            }
+            all.push((behind - 0.5 * ahead, speed_m_s, low + (k as f64 + 0.5) * BIN_M));
         }
         speed_m_s += SPEED_STEP_M_S;
     }
-    (best.1, best.2, t0_s)
+    all.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let mut out: Vec<(f64, f64, f64)> = Vec::new();
+    for (_, speed_m_s, place_m) in all {
+        if out.iter().all(|o| (o.1 - place_m).abs() > APART_M || (o.0 - speed_m_s).abs() > 1.5) {
+            out.push((speed_m_s, place_m, t0_s));
+            if out.len() == CANDIDATES {
+                break;
+            }
+        }
+    }
+    out
 }
 
 /// Vertex of the parabola through the steep points of one frame near where the front should be.

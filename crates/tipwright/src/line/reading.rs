@@ -1,9 +1,9 @@
 //! The curve of the loop at one instant, and what the instants say together: shape, dip, narrowest width.
 
 use super::LoopConfig;
-use super::geometry::{Flat, LoopLook, crossings, dot, look, upper_normal};
+use super::geometry::{Flat, LoopLook, dot, look, upper_normal};
 use super::legs::{Cells, Leg};
-use super::nose::value;
+use super::nose::{robust_parabola, value};
 use super::robust::median;
 use super::side::SidePoint;
 use crate::model::Measured;
@@ -29,6 +29,7 @@ pub(super) fn read(
     t0_s: f64,
     way: Flat,
     tip: &dyn Fn(f64) -> Option<Flat>,
+    rod_end_shift: Flat,
     config: &LoopConfig,
 ) -> Option<Reading> {
     let up = upper_normal(way);
@@ -59,6 +60,13 @@ pub(super) fn read(
     } else {
         (lower, follow(up, nowhere))
     };
+    let mut rod = rod;
+    // the rod leg runs from the nose to the tip, which is not in the plane that the nose is in
+    let length_m = (here[0] - dot(tip, way)).max(0.1);
+    for p in &mut rod.curve {
+        let share = ((here[0] - dot(*p, way)) / length_m).clamp(0.0, 1.0);
+        *p = [p[0] + share * rod_end_shift[0], p[1] + share * rod_end_shift[1]];
+    }
     let mut curve: Vec<Flat> = rod.curve.iter().rev().copied().collect();
     curve.extend(&fly.curve[1..]);
     let look = look(&curve, way, config)?;
@@ -71,58 +79,51 @@ pub(super) fn read(
     Some(Reading { t_s, look, rod_leg: rod, fly_leg: fly.curve, points: points.len() })
 }
 
-/// Smallest of the widths, each the median of itself and its neighbours.
-pub(super) fn narrowest(readings: &[Reading]) -> f64 {
-    let widths: Vec<f64> = readings.iter().map(|r| r.look.width_m.abs()).collect();
-    if widths.len() < 3 {
-        return widths.iter().copied().fold(f64::INFINITY, f64::min);
+/// Smallest width over the travel that counts, with its error: the least value of a parabola through the widths, for the
+/// smallest of several noisy widths is too small. Beyond what was seen the parabola is not followed.
+pub(super) fn narrowest(readings: &[Reading], travel_m: [f64; 2]) -> (f64, f64) {
+    let rows: Vec<(f64, f64)> = readings.iter().map(|r| (r.look.travel_m, r.look.width_m.abs())).collect();
+    let least_seen = || {
+        let least = rows.iter().fold(f64::INFINITY, |m, r| m.min(r.1));
+        let middle = median(rows.iter().map(|r| r.1).collect());
+        (least, 0.5 * (middle - least))
+    };
+    if rows.len() < 5 {
+        return least_seen();
     }
-    widths
-        .windows(3)
-        .map(|w| {
-            let mut w = [w[0], w[1], w[2]];
-            w.sort_by(f64::total_cmp);
-            w[1]
-        })
-        .fold(f64::INFINITY, f64::min)
+    let middle_m = rows.iter().map(|r| r.0).sum::<f64>() / rows.len() as f64;
+    let centred: Vec<(f64, f64)> = rows.iter().map(|(x, y)| (x - middle_m, *y)).collect();
+    let Some((c, scatter, weights)) = robust_parabola(&centred, 0.005) else { return least_seen() };
+    let seen = rows.iter().fold([f64::INFINITY, f64::NEG_INFINITY], |s, r| [s[0].min(r.0), s[1].max(r.0)]);
+    let (from, to) = (seen[0].max(travel_m[0]) - middle_m, seen[1].min(travel_m[1]) - middle_m);
+    let turn = if c[2] > 1e-9 { (-0.5 * c[1] / c[2]).clamp(from, to) } else { from };
+    let least = [from, turn, to].map(|x| value(c, x)).into_iter().fold(f64::INFINITY, f64::min);
+    let kept = weights.iter().filter(|w| **w > 0.05).count().max(4) as f64;
+    // looks share two of three frames; a parabola's value at an end is three times as uncertain as a mean
+    let sd = 3.0 * scatter / (0.5 * kept).sqrt();
+    // how much less it may have been where it was not seen
+    let unseen = (seen[0] - travel_m[0]).max(travel_m[1] - seen[1]).max(0.0);
+    let slope = (c[1] + 2.0 * c[2] * from).abs().max((c[1] + 2.0 * c[2] * to).abs());
+    (least.max(0.0), sd.hypot(0.5 * unseen * slope))
 }
 
-/// Shape at the standard moment by the looks about it: shape, its probability, crossings where certain.
-pub(super) fn shape_of(readings: &[Reading], config: &LoopConfig) -> (Option<LoopShape>, f64, Option<u32>) {
-    let near: Vec<&Reading> = about_standard(readings, config)
-        .filter(|r| r.rod_leg.at_tip && r.look.fly_leg_m > 0.5 * (config.fly_leg_m - config.least_section_m))
-        .collect();
-    if near.len() < 2 {
-        return (None, 0.0, None);
-    }
-    let counts: Vec<u32> =
-        near.iter().map(|r| crossings(&r.look.separations, config.least_crossing_m).min(2)).collect();
-    let share = |n: u32| counts.iter().filter(|c| **c == n).count() as f64 / counts.len() as f64;
-    let most = [0, 1, 2].into_iter().max_by(|a, b| share(*a).total_cmp(&share(*b))).unwrap_or(0);
-    let probability = (share(most) * counts.len() as f64 + 0.5) / (counts.len() as f64 + 1.0);
-    // a leg that comes out by about as much as counts is neither here nor there
-    let least = median(
-        near.iter().map(|r| r.look.separations.iter().fold(f64::INFINITY, |m, (_, w)| m.min(*w))).collect(),
-    );
-    if share(most) < 0.65 || (least + config.least_crossing_m).abs() < config.crossing_margin_m {
-        return (None, probability, None);
-    }
-    let shape = match most {
-        1 => LoopShape::Crossing,
-        2 => LoopShape::Tailing,
-        _ => {
-            let middle = |f: fn(&LoopLook) -> f64| median(near.iter().map(|r| f(&r.look)).collect());
-            let typical = LoopLook {
-                dip_m: middle(|l| l.dip_m),
-                dome_m: middle(|l| l.dome_m),
-                fly_leg_m: middle(|l| l.fly_leg_m),
-                separations: Vec::new(),
-                ..near[0].look.clone()
-            };
-            typical.shape(config)
-        }
+/// Shape of a fly leg that does not cross, by the looks about the standard moment.
+pub(super) fn leg_shape(readings: &[Reading], config: &LoopConfig) -> Option<LoopShape> {
+    let near: Vec<&Reading> = about_standard(readings, config).filter(|r| long_enough(r, config)).collect();
+    let middle = |f: fn(&LoopLook) -> f64| median(near.iter().map(|r| f(&r.look)).collect());
+    let first = near.first()?;
+    let typical = LoopLook {
+        dip_m: middle(|l| l.dip_m),
+        dome_m: middle(|l| l.dome_m),
+        fly_leg_m: middle(|l| l.fly_leg_m),
+        separations: Vec::new(),
+        ..first.look.clone()
     };
-    (Some(shape), probability, Some(most))
+    Some(typical.shape(config))
+}
+
+fn long_enough(reading: &Reading, config: &LoopConfig) -> bool {
+    reading.look.fly_leg_m > 0.5 * (config.fly_leg_m - config.least_section_m)
 }
 
 fn about_standard<'a>(readings: &'a [Reading], config: &'a LoopConfig) -> impl Iterator<Item = &'a Reading> {
@@ -130,10 +131,8 @@ fn about_standard<'a>(readings: &'a [Reading], config: &'a LoopConfig) -> impl I
 }
 
 pub(super) fn dip_of(readings: &[Reading], config: &LoopConfig) -> Option<Measured> {
-    let dips: Vec<f64> = about_standard(readings, config)
-        .filter(|r| r.look.fly_leg_m > 0.5 * (config.fly_leg_m - config.least_section_m))
-        .map(|r| r.look.dip_m)
-        .collect();
+    let dips: Vec<f64> =
+        about_standard(readings, config).filter(|r| long_enough(r, config)).map(|r| r.look.dip_m).collect();
     if dips.len() < 2 {
         return None;
     }

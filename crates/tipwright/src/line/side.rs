@@ -52,6 +52,12 @@ impl SidePlane {
         [(point - self.origin).dot(&self.way), point.z]
     }
 
+    /// Distance of a world point from the plane, to the left, along the horizontal.
+    pub fn off_m(&self, point: &Point3<f64>) -> f64 {
+        let r = point - self.origin;
+        r.dot(&self.left) - self.lean[0] * r.dot(&self.way) - self.lean[1] * r.z
+    }
+
     /// Where a ray meets the plane moved `off_m` to the left, with the shift of that place per metre of such a move and the
     /// distance from the eye. `None` where the ray runs along the plane.
     pub fn hit(&self, eye: &Point3<f64>, ray: &Unit<Vector3<f64>>, off_m: f64) -> Option<(Flat, Flat, f64)> {
@@ -137,11 +143,12 @@ impl View<'_> {
         out
     }
 
-    /// Where the rays meet the plane moved by `off_m`.
-    pub fn points(&self, plane: &SidePlane, rays: &[Rays], off_m: f64) -> Vec<SidePoint> {
+    /// Where the rays meet the plane moved by `off_m` of the time.
+    pub fn points(&self, plane: &SidePlane, rays: &[Rays], off_m: &dyn Fn(f64) -> f64) -> Vec<SidePoint> {
         let eye = self.camera.centre_in_world();
         rays.iter()
             .filter_map(|r| {
+                let off_m = off_m(r.t_s);
                 let (at, lever, distance_m) = plane.hit(&eye, &r.rays[0], off_m)?;
                 let (ahead, ..) = plane.hit(&eye, &r.rays[1], off_m)?;
                 let step = [ahead[0] - at[0], ahead[1] - at[1]];

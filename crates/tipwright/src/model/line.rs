@@ -106,8 +106,11 @@ pub struct StrokeLoop {
     pub t_s: f64,
     /// Shape at the standard moment, where it is certain.
     pub shape: Option<LoopShape>,
-    /// Share of the looks about the standard moment that have this number of crossings.
+    /// Probability of the likeliest number of crossings at the standard moment.
     pub shape_probability: f64,
+    /// Probability of two crossings: a tail. `None`: the legs cannot be followed.
+    #[serde(default)]
+    pub tail_probability: Option<f64>,
     /// Size by the settings' limits.
     pub size: LoopSize,
     /// Unit vector of the trajectory in the cast frame, X and Z.
