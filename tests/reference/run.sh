@@ -31,6 +31,10 @@ else
 fi
 if [ $# -gt 0 ]; then
   check tables_pyarrow.py "$@"
+  # of measured days: made-up results have no pictures
+  for folder in "$@"; do
+    if [ -f "$folder/run.json" ]; then check overlay_opencv.py "$folder"; fi
+  done
 fi
 if [ ${#failed[@]} -gt 0 ]; then
   echo "failed: ${failed[*]}" >&2

@@ -29,7 +29,7 @@ fn true_tip(spots: &Path) -> Vec<(f64, f64, f64)> {
 }
 
 /// A camera of the take as run.json has it: whoever draws over the pictures needs nothing else of the results.
-fn camera(take: &TakeResults, name: &str, results: &Path, session: &Path) -> FilmCamera {
+fn camera(take: &TakeResults, name: &str, results: &Path) -> FilmCamera {
     let run: serde_json::Value =
         serde_json::from_str(&std::fs::read_to_string(results.join("run.json")).unwrap()).unwrap();
     let of = |part: &str| -> serde_json::Value {
@@ -38,8 +38,7 @@ fn camera(take: &TakeResults, name: &str, results: &Path, session: &Path) -> Fil
     };
     let fit: TakeCameraFit = serde_json::from_value(of("cameras")).unwrap();
     let clock: TakeClock = serde_json::from_value(of("clocks")).unwrap();
-    let picture = Reader::default().probe(&session.join(&take.clips[name])).unwrap().picture;
-    FilmCamera { camera: fit.camera(picture), clock: clock.clock }
+    FilmCamera { camera: fit.camera(), clock: clock.clock }
 }
 
 fn rms(errors_px: &[f64]) -> f64 {
@@ -143,7 +142,7 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
 
     // Every stroke in both cameras, frame by frame, whichever camera the film was made from.
     for name in ["west", "east"] {
-        let camera = camera(take, name, &results, &session);
+        let camera = camera(take, name, &results);
         let truth = true_tip(&session.join(format!("truth/takes/{}/spots_{name}.csv", take.take)));
         let mut errors_px = Vec::new();
         for stroke in &take.strokes {

@@ -99,8 +99,8 @@ fn cameras(
         let Some(clip) = own.clips.get(&clock.camera).map(|c| session.resolve(c)) else { continue };
         let capture_fps = session.camera.iter().find(|c| c.name == clock.camera).and_then(|c| c.capture_fps);
         match footage.probe(&clip) {
-            Ok(info) => {
-                let camera = FilmCamera { camera: fit.camera(info.picture), clock: clock.clock };
+            Ok(_) => {
+                let camera = FilmCamera { camera: fit.camera(), clock: clock.clock };
                 out.push((clock.camera.clone(), clip, capture_fps, camera));
             }
             Err(error) => warnings.push(Warning::new(

@@ -286,7 +286,7 @@ fn loops(
         .filter_map(|r| {
             let fit = paths.cameras.iter().find(|c| c.camera == r.camera)?;
             let clock = paths.clocks.iter().find(|c| c.camera == r.camera)?;
-            Some(LineView { camera: fit.camera(r.picture), clock: clock.clock, ridges: r })
+            Some(LineView { camera: fit.camera(), clock: clock.clock, ridges: r })
         })
         .collect();
     measure_loops(&views, &paths.rod.tip, &mut outcome.strokes, settings)

@@ -71,17 +71,19 @@ pub struct TakeCameraFit {
     pub translation_m: [f64; 3],
     /// Lens with the scene's and the take's corrections.
     pub lens: Lens,
+    /// Size and turn of the take's clip: the shutter runs along the stored rows.
+    pub picture: Picture,
 }
 
 impl TakeCameraFit {
-    /// Ready to project pictures of this size and turn.
+    /// Ready to project.
     #[must_use]
-    pub fn camera(&self, picture: Picture) -> Camera {
+    pub fn camera(&self) -> Camera {
         Camera {
             name: self.camera.clone(),
             lens: self.lens.clone(),
             pose: CameraPose::of(self.rotation_wxyz, self.translation_m),
-            picture,
+            picture: self.picture,
         }
     }
 }

@@ -51,6 +51,7 @@ pub(super) fn write_out(
             rotation_wxyz: CameraPose { camera_from_world: state.camera_from_world }.rotation_wxyz(),
             translation_m: state.camera_from_world.translation.vector.into(),
             lens: state.lens.clone(),
+            picture: view.spots.picture,
         })
         .collect();
     let assignments = assignments(input, views, joint);
