@@ -148,10 +148,11 @@ impl Manner {
         let base = Self::default();
         match habit {
             Habit::SmoothLatePower => base,
+            // strong enough that half of the peak speed is there within the first third of the stroke
             Habit::EarlyPunch => Self {
                 front_rad: deg(29.0),
                 back_rad: deg(-21.0),
-                punch: 0.10,
+                punch: 0.13,
                 punch_at: 0.5,
                 punch_width: 0.35,
                 ..base
@@ -165,7 +166,8 @@ impl Manner {
                 pause_s: 0.72,
                 ..base
             },
-            Habit::Creep => Self { creep_rad: deg(13.0), ..base },
+            // more than the drift gives back: what only takes that back loses no arc and is no creep
+            Habit::Creep => Self { creep_rad: deg(14.0), drift_rad: deg(3.0), ..base },
             Habit::WideArc => Self {
                 front_rad: deg(48.0),
                 back_rad: deg(-38.0),
@@ -183,11 +185,11 @@ impl Manner {
             Habit::BrokenOpposite => Self { rise_m: 0.3, ..base },
             Habit::TrackingError => Self { plane_rad: deg(12.0), side_bow_m: 0.08, ..base },
             Habit::SlowTight => Self {
-                front_rad: deg(25.0),
-                back_rad: deg(-18.0),
+                front_rad: deg(27.0),
+                back_rad: deg(-20.0),
                 accelerate_s: 0.46,
                 hand_travel_m: 0.55,
-                rise_m: -0.1,
+                rise_m: -0.05,
                 pause_s: 0.72,
                 ..base
             },
@@ -206,10 +208,10 @@ impl Manner {
             front_rad: vary(m.front_rad, 0.06),
             back_rad: vary(m.back_rad, 0.06),
             drift_rad: vary(m.drift_rad, 0.2),
-            creep_rad: vary(m.creep_rad, 0.2),
+            creep_rad: vary(m.creep_rad, 0.1),
             hand_travel_m: vary(m.hand_travel_m, 0.08),
             power: vary(m.power, 0.06),
-            punch: vary(m.punch, 0.3),
+            punch: vary(m.punch, 0.2),
             side_bow_m: vary(m.side_bow_m, 0.25),
             plane_rad: vary(m.plane_rad, 0.25),
             rise_m: vary(m.rise_m, 0.2),

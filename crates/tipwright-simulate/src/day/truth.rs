@@ -166,3 +166,66 @@ pub fn spots_csv(spots: &[SpotTruth]) -> String {
     }
     out
 }
+
+#[cfg(test)]
+mod tests {
+    use tipwright::model::path::ButtPath;
+    use tipwright::model::{MarkerPath, PathSample, RodPaths, Role};
+    use tipwright::strokes::{StrokesConfig, measure};
+
+    use super::*;
+    use crate::casters::{TakePlan, cast_part, take_outfit};
+
+    /// True rod.csv is what the measuring library makes of the true marker paths: to 2 mm and 0.1 degrees, which is what
+    /// its cast frame, turned by a fraction of a degree, leaves of a bend of a metre. By the grip's axis it would be off by
+    /// centimetres, for the rod bends below the upper marker.
+    #[test]
+    fn rod_csv_is_what_true_markers_give() {
+        let butts_m = [0.40, 0.66];
+        let plan = TakePlan { strokes: 2, rest_s: 0.2, cant_rad: 0.0, ..TakePlan::default() };
+        let motion = cast_part(&plan, &take_outfit(0.04), 5, 3.0).unwrap();
+        let path = |at: &dyn Fn(f64) -> nalgebra::Point3<f64>| {
+            let samples = (5..700).map(|i| f64::from(i) / 240.0).map(|t_s| PathSample {
+                t_s,
+                position_in_world: at(t_s),
+                velocity_in_world_m_s: (at(t_s + 1e-3) - at(t_s - 1e-3)) / 2e-3,
+                position_sd_m: Vector3::repeat(1e-5),
+                views: 2,
+            });
+            MarkerPath { samples: samples.collect(), draws: Vec::new() }
+        };
+        let butt = |role, at_m: f64| ButtPath { role, at_m, path: path(&|t| motion.rod_point_at(t, at_m)) };
+        let paths = RodPaths {
+            tip: path(&|t| motion.tip_at(t)),
+            butts: vec![butt(Role::Butt1, butts_m[0]), butt(Role::Butt2, butts_m[1])],
+        };
+        let config =
+            StrokesConfig { synthetic_draws: 2, forward_in_world: Some([1.0, 0.0]), ..StrokesConfig::default() };
+        let rows = measure(&paths, &config).unwrap().rod.unwrap();
+        let text = rod_csv(&motion, &butts_m, &Vector3::x(), 0.0, 3.0).unwrap();
+        let truth: Vec<[f64; 3]> = text
+            .lines()
+            .skip(1)
+            .map(|line| {
+                let cells: Vec<f64> = line.split(',').map(|c| c.parse().unwrap()).collect();
+                [cells[0], cells[1], cells[2]]
+            })
+            .collect();
+        let (mut bend_m, mut angle_deg, mut by_grip_m) = (0.0_f64, 0.0_f64, 0.0_f64);
+        for row in &rows {
+            let i = truth.partition_point(|t| t[0] <= row.t_s).clamp(1, truth.len() - 1);
+            let (a, b) = (truth[i - 1], truth[i]);
+            let between = |k: usize| a[k] + (b[k] - a[k]) * (row.t_s - a[0]) / (b[0] - a[0]);
+            bend_m = bend_m.max((row.bend_m - between(2)).abs());
+            angle_deg = angle_deg.max((row.butt_angle_deg - between(1)).abs());
+            let grip = motion.grip_at(row.t_s);
+            let across = Vector3::y().cross(&grip.butt_axis_in_world).normalize();
+            let by_grip = -(motion.tip_at(row.t_s) - grip.butt_in_world).dot(&across);
+            by_grip_m = by_grip_m.max((row.bend_m - by_grip).abs());
+        }
+        println!("bend {:.2} mm off, angle {angle_deg:.3} deg; by the grip {:.0} mm", 1e3 * bend_m, 1e3 * by_grip_m);
+        assert!(rows.len() > 600 && bend_m < 2e-3 && angle_deg < 0.1, "{bend_m} m, {angle_deg} deg");
+        assert!(by_grip_m > 0.03, "{by_grip_m}");
+        assert!(rod_csv(&motion, &butts_m[..1], &Vector3::x(), 0.0, 3.0).is_none());
+    }
+}
