@@ -256,8 +256,9 @@ fn noisy_path(motion: &RodMotion, seed: u64, sd_m: f64, at: impl Fn(f64) -> Poin
 mod tests {
     use super::*;
 
-    /// The small table: one person of each habit, a pick-up and three casts. Each fault's own evidence in nine of ten of
-    /// its strokes, none of it in casts without a fault. `tests/studies/habits.sh` prints the large one.
+    /// The small table: one person of each habit, a pick-up and three casts. Each fault's own evidence in most of its
+    /// strokes, in four of five of all together (of 20 or so with 95 % each, fewer than that have a chance of 0.3 %), and
+    /// none of it in casts without a fault. `tests/studies/habits.sh` prints the large one, where 90 % is the bar.
     #[test]
     fn a_habit_raises_its_own_evidence_and_a_clean_cast_none() {
         let table = confusion(&Habit::ALL, 31..32, 4, false).unwrap();
@@ -267,11 +268,11 @@ mod tests {
             let rules = rules_of(habit);
             let (raised, of) = table.share(rules, |h| h == habit);
             println!("{}: {rules:?} in {raised} of {of}", habit.key());
-            assert!(of >= 2 && raised > 0, "{}: {rules:?} in {raised} of {of}", habit.key());
+            assert!(of >= 2 && 2 * raised > of, "{}: {rules:?} in {raised} of {of}", habit.key());
             (own, asked) = (own + raised, asked + of);
             let (false_alarms, clean) = table.share(rules, |h| rules_of(h).is_empty());
             assert_eq!(false_alarms, 0, "{rules:?} in {false_alarms} of {clean} clean casts");
         }
-        assert!(10 * own >= 9 * asked, "{own} of {asked}");
+        assert!(5 * own >= 4 * asked, "{own} of {asked}");
     }
 }
