@@ -73,7 +73,8 @@ fn print_verdicts(table: &Confusion) {
         }
         let met = 10 * raised >= 9 * of && 20 * false_alarms <= clean;
         all_met &= met;
-        let share = |n: usize, of: usize| format!("{n} of {of} = {:.0} %", 100.0 * n as f64 / of.max(1) as f64);
+        let share =
+            |n: usize, of: usize| format!("{n} of {of} = {:.0} %", 100.0 * n as f64 / of.max(1) as f64);
         let verdict = if met { "met" } else { "NOT MET" };
         println!(
             "{:20} {names:20} {:>20} {:>20}  {verdict}",

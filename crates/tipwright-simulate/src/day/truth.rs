@@ -199,8 +199,11 @@ mod tests {
             tip: path(&|t| motion.tip_at(t)),
             butts: vec![butt(Role::Butt1, butts_m[0]), butt(Role::Butt2, butts_m[1])],
         };
-        let config =
-            StrokesConfig { synthetic_draws: 2, forward_in_world: Some([1.0, 0.0]), ..StrokesConfig::default() };
+        let config = StrokesConfig {
+            synthetic_draws: 2,
+            forward_in_world: Some([1.0, 0.0]),
+            ..StrokesConfig::default()
+        };
         let rows = measure(&paths, &config).unwrap().rod.unwrap();
         let text = rod_csv(&motion, &butts_m, &Vector3::x(), 0.0, 3.0).unwrap();
         let truth: Vec<[f64; 3]> = text
@@ -223,7 +226,11 @@ mod tests {
             let by_grip = -(motion.tip_at(row.t_s) - grip.butt_in_world).dot(&across);
             by_grip_m = by_grip_m.max((row.bend_m - by_grip).abs());
         }
-        println!("bend {:.2} mm off, angle {angle_deg:.3} deg; by the grip {:.0} mm", 1e3 * bend_m, 1e3 * by_grip_m);
+        println!(
+            "bend {:.2} mm off, angle {angle_deg:.3} deg; by the grip {:.0} mm",
+            1e3 * bend_m,
+            1e3 * by_grip_m
+        );
         assert!(rows.len() > 600 && bend_m < 2e-3 && angle_deg < 0.1, "{bend_m} m, {angle_deg} deg");
         assert!(by_grip_m > 0.03, "{by_grip_m}");
         assert!(rod_csv(&motion, &butts_m[..1], &Vector3::x(), 0.0, 3.0).is_none());
