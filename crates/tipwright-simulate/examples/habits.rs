@@ -33,6 +33,7 @@ fn main() {
     );
     print_table(&table);
     print_verdicts(&table);
+    print_figures(&table);
 }
 
 fn print_table(table: &Confusion) {
@@ -84,6 +85,45 @@ fn print_verdicts(table: &Confusion) {
         );
     }
     println!("at least 90 % and at most 5 %: {}", if all_met { "met" } else { "NOT MET" });
+}
+
+/// What the rod's figures are held to, and how they fare against the truth.
+fn print_figures(table: &Confusion) {
+    // figure, limit, whether the limit is a share of the true value
+    let held = [
+        (FigureId::TRsp, 0.002, false),
+        (FigureId::MaxBend, 0.03, true),
+        (FigureId::BendLead, 4.0, false),
+        (FigureId::Arc, 1.0, false),
+        (FigureId::RingFrequency, 0.03, true),
+    ];
+    println!(
+        "\n{:20} {:>8} {:>7} {:>10} {:>10} {:>13} {:>10}",
+        "figure", "limit", "strokes", "rms", "worst", "within limit", "inside 95"
+    );
+    for (id, limit, of_value) in held {
+        let rows: Vec<(f64, f64)> = table
+            .judged
+            .iter()
+            .filter_map(|j| Some((j.stroke.figures.get(id)?, j.truth.as_ref()?.figures.get(id)?)))
+            .map(|(m, t)| {
+                let unit = if of_value { t.value } else { 1.0 };
+                ((m.value - t.value).abs() / unit, m.half_width_95() / unit)
+            })
+            .collect();
+        let n = rows.len().max(1) as f64;
+        let share = |held: &dyn Fn(&(f64, f64)) -> bool| 100.0 * rows.iter().filter(|r| held(r)).count() as f64 / n;
+        println!(
+            "{:20} {:>8} {:>7} {:>10.5} {:>10.5} {:>11.1} % {:>8.1} %",
+            id.info().key,
+            if of_value { format!("{:.0} %", 100.0 * limit) } else { limit.to_string() },
+            rows.len(),
+            (rows.iter().map(|r| r.0 * r.0).sum::<f64>() / n).sqrt(),
+            rows.iter().map(|r| r.0).fold(0.0, f64::max),
+            share(&|r| r.0 <= limit),
+            share(&|r| r.0 <= r.1)
+        );
+    }
 }
 
 fn figures(table: &Confusion) -> String {
