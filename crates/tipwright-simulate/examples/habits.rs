@@ -112,7 +112,8 @@ fn print_figures(table: &Confusion) {
             })
             .collect();
         let n = rows.len().max(1) as f64;
-        let share = |held: &dyn Fn(&(f64, f64)) -> bool| 100.0 * rows.iter().filter(|r| held(r)).count() as f64 / n;
+        let share =
+            |held: &dyn Fn(&(f64, f64)) -> bool| 100.0 * rows.iter().filter(|r| held(r)).count() as f64 / n;
         println!(
             "{:20} {:>8} {:>7} {:>10.5} {:>10.5} {:>11.1} % {:>8.1} %",
             id.info().key,
