@@ -72,6 +72,9 @@ const SIDE: usize = 2 * HALF + 1;
 /// Width of a thin curve as phones show it, standard deviation, for its height: lens blur and pixel.
 const CURVE_SIGMA_PX: f32 = 0.75;
 
+/// Change of light that counts as one of the exposure.
+const LEAST_GAIN: f64 = 0.003;
+
 /// Lanes of a row of the patch: its side and one to spare, so that a row is one vector.
 const LANES: usize = SIDE + 1;
 
@@ -168,6 +171,7 @@ impl Gatherer {
             self.best = vec![0; self.now.data.len()];
             self.across = vec![0; self.now.data.len()];
         }
+        self.follow_exposure();
         self.looked += 1;
         let step = i16::from(self.looked % u64::from(self.config.background_every.max(1)) == 0);
         for ((d, b), n) in self.difference.iter_mut().zip(&mut self.background).zip(&self.now.data) {
@@ -188,13 +192,15 @@ impl Gatherer {
         self.spent += began.elapsed();
     }
 
-    /// Noise of the difference, one standard deviation: 68 % of a picture in which little moves stay below it.
+    /// Noise of the difference, one standard deviation: 68 % of a picture in which little moves stay below it. Taken between
+    /// places as far apart as the search compares, so that drifting clouds and an exposure that swings are none.
     fn noise(&self) -> f64 {
-        let mut histogram = [0usize; 256];
+        const LEVELS: usize = 512;
+        let mut histogram = [0usize; LEVELS];
         let mut total = 0;
         for row in self.difference.chunks_exact(self.now.width.max(1)).step_by(7) {
-            for d in row.iter().step_by(5) {
-                histogram[usize::from(d.unsigned_abs().min(255))] += 1;
+            for (a, b) in row.iter().zip(&row[ACROSS.min(row.len())..]).step_by(5) {
+                histogram[usize::from((a - b).unsigned_abs()).min(LEVELS - 1)] += 1;
                 total += 1;
             }
         }
@@ -202,12 +208,30 @@ impl Gatherer {
         for (level, n) in histogram.iter().enumerate() {
             let with = below + n;
             if with as f64 >= wanted {
-                // between whole levels
-                return (level as f64 + (wanted - below as f64) / (*n).max(1) as f64).max(1.0);
+                // between whole levels; a difference of two has twice the variance
+                let of_two = level as f64 + (wanted - below as f64) / (*n).max(1) as f64;
+                return (of_two / std::f64::consts::SQRT_2).max(1.0);
             }
             below = with;
         }
-        255.0
+        LEVELS as f64
+    }
+
+    /// Light by which this picture differs from the background, and the background brought to it when that is more than
+    /// rounding: an automatic exposure changes in steps, and textures would look like curves until the background follows.
+    fn follow_exposure(&mut self) {
+        let (mut now, mut before) = (0i64, 0i64);
+        for (n, b) in self.now.data.iter().zip(&self.background).step_by(11) {
+            now += i64::from(*n);
+            before += i64::from(*b);
+        }
+        let gain = now as f64 / before.max(1) as f64;
+        if (gain - 1.0).abs() > LEAST_GAIN && gain > 0.25 && gain < 4.0 {
+            let by = (gain * 4096.0).round() as i32;
+            for b in &mut self.background {
+                *b = ((i32::from(*b) * by + 2048) >> 12).min(i32::from(i16::MAX)) as i16;
+            }
+        }
     }
 
     /// Strongest response over the directions at every pixel. Band by band, so that all of it stays near the processor.
