@@ -284,12 +284,31 @@ fn solve_in(
         warnings.push(Warning::new(Severity::Warning, "wand clip", reason, "its camera is left out"));
     }
     let began = Instant::now();
-    let input = WandInput {
+    let mut input = WandInput {
         cameras,
         length_m: Measured::new(session.wand.length_m, LENGTH_SD_RELATIVE * session.wand.length_m),
         colours: colours.to_vec(),
     };
-    let solved = solve_wand(&input, &config.wand).map_err(|e| DayError::Scene { reason: e.to_string() })?;
+    let solved = loop {
+        let failure = match solve_wand(&input, &config.wand) {
+            Ok(solved) => break solved,
+            Err(failure) => failure,
+        };
+        // one camera of several that does not fit is left out; the others are enough
+        let unfit = failure.camera().filter(|name| input.cameras[0].name() != *name).map(str::to_owned);
+        match unfit {
+            Some(name) if input.cameras.len() > 2 => {
+                input.cameras.retain(|c| c.name() != name);
+                warnings.push(Warning::new(
+                    Severity::Warning,
+                    format!("camera {name}"),
+                    failure.to_string(),
+                    "the set-up is solved without this camera",
+                ));
+            }
+            _ => return Err(DayError::Scene { reason: failure.to_string() }),
+        }
+    };
     watch.add("scene", began.elapsed());
     warnings.extend(solved.warnings);
     Ok(Solved { scene: solved.scene, stills, warnings })

@@ -17,6 +17,17 @@ pub struct Clock {
 }
 
 impl Clock {
+    /// The session clock of a camera whose clock is known against this one's camera instead of the session: `relative` takes
+    /// its pts to this camera's pts.
+    #[must_use]
+    pub fn after(&self, relative: &Self) -> Self {
+        Self {
+            offset_s: self.offset_s + (1.0 + self.drift) * relative.offset_s,
+            drift: (1.0 + self.drift) * (1.0 + relative.drift) - 1.0,
+            readout_s: relative.readout_s,
+        }
+    }
+
     /// Session time of presentation time `pts_s` at shutter fraction `shutter_fraction`
     /// (see [`crate::model::Picture::shutter_fraction`]).
     #[must_use]

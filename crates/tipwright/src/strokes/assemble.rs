@@ -50,7 +50,8 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
     let chords: Vec<[Point3<f64>; 2]> =
         raws.iter().map(|r| [r.times.t_start_s, r.times.t_peak_s].map(|t| nominal.tip.position(t))).collect();
     let t = &rod.tip.columns.t_s;
-    let casting = casting(&raws, &ways, &chords, (t[0], t[t.len() - 1]), config, &mut warnings);
+    let path = rod.tip.columns.nominal.positions_in_world.iter().copied();
+    let casting = casting(&raws, &ways, &chords, path, (t[0], t[t.len() - 1]), config, &mut warnings);
     let strokes: Vec<Stroke> = (0..found.len())
         .into_par_iter()
         .map(|i| {

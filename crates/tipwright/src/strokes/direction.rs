@@ -5,8 +5,10 @@
 //! 2. [`StrokesConfig::last_stroke`];
 //! 3. votes, by how casting goes. A sequence ends with the delivery, so a last stroke followed by quiet (longer
 //!    than the take's pauses) goes forward: 2. It begins with a pick-up, so a first stroke after quiet goes back: 1.
-//!    The faster way is forward: 0.5 (the delivery is the fastest stroke of most takes). A clip that
-//!    starts or ends within the sequence casts no vote for that end. Without any: the last stroke goes forward.
+//!    The rod is lowered toward the water before the pick-up and after the delivery, and it points forward then: where the tip
+//!    is lowest is in front: 1.5. The faster way is forward: 0.5 (the delivery is the fastest stroke of most takes). A clip
+//!    that starts or ends within the sequence casts no vote for that end. Without any: the last stroke goes forward.
+//!    (All of it common practice.)
 //!
 //! Votes that disagree, or only the weak ones, are a warning. Limits: a clip with lone back casts, or one that goes
 //! on after the delivery with a roll or a new pick-up within the pause, can be turned round; then set one of 1 or 2.
@@ -34,11 +36,18 @@ const QUIET: f64 = 1.3;
 /// Pause taken when the take has none: 1 s, the unrolling of 10 m of line at 20 m/s (2 L / v).
 const USUAL_PAUSE_S: f64 = 1.0;
 
-/// Decides. `ways` are the strokes' horizontal ways, `span_s` the tracked span.
+/// A low tip: below the ends of the strokes, and to one side of their middle, by at least this share of a stroke's chord.
+const LOW: f64 = 0.35;
+/// Share of the tracked samples that are looked at as the lowest.
+const LOWEST: f64 = 0.03;
+
+/// Decides. `ways` are the strokes' horizontal ways, `path` the tracked positions, `span_s` the tracked span.
+#[allow(clippy::too_many_arguments, reason = "what a vote is taken from")]
 pub(super) fn casting(
     raws: &[Raw],
     ways: &[Vector3<f64>],
     chords: &[[Point3<f64>; 2]],
+    path: impl Iterator<Item = Point3<f64>>,
     span_s: (f64, f64),
     config: &StrokesConfig,
     warnings: &mut Vec<Warning>,
@@ -50,7 +59,7 @@ pub(super) fn casting(
     } else if let Some(direction) = config.last_stroke {
         line * if direction == Direction::Forward { last } else { -last }
     } else {
-        line * vote(raws, ways, &line, span_s, warnings)
+        line * vote(raws, ways, &line, lowered(chords, path, &line), span_s, warnings)
     };
     let directions: Vec<Direction> = ways
         .iter()
@@ -82,11 +91,32 @@ fn line_of(ways: &[Vector3<f64>]) -> Vector3<f64> {
     Vector3::new(axis.x, axis.y, 0.0)
 }
 
+/// To which side of the strokes along `line` the tip was lowered; `None` when it was not.
+fn lowered(
+    chords: &[[Point3<f64>; 2]],
+    path: impl Iterator<Item = Point3<f64>>,
+    line: &Vector3<f64>,
+) -> Option<f64> {
+    #[allow(clippy::cast_precision_loss)]
+    let ends = 2.0 * chords.len() as f64;
+    let middle = chords.iter().flatten().map(|p| p.coords).sum::<Vector3<f64>>() / ends;
+    let mut lengths: Vec<f64> = chords.iter().map(|[a, b]| (b - a).norm()).collect();
+    lengths.sort_by(f64::total_cmp);
+    let chord_m = lengths.get(lengths.len() / 2)?;
+    let mut places: Vec<(f64, f64)> = path.map(|p| p.coords - middle).map(|d| (d.z, d.dot(line))).collect();
+    places.sort_by(|a, b| a.0.total_cmp(&b.0));
+    #[allow(clippy::cast_precision_loss, clippy::cast_sign_loss, clippy::cast_possible_truncation)]
+    let lowest = &places[..(LOWEST * places.len() as f64).ceil() as usize];
+    let (height_m, along_m) = lowest.get(lowest.len() / 2)?;
+    (*height_m < -LOW * chord_m && along_m.abs() > LOW * chord_m).then(|| along_m.signum())
+}
+
 /// +1 when forward is along `line`, -1 against it.
 fn vote(
     raws: &[Raw],
     ways: &[Vector3<f64>],
     line: &Vector3<f64>,
+    lowered: Option<f64>,
     span_s: (f64, f64),
     warnings: &mut Vec<Warning>,
 ) -> f64 {
@@ -102,6 +132,7 @@ fn vote(
     if raws[0].times.t_start_s - span_s.0 > quiet_s && n > 1 {
         votes.push(-sign(0));
     }
+    votes.extend(lowered.map(|side| 1.5 * side));
     let peak =
         |way: f64| (0..n).filter(|&i| sign(i) == way).map(|i| raws[i].times.peak_m_s).fold(0.0, f64::max);
     if n > 1 {

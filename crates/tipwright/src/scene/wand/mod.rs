@@ -49,7 +49,9 @@ pub struct WandCamera<'a> {
 }
 
 impl WandCamera<'_> {
-    fn name(&self) -> &str {
+    /// Name of the camera.
+    #[must_use]
+    pub fn name(&self) -> &str {
         &self.wand.camera
     }
 }
@@ -188,6 +190,17 @@ pub enum WandError {
         /// What the solver said.
         reason: String,
     },
+}
+
+impl WandError {
+    /// The camera that stands in the way, where it is one.
+    #[must_use]
+    pub fn camera(&self) -> Option<&str> {
+        match self {
+            Self::NoWand { camera, .. } | Self::NoAgreement { second: camera, .. } => Some(camera),
+            _ => None,
+        }
+    }
 }
 
 /// Solves the set-up from the wand and plumb clips.

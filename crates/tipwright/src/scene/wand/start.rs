@@ -32,6 +32,9 @@ fn readout_guess(spots: &crate::model::ClipSpots) -> Measured {
     Measured::new(0.7 * step_s, 0.2 * step_s)
 }
 
+/// Couples tried in each camera. Six: the wand's ends may be hidden once or twice, which makes several of it.
+const COUPLES: usize = 6;
+
 /// Two tracks seen together for a while.
 #[derive(Debug, Clone, Copy)]
 struct Couple {
@@ -39,16 +42,14 @@ struct Couple {
     worth: f64,
 }
 
-/// Couples of moving tracks, the most promising first: long together, and moving much.
+/// Couples of moving tracks, the most promising first: those that go farthest while both are seen. A wand is waved; caps of
+/// people who walk by are seen for longer, and go less far.
 fn couples(tracks: &[Tracklet], least_extent: f64, most: usize) -> Vec<Couple> {
+    let travels: Vec<f64> = tracks.iter().map(Tracklet::travel).collect();
     let mut moving: Vec<usize> = (0..tracks.len())
         .filter(|&i| tracks[i].extent() > least_extent && tracks[i].sightings.len() >= 20)
         .collect();
-    let seconds = |i: usize| tracks[i].span_s()[1] - tracks[i].span_s()[0];
-    moving.sort_by(|&i, &j| {
-        let worth = |k: usize| seconds(k) * tracks[k].extent();
-        worth(j).total_cmp(&worth(i)).then(i.cmp(&j))
-    });
+    moving.sort_by(|&i, &j| travels[j].total_cmp(&travels[i]).then(i.cmp(&j)));
     moving.truncate(24);
     let mut out = Vec::new();
     for (n, &i) in moving.iter().enumerate() {
@@ -56,8 +57,8 @@ fn couples(tracks: &[Tracklet], least_extent: f64, most: usize) -> Vec<Couple> {
             let (p, q) = (tracks[i].span_s(), tracks[j].span_s());
             let together_s = p[1].min(q[1]) - p[0].max(q[0]);
             if together_s > 0.5 {
-                let extent = tracks[i].extent().min(tracks[j].extent());
-                out.push(Couple { tracks: [i, j], worth: together_s * extent.min(0.5) });
+                let rate = |k: usize, span: [f64; 2]| travels[k] / (span[1] - span[0]);
+                out.push(Couple { tracks: [i, j], worth: together_s * rate(i, p).min(rate(j, q)) });
             }
         }
     }
@@ -86,7 +87,7 @@ pub(super) fn begin(input: &WandInput, config: &WandConfig) -> Result<Begun, Wan
             .zip(&readouts_s)
             .map(|(c, r)| link(c.wand, c.lens, r.value, colour, &config.link))
             .collect();
-        let first = couples(&tracks[0], config.least_extent_rad, 4);
+        let first = couples(&tracks[0], config.least_extent_rad, COUPLES);
         if first.is_empty() {
             failure.get_or_insert_with(|| no_wand(input, 0));
             continue;
@@ -122,8 +123,9 @@ fn relate_all(
     first: &[Couple],
     begun: &mut Begun,
 ) -> Result<(), WandError> {
+    let mut seen = vec![first.to_vec()];
     for k in 1..input.cameras.len() {
-        let others = couples(&begun.tracks[k], config.least_extent_rad, 4);
+        let others = couples(&begun.tracks[k], config.least_extent_rad, COUPLES);
         if others.is_empty() {
             return Err(no_wand(input, k));
         }
@@ -131,11 +133,20 @@ fn relate_all(
             let reach = 4.0 * c.sd_s + config.offset_slack_s;
             (c.value_s - reach, c.value_s + reach)
         });
-        let near = window.map(|w| relate(input, config, first, &others, begun, k, Some(w)));
-        let found = match near {
+        let near = window.map(|w| relate(input, config, [&first, &others], begun, [0, k], Some(w)));
+        let mut found = match near {
             Some(Ok(found)) => Ok(found),
-            _ => relate(input, config, first, &others, begun, k, None),
+            _ => relate(input, config, [&first, &others], begun, [0, k], None),
         };
+        // two cameras that look along nearly the same line may each agree well with a third
+        for (base, known) in seen.iter().enumerate().skip(1) {
+            if found.is_ok() {
+                break;
+            }
+            if let Ok(other) = relate(input, config, [known, &others], begun, [base, k], None) {
+                found = Ok(other);
+            }
+        }
         let (pose, clock) = found.map_err(|reason| WandError::NoAgreement {
             first: input.cameras[0].name().to_string(),
             second: input.cameras[k].name().to_string(),
@@ -143,30 +154,31 @@ fn relate_all(
         })?;
         begun.poses.push(pose);
         begun.clocks.push(clock);
+        seen.push(others);
     }
     Ok(())
 }
 
-/// Pose (in metres) and clock of camera k against camera 0.
+/// Pose (in metres) and clock of a camera against one that is placed already; `pair` is that one and the new one.
 fn relate(
     input: &WandInput,
     config: &WandConfig,
-    first: &[Couple],
-    others: &[Couple],
+    [first, others]: [&[Couple]; 2],
     begun: &Begun,
-    k: usize,
+    pair: [usize; 2],
     offset_window_s: Option<(f64, f64)>,
 ) -> Result<(CameraPose, Clock), String> {
+    let [base, k] = pair;
     let bootstrap = BootstrapConfig { offset_window_s, ..config.bootstrap.clone() };
     let focal = |k: usize| input.cameras[k].lens.fx_px;
-    let wanted = wanted_support(begun, 0, config).min(wanted_support(begun, k, config));
+    let wanted = wanted_support(begun, base, config).min(wanted_support(begun, k, config));
     let mut best: Option<(f64, CameraPose, Clock)> = None;
     let mut last_reason = "no two tracks are seen by both at the same time".to_string();
     for a in first {
         for b in others {
             for crossed in [false, true] {
                 let a_tracks: Vec<Track> =
-                    a.tracks.iter().map(|&i| as_track(&begun.tracks[0][i], focal(0))).collect();
+                    a.tracks.iter().map(|&i| as_track(&begun.tracks[base][i], focal(base))).collect();
                 let mut b_tracks: Vec<Track> =
                     b.tracks.iter().map(|&i| as_track(&begun.tracks[k][i], focal(k))).collect();
                 if crossed {
@@ -183,18 +195,22 @@ fn relate(
                     if guess.median_px > 2.0 * config.epipolar_px {
                         continue;
                     }
-                    let pose = CameraPose { camera_from_world: guess.b_from_a };
-                    let clock = Clock {
+                    let relative = Clock {
                         offset_s: guess.offset_s,
                         drift: guess.drift,
                         readout_s: begun.readouts_s[k].value,
                     };
-                    if let Some((support, length)) = support(input, config, begun, k, &pose, &clock) {
-                        if best.as_ref().is_none_or(|b| support > b.0) {
-                            let mut metric = pose;
-                            metric.camera_from_world.translation.vector *= input.length_m.value / length;
-                            best = Some((support, metric, clock));
-                        }
+                    let Some((support, length)) =
+                        support(input, config, begun, pair, &guess.b_from_a, &relative)
+                    else {
+                        continue;
+                    };
+                    if best.as_ref().is_none_or(|b| support > b.0) {
+                        let mut metric = guess.b_from_a;
+                        metric.translation.vector *= input.length_m.value / length;
+                        let placed = &begun.poses[base].camera_from_world;
+                        let pose = CameraPose { camera_from_world: metric * placed };
+                        best = Some((support, pose, begun.clocks[base].after(&relative)));
                     }
                 }
                 // most of what moves is explained: no need to try the rest
@@ -242,20 +258,23 @@ pub(super) fn pieces(
     find_pieces(&seen, &needs)
 }
 
-/// Seconds of pieces in pairs of constant distance, and that distance, in units of the baseline.
+/// Seconds of pieces in pairs of constant distance, and that distance, in units of the baseline; pose and clock are those of
+/// the second of the pair against the first.
 fn support(
     input: &WandInput,
     config: &WandConfig,
     begun: &Begun,
-    k: usize,
-    pose: &CameraPose,
-    clock: &Clock,
+    [base, k]: [usize; 2],
+    b_from_a: &Isometry3<f64>,
+    relative: &Clock,
 ) -> Option<(f64, f64)> {
+    let own = |k: usize| Clock { offset_s: 0.0, drift: 0.0, readout_s: begun.readouts_s[k].value };
+    let at = |camera_from_world: Isometry3<f64>| CameraPose { camera_from_world };
     let views = [
-        (begun.poses[0], begun.clocks[0], input.cameras[0].lens.fx_px),
-        (*pose, *clock, input.cameras[k].lens.fx_px),
+        (at(Isometry3::identity()), own(base), input.cameras[base].lens.fx_px),
+        (at(*b_from_a), *relative, input.cameras[k].lens.fx_px),
     ];
-    let tracks = [begun.tracks[0].as_slice(), begun.tracks[k].as_slice()];
+    let tracks = [begun.tracks[base].as_slice(), begun.tracks[k].as_slice()];
     let pieces = pieces(&views, &tracks, config.epipolar_px, 100.0);
     super::ends::constant_distance(&pieces, config.length_tolerance)
 }
