@@ -42,7 +42,7 @@ pub(super) fn find_clocks(
                 &config.sync,
             )
         };
-        let good = |f: &Option<SyncFound>| f.is_some_and(|f| f.agreement >= config.least_agreement);
+        let good = |f: &Option<SyncFound>| f.is_some_and(|f| is_sure(&f, config));
         // a little beyond four standard deviations, for sound stands for the wrong instant by the readout and more
         let near = view.coarse_offset.map(|c| {
             let reach = 4.0 * c.sd_s + 0.03;
@@ -73,7 +73,7 @@ pub(super) fn find_clocks(
             };
         }
         let found = match found {
-            Some(f) if f.agreement >= config.least_agreement => f,
+            Some(f) if is_sure(&f, config) => f,
             poor => {
                 return Err(PathError::NoAgreement {
                     camera: view.name.to_string(),
@@ -100,6 +100,13 @@ pub(super) fn find_clocks(
         view.clock.drift = view.drift.value;
     }
     Ok(())
+}
+
+/// Enough of what moves agrees, or by far more than at any other offset: where much moves by itself (glints, people) the tip is
+/// a small share of it, but at chance offsets less agrees still.
+fn is_sure(found: &SyncFound, config: &PathConfig) -> bool {
+    let [agreement, rival] = config.standing_out;
+    found.agreement >= config.least_agreement || (found.agreement >= agreement && found.rival <= rival)
 }
 
 pub(super) fn source_name(source: OffsetSource) -> &'static str {

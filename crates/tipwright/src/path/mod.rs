@@ -94,6 +94,9 @@ pub struct PathConfig {
     /// Weighted share of moving sightings that must agree between cameras for an offset to be believed. Chance
     /// agreement of a scan's best offset is below 0.2 in a wide picture; distractors take their share of the rest.
     pub least_agreement: f64,
+    /// Less agreement than that is believed from the first of these on when the best other offset has at most the second's
+    /// share of it. 0.1 and 0.6: chance maxima of a scan are within a tenth or two of each other.
+    pub standing_out: [f64; 2],
     /// Distance from the predicted place up to which a sighting is taken in after the first solution, pixels.
     /// 3: three times a reprojection that would be warned of.
     pub gather_px: f64,
@@ -135,6 +138,7 @@ impl Default for PathConfig {
             fewest_in_piece: 4,
             longest_bridge_s: 0.15,
             least_agreement: 0.3,
+            standing_out: [0.1, 0.6],
             gather_px: 3.0,
             settle_turn_rad: 3e-5,
             settle_m: 2e-4,

@@ -7,7 +7,7 @@ use super::finder::{Found, FrameFound};
 use super::{MarkerLook, SpotCounts, SpotsConfig};
 
 /// Places that a list always keeps for what stands still and looks right: a wand at rest, a plumb.
-const STILL_PLACES: usize = 3;
+const STILL_PLACES: usize = 6;
 
 /// Final lists, and the diameter per colour as the clip shows it.
 pub(super) fn finish(
@@ -30,8 +30,10 @@ pub(super) fn finish(
             links[k].iter().map(of).collect()
         })
         .collect();
-    let sizes: Vec<(Colour, f64)> =
-        looks.iter().filter_map(|l| Some((l.colour, usual_size(&frames, &support, l.colour)?))).collect();
+    let sizes: Vec<(Colour, f64)> = looks
+        .iter()
+        .filter_map(|l| Some((l.colour, usual_size(&frames, &rows(&links), l.colour)?)))
+        .collect();
     let lists = frames
         .iter()
         .zip(&support)
@@ -131,18 +133,43 @@ fn alike(a: &Found, b: &Found) -> bool {
     (0.6..1.67).contains(&size)
 }
 
+/// Frames in a row that make sure of motion. Nine: in a water full of glints five in a row still come about by chance, hundreds
+/// of times in a clip.
+const SURE_ROW: u32 = 9;
+
+/// How many frames in a row each candidate goes on with the ones before and after it at nearly constant velocity.
+fn rows(links: &[Vec<Link>]) -> Vec<Vec<u32>> {
+    let goes_on = |l: &Link| l.fit > 0.5;
+    let mut after: Vec<Vec<u32>> = links.iter().map(|f| vec![0; f.len()]).collect();
+    for k in (0..links.len()).rev() {
+        for (i, l) in links[k].iter().enumerate().filter(|(_, l)| goes_on(l)) {
+            after[k][i] = 1 + after.get(k + 1).and_then(|f| f.get(l.after)).copied().unwrap_or(0);
+        }
+    }
+    let mut before: Vec<Vec<u32>> = links.iter().map(|f| vec![0; f.len()]).collect();
+    for k in 0..links.len() {
+        for (i, l) in links[k].iter().enumerate().filter(|(_, l)| goes_on(l)) {
+            let so_far = k.checked_sub(1).and_then(|k| before[k].get(l.before)).copied().unwrap_or(0);
+            before[k][i] = 1 + so_far;
+        }
+    }
+    let both =
+        |(a, b): (Vec<u32>, Vec<u32>)| a.into_iter().zip(b).map(|(a, b)| (a + b).saturating_sub(1)).collect();
+    after.into_iter().zip(before).map(both).collect()
+}
+
 /// Median diameter of what is surely moving and looks right; `None` when there is too little of it.
-fn usual_size(frames: &[FrameFound], support: &[Vec<f32>], colour: Colour) -> Option<f64> {
+fn usual_size(frames: &[FrameFound], rows: &[Vec<u32>], colour: Colour) -> Option<f64> {
     let mut sizes: Vec<f32> = frames
         .iter()
-        .zip(support)
-        .flat_map(|(frame, support)| frame.found.iter().zip(support))
-        .filter(|(f, s)| f.candidate.colour == colour && **s > 0.6 && f.quality > 0.3)
+        .zip(rows)
+        .flat_map(|(frame, rows)| frame.found.iter().zip(rows))
+        .filter(|(f, row)| f.candidate.colour == colour && **row >= SURE_ROW && f.quality > 0.3)
         .map(|(f, _)| f.diameter_px)
         .collect();
+    sizes.sort_unstable_by(f32::total_cmp);
     if sizes.len() < 20 {
         return None;
     }
-    sizes.sort_unstable_by(f32::total_cmp);
     Some(f64::from(sizes[sizes.len() / 2]))
 }

@@ -39,8 +39,8 @@ pub struct MarkerLook {
 /// Settings of the search.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SpotsConfig {
-    /// Candidates kept per colour and frame. Default 8: two markers of a wand and a handful of things that look alike;
-    /// more costs time in `path` and gains nothing once the size is known.
+    /// Candidates kept per colour and frame. Default 11: two markers of a wand, and a handful each of things that
+    /// look alike and move (glints on water) and that look alike and stand (caps); more costs time in `path`.
     pub keep_per_colour: usize,
     /// Focal length, when the lens is known. Default none: then 0.8 of the longer side, a phone's main camera.
     pub focal_px: Option<f64>,
@@ -63,7 +63,7 @@ pub struct SpotsConfig {
 impl Default for SpotsConfig {
     fn default() -> Self {
         Self {
-            keep_per_colour: 8,
+            keep_per_colour: 11,
             focal_px: None,
             distance_m: [3.0, 20.0],
             blur_px: 0.8,

@@ -19,7 +19,7 @@ use super::{MarkerLook, SpotCounts, SpotsConfig};
 const PLACES: usize = 64;
 /// Spots fitted per colour and frame for their motion and looks, and for their looks alone.
 const FITTED_MOVING: usize = 6;
-const FITTED_STILL: usize = 4;
+const FITTED_STILL: usize = 8;
 /// Least score of a blob to be fitted, as it is and as a share of the best of the frame. A coloured marker in the shade
 /// may look faint beside anything coloured in the sun.
 const LEAST_WHITE: [f32; 2] = [0.04, 0.15];
