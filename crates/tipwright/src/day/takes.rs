@@ -321,7 +321,8 @@ fn write_paths(
     paths: &TakePaths,
     out: &Path,
 ) -> Result<(), DayError> {
-    for (assignment, (camera, clip)) in paths.assignments.iter().zip(spots) {
+    for assignment in &paths.assignments {
+        let Some((camera, clip)) = spots.iter().find(|(name, _)| *name == assignment.camera) else { continue };
         let mut rows: Vec<SpotRow> = assignment
             .spots
             .iter()

@@ -71,13 +71,19 @@ impl<'a> TrackIndex<'a> {
     /// Builds the look-up.
     #[must_use]
     pub fn new(tracks: &'a [Tracklet]) -> Self {
+        Self::longer_than(0.0, tracks)
+    }
+
+    /// Builds the look-up of the tracks that last so long.
+    #[must_use]
+    pub fn longer_than(least_s: f64, tracks: &'a [Tracklet]) -> Self {
         let spans: Vec<[f64; 2]> = tracks.iter().map(Tracklet::span_s).collect();
         let start_s = spans.iter().map(|s| s[0]).fold(f64::INFINITY, f64::min);
         let end_s = spans.iter().map(|s| s[1]).fold(f64::NEG_INFINITY, f64::max);
         let bucket_s = 0.05;
         let count = if end_s >= start_s { ((end_s - start_s) / bucket_s) as usize + 1 } else { 0 };
         let mut buckets = vec![Vec::new(); count];
-        for (idx, span) in spans.iter().enumerate() {
+        for (idx, span) in spans.iter().enumerate().filter(|(_, s)| s[1] - s[0] >= least_s) {
             let from = ((span[0] - start_s) / bucket_s) as usize;
             let to = (((span[1] - start_s) / bucket_s) as usize).min(count.saturating_sub(1));
             for bucket in &mut buckets[from..=to] {
@@ -109,12 +115,19 @@ struct Probe {
     weight: f64,
 }
 
+/// A track that lasts so long is surely of one thing; shorter ones count less, for glints and leaves make many by chance.
+const SURE_S: f64 = 0.25;
+/// Shorter tracks of the other camera are not looked at.
+const LEAST_S: f64 = 0.05;
+
 fn probes(tracks: &[Tracklet], most: usize) -> Vec<Probe> {
     let total: usize = tracks.iter().map(|t| t.sightings.len()).sum();
     let every = total.div_ceil(most.max(1)).max(1);
     let mut out = Vec::new();
     let mut counter = 0;
     for track in tracks {
+        let [from_s, to_s] = track.span_s();
+        let sure = ((to_s - from_s) / SURE_S).min(1.0).powi(2);
         for s in &track.sightings {
             counter += 1;
             if counter % every != 0 {
@@ -123,7 +136,7 @@ fn probes(tracks: &[Tracklet], most: usize) -> Vec<Probe> {
             let Some(state) = track.at(s.own_s) else { continue };
             // what moves tells time; a radian per second is an ordinary speed for a tip
             let speed = state.rate_per_s[0].hypot(state.rate_per_s[1]);
-            let weight = 0.01 + speed.min(2.0);
+            let weight = sure * (0.01 + speed.min(2.0));
             out.push(Probe { own_s: s.own_s, ray: s.ray, weight });
         }
     }
@@ -174,7 +187,7 @@ pub fn find_offset(
     config: &SyncConfig,
 ) -> Option<SyncFound> {
     let probes = probes(a, config.most_sightings);
-    let index = TrackIndex::new(b);
+    let index = TrackIndex::longer_than(LEAST_S, b);
     if probes.is_empty() || b.is_empty() {
         return None;
     }

@@ -180,11 +180,11 @@ pub struct ClipAssignment {
 pub struct TakePaths {
     /// Tip and butt markers.
     pub rod: RodPaths,
-    /// Clock of each camera, in input order.
+    /// Clock of each camera that was used, in input order.
     pub clocks: Vec<TakeClock>,
     /// Cameras with the corrections of this take, in input order.
     pub cameras: Vec<TakeCameraFit>,
-    /// Spots of each camera, in input order.
+    /// Spots of each camera that was used, in input order.
     pub assignments: Vec<ClipAssignment>,
     /// Candidates of all cameras together.
     pub tally: Tally,
@@ -289,6 +289,26 @@ pub enum PathError {
     },
 }
 
+/// Solves the take without a camera that agrees with no other, when two are left; otherwise the failure stands.
+fn without_unfit(input: &TakeInput, config: &PathConfig, failure: PathError) -> Result<TakePaths, PathError> {
+    let (PathError::NoAgreement { camera, .. } | PathError::NoTrack { camera, .. }) = &failure else {
+        return Err(failure);
+    };
+    let mut rest = input.clone();
+    rest.cameras.retain(|c| c.spots.camera != *camera);
+    if rest.cameras.len() < 2 || rest.cameras.len() == input.cameras.len() {
+        return Err(failure);
+    }
+    let mut out = solve_take(&rest, config)?;
+    out.warnings.push(Warning::new(
+        crate::model::Severity::Warning,
+        format!("{}, {camera}", input.take),
+        failure.to_string(),
+        "measured without this camera",
+    ));
+    Ok(out)
+}
+
 /// Solves one take.
 ///
 /// # Errors
@@ -305,7 +325,9 @@ pub fn solve_take(input: &TakeInput, config: &PathConfig) -> Result<TakePaths, P
         .ok_or_else(|| PathError::NoTipRole { take: take() })?;
     let mut views = view::views(input, config)?;
     let mut warnings = Vec::new();
-    clocks::find_clocks(input, config, &tip, &mut views, &mut warnings)?;
+    if let Err(failure) = clocks::find_clocks(input, config, &tip, &mut views, &mut warnings) {
+        return without_unfit(input, config, failure);
+    }
     let chains = chain::find_chains(input, config, &views, &mut warnings)?;
     let joint = joint::solve_joint(input, config, &views, &chains, &mut warnings)?;
     Ok(output::write_out(input, config, &views, &joint, warnings))

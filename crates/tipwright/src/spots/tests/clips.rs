@@ -83,7 +83,7 @@ fn a_swinging_marker_is_found_in_front_of_sky_and_trees() {
     let (mut hits, mut first, mut chi, mut n) = (0, 0, 0.0, 0.0);
     for frame in &found.spots.frames {
         let truth = swing(frame.frame_idx as usize);
-        assert!(frame.candidates.len() <= 8);
+        assert!(frame.candidates.len() <= SpotsConfig::default().keep_per_colour);
         let Some((rank, off, c)) = nearest(&frame.candidates, truth.x, truth.y) else { continue };
         if off < 1.5 {
             hits += 1;
