@@ -322,7 +322,9 @@ fn write_paths(
     out: &Path,
 ) -> Result<(), DayError> {
     for assignment in &paths.assignments {
-        let Some((camera, clip)) = spots.iter().find(|(name, _)| *name == assignment.camera) else { continue };
+        let Some((camera, clip)) = spots.iter().find(|(name, _)| *name == assignment.camera) else {
+            continue;
+        };
         let mut rows: Vec<SpotRow> = assignment
             .spots
             .iter()
