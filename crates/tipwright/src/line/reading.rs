@@ -22,6 +22,7 @@ pub(super) struct Reading {
 }
 
 /// The curve at one instant.
+#[allow(clippy::too_many_arguments, reason = "what one look has to go by")]
 pub(super) fn read(
     seen: &[SidePoint],
     t_s: f64,
