@@ -15,7 +15,7 @@ fi
 "$tipwright" check "$demo/session"
 "$tipwright" day "$demo/session" -o "$demo/results"
 "$tipwright" score "$demo/results" "$demo/session/truth" -o "$demo/score"
-python3 tests/clinic_limits.py < "$demo/score/score.json"
+python3 tests/day_limits.py clinic < "$demo/score/score.json"
 "$tipwright" compare "$demo/results" -o "$demo/comparison"
 echo
 echo "Open $demo/results/report/index.html (the day), $demo/comparison/index.html (before and after),"

@@ -16,5 +16,5 @@ done
 rows=$(($(wc -l < "$work/results/strokes.csv") - 1))
 [ "$rows" -ge 2 ] || { echo "only $rows strokes measured"; exit 1; }
 "$target/release/tipwright" score "$work/results" "$work/session/truth" -o "$work/score" >/dev/null
-python3 tests/clinic_limits.py < "$work/score/score.json"
+python3 tests/day_limits.py minimal < "$work/score/score.json"
 echo "end to end: $rows strokes"
