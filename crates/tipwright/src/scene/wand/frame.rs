@@ -24,7 +24,7 @@ pub(super) fn finish(
     let solution = &joint.solution;
     let wand = wand_places(solution);
     let first_from_world = first_from_world(vertical, &wand);
-    let set_up = set_up_covariance(input, solution, &first_from_world, vertical);
+    let set_up = set_up_covariance(input, config, solution, &first_from_world, vertical);
     let n = 6 * input.cameras.len();
     let row = |i: usize| Scene::PARAMETERS * (i / 6) + i % 6;
     let covariance = DMatrix::from_fn(n, n, |i, j| set_up[(row(i), row(j))]);
@@ -46,7 +46,7 @@ pub(super) fn finish(
                 drift: state.clock.drift,
                 drift_sd: solution.border_sd(slots.drift),
                 readout_s: state.clock.readout_s,
-                readout_sd_s: solution.border_sd(slots.readout),
+                readout_sd_s: set_up[(Scene::PARAMETERS * k + 6, Scene::PARAMETERS * k + 6)].max(0.0).sqrt(),
             };
             camera.set_pose(&CameraPose { camera_from_world: state.camera_from_world * first_from_world });
             camera
@@ -126,6 +126,7 @@ fn first_from_world(vertical: &Vertical, wand: &[[Point3<f64>; 2]]) -> Isometry3
 /// turn of the world).
 fn set_up_covariance(
     input: &WandInput,
+    config: &WandConfig,
     solution: &Solution,
     first_from_world: &Isometry3<f64>,
     vertical: &Vertical,
@@ -173,6 +174,11 @@ fn set_up_covariance(
     let mut covariance = &from_border * &solution.border_covariance * from_border.transpose();
     covariance += &by_scale * by_scale.transpose() * (input.length_m.sd / input.length_m.value).powi(2);
     covariance += &by_tilt * by_tilt.transpose() * vertical.sd_rad.powi(2);
+    for (k, slots) in solution.layout.cameras.iter().enumerate() {
+        if slots.readout.is_some() {
+            covariance[(each * k + 6, each * k + 6)] += config.readout_floor_s.powi(2);
+        }
+    }
     // symmetric to the last bit
     (&covariance + covariance.transpose()) * 0.5
 }
