@@ -82,6 +82,9 @@ pub struct PathConfig {
     pub epipolar_px: f64,
     /// Fastest tip. 60 m/s: anything above is a tracking error (1.5 times the fastest distance casts).
     pub fastest_m_s: f64,
+    /// What never goes faster is no tip of a rod that casts, metres per second. 2: a tip reaches 15 to 40 (published; see the
+    /// figures), a hand that carries a rod about 1.5.
+    pub slowest_tip_m_s: f64,
     /// Farthest a marker may be from a camera, metres. 40: beyond it no phone sees a 40 mm marker.
     pub farthest_m: f64,
     /// Area seen over area expected from diameter and distance: outside this range it is something else. Wide,
@@ -133,6 +136,7 @@ impl Default for PathConfig {
             motion: MotionConfig { longest_bridge_s: 0.15, ..MotionConfig::default() },
             epipolar_px: 3.0,
             fastest_m_s: 60.0,
+            slowest_tip_m_s: 2.0,
             farthest_m: 40.0,
             area_ratio: [0.1, 10.0],
             fewest_in_piece: 4,
@@ -267,6 +271,16 @@ pub enum PathError {
         /// Take.
         take: String,
     },
+    /// Something was followed, but nothing that casts.
+    #[error(
+        "what was followed never moved faster than {fastest_m_s:.1} m/s, which no rod tip does that casts; check [marker.tip] colour and size, or take the clip out of session.toml: {take}"
+    )]
+    NoCast {
+        /// Its fastest.
+        fastest_m_s: f64,
+        /// Take.
+        take: String,
+    },
     /// A camera stands quite elsewhere.
     #[error(
         "{camera} has been turned by {turn_deg:.1} degrees since the scene; film the wand again for this take, in a session folder of its own: {take}"
@@ -330,5 +344,11 @@ pub fn solve_take(input: &TakeInput, config: &PathConfig) -> Result<TakePaths, P
     }
     let chains = chain::find_chains(input, config, &views, &mut warnings)?;
     let joint = joint::solve_joint(input, config, &views, &chains, &mut warnings)?;
-    Ok(output::write_out(input, config, &views, &joint, warnings))
+    let paths = output::write_out(input, config, &views, &joint, warnings);
+    let speeds = paths.rod.tip.samples.iter().map(|s| s.velocity_in_world_m_s.norm());
+    let fastest_m_s = speeds.fold(0.0, f64::max);
+    if fastest_m_s < config.slowest_tip_m_s {
+        return Err(PathError::NoCast { fastest_m_s, take: take() });
+    }
+    Ok(paths)
 }
