@@ -133,10 +133,10 @@ fn relate_all(
             let reach = 4.0 * c.sd_s + config.offset_slack_s;
             (c.value_s - reach, c.value_s + reach)
         });
-        let near = window.map(|w| relate(input, config, [&first, &others], begun, [0, k], Some(w)));
+        let near = window.map(|w| relate(input, config, [first, &others], begun, [0, k], Some(w)));
         let mut found = match near {
             Some(Ok(found)) => Ok(found),
-            _ => relate(input, config, [&first, &others], begun, [0, k], None),
+            _ => relate(input, config, [first, &others], begun, [0, k], None),
         };
         // two cameras that look along nearly the same line may each agree well with a third
         for (base, known) in seen.iter().enumerate().skip(1) {
