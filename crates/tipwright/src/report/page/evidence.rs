@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use super::figures::{capital, dual, full, name};
+use super::figures::{capital, dual, dual_units, full, name};
 use super::{stroke, take_id};
 use crate::model::evidence::{Evidence, HeldSign, StrokeEvidence, Word};
 use crate::model::results::{SessionResults, TakeResults};
@@ -167,7 +167,7 @@ fn the_rest(take: &TakeResults, found: &StrokeEvidence) -> String {
     if !by_reason.is_empty() {
         let parts: Vec<String> = by_reason
             .iter()
-            .map(|(why, rules)| format!("{} ({})", escape(&rules.join(", ")), escape(why)))
+            .map(|(why, rules)| format!("{} ({})", escape(&rules.join(", ")), dual_units(why)))
             .collect();
         let _ = write!(out, "<p class=\"aside\">Could not be looked for: {}.</p>", parts.join("; "));
     }
