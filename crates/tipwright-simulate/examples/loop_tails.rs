@@ -92,9 +92,8 @@ fn print_row(name: &str, seen: &StopSeen) {
     );
 }
 
-fn median(mut v: Vec<f64>) -> f64 {
-    v.sort_by(f64::total_cmp);
-    v.get(v.len() / 2).copied().unwrap_or(f64::NAN)
+fn median(v: Vec<f64>) -> f64 {
+    tipwright::model::median(v).unwrap_or(f64::NAN)
 }
 
 fn summary(rows: &[StopSeen]) {

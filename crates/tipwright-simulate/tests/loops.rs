@@ -12,9 +12,8 @@ fn figure(seen: &StopSeen, id: FigureId) -> (f64, f64) {
     seen.stroke.figures.get(id).map_or((f64::NAN, f64::NAN), |m| (m.value, m.sd))
 }
 
-fn median(mut v: Vec<f64>) -> f64 {
-    v.sort_by(f64::total_cmp);
-    v[v.len() / 2]
+fn median(v: Vec<f64>) -> f64 {
+    tipwright::model::median(v).unwrap_or(f64::NAN)
 }
 
 /// Widths, speeds and crossings of a sound cast, and of the same cast with a wave of 0.6 m that makes its loops tail. Limits

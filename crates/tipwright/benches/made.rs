@@ -24,22 +24,7 @@ pub const READOUT_MEAN_S: f64 = 0.008;
 pub const READOUT_SD_S: f64 = 0.003;
 
 fn lens() -> Lens {
-    Lens {
-        resolution_px: [1920, 1080],
-        fx_px: 1500.0,
-        fy_px: 1505.0,
-        cx_px: 955.0,
-        cy_px: 545.0,
-        distortion: [0.08, -0.15, 0.0008, -0.0005, 0.05],
-        rms_px: None,
-        fx_sd_px: None,
-        fy_sd_px: None,
-        cx_sd_px: None,
-        cy_sd_px: None,
-        distortion_sd: None,
-        views_used: None,
-        views_left_out: None,
-    }
+    Lens::new([1920, 1080], 1500.0, 1505.0, 955.0, 545.0, [0.08, -0.15, 0.0008, -0.0005, 0.05])
 }
 
 /// Path of the marker: strokes of a second, top speed near 12 m/s.

@@ -31,22 +31,14 @@ pub fn phone_lens(which: usize, width: u32, height: u32) -> Lens {
         0 => (1548.6, 1547.1, 3.4, -4.9, [0.112, -0.248, -0.0006, 0.0009, 0.118]),
         _ => (1576.3, 1575.0, -5.8, 6.1, [0.094, -0.196, 0.0008, -0.0005, 0.083]),
     };
-    Lens {
-        resolution_px: [width, height],
-        fx_px: fx * scale,
-        fy_px: fy * scale,
-        cx_px: half(width) + cx * scale,
-        cy_px: half(height) + cy * scale,
+    Lens::new(
+        [width, height],
+        fx * scale,
+        fy * scale,
+        half(width) + cx * scale,
+        half(height) + cy * scale,
         distortion,
-        rms_px: None,
-        fx_sd_px: None,
-        fy_sd_px: None,
-        cx_sd_px: None,
-        cy_sd_px: None,
-        distortion_sd: None,
-        views_used: None,
-        views_left_out: None,
-    }
+    )
 }
 
 /// The two phones: `west` broadside and low, `east` ahead to the right and higher, about 72 degrees apart, 8 m away.

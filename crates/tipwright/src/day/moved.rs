@@ -1,6 +1,6 @@
 //! Cameras that were touched after the scene was filmed: seen in what stands still in their pictures, told, and allowed for.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use super::SetUp;
@@ -84,7 +84,7 @@ pub(super) fn since_scene(
                 }
                 let Some(idx) = since.scene.cameras.iter().position(|c| c.name == *camera) else { continue };
                 since.scene = turned(&since.scene, idx, &found);
-                since.moved.push(MovedCamera { camera: (*camera).to_string(), turn_deg, shift_m: 0.0 });
+                since.moved.push(MovedCamera { camera: (*camera).to_string(), turn_deg, shift_m: None });
                 since.warnings.push(Warning::new(
                     if turn_deg < 0.05 { Severity::Note } else { Severity::Warning },
                     about,
@@ -115,22 +115,23 @@ fn is_turn(turn: &Turn) -> bool {
 
 /// Cameras that stood otherwise than in the scene, with the take from which on (takes are in the order of the session).
 pub(super) fn told(takes: &[TakeResults]) -> Vec<Warning> {
-    let mut by_camera: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+    // both ways of seeing it may name the same camera
+    let mut by_camera: BTreeMap<&str, BTreeSet<usize>> = BTreeMap::new();
     for (i, take) in takes.iter().enumerate() {
         for moved in &take.moved {
-            by_camera.entry(moved.camera.as_str()).or_default().push(i);
+            by_camera.entry(moved.camera.as_str()).or_default().insert(i);
         }
     }
     by_camera
         .into_iter()
-        .map(|(camera, at)| {
-            let first = at[0];
+        .filter_map(|(camera, at)| {
+            let first = *at.first()?;
             let before = first
                 .checked_sub(1)
                 .map_or_else(|| "before the first take".to_string(), |i| format!("after {}", takes[i].take));
             let names: Vec<&str> = at.iter().map(|i| takes[*i].take.as_str()).collect();
             let stayed = at.len() == takes.len() - first;
-            Warning::new(
+            Some(Warning::new(
                 Severity::Warning,
                 camera,
                 format!(
@@ -139,7 +140,7 @@ pub(super) fn told(takes: &[TakeResults]) -> Vec<Warning> {
                     names.join(", ")
                 ),
                 "Film the wand again after a tripod was touched; heights and angles of these takes are less sure",
-            )
+            ))
         })
         .collect()
 }

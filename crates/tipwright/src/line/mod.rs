@@ -12,12 +12,14 @@ pub mod geometry;
 mod legs;
 mod measure;
 mod nose;
+mod one_view;
 mod paths;
 mod reading;
 mod robust;
 mod settings;
 mod shape;
 mod side;
+mod sums;
 mod tee;
 #[cfg(test)]
 mod tests;

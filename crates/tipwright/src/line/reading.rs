@@ -4,10 +4,9 @@ use super::LoopConfig;
 use super::geometry::{Flat, LoopLook, dot, look, upper_normal};
 use super::legs::{Cells, Leg};
 use super::nose::{robust_parabola, value};
-use super::robust::median;
 use super::side::SidePoint;
-use crate::model::Measured;
 use crate::model::stroke::LoopShape;
+use crate::model::{Measured, median};
 
 /// Points this near in time are laid onto one curve, moved with the nose. 27 ms: three looks.
 const TOGETHER_S: f64 = 0.027;
@@ -86,7 +85,7 @@ pub(super) fn narrowest(readings: &[Reading], travel_m: [f64; 2]) -> (f64, f64) 
     let rows: Vec<(f64, f64)> = readings.iter().map(|r| (r.look.travel_m, r.look.width_m.abs())).collect();
     let least_seen = || {
         let least = rows.iter().fold(f64::INFINITY, |m, r| m.min(r.1));
-        let middle = median(rows.iter().map(|r| r.1).collect());
+        let middle = median(rows.iter().map(|r| r.1)).unwrap_or(f64::NAN);
         (least, 0.5 * (middle - least))
     };
     if rows.len() < 5 {
@@ -111,7 +110,7 @@ pub(super) fn narrowest(readings: &[Reading], travel_m: [f64; 2]) -> (f64, f64) 
 /// Shape of a fly leg that does not cross, by the looks about the standard moment.
 pub(super) fn leg_shape(readings: &[Reading], config: &LoopConfig) -> Option<LoopShape> {
     let near: Vec<&Reading> = about_standard(readings, config).filter(|r| long_enough(r, config)).collect();
-    let middle = |f: fn(&LoopLook) -> f64| median(near.iter().map(|r| f(&r.look)).collect());
+    let middle = |f: fn(&LoopLook) -> f64| median(near.iter().map(|r| f(&r.look))).unwrap_or(f64::NAN);
     let first = near.first()?;
     let typical = LoopLook {
         dip_m: middle(|l| l.dip_m),
@@ -137,7 +136,7 @@ pub(super) fn dip_of(readings: &[Reading], config: &LoopConfig) -> Option<Measur
     if dips.len() < 2 {
         return None;
     }
-    let middle = median(dips.clone());
-    let scatter = 1.4826 * median(dips.iter().map(|d| (d - middle).abs()).collect());
+    let middle = median(dips.iter().copied()).unwrap_or(f64::NAN);
+    let scatter = 1.4826 * median(dips.iter().map(|d| (d - middle).abs())).unwrap_or(f64::NAN);
     Some(Measured::new(middle, (scatter / (dips.len() as f64).sqrt()).hypot(0.01)))
 }

@@ -69,11 +69,6 @@ pub(super) fn robust_line(points: &[(f64, f64)], x: f64) -> Option<Line> {
     out
 }
 
-pub(super) fn median(mut all: Vec<f64>) -> f64 {
-    all.sort_by(f64::total_cmp);
-    all.get(all.len() / 2).copied().unwrap_or(f64::NAN)
-}
-
 /// Weighted mean of what the cameras say; its error grows by their disagreement. `None` when they cannot both be right.
 pub(super) fn agreed(all: &[Measured]) -> Option<Measured> {
     let (first, rest) = all.split_first()?;

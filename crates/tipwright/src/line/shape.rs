@@ -3,7 +3,7 @@
 use super::LoopConfig;
 use super::geometry::crossings;
 use super::paths::{Legs, SAMPLES, Start};
-use super::robust::median;
+use crate::model::median;
 
 /// Profiles count by this power of the share of the fly leg that is seen, and need this much of each leg.
 const SEEN_POWER: i32 = 4;
@@ -49,7 +49,7 @@ fn at_standard(rows: &[(f64, f64, f64)]) -> (f64, f64) {
         let slope = if spread > 0.2 && det > 1e-9 { (n * sxy - sx * sy) / det } else { 0.0 };
         let value = (sy - slope * sx) / n;
         let off: Vec<f64> = rows.iter().map(|(x, y, _)| (y - value - slope * x).abs()).collect();
-        let scatter = (1.4826 * median(off.clone())).max(SCATTER_M);
+        let scatter = (1.4826 * median(off.iter().copied()).unwrap_or(f64::NAN)).max(SCATTER_M);
         for ((w, r), row) in kept.iter_mut().zip(&off).zip(rows) {
             *w = row.2 / (1.0 + (r / (2.0 * scatter)).powi(2));
         }
@@ -94,7 +94,7 @@ pub(super) fn crossings_of(
     })?;
     // looks share two of three frames
     let independent = (used.len() as f64 / 2.0).max(1.0);
-    let sd_m = (median(scatters) / independent.sqrt()).hypot(FLOOR_M).hypot(apart_sd_m);
+    let sd_m = (median(scatters).unwrap_or(f64::NAN) / independent.sqrt()).hypot(FLOOR_M).hypot(apart_sd_m);
     let side = apart[section].signum();
     let mut probability = [0.0; 3];
     for k in -30..=30 {

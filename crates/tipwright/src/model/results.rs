@@ -102,12 +102,12 @@ pub struct Tally {
 /// A camera that stands otherwise in a take than in the scene.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct MovedCamera {
-    /// Which one; of two cameras nobody can say which, so the one that explains it best.
+    /// Which one; where only the paths tell, of two cameras the one that explains it best.
     pub camera: String,
-    /// Turn against the other camera since the scene, degrees.
+    /// Turn since the scene, degrees: its own from what stands still in its picture, against the other camera from the paths.
     pub turn_deg: f64,
-    /// Shift, metres.
-    pub shift_m: f64,
+    /// Shift, metres; `None` where it cannot be told.
+    pub shift_m: Option<f64>,
 }
 
 /// One instant of a path for drawing and comparison: world frame.
@@ -164,7 +164,7 @@ pub struct TakeResults {
     /// What the figures of each stroke speak for.
     #[serde(default)]
     pub evidence: Vec<StrokeEvidence>,
-    /// A camera that stood otherwise than in the scene.
+    /// Cameras that stood otherwise than in the scene.
     #[serde(default)]
     pub moved: Vec<MovedCamera>,
     /// Loops, of the strokes whose line was measured.

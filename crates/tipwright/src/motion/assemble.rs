@@ -122,23 +122,6 @@ pub fn pairs(n: usize) -> impl Iterator<Item = (usize, usize)> {
     (0..n).flat_map(move |a| (a + 1..n).map(move |b| (a, b)))
 }
 
-/// Adds what a gradient by a camera's centre (world) is by its pose in the border.
-fn add_by_centre(
-    row: &mut DVector<f64>,
-    slot: Option<usize>,
-    pose: &Isometry3<f64>,
-    by_centre: &Vector3<f64>,
-) {
-    let Some(slot) = slot else { return };
-    // centre = -R^T T: d/dturn = -R^T [T]_x, d/dshift = -R^T
-    let u = pose.rotation * by_centre;
-    let by_turn = pose.translation.vector.cross(&u);
-    for x in 0..3 {
-        row[slot + x] += by_turn[x];
-        row[slot + 3 + x] -= u[x];
-    }
-}
-
 impl Setting<'_> {
     /// Cost of a state; with `arrow`, also its normal equations. Infinite when a used point is behind its camera.
     pub fn cost(&self, state: &State, hyper: &Hyper, mut arrow: Option<&mut Arrow>) -> f64 {
@@ -247,6 +230,19 @@ impl Setting<'_> {
         cost
     }
 
+    /// Adds what a gradient by a camera's centre (world) is by its pose in the border.
+    fn add_by_centre(&self, row: &mut DVector<f64>, state: &State, k: usize, by_centre: &Vector3<f64>) {
+        let Some(slot) = self.layout.cameras[k].pose else { return };
+        let pose = &state.cameras[k].camera_from_world;
+        // centre = -R^T T: d/dturn = -R^T [T]_x, d/dshift = -R^T
+        let u = pose.rotation * by_centre;
+        let by_turn = pose.translation.vector.cross(&u);
+        for x in 0..3 {
+            row[slot + x] += by_turn[x];
+            row[slot + 3 + x] -= u[x];
+        }
+    }
+
     /// Derivative of the logarithm of [`State::size_m`] by the border.
     fn size_log_by_border(&self, state: &State, border: usize) -> DVector<f64> {
         let mut out = DVector::zeros(border);
@@ -258,12 +254,7 @@ impl Setting<'_> {
         for (a, b) in pairs(centres.len()) {
             let apart = centres[b] - centres[a];
             for (k, sign) in [(a, -1.0), (b, 1.0)] {
-                add_by_centre(
-                    &mut out,
-                    self.layout.cameras[k].pose,
-                    &state.cameras[k].camera_from_world,
-                    &(apart * (sign / total)),
-                );
+                self.add_by_centre(&mut out, state, k, &(apart * (sign / total)));
             }
         }
         out
@@ -304,9 +295,7 @@ impl Setting<'_> {
             }
         }
         for b in &self.problem.baselines {
-            let at = |k: usize| &state.cameras[k].camera_from_world;
-            let centre = |k: usize| -(at(k).rotation.inverse() * at(k).translation.vector);
-            let apart = centre(b.camera_b_idx) - centre(b.camera_a_idx);
+            let apart = state.centre_m(b.camera_b_idx) - state.centre_m(b.camera_a_idx);
             let length = apart.norm();
             if !(length > 0.0) {
                 continue;
@@ -316,8 +305,7 @@ impl Setting<'_> {
             let Some(arrow) = arrow.as_deref_mut() else { continue };
             let mut row = DVector::zeros(arrow.q);
             for (k, sign) in [(b.camera_a_idx, -1.0), (b.camera_b_idx, 1.0)] {
-                let slot = self.layout.cameras[k].pose;
-                add_by_centre(&mut row, slot, at(k), &(apart * (sign / (length * b.sd_m))));
+                self.add_by_centre(&mut row, state, k, &(apart * (sign / (length * b.sd_m))));
             }
             arrow.border_rhs.axpy(r, &row, 1.0);
             arrow.border.ger(1.0, &row, &row, 1.0);

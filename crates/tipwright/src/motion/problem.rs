@@ -246,6 +246,14 @@ pub enum Smoothness {
     LocalEvidence,
 }
 
+impl Smoothness {
+    /// The data chooses the densities.
+    #[must_use]
+    pub fn is_chosen(self) -> bool {
+        !matches!(self, Self::Fixed { .. })
+    }
+}
+
 /// Whether the covariances given with the observations are believed.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Noise {

@@ -125,7 +125,7 @@ impl Run<'_> {
             size_m: None,
             rejected: vec![false; self.problem.observations.len()],
         };
-        let adapt = !matches!(self.config.smoothness, Smoothness::Fixed { .. });
+        let adapt = self.config.smoothness.is_chosen();
         let setting = self.setting(Loss::Cauchy { scale: 3.0 });
         if !linear_path(&setting, &mut state, &mut hyper, 4, adapt) {
             return Err(MotionError::Singular { what: "linear path from the rays" });
@@ -170,7 +170,7 @@ impl Run<'_> {
     fn iterate(&mut self, state: &mut State, hyper: &mut Hyper) -> Result<SolveReport, MotionError> {
         let n = state.coefficients_m.len();
         let mut arrow = Arrow::new(n, 12 * self.problem.markers - 1, self.layout.size);
-        let adaptive = !matches!(self.config.smoothness, Smoothness::Fixed { .. })
+        let adaptive = self.config.smoothness.is_chosen()
             || self.config.noise == Noise::Estimate
             || self.config.reject_at.is_finite();
         let mut damping = 1e-6;
@@ -213,7 +213,7 @@ impl Run<'_> {
             let z = arrow.factor_band().unwrap_or(factor).band_inverse();
             let setting = self.setting(loss);
             let a = super::hyper::update_smoothness(&setting, self.config, state, &z, hyper);
-            if !matches!(self.config.smoothness, Smoothness::Fixed { .. }) {
+            if self.config.smoothness.is_chosen() {
                 hyper.size_m = state.size_m();
             }
             let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);

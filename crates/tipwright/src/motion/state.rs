@@ -140,13 +140,15 @@ impl Layout {
 }
 
 impl State {
+    /// Centre of a camera in the world.
+    pub fn centre_m(&self, camera_idx: usize) -> Vector3<f64> {
+        let pose = &self.cameras[camera_idx].camera_from_world;
+        -(pose.rotation.inverse() * pose.translation.vector)
+    }
+
     /// Centres of the cameras in the world.
     pub fn centres_m(&self) -> Vec<Vector3<f64>> {
-        let centre = |c: &CameraState| {
-            let pose = &c.camera_from_world;
-            -(pose.rotation.inverse() * pose.translation.vector)
-        };
-        self.cameras.iter().map(centre).collect()
+        (0..self.cameras.len()).map(|k| self.centre_m(k)).collect()
     }
 
     /// Size of the set-up: root mean square distance of the cameras from each other; `None` of one camera, or of all in

@@ -73,7 +73,7 @@ pub(super) fn solve_joint(
                     "a camera stands otherwise than in the scene: the two agree again when {} is turned by {:.2} degrees and shifted by {:.0} mm (reprojection {rms_px:.2} px before, {:.2} px after); the path was solved with that",
                     found.moved.camera,
                     found.moved.turn_deg,
-                    1e3 * found.moved.shift_m,
+                    1e3 * found.shift_m,
                     found.solution.reprojection_rms_px()
                 ),
                 "Film the wand again after a tripod was touched; heights and angles of this take are as unsure as the turn",
@@ -245,6 +245,7 @@ fn is_suspect(config: &PathConfig, solution: &Solution) -> bool {
 /// A camera found to have been moved, and the take solved with that.
 struct Found {
     moved: MovedCamera,
+    shift_m: f64,
     problem: Problem,
     solution: Solution,
 }
@@ -289,25 +290,25 @@ fn moved_camera(
     solution: &Solution,
 ) -> Result<Option<Found>, PathError> {
     let n = problem.cameras.len();
-    let mut best: Option<(f64, MovedCamera)> = None;
+    let mut best: Option<(f64, f64, MovedCamera)> = None;
     for k in 1..n {
         let mut knocks = vec![[0.0; 2]; n];
         knocks[k] = KNOCK;
         let Ok(loose) = solve(&loosened(config, problem, &knocks), &config.motion) else { continue };
         let (now, scene) = (&loose.cameras()[k].camera_from_world, &views[k].pose.camera_from_world);
+        let shift_m = (now.inverse().translation.vector - scene.inverse().translation.vector).norm();
         let moved = MovedCamera {
             camera: views[k].name.to_string(),
             turn_deg: (now.rotation * scene.rotation.inverse()).angle().to_degrees(),
-            shift_m: (now.inverse().translation.vector - scene.inverse().translation.vector).norm(),
+            shift_m: Some(shift_m),
         };
         if best.as_ref().is_none_or(|b| loose.report.cost < b.0) {
-            best = Some((loose.report.cost, moved));
+            best = Some((loose.report.cost, shift_m, moved));
         }
     }
     // costs of different noise factors compare by their pixels: what is left of the disagreement
-    let Some((_, moved)) = best else { return Ok(None) };
-    let size =
-        [(2.0 * moved.turn_deg.to_radians()).max(KNOCK_LEAST[0]), (2.0 * moved.shift_m).max(KNOCK_LEAST[1])];
+    let Some((_, shift_m, moved)) = best else { return Ok(None) };
+    let size = [(2.0 * moved.turn_deg.to_radians()).max(KNOCK_LEAST[0]), (2.0 * shift_m).max(KNOCK_LEAST[1])];
     let shared = loosened(config, problem, &vec![size; n]);
     let Ok(again) = solve(&shared, &config.motion) else { return Ok(None) };
     // a knock of that size makes everything agree, or it was not a knock
@@ -324,7 +325,7 @@ fn moved_camera(
             take: input.take.to_string(),
         });
     }
-    Ok(Some(Found { moved, problem: shared, solution: again }))
+    Ok(Some(Found { moved, shift_m, problem: shared, solution: again }))
 }
 
 fn tell_degeneracies(input: &TakeInput, views: &[View], solution: &Solution, warnings: &mut Vec<Warning>) {

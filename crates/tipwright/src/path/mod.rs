@@ -22,8 +22,8 @@ mod tests;
 mod view;
 
 use crate::model::{
-    ClipSpots, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, TakeCameraFit,
-    TakeClock, Tally, Warning,
+    ClipSpots, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, Severity,
+    TakeCameraFit, TakeClock, Tally, Warning,
 };
 use crate::motion::MotionConfig;
 use crate::motion::sync::SyncConfig;
@@ -315,7 +315,7 @@ fn without_unfit(input: &TakeInput, config: &PathConfig, failure: PathError) -> 
     }
     let mut out = solve_take(&rest, config)?;
     out.warnings.push(Warning::new(
-        crate::model::Severity::Warning,
+        Severity::Warning,
         format!("{}, {camera}", input.take),
         failure.to_string(),
         "measured without this camera",

@@ -4,7 +4,9 @@
 //! shift too, and what walks moves by itself. The rotation that most landmarks agree on is the turn of the tripod
 //! (consensus after Fischler and Bolles 1981; the rotation of two bundles of directions after Kabsch 1976).
 
-use nalgebra::{DMatrix, Isometry3, Matrix3, SVD, UnitQuaternion, Vector3};
+use nalgebra::{DMatrix, Isometry3, Matrix3, SVD, Translation3, UnitQuaternion, Vector3};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 
 use crate::model::{Landmark, Lens, Scene};
 
@@ -63,7 +65,7 @@ pub enum NoTurn {
     },
 }
 
-/// Triples of directions tried for a consensus: with a third of good landmarks a pair of good ones is missed once in 10^13.
+/// Pairs of directions tried for a consensus: with a third of good landmarks a pair of good ones is missed once in 10^13.
 const TRIES: usize = 250;
 
 /// The turn that landmarks agree on.
@@ -80,14 +82,10 @@ pub fn turn_between(lens: &Lens, landmarks: &[Landmark], config: &LandmarkConfig
     let px_from_rad = lens.fx_px;
     let off_px = |turn: &UnitQuaternion<f64>, [a, b]: &[Vector3<f64>; 2]| px_from_rad * (turn * a - b).norm();
     let mut best: Option<(usize, UnitQuaternion<f64>)> = None;
-    let mut state = 1u64;
-    let mut next = || {
-        // Knuth's 64-bit linear congruential generator: the same tries every time
-        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-        (state >> 33) as usize % pairs.len()
-    };
+    // the same tries every time
+    let mut rng = ChaCha8Rng::seed_from_u64(1);
     for _ in 0..TRIES {
-        let (i, j) = (next(), next());
+        let (i, j) = (rng.random_range(0..pairs.len()), rng.random_range(0..pairs.len()));
         if pairs[i][0].angle(&pairs[j][0]) < 0.05 {
             continue;
         }
@@ -162,7 +160,7 @@ pub fn turned(scene: &Scene, camera_idx: usize, turn: &Turn) -> Scene {
     let mut pose = camera.pose();
     let rotation = turn.now_from_before;
     pose.camera_from_world =
-        Isometry3::from_parts(nalgebra::Translation3::identity(), rotation) * pose.camera_from_world;
+        Isometry3::from_parts(Translation3::identity(), rotation) * pose.camera_from_world;
     camera.set_pose(&pose);
     let shift_sd_m = SHIFT_M_PER_RAD * rotation.angle();
     let turn_sd_rad = turn.sd_rad.hypot(shift_sd_m / LANDMARKS_AT_M);

@@ -3,11 +3,7 @@
 use nalgebra::{Point3, Vector3};
 use rayon::prelude::*;
 
-use crate::model::results::RodSample;
-use crate::model::stroke::CastSample;
-use crate::model::{
-    Direction, FigureId as F, Figures, Measured, RodPaths, RspSource, Severity, Stroke, Warning,
-};
+use crate::model::{FigureId as F, Figures, Measured, RodPaths, RspSource, Severity, Stroke, Warning};
 
 use super::butt::{counterflex_end_s, rsp_limit_s};
 use super::config::StrokesConfig;
@@ -18,11 +14,10 @@ use super::plane::{CastPlane, Shape, shape};
 use super::raw::{Allowed, Raw, RodView, measure_all};
 use super::ring::{self, Ring};
 use super::rod::Rod;
+use super::samples::{rod_samples, samples};
 use super::segment::{Found, segment};
 use super::{StrokesError, StrokesOutcome};
 
-/// Most of the path before the start and after the stop that a stroke's samples show.
-const SHOWN_S: f64 = 1.0;
 /// Time from the first moment at which the butt turns at a tenth of its fastest back to when it set off: what a constant
 /// acceleration over half a second takes to come so far.
 const SETS_OFF_S: f64 = 0.05;
@@ -349,75 +344,4 @@ fn butt_sets_off_s(view: &RodView<'_>, next: &Raw, not_before_s: f64, step_s: f6
         t -= 0.25 * step_s;
     }
     t - SETS_OFF_S
-}
-
-fn samples(
-    rod: &Rod<'_>,
-    nominal: &RodView<'_>,
-    found: &Found,
-    raw: &Raw,
-    by_draw: &[Vec<Raw>],
-    casting: &Casting,
-    i: usize,
-) -> Vec<CastSample> {
-    let Some(plane) = raw.plane else { return Vec::new() };
-    let start_s = raw.times.t_start_s;
-    let stop_s = if raw.times.t_stop_s.is_finite() { raw.times.t_stop_s } else { found.between_s.1 };
-    let from_s = found.between_s.0.max(start_s - SHOWN_S).min(start_s);
-    let to_s = found.between_s.1.max(stop_s).min(stop_s + SHOWN_S);
-    let columns = &rod.tip.columns;
-    let left = match casting.directions[i] {
-        Direction::Forward => 1.0,
-        Direction::Back => -1.0,
-    };
-    let x_in_world = casting.cast_from_world.inverse_transform_vector(&Vector3::x());
-    let range = columns.t_s.partition_point(|t| *t < from_s)..columns.t_s.partition_point(|t| *t <= to_s);
-    range
-        .map(|n| {
-            let t_s = columns.t_s[n];
-            let at = plane.coordinates(&columns.nominal.positions_in_world[n]);
-            let heights: Vec<f64> = by_draw
-                .iter()
-                .enumerate()
-                .map(|(k, d)| {
-                    d[i].plane
-                        .map_or(f64::NAN, |p| p.coordinates(&rod.tip.draws[k].positions_in_world[n]).h_m)
-                })
-                .collect();
-            let pair = nominal.pair.filter(|_| rod.pair_covers(t_s, t_s));
-            CastSample {
-                t_s,
-                tip_in_cast: casting.cast_from_world * columns.nominal.positions_in_world[n],
-                velocity_in_cast_m_s: casting.cast_from_world * columns.nominal.velocities_in_world_m_s[n],
-                height_sd_m: draws::spread(&heights),
-                s_m: at.s_m,
-                h_m: at.h_m,
-                off_plane_m: left * at.left_m,
-                bend_m: pair.map(|p| p.bend_m(&nominal.tip, &plane.left, t_s).0),
-                butt_angle_deg: pair.map(|p| 90.0 - p.angle_rad(&x_in_world, t_s).to_degrees()),
-            }
-        })
-        .collect()
-}
-
-fn rod_samples(rod: &Rod<'_>, casting: &Casting) -> Vec<RodSample> {
-    let nominal = rod.nominal();
-    let Some(pair) = nominal.pair else { return Vec::new() };
-    let to_world = casting.cast_from_world.inverse();
-    let (ahead, left) = (to_world * Vector3::x(), to_world * Vector3::y());
-    let views: Vec<RodView<'_>> = (0..rod.draw_count).map(|k| rod.draw(k)).collect();
-    let times: Vec<f64> = rod.tip.columns.t_s.iter().copied().filter(|t| rod.pair_covers(*t, *t)).collect();
-    times
-        .par_iter()
-        .map(|&t_s| {
-            let drawn: Vec<f64> =
-                views.iter().filter_map(|v| v.pair.map(|p| p.bend_m(&v.tip, &left, t_s).0)).collect();
-            RodSample {
-                t_s,
-                butt_angle_deg: 90.0 - pair.angle_rad(&ahead, t_s).to_degrees(),
-                bend_m: pair.bend_m(&nominal.tip, &left, t_s).0,
-                bend_sigma_m: draws::spread(&drawn),
-            }
-        })
-        .collect()
 }

@@ -42,7 +42,6 @@ const LOW: f64 = 0.35;
 const LOWEST: f64 = 0.03;
 
 /// Decides. `ways` are the strokes' horizontal ways, `path` the tracked positions, `span_s` the tracked span.
-#[allow(clippy::too_many_arguments, reason = "what a vote is taken from")]
 pub(super) fn casting(
     raws: &[Raw],
     ways: &[Vector3<f64>],

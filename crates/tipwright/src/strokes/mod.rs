@@ -29,6 +29,7 @@ mod raw;
 pub mod read_path;
 mod ring;
 mod rod;
+mod samples;
 mod segment;
 mod speed;
 mod spline;

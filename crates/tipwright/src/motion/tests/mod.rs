@@ -8,22 +8,7 @@ use super::*;
 use crate::model::{CameraPose, Clock, Lens, Picture, RawPixel, Rotation};
 
 fn lens() -> Lens {
-    Lens {
-        resolution_px: [1920, 1080],
-        fx_px: 1500.0,
-        fy_px: 1510.0,
-        cx_px: 955.0,
-        cy_px: 545.0,
-        distortion: [0.08, -0.15, 0.0008, -0.0005, 0.05],
-        rms_px: None,
-        fx_sd_px: None,
-        fy_sd_px: None,
-        cx_sd_px: None,
-        cy_sd_px: None,
-        distortion_sd: None,
-        views_used: None,
-        views_left_out: None,
-    }
+    Lens::new([1920, 1080], 1500.0, 1510.0, 955.0, 545.0, [0.08, -0.15, 0.0008, -0.0005, 0.05])
 }
 
 fn camera(name: &str, centre: [f64; 3], free: CameraFreedom) -> CameraModel {

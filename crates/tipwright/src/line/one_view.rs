@@ -1,0 +1,134 @@
+//! The loop as one camera alone has it: nose, looks about the standard moment, width, speed and their errors.
+
+use super::LoopConfig;
+use super::geometry::{Flat, dot, upper_normal};
+use super::nose::{Front, Nose, robust_parabola, value};
+use super::paths::NoseFit;
+use super::reading::{Reading, narrowest, read};
+use super::robust::{crossing_time, robust_line, root_sum};
+use super::side::SidePoint;
+use crate::model::{Measured, median};
+
+/// Scatter of the nose about a parabola over the travel that counts: it does not speed up evenly.
+const NOSE_SCATTER_M: f64 = 0.01;
+/// Least width error from how a leg is placed in the picture.
+const WIDTH_FLOOR_M: f64 = 0.005;
+/// Difference of the legs' distances from the plane, one standard deviation: the rod leg hangs from the tip, the fly leg
+/// runs where the tip ran before.
+pub(super) const LEGS_APART_SD_M: f64 = 0.04;
+/// Least relative error of the nose's speed.
+const SPEED_SHARE: f64 = 0.01;
+
+/// All of one camera.
+pub(super) struct OneView<'a> {
+    pub name: &'a str,
+    pub points: Vec<SidePoint>,
+    pub nose: Nose,
+    /// Mean absolute lever along the way: 0 is broadside.
+    pub lever: Flat,
+    pub distance_m: f64,
+}
+
+/// What one camera alone says of the loop.
+pub(super) struct OfView {
+    pub t_s: f64,
+    pub width: Measured,
+    pub speed: Measured,
+    pub scatter_m: f64,
+    pub narrowest: Measured,
+    pub points: usize,
+    pub readings: Vec<Reading>,
+    pub nose: NoseFit,
+}
+
+/// Reads one camera's looks about the standard moment.
+///
+/// # Errors
+/// Why they say nothing.
+pub(super) fn of_view(
+    view: &OneView<'_>,
+    way: Flat,
+    tip: &dyn Fn(f64) -> Option<Flat>,
+    (tip_off_m, off_sd_m): (&dyn Fn(f64) -> f64, f64),
+    config: &LoopConfig,
+) -> Result<OfView, String> {
+    let near_standard = |f: &&Front| {
+        tip(f.t_s).is_some_and(|p| {
+            let ahead = f.at[0] - p[0];
+            ahead > config.travel_m[0] - 0.2 && ahead < config.travel_m[1] + 0.2
+        })
+    };
+    let fronts: Vec<Front> = view.nose.fronts.iter().filter(near_standard).copied().collect();
+    if fronts.len() < config.fewest_moments.max(4) {
+        return Err("too little of the loop's nose is seen about the standard moment".into());
+    }
+    let radius_m = median(fronts.iter().map(|f| f.radius_m)).unwrap_or(f64::NAN);
+    let t0_s = fronts[fronts.len() / 2].t_s;
+    let places: Vec<(f64, Flat)> = fronts.iter().map(|f| (f.t_s - t0_s, f.along(way, radius_m))).collect();
+    let up = upper_normal(way);
+    let rows = |axis: Flat| places.iter().map(|(t, p)| (*t, dot(*p, axis))).collect::<Vec<_>>();
+    let unsteady = || "the loop's nose cannot be followed".to_string();
+    let (along, along_scatter, weights) = robust_parabola(&rows(way), NOSE_SCATTER_M).ok_or_else(unsteady)?;
+    let (across, _, _) = robust_parabola(&rows(up), NOSE_SCATTER_M).ok_or_else(unsteady)?;
+    let travel = |t_s: f64| tip(t_s).map(|p| value(along, t_s - t0_s) - dot(p, way));
+    let (first_s, last_s) = (fronts[0].t_s, fronts[fronts.len() - 1].t_s);
+    let t_s =
+        crossing_time(&travel, config.standard_travel_m, first_s - 0.03, last_s + 0.03).ok_or_else(|| {
+            format!("the nose is not seen where it is {:.1} m ahead of the tip", config.standard_travel_m)
+        })?;
+    let mut readings = Vec::new();
+    for front in &fronts {
+        let Some(ahead) = travel(front.t_s) else { continue };
+        if ahead < config.travel_m[0] - 0.1 || ahead > config.travel_m[1] + 0.1 {
+            continue;
+        }
+        let shift = view.lever.map(|l| l * tip_off_m(front.t_s));
+        readings.extend(read(&view.points, front.t_s, [along, across], t0_s, way, tip, shift, config));
+    }
+    if readings.len() < config.fewest_moments {
+        return Err(format!("the legs of the loop are seen at {} instants only", readings.len()));
+    }
+    let trend: Vec<(f64, f64)> = readings.iter().map(|r| (r.look.travel_m, r.look.width_m)).collect();
+    let line = robust_line(&trend, config.standard_travel_m).ok_or_else(unsteady)?;
+    let (width_m, scatter_m, kept) = (line.at, line.scatter, line.kept);
+    let [share, floor_m] = config.largest_scatter;
+    if scatter_m > (share * width_m.abs()).max(floor_m)
+        || 2 * kept < trend.len()
+        || kept < config.fewest_moments
+    {
+        return Err("the loop's width jumps from instant to instant".into());
+    }
+    let n = (kept as f64 / 2.0).max(1.0);
+    let width_sd = [
+        scatter_m / n.sqrt(),
+        WIDTH_FLOOR_M,
+        width_m.abs() * off_sd_m / view.distance_m,
+        LEGS_APART_SD_M * view.lever[1].abs(),
+    ];
+    let readings: Vec<Reading> = readings
+        .into_iter()
+        .filter(|r| (r.look.width_m - width_m).abs() < 6.0 * scatter_m.max(0.02) + 0.4 * width_m.abs())
+        .collect();
+    let (narrowest_m, narrowest_sd_m) = narrowest(&readings, config.travel_m);
+    let (times, w): (Vec<f64>, Vec<f64>) = places.iter().zip(&weights).map(|((t, _), w)| (*t, *w)).unzip();
+    let sum_w: f64 = w.iter().sum();
+    let mean_t = times.iter().zip(&w).map(|(t, w)| t * w).sum::<f64>() / sum_w;
+    let spread_t2 = times.iter().zip(&w).map(|(t, w)| w * (t - mean_t).powi(2)).sum::<f64>();
+    let speed = along[1] + 2.0 * along[2] * (t_s - t0_s);
+    let speed_sd = [
+        // a parabola's slope inside its span is about twice as uncertain as a line's
+        2.0 * along_scatter / spread_t2.sqrt(),
+        speed * off_sd_m / view.distance_m,
+        speed * SPEED_SHARE,
+    ];
+    Ok(OfView {
+        t_s,
+        width: Measured::new(width_m.abs(), root_sum(&width_sd)),
+        speed: Measured::new(speed, root_sum(&speed_sd)),
+        scatter_m,
+        narrowest: Measured::new(narrowest_m, narrowest_sd_m.hypot(root_sum(&width_sd))),
+        points: readings.iter().map(|r| r.points).sum(),
+        readings,
+        nose: NoseFit { along, across, t0_s },
+    })
+}
