@@ -67,16 +67,17 @@ pub struct PointsConfig {
     pub sigma_px: f64,
     /// Standard deviation of a written-down frame rate, relative. 1e-3: 29.97 written as 30.
     pub rate_sd: f64,
-    /// Standard deviation of the focal length in use about the lens file's, relative. 0.5 %: two calibrations of one
+    /// Standard deviation of the focal length in use about the lens file's, relative. 0.4 %: two calibrations of one
     /// phone differ by 0.1 to 0.6 % (open-data/phones), and a lens focused on a board at two metres but used far away
     /// changes by f over the distance, 0.2 to 0.5 % for 4 to 10 mm. 0 holds the lens.
     pub focal_sd: f64,
-    /// Standard deviation of the principal point of a lens file that states none, as a share of the picture's width; 0 holds it.
+    /// Standard deviation of the principal point of a lens file that states none, as a share of the picture's width; 0
+    /// holds it. One pixel of 1920: what a careful calibration states; more lets pairs of cameras bend their picture of the path.
     pub centre_sd: f64,
     /// The same of k1.
     pub k1_sd: f64,
     /// Stretches with fewer than two views are cut where the position's sd exceeds this many medians of those with two:
-    /// there smoothness guesses more than the cameras see (set-up taken as known; from 10 to 30 one sample in a hundred changes).
+    /// there smoothness guesses more than the cameras see (set-up taken as known; from 10 to 30 one sample in a hundred changes, but those are a pair's worst).
     pub widest_sd: f64,
     /// Joint draws of path and set-up to return.
     pub draws: usize,
@@ -92,10 +93,10 @@ impl Default for PointsConfig {
             motion: MotionConfig { longest_bridge_s: 4.0, ..MotionConfig::default() },
             sigma_px: 0.5,
             rate_sd: 1e-3,
-            focal_sd: 0.005,
-            centre_sd: 0.0,
+            focal_sd: 0.004,
+            centre_sd: 5e-4,
             k1_sd: 0.0,
-            widest_sd: 25.0,
+            widest_sd: 16.0,
             draws: 0,
             seed: 1,
         }
