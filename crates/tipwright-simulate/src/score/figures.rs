@@ -26,9 +26,13 @@ impl StrokeRow {
         self.figures.get(&FigureId::TStop).map(|m| m.value)
     }
 
-    /// The instant strokes are matched by: rod straight position, else the start.
-    fn when_s(&self) -> Option<f64> {
-        self.figures.get(&FigureId::TRsp).map(|m| m.value).or(self.start_s())
+    /// How far two strokes are apart in time: at rod straight position, else (a gap can cost a stroke one) at the start,
+    /// else at the stop.
+    fn apart_s(&self, other: &Self) -> Option<f64> {
+        [FigureId::TRsp, FigureId::TStart, FigureId::TStop].iter().find_map(|id| {
+            let (a, b) = (self.figures.get(id)?, other.figures.get(id)?);
+            Some((a.value - b.value).abs())
+        })
     }
 }
 
@@ -37,10 +41,8 @@ pub fn pair(take: &Take, truth: &Take, config: &ScoreConfig) -> Vec<Pair> {
     let mut near: Vec<(f64, Pair)> = Vec::new();
     for (result_idx, a) in take.strokes.iter().enumerate() {
         for (truth_idx, b) in truth.strokes.iter().enumerate() {
-            if let (Some(a), Some(b)) = (a.when_s(), b.when_s()) {
-                if (a - b).abs() <= config.match_within_s {
-                    near.push(((a - b).abs(), Pair { result_idx, truth_idx }));
-                }
+            if let Some(apart_s) = a.apart_s(b).filter(|s| *s <= config.match_within_s) {
+                near.push((apart_s, Pair { result_idx, truth_idx }));
             }
         }
     }

@@ -66,6 +66,18 @@ fn known_errors_come_back() {
 }
 
 #[test]
+fn a_stroke_whose_rod_straight_position_fell_into_a_gap_is_found() {
+    let (truth, results) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    folder(truth.path(), 0.0, 0.0, 0.0, true);
+    folder(results.path(), 0.0, 0.0, 0.0, true);
+    let file = results.path().join("takes/01/strokes.json");
+    let text = std::fs::read_to_string(&file).unwrap().replacen("t_rsp_s\":", "t_rsp_unseen\":", 1);
+    std::fs::write(&file, text).unwrap();
+    let report = score(results.path(), truth.path()).unwrap();
+    assert_eq!((report.strokes.found, report.strokes.missed, report.strokes.invented), (2, 0, 0));
+}
+
+#[test]
 fn folders_without_takes_are_refused() {
     let empty = tempfile::tempdir().unwrap();
     assert!(matches!(score(empty.path(), empty.path()), Err(ScoreError::Missing { .. })));

@@ -8,7 +8,7 @@ use super::{AssignedSpot, ClipAssignment, PathConfig, TakeInput, TakePaths};
 use crate::model::path::ButtPath;
 use crate::model::{
     CameraPose, MarkerPath, Measured, PathDraw, PathSample, RodPaths, Role, Severity, TakeCameraFit,
-    TakeClock, Tally, Warning,
+    TakeClock, Tally, Warning, median,
 };
 use crate::motion::gather::Source;
 use crate::motion::{Draw, Fate};
@@ -86,8 +86,7 @@ fn marker_path(
     draws: &[Draw],
 ) -> MarkerPath {
     let solution = &joint.solution;
-    let frame_times: Vec<f64> =
-        views[0].spots.frames.iter().map(|f| views[0].clock.session_s(f.pts_s, 0.0)).collect();
+    let frame_times = sample_times_s(&views[0]);
     let seen_by = solution.views(&joint.problem, marker_idx, &frame_times);
     let two: Vec<f64> = frame_times.iter().zip(&seen_by).filter(|(_, v)| **v >= 2).map(|(t, _)| *t).collect();
     let any: Vec<f64> = frame_times.iter().zip(&seen_by).filter(|(_, v)| **v >= 1).map(|(t, _)| *t).collect();
@@ -128,6 +127,27 @@ fn marker_path(
         path.draws.push(out);
     }
     path
+}
+
+/// The first camera's frame times; where it left frames out, the times they would have had, for the path goes on there
+/// (the other cameras see it) and a hole of one frame would cost the stroke its figures.
+fn sample_times_s(view: &View) -> Vec<f64> {
+    let frames: Vec<f64> = view.spots.frames.iter().map(|f| view.clock.session_s(f.pts_s, 0.0)).collect();
+    let Some(step_s) = median(frames.windows(2).map(|w| w[1] - w[0])).filter(|s| *s > 0.0) else {
+        return frames;
+    };
+    let mut out = Vec::with_capacity(frames.len());
+    for (k, t_s) in frames.iter().enumerate() {
+        if let Some(before_s) = k.checked_sub(1).map(|i| frames[i]) {
+            let steps = ((t_s - before_s) / step_s).round();
+            // a clip that pauses for longer than any bridge is not filled up
+            if (2.0..1000.0).contains(&steps) {
+                out.extend((1..steps as usize).map(|i| before_s + (t_s - before_s) * i as f64 / steps));
+            }
+        }
+        out.push(*t_s);
+    }
+    out
 }
 
 /// Distance of the butt markers over the take: median and robust spread. It is rigid, so that it checks scale, poses and

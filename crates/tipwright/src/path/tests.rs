@@ -132,6 +132,27 @@ fn a_clean_cast_is_found_to_a_millimetre() {
 }
 
 #[test]
+fn frames_the_first_camera_left_out_make_no_hole() {
+    let cameras = two_phones();
+    let scene = scene_of(&cameras);
+    let things = [Thing::new(&cast_tip, Colour::White, 0.04)];
+    let mut clips: Vec<ClipSpots> = (0..2)
+        .map(|k| film(&cameras[k], k, &things, &Film::new(FPS, 6.0, clocks()[k], 11 + k as u64)))
+        .collect();
+    let mut at = 0;
+    clips[0].frames.retain(|_| {
+        at += 1;
+        at % 40 != 0
+    });
+    let out = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default()).unwrap();
+    assert_eq!(out.rod.tip.stretches().len(), 1, "{:?}", out.rod.tip.stretches());
+    let longest_s = out.rod.tip.samples.windows(2).map(|w| w[1].t_s - w[0].t_s).fold(0.0, f64::max);
+    assert!(longest_s < 1.1 / FPS, "{longest_s}");
+    let (rms, worst, _) = report("frames left out", &out, &cast_tip);
+    assert!(rms < 1.5e-3 && worst < 8e-3, "{rms} {worst}");
+}
+
+#[test]
 fn caps_walkers_glints_and_absences_do_not_mislead() {
     let cameras = two_phones();
     let scene = scene_of(&cameras);
