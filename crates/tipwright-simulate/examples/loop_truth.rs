@@ -147,7 +147,8 @@ fn summary(rows: &[(f64, f64, f64, Option<tipwright::model::LoopShape>, TrueLoop
     };
     let off: Vec<f64> = rows.iter().map(|r| (r.0 - r.4.width_m.abs()).abs()).collect();
     let share: Vec<f64> = rows.iter().map(|r| (r.0 / r.4.width_m.abs() - 1.0).abs()).collect();
-    let speed: Vec<f64> = rows.iter().map(|r| (r.2 / r.4.nose_m_s - 1.0).abs()).collect();
+    let speed: Vec<f64> =
+        rows.iter().map(|r| (r.2 / r.4.nose_m_s - 1.0).abs()).filter(|e| e.is_finite()).collect();
     let chi: Vec<f64> = rows.iter().map(|r| ((r.0 - r.4.width_m.abs()) / r.1).abs()).collect();
     // wrong: off by more than 30 mm and 5 %, and by more than what the interval allows
     let wrong = rows
@@ -160,12 +161,13 @@ fn summary(rows: &[(f64, f64, f64, Option<tipwright::model::LoopShape>, TrueLoop
     let shaped: Vec<_> = rows.iter().filter_map(|r| r.3.map(|s| (s, r.4.shape))).collect();
     let right = shaped.iter().filter(|(a, b)| a == b).count();
     println!(
-        "{seen} of {all} loops measured; width median error {:.0} mm, {:.1} %; within 95 %: {} of {}; wrong {wrong}; speed median error {:.1} %; shape right {right} of {} ({} not said)",
+        "{seen} of {all} loops measured; width median error {:.0} mm, {:.1} %; within 95 %: {} of {}; wrong {wrong}; speed median error {:.1} % of {}; shape right {right} of {} ({} not said)",
         1e3 * median(off),
         100.0 * median(share),
         chi.iter().filter(|c| **c < 1.96).count(),
         rows.len(),
-        100.0 * median(speed),
+        100.0 * median(speed.clone()),
+        speed.len(),
         shaped.len(),
         rows.len() - shaped.len()
     );

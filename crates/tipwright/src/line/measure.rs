@@ -4,7 +4,7 @@ use nalgebra::{Isometry3, Point3};
 
 use super::geometry::{Flat, dot, upper_normal};
 use super::nose::{Front, track};
-use super::one_view::{LEGS_APART_SD_M, OfView, OneView, of_view};
+use super::one_view::{LARGEST_SPEED_SD_SHARE, LEGS_APART_SD_M, OfView, Off, OneView, of_view};
 use super::paths::{Legs, Start, legs};
 use super::reading::{Reading, dip_of, leg_shape};
 use super::robust::{agreed, robust_line};
@@ -121,6 +121,11 @@ pub(super) fn measure(
         _ => 0.0,
     };
     let off_sd_m = off_plane.map_or(config.off_plane_sd_m, |o| o.value.sd);
+    let off = Off {
+        tip_m: &tip_off_m,
+        sd_m: off_sd_m,
+        drift_sd_m_s: off_plane.map_or(config.off_plane_drift_sd_m_s, |o| o.drift_sd_m_s),
+    };
     if seen.is_empty() {
         return Err(reasons.join("; "));
     }
@@ -132,7 +137,7 @@ pub(super) fn measure(
         .ok_or("the loop's nose is not seen far enough to know which way it goes")?;
     let mut one_by_one = Vec::new();
     for view in &seen {
-        match of_view(view, way, &flat_tip, (&tip_off_m, off_sd_m), config) {
+        match of_view(view, way, &flat_tip, &off, config) {
             Ok(result) => one_by_one.push((view, result)),
             Err(reason) => reasons.push(format!("camera {}: {reason}", view.name)),
         }
@@ -149,6 +154,14 @@ pub(super) fn measure(
         format!("the cameras disagree about the loop's width: {}", said.join(", "))
     })?;
     let speed = agreed(&one_by_one.iter().map(|(_, r)| r.speed).collect::<Vec<_>>()).unwrap_or(main.speed);
+    let speed = if speed.sd <= LARGEST_SPEED_SD_SHARE * speed.value.abs() {
+        Ok(speed)
+    } else {
+        Err(format!(
+            "camera {} alone saw the nose and looks along the cast: {:.1} m/s give or take {:.1}",
+            main_view.name, speed.value, speed.sd
+        ))
+    };
     let to_cast = |p: Flat| cast_point(&plane, &stroke.cast_from_world, p);
     let crossed = crossed(&one_by_one, way, &flat_tip, &tip_off_m, config);
     let (count, shape_probability) = crossed.map_or((0, 0.0), |c| c.likeliest());
@@ -203,18 +216,15 @@ pub(super) fn measure(
     let values = vec![
         (FigureId::LoopWidth, Ok(width)),
         (FigureId::LoopNarrowest, Ok(Measured::new(main.narrowest.value, main.narrowest.sd.hypot(width.sd)))),
-        (FigureId::LoopSpeed, Ok(speed)),
+        (FigureId::LoopSpeed, speed.clone()),
         (FigureId::LoopAngle, Ok(Measured::new(angle_deg, angle_sd_deg))),
         (
             FigureId::FlyLegSpeed,
-            tip_speed
-                .map(|v| {
-                    Measured::new(
-                        2.0 * speed.value - v,
-                        (2.0 * speed.sd).hypot(RELATION_SHARE * 2.0 * speed.value),
-                    )
-                })
-                .ok_or("the tip is not known at the standard moment".to_string()),
+            speed.and_then(|nose| {
+                let tip_m_s = tip_speed.ok_or("the tip is not known at the standard moment")?;
+                let sd = (2.0 * nose.sd).hypot(RELATION_SHARE * 2.0 * nose.value);
+                Ok(Measured::new(2.0 * nose.value - tip_m_s, sd))
+            }),
         ),
         (FigureId::FlyLegDip, dip),
         (

@@ -91,6 +91,8 @@ pub struct LoopConfig {
     /// Unknown distance of the line from the cast plane, one standard deviation. Default 0.08 m: a rod canted by 10 degrees
     /// moves its tip by that much in half a metre of counterflex.
     pub off_plane_sd_m: f64,
+    /// How fast it leaves the plane where only one camera sees it, one standard deviation. 0.35 m/s: over 40 simulated strokes.
+    pub off_plane_drift_sd_m_s: f64,
     /// Least share of a leg's steps with points of the line, from the front to the section. Default 0.7.
     pub least_seen: f64,
     /// Fewest instants a width rests on. Default 3.
@@ -112,6 +114,7 @@ impl Default for LoopConfig {
             least_probability: 0.6,
             longest_s: 0.7,
             off_plane_sd_m: 0.08,
+            off_plane_drift_sd_m_s: 0.35,
             least_seen: 0.7,
             fewest_moments: 3,
             largest_scatter: [0.12, 0.05],

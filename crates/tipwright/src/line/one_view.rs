@@ -16,6 +16,8 @@ const WIDTH_FLOOR_M: f64 = 0.005;
 /// Difference of the legs' distances from the plane, one standard deviation: the rod leg hangs from the tip, the fly leg
 /// runs where the tip ran before.
 pub(super) const LEGS_APART_SD_M: f64 = 0.04;
+/// A speed less certain than this share of itself is none.
+pub(super) const LARGEST_SPEED_SD_SHARE: f64 = 0.15;
 /// Least relative error of the nose's speed.
 const SPEED_SHARE: f64 = 0.01;
 
@@ -41,6 +43,16 @@ pub(super) struct OfView {
     pub nose: NoseFit,
 }
 
+/// What is known of distances from the plane that the points are laid into.
+pub(super) struct Off<'a> {
+    /// The tip's.
+    pub tip_m: &'a dyn Fn(f64) -> f64,
+    /// Error of the nose's, one standard deviation.
+    pub sd_m: f64,
+    /// Error of how fast the nose leaves the plane: what a camera that looks along the cast takes for travel.
+    pub drift_sd_m_s: f64,
+}
+
 /// Reads one camera's looks about the standard moment.
 ///
 /// # Errors
@@ -49,7 +61,7 @@ pub(super) fn of_view(
     view: &OneView<'_>,
     way: Flat,
     tip: &dyn Fn(f64) -> Option<Flat>,
-    (tip_off_m, off_sd_m): (&dyn Fn(f64) -> f64, f64),
+    off: &Off<'_>,
     config: &LoopConfig,
 ) -> Result<OfView, String> {
     let near_standard = |f: &&Front| {
@@ -82,7 +94,7 @@ pub(super) fn of_view(
         if ahead < config.travel_m[0] - 0.1 || ahead > config.travel_m[1] + 0.1 {
             continue;
         }
-        let shift = view.lever.map(|l| l * tip_off_m(front.t_s));
+        let shift = view.lever.map(|l| l * (off.tip_m)(front.t_s));
         readings.extend(read(&view.points, front.t_s, [along, across], t0_s, way, tip, shift, config));
     }
     if readings.len() < config.fewest_moments {
@@ -102,7 +114,7 @@ pub(super) fn of_view(
     let width_sd = [
         scatter_m / n.sqrt(),
         WIDTH_FLOOR_M,
-        width_m.abs() * off_sd_m / view.distance_m,
+        width_m.abs() * off.sd_m / view.distance_m,
         LEGS_APART_SD_M * view.lever[1].abs(),
     ];
     let readings: Vec<Reading> = readings
@@ -118,7 +130,9 @@ pub(super) fn of_view(
     let speed_sd = [
         // a parabola's slope inside its span is about twice as uncertain as a line's
         2.0 * along_scatter / spread_t2.sqrt(),
-        speed * off_sd_m / view.distance_m,
+        // a place off the plane is seen shifted by the lever times its distance; both change while the nose travels
+        speed * off.sd_m * view.lever[0].hypot(1.0) / view.distance_m,
+        view.lever[0] * off.drift_sd_m_s,
         speed * SPEED_SHARE,
     ];
     Ok(OfView {

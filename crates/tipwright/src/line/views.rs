@@ -14,6 +14,8 @@ use crate::model::Measured;
 const LEAST_LEVER: f64 = 0.4;
 /// Error of a distance that rests on two clocks and two parabolas, one standard deviation.
 const FLOOR_M: f64 = 0.015;
+/// How much of that changes over the travel that counts.
+const DRIFT_FLOOR_M: f64 = 0.005;
 /// Looks of the other camera are bridged over so much.
 const LONGEST_STEP_S: f64 = 0.06;
 /// Faster than this across its plane no line goes: 8 m/s along it, 15 degrees beside it.
@@ -29,6 +31,8 @@ pub(super) struct OffPlane {
     pub value: Measured,
     middle_s: f64,
     drift_m_s: f64,
+    /// One standard deviation of the drift.
+    pub drift_sd_m_s: f64,
     span_s: [f64; 2],
 }
 
@@ -84,6 +88,14 @@ pub(super) fn off_plane(
     let span_s = [found[0].0, found[found.len() - 1].0];
     let line = robust_line(&found, middle_s)?;
     let sd = (line.scatter / n.sqrt()).hypot(FLOOR_M);
+    let spread_s = (found.iter().map(|f| (f.0 - middle_s).powi(2)).sum::<f64>() / n).sqrt();
+    let drift_sd_m_s = (line.scatter / n.sqrt()).hypot(DRIFT_FLOOR_M) / spread_s.max(1e-3);
     let agreed = line.at.abs() < FARTHEST_M && line.scatter < 0.15 && line.slope.abs() < FASTEST_M_S;
-    agreed.then(|| OffPlane { value: Measured::new(line.at, sd), middle_s, drift_m_s: line.slope, span_s })
+    agreed.then(|| OffPlane {
+        value: Measured::new(line.at, sd),
+        middle_s,
+        drift_m_s: line.slope,
+        drift_sd_m_s,
+        span_s,
+    })
 }

@@ -2,7 +2,7 @@
 
 use super::view::View;
 use super::{PathConfig, PathError, RoleLook, TakeInput};
-use crate::model::{OffsetSource, Severity, Warning};
+use crate::model::{Clock, OffsetSource, Severity, Warning};
 use crate::motion::rays::Epipolar;
 use crate::motion::sync::{SyncFound, find_offset};
 
@@ -14,7 +14,7 @@ pub(super) fn find_clocks(
     warnings: &mut Vec<Warning>,
 ) -> Result<(), PathError> {
     for view in views.iter() {
-        if view.tracks_of(tip.colour).is_empty() {
+        if view.tracks_of(tip.colour).is_empty() && view.offset_on_path_s.is_none() {
             let of_colour = |c: &&crate::model::Candidate| c.colour == tip.colour;
             let candidates =
                 view.spots.frames.iter().map(|f| f.candidates.iter().filter(of_colour).count() as u64).sum();
@@ -30,6 +30,10 @@ pub(super) fn find_clocks(
     let (first, others) = views.split_at_mut(1);
     let first = &first[0];
     for view in others {
+        if let Some(offset_s) = view.offset_on_path_s {
+            view.clock = Clock { offset_s, drift: view.drift.value, ..view.clock };
+            continue;
+        }
         let epipolar = Epipolar::between(&first.pose, &view.pose, first.lens.fx_px);
         let search = |range_s: Option<[f64; 2]>| {
             find_offset(

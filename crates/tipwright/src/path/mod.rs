@@ -15,6 +15,7 @@
 
 mod chain;
 mod clocks;
+mod joining;
 mod joint;
 mod output;
 #[cfg(test)]
@@ -22,7 +23,7 @@ mod tests;
 mod view;
 
 use crate::model::{
-    ClipSpots, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, Severity,
+    ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, Severity,
     TakeCameraFit, TakeClock, Tally, Warning,
 };
 use crate::motion::MotionConfig;
@@ -53,6 +54,8 @@ pub struct TakeCamera<'a> {
     pub readout_s: Option<Measured>,
     /// First guess of its offset to the first camera of the take.
     pub coarse_offset: Option<CoarseOffset>,
+    /// Its offset where a path of other cameras has told it: not looked for again.
+    pub offset_on_path_s: Option<f64>,
 }
 
 /// Everything a take's path rests on.
@@ -314,6 +317,9 @@ fn without_unfit(input: &TakeInput, config: &PathConfig, failure: PathError) -> 
         return Err(failure);
     }
     let mut out = solve_take(&rest, config)?;
+    if let Some(all) = with_joined(input, config, camera, &out) {
+        return Ok(all);
+    }
     out.warnings.push(Warning::new(
         Severity::Warning,
         format!("{}, {camera}", input.take),
@@ -321,6 +327,29 @@ fn without_unfit(input: &TakeInput, config: &PathConfig, failure: PathError) -> 
         "measured without this camera",
     ));
     Ok(out)
+}
+
+/// The take with a camera whose clock the path of the others tells; `None` when it does not.
+fn with_joined(input: &TakeInput, config: &PathConfig, camera: &str, out: &TakePaths) -> Option<TakePaths> {
+    // the others' path is in the first camera's clock
+    let at = input.cameras.iter().position(|c| c.spots.camera == camera).filter(|at| *at > 0)?;
+    let tip = input.roles.iter().find(|r| r.role == Role::Tip)?;
+    let views = view::views(input, config).ok()?;
+    let view = &views[at];
+    let clock = Clock { drift: view.drift.value, ..view.clock };
+    let found =
+        joining::offset_on_path(&input.cameras[at], &view.lens, &view.pose, &clock, tip.colour, &out.rod.tip);
+    let mut all = input.clone();
+    all.cameras[at].offset_on_path_s = Some(found?);
+    let mut all = solve_take(&all, config).ok()?;
+    // a camera that only pulls the others apart is better left out
+    all.warnings.push(Warning::new(
+        Severity::Note,
+        format!("{}, {camera}", input.take),
+        "too little of what moves in it is the tip to find its clock by itself; the path of the others told it",
+        "Nothing to do; a larger marker, or no glints behind it, is seen better",
+    ));
+    (all.reprojection_rms_px < config.moved_px && all.moved.is_empty()).then_some(all)
 }
 
 /// Solves one take.

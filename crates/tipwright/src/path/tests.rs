@@ -68,7 +68,13 @@ fn take<'a>(
         cameras: cameras
             .iter()
             .zip(clips)
-            .map(|(c, spots)| TakeCamera { lens: &c.lens, spots, readout_s: None, coarse_offset: None })
+            .map(|(c, spots)| TakeCamera {
+                lens: &c.lens,
+                spots,
+                readout_s: None,
+                coarse_offset: None,
+                offset_on_path_s: None,
+            })
             .collect(),
         roles,
     }

@@ -23,6 +23,8 @@ pub(super) struct View<'a> {
     pub readout_s: Measured,
     pub drift: Measured,
     pub coarse_offset: Option<CoarseOffset>,
+    /// Known, as a path of other cameras tells it.
+    pub offset_on_path_s: Option<f64>,
     pub tracks: BTreeMap<Colour, Vec<Tracklet>>,
     /// First clock, then refined.
     pub clock: Clock,
@@ -79,6 +81,7 @@ pub(super) fn views<'a>(input: &TakeInput<'a>, config: &PathConfig) -> Result<Ve
             readout_s,
             drift,
             coarse_offset: camera.coarse_offset,
+            offset_on_path_s: camera.offset_on_path_s,
             tracks,
             clock: Clock { offset_s: 0.0, drift: 0.0, readout_s: readout_s.value },
         });
