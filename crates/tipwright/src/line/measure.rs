@@ -10,6 +10,7 @@ use super::reading::{Reading, dip_of, leg_shape};
 use super::robust::{agreed, robust_line};
 use super::shape::{Crossings, crossings_of};
 use super::side::{Rays, SidePlane, View};
+use super::views::OffPlane;
 use super::{LineView, LoopConfig, LoopSettings, tip_at, views};
 use crate::model::line::{LoopMoment, LoopView, StrokeLoop};
 use crate::model::stroke::LoopShape;
@@ -107,134 +108,173 @@ pub(super) fn measure(
         seen.sort_by(|a, b| a.lever[0].abs().total_cmp(&b.lever[0].abs()).then(a.name.cmp(b.name)));
         (seen, reasons)
     };
-    let (mut seen, mut reasons) = see(&|_| 0.0);
-    let off_plane = match seen.as_slice() {
-        [a, b, ..] => views::off_plane(&a.nose.fronts, &b.nose.fronts, &flat_tip, config.travel_m),
-        _ => None,
-    };
-    if let Some(off) = off_plane {
-        (seen, reasons) = see(&|t_s| off.at(t_s));
+    let (seen, reasons) = see(&|_| 0.0);
+    // the pair of cameras that knows it best: two that see the nose at the same time, from different sides
+    let off_plane = (0..seen.len())
+        .flat_map(|i| (i + 1..seen.len()).map(move |k| (i, k)))
+        .filter_map(|(i, k)| {
+            views::off_plane(&seen[i].nose.fronts, &seen[k].nose.fronts, &flat_tip, config.travel_m)
+        })
+        .min_by(|a, b| a.value.sd.hypot(a.drift_sd_m_s).total_cmp(&b.value.sd.hypot(b.drift_sd_m_s)));
+    let of = Of { tip, stroke, plane: &plane, flat_tip: &flat_tip, settings };
+    // a nose that is lost where that distance would lay it is still seen where it was found
+    let moved = off_plane
+        .map(|off| see(&|t_s| off.at(t_s)))
+        .map(|(seen, reasons)| of.figures(&seen, reasons, off_plane));
+    match moved {
+        Some(Ok(figures)) => Ok(figures),
+        _ => of.figures(&seen, reasons, None),
     }
-    // the tip's distance from the plane that the points are laid into: the rod leg ends there
-    let tip_off_m = |t_s: f64| match (&off_plane, tip_at(tip, t_s)) {
-        (Some(off), Some(p)) => plane.off_m(&p) - off.at(t_s),
-        _ => 0.0,
-    };
-    let off_sd_m = off_plane.map_or(config.off_plane_sd_m, |o| o.value.sd);
-    let off = Off {
-        tip_m: &tip_off_m,
-        sd_m: off_sd_m,
-        drift_sd_m_s: off_plane.map_or(config.off_plane_drift_sd_m_s, |o| o.drift_sd_m_s),
-    };
-    if seen.is_empty() {
-        return Err(reasons.join("; "));
-    }
-    // all cameras together, or the most broadside one where they do not agree
-    let (way, way_sd_rad) = [seen.as_slice(), &seen[..1]]
-        .into_iter()
-        .filter_map(|views| trajectory(views, &flat_tip, config))
-        .find(|(_, sd_rad)| *sd_rad < LARGEST_WAY_SD_RAD)
-        .ok_or("the loop's nose is not seen far enough to know which way it goes")?;
-    let mut one_by_one = Vec::new();
-    for view in &seen {
-        match of_view(view, way, &flat_tip, &off, config) {
-            Ok(result) => one_by_one.push((view, result)),
-            Err(reason) => reasons.push(format!("camera {}: {reason}", view.name)),
+}
+
+/// What the figures of one stroke's loop rest on besides what the cameras see.
+struct Of<'a> {
+    tip: &'a MarkerPath,
+    stroke: &'a Stroke,
+    plane: &'a SidePlane,
+    flat_tip: &'a dyn Fn(f64) -> Option<Flat>,
+    settings: &'a LoopSettings,
+}
+
+impl Of<'_> {
+    fn figures(
+        &self,
+        seen: &[OneView<'_>],
+        mut reasons: Vec<String>,
+        off_plane: Option<OffPlane>,
+    ) -> Result<LoopFigures, String> {
+        let Self { tip, stroke, plane, flat_tip, settings } = *self;
+        let config = &settings.read;
+        // the tip's distance from the plane that the points are laid into: the rod leg ends there
+        let tip_off_m = |t_s: f64| match (&off_plane, tip_at(tip, t_s)) {
+            (Some(off), Some(p)) => plane.off_m(&p) - off.at(t_s),
+            _ => 0.0,
+        };
+        let off_sd_m = off_plane.map_or(config.off_plane_sd_m, |o| o.value.sd);
+        let off = Off {
+            tip_m: &tip_off_m,
+            sd_m: off_sd_m,
+            drift_sd_m_s: off_plane.map_or(config.off_plane_drift_sd_m_s, |o| o.drift_sd_m_s),
+        };
+        if seen.is_empty() {
+            return Err(reasons.join("; "));
         }
-    }
-    // a width is read across the trajectory: what a turn of that does to it
-    for (_, result) in &mut one_by_one {
-        result.width.sd = result.width.sd.hypot(WIDTH_PER_RAD * result.width.value * way_sd_rad);
-    }
-    let (main_view, main) = one_by_one.first().ok_or_else(|| reasons.join("; "))?;
-    let widths: Vec<Measured> = one_by_one.iter().map(|(_, r)| r.width).collect();
-    let width = agreed(&widths).ok_or_else(|| {
-        let said: Vec<String> =
-            one_by_one.iter().map(|(v, r)| format!("{} {:.2} m", v.name, r.width.value)).collect();
-        format!("the cameras disagree about the loop's width: {}", said.join(", "))
-    })?;
-    let speed = agreed(&one_by_one.iter().map(|(_, r)| r.speed).collect::<Vec<_>>()).unwrap_or(main.speed);
-    let speed = if speed.sd <= LARGEST_SPEED_SD_SHARE * speed.value.abs() {
-        Ok(speed)
-    } else {
-        Err(format!(
-            "camera {} alone saw the nose and looks along the cast: {:.1} m/s give or take {:.1}",
-            main_view.name, speed.value, speed.sd
-        ))
-    };
-    let to_cast = |p: Flat| cast_point(&plane, &stroke.cast_from_world, p);
-    let crossed = crossed(&one_by_one, way, &flat_tip, &tip_off_m, config);
-    let (count, shape_probability) = crossed.map_or((0, 0.0), |c| c.likeliest());
-    let shape = crossed.filter(|_| shape_probability >= config.least_probability).and_then(|_| match count {
-        0 => leg_shape(&main.readings, config),
-        1 => Some(LoopShape::Crossing),
-        _ => Some(LoopShape::Tailing),
-    });
-    let middle = main
-        .readings
-        .iter()
-        .min_by(|a, b| (a.t_s - main.t_s).abs().total_cmp(&(b.t_s - main.t_s).abs()))
-        .ok_or("no look near the standard moment")?;
-    let way_end = to_cast([way[0], way[1] + plane.origin.z]);
-    let way_start = to_cast([0.0, plane.origin.z]);
-    let mut rod_leg: Vec<Flat> = middle.rod_leg.curve.iter().map(|p| to_cast(*p)).collect();
-    rod_leg.reverse();
-    let of_stroke = StrokeLoop {
-        stroke: stroke.stroke,
-        t_s: main.t_s,
-        shape,
-        shape_probability,
-        tail_probability: crossed.map(|c| c.probability[2]),
-        size: settings.sizes.size(width.value.abs()),
-        way_in_cast: [way_end[0] - way_start[0], way_end[1] - way_start[1]],
-        rod_leg_in_cast_m: rod_leg,
-        fly_leg_in_cast_m: middle.fly_leg.iter().map(|p| to_cast(*p)).collect(),
-        section_in_cast_m: middle.look.section.map(to_cast),
-        moments: main
+        // all cameras together, or the most broadside one where they do not agree
+        let (way, way_sd_rad) = [seen, &seen[..1]]
+            .into_iter()
+            .filter_map(|views| trajectory(views, flat_tip, config))
+            .find(|(_, sd_rad)| *sd_rad < LARGEST_WAY_SD_RAD)
+            .ok_or("the loop's nose is not seen far enough to know which way it goes")?;
+        let mut one_by_one = Vec::new();
+        for view in seen {
+            match of_view(view, way, flat_tip, &off, config) {
+                Ok(result) => one_by_one.push((view, result)),
+                Err(reason) => reasons.push(format!("camera {}: {reason}", view.name)),
+            }
+        }
+        // a width is read across the trajectory: what a turn of that does to it
+        for (_, result) in &mut one_by_one {
+            result.width.sd = result.width.sd.hypot(WIDTH_PER_RAD * result.width.value * way_sd_rad);
+        }
+        let (main_view, main) = one_by_one.first().ok_or_else(|| reasons.join("; "))?;
+        let widths: Vec<Measured> = one_by_one.iter().map(|(_, r)| r.width).collect();
+        let width = agreed(&widths).ok_or_else(|| {
+            let said: Vec<String> =
+                one_by_one.iter().map(|(v, r)| format!("{} {:.2} m", v.name, r.width.value)).collect();
+            format!("the cameras disagree about the loop's width: {}", said.join(", "))
+        })?;
+        let speed =
+            agreed(&one_by_one.iter().map(|(_, r)| r.speed).collect::<Vec<_>>()).unwrap_or(main.speed);
+        let speed = if speed.sd <= LARGEST_SPEED_SD_SHARE * speed.value.abs() {
+            Ok(speed)
+        } else {
+            Err(format!(
+                "camera {} alone saw the nose and looks along the cast: {:.1} m/s give or take {:.1}",
+                main_view.name, speed.value, speed.sd
+            ))
+        };
+        let to_cast = |p: Flat| cast_point(plane, &stroke.cast_from_world, p);
+        let crossed = crossed(&one_by_one, way, flat_tip, &tip_off_m, config);
+        let (count, shape_probability) = crossed.map_or((0, 0.0), |c| c.likeliest());
+        let shape =
+            crossed.filter(|_| shape_probability >= config.least_probability).and_then(|_| match count {
+                0 => leg_shape(&main.readings, config),
+                1 => Some(LoopShape::Crossing),
+                _ => Some(LoopShape::Tailing),
+            });
+        let middle = main
             .readings
             .iter()
-            .map(|r| LoopMoment {
-                t_s: r.t_s,
-                travel_m: r.look.travel_m,
-                nose_in_cast_m: to_cast(r.look.front),
-                width_m: Measured::new(r.look.width_m.abs(), main.width.sd.hypot(main.scatter_m)),
-            })
-            .collect(),
-        views: one_by_one
-            .iter()
-            .map(|(v, r)| LoopView { camera: v.name.to_owned(), width_m: r.width, points: r.points as u32 })
-            .collect(),
-        off_plane_m: off_plane
-            .map(|o| if way_end[0] < way_start[0] { o.value.scaled(-1.0) } else { o.value }),
-    };
-    let tip_speed = tip_speed_along(tip, main.t_s, &plane, way);
-    let angle_deg = way[1].atan2(way[0].abs()).to_degrees();
-    let angle_sd_deg = TRAJECTORY_SD_DEG
-        + way_sd_rad.to_degrees()
-        + (off_sd_m * main_view.lever[1].abs() / main_view.distance_m).atan().to_degrees();
-    let dip = dip_of(&main.readings, config).ok_or("too little of the fly leg is seen".to_string());
-    let values = vec![
-        (FigureId::LoopWidth, Ok(width)),
-        (FigureId::LoopNarrowest, Ok(Measured::new(main.narrowest.value, main.narrowest.sd.hypot(width.sd)))),
-        (FigureId::LoopSpeed, speed.clone()),
-        (FigureId::LoopAngle, Ok(Measured::new(angle_deg, angle_sd_deg))),
-        (
-            FigureId::FlyLegSpeed,
-            speed.and_then(|nose| {
-                let tip_m_s = tip_speed.ok_or("the tip is not known at the standard moment")?;
-                let sd = (2.0 * nose.sd).hypot(RELATION_SHARE * 2.0 * nose.value);
-                Ok(Measured::new(2.0 * nose.value - tip_m_s, sd))
-            }),
-        ),
-        (FigureId::FlyLegDip, dip),
-        (
-            FigureId::LoopCrossings,
-            crossed
-                .map(|c| Measured::new(f64::from(count), c.sd_about(count)))
-                .ok_or_else(|| "the legs cannot be followed from the nose to the tip".to_string()),
-        ),
-    ];
-    Ok(LoopFigures { of_stroke, values })
+            .min_by(|a, b| (a.t_s - main.t_s).abs().total_cmp(&(b.t_s - main.t_s).abs()))
+            .ok_or("no look near the standard moment")?;
+        let way_end = to_cast([way[0], way[1] + plane.origin.z]);
+        let way_start = to_cast([0.0, plane.origin.z]);
+        let mut rod_leg: Vec<Flat> = middle.rod_leg.curve.iter().map(|p| to_cast(*p)).collect();
+        rod_leg.reverse();
+        let of_stroke = StrokeLoop {
+            stroke: stroke.stroke,
+            t_s: main.t_s,
+            shape,
+            shape_probability,
+            tail_probability: crossed.map(|c| c.probability[2]),
+            size: settings.sizes.size(width.value.abs()),
+            way_in_cast: [way_end[0] - way_start[0], way_end[1] - way_start[1]],
+            rod_leg_in_cast_m: rod_leg,
+            fly_leg_in_cast_m: middle.fly_leg.iter().map(|p| to_cast(*p)).collect(),
+            section_in_cast_m: middle.look.section.map(to_cast),
+            moments: main
+                .readings
+                .iter()
+                .map(|r| LoopMoment {
+                    t_s: r.t_s,
+                    travel_m: r.look.travel_m,
+                    nose_in_cast_m: to_cast(r.look.front),
+                    width_m: Measured::new(r.look.width_m.abs(), main.width.sd.hypot(main.scatter_m)),
+                })
+                .collect(),
+            views: one_by_one
+                .iter()
+                .map(|(v, r)| LoopView {
+                    camera: v.name.to_owned(),
+                    width_m: r.width,
+                    points: r.points as u32,
+                })
+                .collect(),
+            off_plane_m: off_plane
+                .map(|o| if way_end[0] < way_start[0] { o.value.scaled(-1.0) } else { o.value }),
+        };
+        let tip_speed = tip_speed_along(tip, main.t_s, plane, way);
+        let angle_deg = way[1].atan2(way[0].abs()).to_degrees();
+        let angle_sd_deg = TRAJECTORY_SD_DEG
+            + way_sd_rad.to_degrees()
+            + (off_sd_m * main_view.lever[1].abs() / main_view.distance_m).atan().to_degrees();
+        let dip = dip_of(&main.readings, config).ok_or("too little of the fly leg is seen".to_string());
+        let values = vec![
+            (FigureId::LoopWidth, Ok(width)),
+            (
+                FigureId::LoopNarrowest,
+                Ok(Measured::new(main.narrowest.value, main.narrowest.sd.hypot(width.sd))),
+            ),
+            (FigureId::LoopSpeed, speed.clone()),
+            (FigureId::LoopAngle, Ok(Measured::new(angle_deg, angle_sd_deg))),
+            (
+                FigureId::FlyLegSpeed,
+                speed.and_then(|nose| {
+                    let tip_m_s = tip_speed.ok_or("the tip is not known at the standard moment")?;
+                    let sd = (2.0 * nose.sd).hypot(RELATION_SHARE * 2.0 * nose.value);
+                    Ok(Measured::new(2.0 * nose.value - tip_m_s, sd))
+                }),
+            ),
+            (FigureId::FlyLegDip, dip),
+            (
+                FigureId::LoopCrossings,
+                crossed
+                    .map(|c| Measured::new(f64::from(count), c.sd_about(count)))
+                    .ok_or_else(|| "the legs cannot be followed from the nose to the tip".to_string()),
+            ),
+        ];
+        Ok(LoopFigures { of_stroke, values })
+    }
 }
 
 /// Crossings by all cameras together.
