@@ -12,7 +12,7 @@ import sys
 LIMITS = {
     "clinic": (3.0, 0.1, 4.0, 0.12, 0, 0, 0),
     # two phones of bad light with people walking by: strokes may be lost at the ends of a track, never turned round
-    "hard": (6.0, 0.1, 4.0, 0.12, 3, 3, 0),
+    "hard": (6.0, 0.1, 4.0, 0.12, 1, 1, 0),
     "minimal": (8.0, 0.5, 8.0, 0.24, 0, 0, 0),
 }
 

@@ -73,6 +73,10 @@ fn spans(timeline: &Timeline) -> impl Iterator<Item = std::ops::Range<usize>> + 
     timeline.pieces().iter().map(|p| p.first_coefficient_idx..p.first_coefficient_idx + p.spans)
 }
 
+/// Degrees of freedom that the density of the whole path counts for in every neighbourhood: it keeps an empty one defined. A
+/// tenth, for the whole's density is that of its stops: a pull of two made pauses a hundred times too lively.
+const PULL_DOF: f64 = 0.1;
+
 /// New jerk densities; returns the root mean square change of their logarithms.
 pub fn update_smoothness(
     setting: &Setting<'_>,
@@ -131,9 +135,7 @@ pub fn update_smoothness(
                         radius -= 1;
                     }
                     let here = window(radius);
-                    // A weak pull to the density of the whole path (two degrees of freedom) keeps an empty
-                    // neighbourhood defined.
-                    (here.energy + 2.0 * global) / (here.dof + 2.0)
+                    (here.energy + PULL_DOF * global) / (here.dof + PULL_DOF)
                 } else {
                     global
                 };
