@@ -139,7 +139,11 @@ fn sentence(stroke: &Stroke, found: Option<&StrokeLoop>) -> String {
     }
     if let (Some((_, width)), Some(found)) = (get(FigureId::LoopWidth), found) {
         let shape = found.shape.map(|s| format!(", {}", loop_word(s))).unwrap_or_default();
-        parts.push(format!("The loop was {width} wide ({}{shape})", found.size.word()));
+        // what the number of crossings leaves open
+        let tail = found.tail_probability.filter(|p| *p >= 0.05);
+        let tail =
+            tail.map(|p| format!("; that it tails is {} likely", evidence::percent(p))).unwrap_or_default();
+        parts.push(format!("The loop was {width} wide ({}{shape}){tail}", found.size.word()));
     }
     if parts.is_empty() { String::new() } else { format!("{}.", parts.join(". ")) }
 }

@@ -91,6 +91,9 @@ const LINKS: [(FigureId, FigureId, &str); 2] = [
     (FigureId::DomeHeight, FigureId::LoopWidth, "What the tip's dome does to the loop's width"),
 ];
 
+/// Height kept free for what is said of the correlation, pixels.
+const NOTE_BAND: f64 = 22.0;
+
 /// Fewest strokes for a correlation: with three or fewer its interval is everything (Fisher 1921: 1 / sqrt(n - 3)).
 const FEWEST: usize = 5;
 
@@ -149,14 +152,17 @@ fn link<'a>(
     if rows.len() < 2 {
         return None;
     }
-    let reach = |m: &Measured| [m.value - m.half_width_95(), m.value + m.half_width_95()];
+    // a dip, a dome, a width: none can be less than nothing
+    let reach =
+        |m: &Measured| [(m.value - m.half_width_95()).max(0.0).min(m.value), m.value + m.half_width_95()];
     let (x_low, x_high) = span(rows.iter().flat_map(|r| reach(&r.1)), (0.0, 0.1));
     let (y_low, y_high) = span(rows.iter().flat_map(|r| reach(&r.2)), (0.0, 1.0));
     let edge = |low: f64, high: f64| 0.06 * (high - low).max(0.02);
     let (ex, ey) = (edge(x_low, x_high), edge(y_low, y_high));
     let height = format.side_height.min(260.0);
     let x = Scale::new(x_low - ex, x_high + ex, LEFT, format.width - RIGHT);
-    let y = Scale::new(y_low - ey, y_high + ey, height - BOTTOM, TOP);
+    // the correlation stands above the strokes
+    let y = Scale::new(y_low - ey, y_high + ey, height - BOTTOM, TOP + NOTE_BAND);
     let quantity =
         |id: FigureId| if id == FigureId::LoopWidth { Quantity::Length } else { Quantity::SmallLength };
     let frame = Frame {
@@ -179,20 +185,31 @@ fn link<'a>(
     let mut svg = Svg::new();
     let mut labels = frame.draw(&mut svg, format.units);
     for (direction, a, b) in &rows {
-        let ink = if *direction == Direction::Forward { "path-forward thin" } else { "path-back thin" };
+        let forward = *direction == Direction::Forward;
+        let ink = if forward { "path-forward thin" } else { "path-back thin" };
         let (ra, rb) = (reach(a), reach(b));
         let at: Xy = (x.at(a.value), y.at(b.value));
         svg.line(ink, (x.at(ra[0]), at.1), (x.at(ra[1]), at.1));
         svg.line(ink, (at.0, y.at(rb[0])), (at.0, y.at(rb[1])));
-        svg.circle("", at, 2.6);
+        svg.circle(if forward { "path-forward" } else { "path-back" }, at, 2.6);
         labels.take_mark(at);
+    }
+    for (way, name, class) in
+        [(Direction::Forward, "forward", "t-forward"), (Direction::Back, "back", "t-back")]
+    {
+        // where a stroke stands apart from the others its name is easily seen: the outermost
+        let last = rows.iter().filter(|r| r.0 == way).max_by(|a, b| a.1.value.total_cmp(&b.1.value));
+        if let Some((_, a, b)) = last {
+            let at = (x.at(a.value), y.at(b.value));
+            set_label(&mut svg, &mut labels, class, (at, (-1.0, 0.0)), &Words::plain(name), format.units);
+        }
     }
     let pairs: Vec<(f64, f64)> = rows.iter().map(|r| (r.1.value, r.2.value)).collect();
     let said = match correlation(&pairs) {
         Some((r, [low, high])) => format!("r {r:.2}, {low:.2} to {high:.2}, {} strokes", pairs.len()),
         None => format!("{} strokes: too few for a correlation", pairs.len()),
     };
-    let corner = (0.5 * (LEFT + format.width - RIGHT), TOP + 6.0);
+    let corner = (0.5 * (LEFT + format.width - RIGHT), TOP + 0.3 * NOTE_BAND);
     set_label(&mut svg, &mut labels, "note", (corner, (0.0, 1.0)), &Words::plain(said.clone()), format.units);
     let alt = format!("{title}: {} against {}; {said}.", line.info().name, tip.info().name);
     Some(Panel { name: "link", body: svg.into_body(), width: format.width, height, alt, scales: (x, y) })

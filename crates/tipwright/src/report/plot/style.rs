@@ -73,6 +73,7 @@ pub fn rules(colour: impl Fn(&str) -> String) -> String {
 .plot .mark{fill:[paper];stroke:[ink];stroke-width:1.4}\
 .plot .mark.full{fill:[ink]}\
 .plot circle{fill:[paper];stroke:[ink];stroke-width:1.4}\
+.plot circle.path-forward{fill:[forward];stroke:[forward]}.plot circle.path-back{fill:[paper];stroke:[back];stroke-width:1.6}\
 .plot .sheet{fill:[paper];stroke:none}\
 .plot .margin{stroke:[margin];stroke-width:.8}\
 ";
