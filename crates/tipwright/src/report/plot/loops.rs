@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use super::frame::{Axis, BOTTOM, DrawnUnits, Frame, LEFT, RIGHT, TOP, TrueScale, Words};
 use super::scale::{Quantity, Scale};
-use super::svg::{Svg, Xy, coordinate, escape};
+use super::svg::{Anchor, Svg, Xy, coordinate, escape};
 use super::{Format, Panel, dimension, figure_texts, figure_words, set_label, span, style};
 use crate::model::line::StrokeLoop;
 use crate::model::{Direction, FigureId, Measured, Stroke};
@@ -209,8 +209,7 @@ fn link<'a>(
         Some((r, [low, high])) => format!("r {r:.2}, {low:.2} to {high:.2}, {} strokes", pairs.len()),
         None => format!("{} strokes: too few for a correlation", pairs.len()),
     };
-    let corner = (0.5 * (LEFT + format.width - RIGHT), TOP + 0.3 * NOTE_BAND);
-    set_label(&mut svg, &mut labels, "note", (corner, (0.0, 1.0)), &Words::plain(said.clone()), format.units);
+    svg.text("note", (format.width - RIGHT, TOP + 0.6 * NOTE_BAND), Anchor::End, &said);
     let alt = format!("{title}: {} against {}; {said}.", line.info().name, tip.info().name);
     Some(Panel { name: "link", body: svg.into_body(), width: format.width, height, alt, scales: (x, y) })
 }
