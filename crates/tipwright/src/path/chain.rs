@@ -181,7 +181,8 @@ fn all_pieces(config: &PathConfig, views: &[View], look: &RoleLook) -> Vec<Piece
             pose: &v.pose,
             clock: v.clock,
             focal_px: v.lens.fx_px,
-            tracks: v.tracks_of(look.colour),
+            // a camera laid onto the path of the others has tracks of anything: its sightings are gathered on the path
+            tracks: if v.offset_on_path_s.is_some() { &[] } else { v.tracks_of(look.colour) },
         })
         .collect();
     let needs = PieceConfig {

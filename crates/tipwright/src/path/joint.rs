@@ -15,6 +15,8 @@ use crate::motion::{
 /// Smallest standard deviation a sound offset counts with in the solution: the delay between sound and picture inside
 /// a phone is not known better than this (common practice).
 const SOUND_FLOOR_S: f64 = 0.01;
+/// The same of an offset found by laying a camera onto the path of the others: loose, for its sightings come in afterwards.
+const ON_PATH_SD_S: f64 = 0.001;
 /// Pose freedom when a camera is suspected of having been moved: a knock, radians and metres.
 const KNOCK: [f64; 2] = [0.02, 0.05];
 /// Smallest knock that is reckoned with once there was one.
@@ -157,6 +159,9 @@ fn build(
             free: CameraFreedom {
                 offset_s: match (k, view.coarse_offset) {
                     (0, _) => Freedom::Fixed,
+                    _ if view.offset_on_path_s.is_some() => {
+                        Freedom::Prior { mean: view.clock.offset_s, sd: ON_PATH_SD_S }
+                    }
                     // sound that the motion confirmed helps where the motion is weak
                     (_, Some(c))
                         if c.source == OffsetSource::Sound

@@ -306,33 +306,44 @@ pub enum PathError {
     },
 }
 
-/// Solves the take without a camera that agrees with no other, when two are left; otherwise the failure stands.
+/// Solves the take without a camera that agrees with no other, when two are left; otherwise the failure stands. Where the
+/// failure names no camera each but the first is tried, for one of three must not cost the take.
 fn without_unfit(input: &TakeInput, config: &PathConfig, failure: PathError) -> Result<TakePaths, PathError> {
-    let (PathError::NoAgreement { camera, .. } | PathError::NoTrack { camera, .. }) = &failure else {
-        return Err(failure);
+    let unfit: Vec<&str> = match &failure {
+        PathError::NoAgreement { camera, .. } | PathError::NoTrack { camera, .. } => vec![camera],
+        PathError::Unsolved { .. } => {
+            input.cameras[1..].iter().rev().map(|c| c.spots.camera.as_str()).collect()
+        }
+        _ => return Err(failure),
     };
-    let mut rest = input.clone();
-    rest.cameras.retain(|c| c.spots.camera != *camera);
-    if rest.cameras.len() < 2 || rest.cameras.len() == input.cameras.len() {
-        return Err(failure);
+    for camera in unfit {
+        let mut rest = input.clone();
+        rest.cameras.retain(|c| c.spots.camera != *camera);
+        if rest.cameras.len() < 2 || rest.cameras.len() == input.cameras.len() {
+            continue;
+        }
+        let Ok(mut out) = solve_take(&rest, config) else { continue };
+        if let Some(all) = with_joined(input, config, camera, &out) {
+            return Ok(all);
+        }
+        out.warnings.push(Warning::new(
+            Severity::Warning,
+            format!("{}, {camera}", input.take),
+            failure.to_string(),
+            "measured without this camera",
+        ));
+        return Ok(out);
     }
-    let mut out = solve_take(&rest, config)?;
-    if let Some(all) = with_joined(input, config, camera, &out) {
-        return Ok(all);
-    }
-    out.warnings.push(Warning::new(
-        Severity::Warning,
-        format!("{}, {camera}", input.take),
-        failure.to_string(),
-        "measured without this camera",
-    ));
-    Ok(out)
+    Err(failure)
 }
 
 /// The take with a camera whose clock the path of the others tells; `None` when it does not.
 fn with_joined(input: &TakeInput, config: &PathConfig, camera: &str, out: &TakePaths) -> Option<TakePaths> {
     // the others' path is in the first camera's clock
     let at = input.cameras.iter().position(|c| c.spots.camera == camera).filter(|at| *at > 0)?;
+    if input.cameras[at].offset_on_path_s.is_some() {
+        return None;
+    }
     let tip = input.roles.iter().find(|r| r.role == Role::Tip)?;
     let views = view::views(input, config).ok()?;
     let view = &views[at];
@@ -341,7 +352,8 @@ fn with_joined(input: &TakeInput, config: &PathConfig, camera: &str, out: &TakeP
         joining::offset_on_path(&input.cameras[at], &view.lens, &view.pose, &clock, tip.colour, &out.rod.tip);
     let mut all = input.clone();
     all.cameras[at].offset_on_path_s = Some(found?);
-    let mut all = solve_take(&all, config).ok()?;
+    let mut all =
+        solve_take(&all, config).ok().filter(|all| all.clocks.iter().any(|c| c.camera == camera))?;
     // a camera that only pulls the others apart is better left out
     all.warnings.push(Warning::new(
         Severity::Note,
@@ -372,7 +384,10 @@ pub fn solve_take(input: &TakeInput, config: &PathConfig) -> Result<TakePaths, P
         return without_unfit(input, config, failure);
     }
     let chains = chain::find_chains(input, config, &views, &mut warnings)?;
-    let joint = joint::solve_joint(input, config, &views, &chains, &mut warnings)?;
+    let joint = match joint::solve_joint(input, config, &views, &chains, &mut warnings) {
+        Ok(joint) => joint,
+        Err(failure) => return without_unfit(input, config, failure),
+    };
     let paths = output::write_out(input, config, &views, &joint, warnings);
     let speeds = paths.rod.tip.samples.iter().map(|s| s.velocity_in_world_m_s.norm());
     let fastest_m_s = speeds.fold(0.0, f64::max);

@@ -4,7 +4,7 @@ use nalgebra::Point3;
 
 use super::*;
 use crate::model::{Camera, Clock, SceneCamera};
-use crate::testing::{Film, Thing, cast_butt, cast_tip, film, two_phones};
+use crate::testing::{Film, Thing, cast_butt, cast_tip, film, looking, two_phones};
 
 const FPS: f64 = 240.0;
 const OFFSET_S: f64 = -1.2345;
@@ -218,6 +218,55 @@ fn caps_walkers_glints_and_absences_do_not_mislead() {
     };
     assert_eq!(sd_at(1.35).0, 1);
     assert!(sd_at(1.35).1 > 1.5 * sd_at(1.0).1, "{:?} {:?}", sd_at(1.35), sd_at(1.0));
+}
+
+/// Two phones that see the cast and a third full of glints, in which the tip is seen now and then: `with_tip`, or not at all.
+fn third_among_glints(with_tip: bool) -> Result<TakePaths, PathError> {
+    let mut cameras = two_phones();
+    cameras.push(looking("mill", Point3::new(0.5, -9.0, 1.2), Point3::new(0.0, 0.0, 2.4)));
+    let scene = scene_of(&cameras);
+    let clock = Clock { offset_s: 0.4321, drift: -1e-5, readout_s: READOUT_S };
+    let glint = |k: usize| {
+        let (a, b) = (1.0 + 0.37 * k as f64, 2.0 + 0.61 * k as f64);
+        move |t: f64| Point3::new(3.0 * (a * t).sin(), 2.0 + (b * t).cos(), 2.5 + 1.5 * (b * t).sin())
+    };
+    let glints: Vec<_> = (0..30).map(glint).collect();
+    let clips: Vec<ClipSpots> = (0..3)
+        .map(|k| {
+            let mut things = vec![Thing::new(&cast_tip, Colour::White, 0.04)];
+            let mut f = Film::new(FPS, 6.0, [clocks()[0], clocks()[1], clock][k], 51 + k as u64);
+            if k == 2 {
+                things.truncate(usize::from(with_tip));
+                things.extend(glints.iter().map(|g| Thing::new(g, Colour::White, 0.04)));
+                f.dropout = 0.7;
+            }
+            film(&cameras[k], k, &things, &f)
+        })
+        .collect();
+    solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default())
+}
+
+#[test]
+fn a_camera_full_of_glints_is_laid_onto_the_path_of_the_others() {
+    let out = third_among_glints(true).unwrap();
+    for w in &out.warnings {
+        println!("{w}");
+    }
+    assert_eq!(out.clocks.len(), 3);
+    assert!(out.warnings.iter().any(|w| w.what.contains("the path of the others told it")));
+    let mill = &out.clocks[2];
+    assert!((mill.clock.offset_s - 0.4321).abs() < 2e-4, "{mill:?}");
+    let (rms, worst, _) = report("three", &out, &cast_tip);
+    assert!(rms < 1.5e-3 && worst < 8e-3, "{rms} {worst}");
+}
+
+#[test]
+fn a_camera_without_the_tip_is_left_out() {
+    let out = third_among_glints(false).unwrap();
+    assert_eq!(out.clocks.len(), 2);
+    assert!(out.warnings.iter().any(|w| w.about.contains("mill") && w.severity == Severity::Warning));
+    let (rms, ..) = report("two of three", &out, &cast_tip);
+    assert!(rms < 1.5e-3, "{rms}");
 }
 
 /// A clip filmed by a camera that was tipped over a little after the scene. (A turn about its own upright axis moves what it
