@@ -162,7 +162,8 @@ fn link<'a>(
     let height = format.side_height.min(260.0);
     let x = Scale::new(x_low - ex, x_high + ex, LEFT, format.width - RIGHT);
     // the correlation stands above the strokes
-    let y = Scale::new(y_low - ey, y_high + ey, height - BOTTOM, TOP + NOTE_BAND);
+    let free = NOTE_BAND / (height - BOTTOM - TOP - NOTE_BAND) * (y_high - y_low + 2.0 * ey);
+    let y = Scale::new(y_low - ey, y_high + ey + free, height - BOTTOM, TOP);
     let quantity =
         |id: FigureId| if id == FigureId::LoopWidth { Quantity::Length } else { Quantity::SmallLength };
     let frame = Frame {
@@ -209,7 +210,7 @@ fn link<'a>(
         Some((r, [low, high])) => format!("r {r:.2}, {low:.2} to {high:.2}, {} strokes", pairs.len()),
         None => format!("{} strokes: too few for a correlation", pairs.len()),
     };
-    svg.text("note", (format.width - RIGHT, TOP + 0.6 * NOTE_BAND), Anchor::End, &said);
+    svg.text("note", (format.width - RIGHT, TOP + 0.7 * NOTE_BAND), Anchor::End, &said);
     let alt = format!("{title}: {} against {}; {said}.", line.info().name, tip.info().name);
     Some(Panel { name: "link", body: svg.into_body(), width: format.width, height, alt, scales: (x, y) })
 }
