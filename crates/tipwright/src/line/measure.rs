@@ -118,13 +118,11 @@ pub(super) fn measure(
         .min_by(|a, b| a.value.sd.hypot(a.drift_sd_m_s).total_cmp(&b.value.sd.hypot(b.drift_sd_m_s)));
     let of = Of { tip, stroke, plane: &plane, flat_tip: &flat_tip, settings };
     // a nose that is lost where that distance would lay it is still seen where it was found
-    let moved = off_plane
-        .map(|off| see(&|t_s| off.at(t_s)))
-        .map(|(seen, reasons)| of.figures(&seen, reasons, off_plane));
-    match moved {
-        Some(Ok(figures)) => Ok(figures),
-        _ => of.figures(&seen, reasons, None),
-    }
+    let with_distance = off_plane.and_then(|off| {
+        let (seen, reasons) = see(&|t_s| off.at(t_s));
+        of.figures(&seen, reasons, off_plane).ok()
+    });
+    with_distance.map_or_else(|| of.figures(&seen, reasons, None), Ok)
 }
 
 /// What the figures of one stroke's loop rest on besides what the cameras see.

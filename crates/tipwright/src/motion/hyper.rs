@@ -74,7 +74,7 @@ fn spans(timeline: &Timeline) -> impl Iterator<Item = std::ops::Range<usize>> + 
 }
 
 /// Degrees of freedom that the density of the whole path counts for in every neighbourhood: it keeps an empty one defined. A
-/// tenth, for the whole's density is that of its stops: a pull of two made pauses a hundred times too lively.
+/// tenth, for the whole's density is that of its stops, and would make pauses livelier than they are.
 const PULL_DOF: f64 = 0.1;
 
 /// New jerk densities; returns the root mean square change of their logarithms.

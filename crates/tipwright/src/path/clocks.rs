@@ -2,7 +2,7 @@
 
 use super::view::View;
 use super::{PathConfig, PathError, RoleLook, TakeInput};
-use crate::model::{Clock, OffsetSource, Severity, Warning};
+use crate::model::{OffsetSource, Severity, Warning};
 use crate::motion::rays::Epipolar;
 use crate::motion::sync::{SyncFound, find_offset};
 
@@ -31,7 +31,7 @@ pub(super) fn find_clocks(
     let first = &first[0];
     for view in others {
         if let Some(offset_s) = view.offset_on_path_s {
-            view.clock = Clock { offset_s, drift: view.drift.value, ..view.clock };
+            view.start_clock(offset_s);
             continue;
         }
         let epipolar = Epipolar::between(&first.pose, &view.pose, first.lens.fx_px);
@@ -100,8 +100,7 @@ pub(super) fn find_clocks(
                 "Clap once at the start of each take, or raise one camera by half a metre",
             ));
         }
-        view.clock.offset_s = found.offset_s;
-        view.clock.drift = view.drift.value;
+        view.start_clock(found.offset_s);
     }
     Ok(())
 }

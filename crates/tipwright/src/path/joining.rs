@@ -5,7 +5,7 @@
 
 use rayon::prelude::*;
 
-use super::TakeCamera;
+use super::view::View;
 use crate::model::{CameraPose, Candidate, Clock, Colour, Lens, MarkerPath, RawPixel};
 
 /// Step of the scan. 2 ms: a tip at 20 m/s seen from 8 m at 1000 px focal length moves by the gate below.
@@ -66,35 +66,29 @@ fn inside(lens: &Lens, q: &RawPixel) -> bool {
     q.x_px >= 0.0 && q.y_px >= 0.0 && q.x_px < w && q.y_px < h
 }
 
-/// A frame's time without the offset, and its candidates of the tip's colour with the time their row was read after that.
+/// A frame's time without the offset, and its candidates of the tip's colour with the time their row was read.
 struct Looked {
     own_s: f64,
     places: Vec<([f32; 2], f64)>,
 }
 
 /// Offset of the camera against the path's clock; `None` when no offset stands out.
-pub(super) fn offset_on_path(
-    camera: &TakeCamera<'_>,
-    lens: &Lens,
-    pose: &CameraPose,
-    clock: &Clock,
-    colour: Colour,
-    path: &MarkerPath,
-) -> Option<f64> {
-    let image = Image::of(path, pose, lens)?;
-    let picture = camera.spots.picture;
-    let looked: Vec<Looked> = camera
+pub(super) fn offset_on_path(view: &View<'_>, colour: Colour, path: &MarkerPath) -> Option<f64> {
+    let image = Image::of(path, &view.pose, &view.lens)?;
+    let picture = view.spots.picture;
+    let own = Clock { offset_s: 0.0, drift: view.drift.value, readout_s: view.clock.readout_s };
+    let looked: Vec<Looked> = view
         .spots
         .frames
         .iter()
         .map(|f| {
             let of_colour = |c: &&Candidate| c.colour == colour;
             let place = |c: &Candidate| {
-                let later_s = clock.readout_s * picture.shutter_fraction(c.centre);
-                ([c.centre.x_px as f32, c.centre.y_px as f32], later_s)
+                let own_s = own.session_s(f.pts_s, picture.shutter_fraction(c.centre));
+                ([c.centre.x_px as f32, c.centre.y_px as f32], own_s)
             };
             let places = f.candidates.iter().filter(of_colour).map(place).collect();
-            Looked { own_s: (1.0 + clock.drift) * f.pts_s, places }
+            Looked { own_s: own.session_s(f.pts_s, 0.0), places }
         })
         .collect();
     let (first, last) = (looked.first()?.own_s, looked.last()?.own_s);
@@ -106,8 +100,8 @@ pub(super) fn offset_on_path(
             let nearest = frame
                 .places
                 .iter()
-                .filter_map(|(place, later_s)| {
-                    let seen = image.at(offset_s + frame.own_s + later_s)?;
+                .filter_map(|(place, own_s)| {
+                    let seen = image.at(offset_s + own_s)?;
                     Some(f64::from((place[0] - seen[0]).hypot(place[1] - seen[1])))
                 })
                 .fold(f64::INFINITY, f64::min);

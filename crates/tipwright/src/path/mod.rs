@@ -23,7 +23,7 @@ mod tests;
 mod view;
 
 use crate::model::{
-    ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, Severity,
+    ClipSpots, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, Severity,
     TakeCameraFit, TakeClock, Tally, Warning,
 };
 use crate::motion::MotionConfig;
@@ -308,7 +308,12 @@ pub enum PathError {
 
 /// Solves the take without a camera that agrees with no other, when two are left; otherwise the failure stands. Where the
 /// failure names no camera each but the first is tried, for one of three must not cost the take.
-fn without_unfit(input: &TakeInput, config: &PathConfig, failure: PathError) -> Result<TakePaths, PathError> {
+fn without_unfit(
+    input: &TakeInput,
+    config: &PathConfig,
+    views: &[view::View],
+    failure: PathError,
+) -> Result<TakePaths, PathError> {
     let unfit: Vec<&str> = match &failure {
         PathError::NoAgreement { camera, .. } | PathError::NoTrack { camera, .. } => vec![camera],
         PathError::Unsolved { .. } => {
@@ -323,7 +328,7 @@ fn without_unfit(input: &TakeInput, config: &PathConfig, failure: PathError) -> 
             continue;
         }
         let Ok(mut out) = solve_take(&rest, config) else { continue };
-        if let Some(all) = with_joined(input, config, camera, &out) {
+        if let Some(all) = with_joined(input, config, views, camera, &out) {
             return Ok(all);
         }
         out.warnings.push(Warning::new(
@@ -338,30 +343,36 @@ fn without_unfit(input: &TakeInput, config: &PathConfig, failure: PathError) -> 
 }
 
 /// The take with a camera whose clock the path of the others tells; `None` when it does not.
-fn with_joined(input: &TakeInput, config: &PathConfig, camera: &str, out: &TakePaths) -> Option<TakePaths> {
+fn with_joined(
+    input: &TakeInput,
+    config: &PathConfig,
+    views: &[view::View],
+    camera: &str,
+    out: &TakePaths,
+) -> Option<TakePaths> {
     // the others' path is in the first camera's clock
-    let at = input.cameras.iter().position(|c| c.spots.camera == camera).filter(|at| *at > 0)?;
-    if input.cameras[at].offset_on_path_s.is_some() {
+    let at = views.iter().position(|v| v.name == camera).filter(|at| *at > 0)?;
+    if views[at].offset_on_path_s.is_some() {
         return None;
     }
     let tip = input.roles.iter().find(|r| r.role == Role::Tip)?;
-    let views = view::views(input, config).ok()?;
-    let view = &views[at];
-    let clock = Clock { drift: view.drift.value, ..view.clock };
-    let found =
-        joining::offset_on_path(&input.cameras[at], &view.lens, &view.pose, &clock, tip.colour, &out.rod.tip);
+    let offset_s = joining::offset_on_path(&views[at], tip.colour, &out.rod.tip)?;
     let mut all = input.clone();
-    all.cameras[at].offset_on_path_s = Some(found?);
-    let mut all =
-        solve_take(&all, config).ok().filter(|all| all.clocks.iter().any(|c| c.camera == camera))?;
-    // a camera that only pulls the others apart is better left out
+    all.cameras[at].offset_on_path_s = Some(offset_s);
+    // a camera that is left out again, or only pulls the others apart, is better left out
+    let fits = |all: &TakePaths| {
+        all.clocks.iter().any(|c| c.camera == camera)
+            && all.reprojection_rms_px < config.moved_px
+            && all.moved.is_empty()
+    };
+    let mut all = solve_take(&all, config).ok().filter(fits)?;
     all.warnings.push(Warning::new(
         Severity::Note,
         format!("{}, {camera}", input.take),
         "too little of what moves in it is the tip to find its clock by itself; the path of the others told it",
         "Nothing to do; a larger marker, or no glints behind it, is seen better",
     ));
-    (all.reprojection_rms_px < config.moved_px && all.moved.is_empty()).then_some(all)
+    Some(all)
 }
 
 /// Solves one take.
@@ -381,12 +392,12 @@ pub fn solve_take(input: &TakeInput, config: &PathConfig) -> Result<TakePaths, P
     let mut views = view::views(input, config)?;
     let mut warnings = Vec::new();
     if let Err(failure) = clocks::find_clocks(input, config, &tip, &mut views, &mut warnings) {
-        return without_unfit(input, config, failure);
+        return without_unfit(input, config, &views, failure);
     }
     let chains = chain::find_chains(input, config, &views, &mut warnings)?;
     let joint = match joint::solve_joint(input, config, &views, &chains, &mut warnings) {
         Ok(joint) => joint,
-        Err(failure) => return without_unfit(input, config, failure),
+        Err(failure) => return without_unfit(input, config, &views, failure),
     };
     let paths = output::write_out(input, config, &views, &joint, warnings);
     let speeds = paths.rod.tip.samples.iter().map(|s| s.velocity_in_world_m_s.norm());

@@ -35,6 +35,12 @@ impl View<'_> {
         self.tracks.get(&colour).map_or(&[], Vec::as_slice)
     }
 
+    /// Starts its clock: this offset, and the drift that is known.
+    pub fn start_clock(&mut self, offset_s: f64) {
+        self.clock.offset_s = offset_s;
+        self.clock.drift = self.drift.value;
+    }
+
     /// Session time of an own time (readout already in it).
     pub fn session_from_own_s(&self, own_s: f64) -> f64 {
         self.clock.offset_s + (1.0 + self.clock.drift) * own_s

@@ -77,7 +77,8 @@ pub struct PointsConfig {
     /// The same of k1.
     pub k1_sd: f64,
     /// Stretches with fewer than two views are cut where the position's sd exceeds this many medians of those with two:
-    /// there smoothness guesses more than the cameras see (set-up taken as known; from 10 to 30 one sample in a hundred changes, but those are a pair's worst).
+    /// there smoothness guesses more than the cameras see (set-up taken as known; from 10 to 30 one sample in a
+    /// hundred changes, but those are a pair's worst).
     pub widest_sd: f64,
     /// Joint draws of path and set-up to return.
     pub draws: usize,
