@@ -100,6 +100,7 @@ pub fn with_start(seconds: f64, fps_hz: f64) -> (Problem, Start) {
     }
     let hyper = Hyper {
         noise_scale: vec![1.0; 2],
+        marker_correlation: vec![1.0],
         jerk_density_m2_s5: vec![JERK_DENSITY_M2_S5; timeline.coefficients()],
         length_slack: 1.0,
         prior_weight: 1.0,

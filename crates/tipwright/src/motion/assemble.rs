@@ -10,14 +10,17 @@ use super::state::{Layout, State, combine, linearise};
 /// What the data has chosen: noise factors and jerk densities, and which observations count.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Hyper {
-    /// Factor on the standard deviations of each camera's pixels.
+    /// Factor on the standard deviations of each camera's pixels, marker by marker ([`Problem::series_idx`]).
     pub noise_scale: Vec<f64>,
     /// Jerk density of every span, marker by marker: `span * markers + marker` (spans counted over all pieces by
     /// their first coefficient; entries that are no span are unused), m^2/s^5.
     pub jerk_density_m2_s5: Vec<f64>,
     /// Factor on the standard deviations of lengths: 1, but larger while poses are still far off.
     pub length_slack: f64,
-    /// Factor on the weight of priors of the set-up: the square of the correlation factor. Residuals that last n frames
+    /// How many times less each marker's sightings tell of its path than their number says
+    /// ([`super::correlation::integrated_correlations`]).
+    pub marker_correlation: Vec<f64>,
+    /// Factor on the weight of priors of the set-up: their mean over all sightings. Residuals that last n frames
     /// make the data look n times as sure as it is; beside that a prior must not vanish (a tempered likelihood).
     pub prior_weight: f64,
     /// Size of the set-up ([`State::size_m`]) when the densities were chosen; `None`: the densities are given in metres.
@@ -140,7 +143,7 @@ impl Setting<'_> {
         let mut cost = 0.0;
         for (i, o) in self.problem.observations.iter().enumerate() {
             let (Some(piece), false) = (self.piece_of[i], hyper.rejected[i]) else { continue };
-            let scale = hyper.noise_scale[o.camera_idx];
+            let scale = hyper.noise_scale[self.problem.series_idx(o)];
             let Some(lin) = linearise(self.problem, self.timeline, self.layout, state, o, piece, scale)
             else {
                 // Behind the camera: as bad as a residual of a hundred standard deviations, with no direction to go.

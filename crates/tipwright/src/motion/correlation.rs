@@ -6,16 +6,16 @@
 
 use super::problem::Problem;
 
-/// Square root of the mean integrated correlation of the residuals (whitened; `None`: not used), at least 1.
-pub fn correlation_factor(problem: &Problem, whitened: &[Option<[f64; 2]>]) -> f64 {
+/// Mean integrated correlation of the residuals (whitened; `None`: not used), at least 1: of all, and marker by marker.
+pub fn integrated_correlations(problem: &Problem, whitened: &[Option<[f64; 2]>]) -> (f64, Vec<f64>) {
     let steps = super::stretch::frame_steps_s(problem);
     let mut series = vec![Vec::new(); problem.cameras.len() * problem.markers];
     for (o, residual) in problem.observations.iter().zip(whitened) {
         if let Some(residual) = residual {
-            series[o.camera_idx * problem.markers + o.marker_idx].push((o.pts_s, *residual));
+            series[problem.series_idx(o)].push((o.pts_s, *residual));
         }
     }
-    let (mut sum, mut count) = (0.0, 0.0);
+    let mut sums = vec![(0.0, 0.0); problem.markers];
     for (i, mut one) in series.into_iter().enumerate() {
         let step_s = steps[i / problem.markers];
         #[allow(clippy::cast_precision_loss)]
@@ -25,11 +25,14 @@ pub fn correlation_factor(problem: &Problem, whitened: &[Option<[f64; 2]>]) -> f
         }
         one.sort_by(|a: &(f64, [f64; 2]), b| a.0.total_cmp(&b.0));
         for axis in 0..2 {
-            sum += n * integrated_correlation(&one, axis, step_s);
-            count += n;
+            let (sum, count) = &mut sums[i % problem.markers];
+            *sum += n * integrated_correlation(&one, axis, step_s);
+            *count += n;
         }
     }
-    if count > 0.0 { f64::sqrt((sum / count).max(1.0)) } else { 1.0 }
+    let mean = |(sum, count): (f64, f64)| if count > 0.0 { f64::max(sum / count, 1.0) } else { 1.0 };
+    let all = sums.iter().fold((0.0, 0.0), |a, s| (a.0 + s.0, a.1 + s.1));
+    (mean(all), sums.into_iter().map(mean).collect())
 }
 
 /// `1 + 2 sum rho` over the initial positive pairs of lags.

@@ -163,15 +163,16 @@ pub fn update_noise(
     reject: bool,
 ) -> f64 {
     let problem = setting.problem;
-    let cameras = problem.cameras.len();
+    let series = problem.cameras.len() * problem.markers;
     // Proposal 2 with its cut at 3 sd; expectation of min(s, 9) for two degrees of freedom.
     const CUT2: f64 = 9.0;
     let expected = 2.0 * (1.0 - (-CUT2 / 2.0_f64).exp());
-    let mut sum = vec![0.0; cameras];
-    let mut dof = vec![0.0; cameras];
+    let mut sum = vec![0.0; series];
+    let mut dof = vec![0.0; series];
     for (i, o) in problem.observations.iter().enumerate() {
         let Some(piece) = setting.piece_of[i] else { continue };
-        let scale = hyper.noise_scale[o.camera_idx];
+        let k = problem.series_idx(o);
+        let scale = hyper.noise_scale[k];
         let lin = linearise(problem, setting.timeline, setting.layout, state, o, piece, scale);
         let s2 = lin.as_ref().map_or(f64::INFINITY, |l| l.residual.norm_squared());
         if reject && config.reject_at.is_finite() {
@@ -180,8 +181,8 @@ pub fn update_noise(
         let (Some(lin), false) = (lin, hyper.rejected[i]) else { continue };
         let cov = covariance(z, problem.markers, o.marker_idx, lin.first, &lin.weights);
         let taken = (lin.by_point * cov * lin.by_point.transpose()).trace() * setting.loss.weight(s2);
-        sum[o.camera_idx] += s2.min(CUT2);
-        dof[o.camera_idx] += expected * (1.0 - 0.5 * taken.clamp(0.0, 1.9));
+        sum[k] += s2.min(CUT2);
+        dof[k] += expected * (1.0 - 0.5 * taken.clamp(0.0, 1.9));
     }
     // While nothing is set aside yet, the noise is let shrink from what the first path showed.
     if config.noise == Noise::AsGiven && reject {
@@ -189,8 +190,8 @@ pub fn update_noise(
     }
     let pooled = sum.iter().sum::<f64>() / dof.iter().sum::<f64>();
     let mut change: f64 = 0.0;
-    for k in 0..cameras {
-        // A camera with few sightings leans on the others (ten sightings' worth).
+    for k in 0..series {
+        // A camera that saw little of a marker leans on the others (ten sightings' worth).
         let ratio = (sum[k] + 20.0 * pooled) / (dof[k] + 20.0);
         let step = (0.5 * ratio.ln()).clamp(-0.7, 0.7);
         if step.is_finite() {

@@ -43,8 +43,8 @@ pub fn linear_path(
             let rows = Matrix2x3::from_rows(&[r.row(0) - r.row(2) * ray.x, r.row(1) - r.row(2) * ray.y]);
             let right = Vector2::new(ray.x * t.z - t.x, ray.y * t.z - t.y);
             let Some(white) = whitener(o.cov_px2) else { continue };
-            let px =
-                camera.lens.fx_px * white[0].min(white[2]) / (hyper.noise_scale[o.camera_idx] * depths[i]);
+            let scale = hyper.noise_scale[problem.series_idx(o)];
+            let px = camera.lens.fx_px * white[0].min(white[2]) / (scale * depths[i]);
             let f = px * px * robust[i];
             let gram = rows.transpose() * rows * f;
             let pull = rows.transpose() * right * f;
@@ -74,7 +74,7 @@ pub fn linear_path(
         }
         for (i, o) in problem.observations.iter().enumerate() {
             let Some(piece) = setting.piece_of[i] else { continue };
-            let scale = hyper.noise_scale[o.camera_idx];
+            let scale = hyper.noise_scale[problem.series_idx(o)];
             let camera = &state.cameras[o.camera_idx];
             match super::state::linearise(problem, setting.timeline, setting.layout, state, o, piece, scale) {
                 Some(lin) => {

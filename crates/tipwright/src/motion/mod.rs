@@ -4,12 +4,12 @@
 //! shutter fraction`, so clocks and readouts are unknowns like any other and no frame is ever paired with another.
 //!
 //! # Model
-//! - **Path**: a uniform cubic B-spline in R3 per marker ([`spline`]), a knot per frame of the fastest camera, in
+//! - **Path**: a uniform cubic B-spline in R3 per marker ([`spline`]), a knot or two per frame of the fastest camera, in
 //!   separate pieces where nobody sees the marker. Its smoothness is a prior, jerk as white noise; the density is chosen by the
 //!   data (marginal likelihood) and may vary over time, which is what puts resolution where the motion needs it.
 //! - **Border**: per camera offset, drift, readout, pose (a turn about the camera's axes, `R <- exp(w) R`, and a
 //!   translation, `T <- T + u`), focal factor; each fixed, free, or free with a prior ([`Freedom`]).
-//! - **Noise**: a 2x2 covariance per sighting times one factor per camera found from the residuals; Huber loss.
+//! - **Noise**: a 2x2 covariance per sighting times one factor per camera and marker found from the residuals; Huber loss.
 //! - **Lengths**: between markers (the wand) and between cameras (the unit).
 //!
 //! # Solution

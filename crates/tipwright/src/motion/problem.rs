@@ -174,6 +174,12 @@ pub struct Problem {
 }
 
 impl Problem {
+    /// Position of a sighting's camera and marker among all pairs of them: camera by camera.
+    #[must_use]
+    pub fn series_idx(&self, observation: &Observation) -> usize {
+        observation.camera_idx * self.markers + observation.marker_idx
+    }
+
     /// Sightings and nothing else: no known lengths, no joint prior, knots laid out from the observations.
     #[must_use]
     pub fn new(cameras: Vec<CameraModel>, markers: usize, observations: Vec<Observation>) -> Self {
@@ -266,9 +272,11 @@ pub enum Noise {
 /// Settings of [`super::solve`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct MotionConfig {
-    /// Distance of the knots, seconds. `None`: the median frame step of the fastest camera, for a knot per frame is
-    /// the finest the data can speak about; smoothness comes from the prior, not from sparse knots.
+    /// Distance of the knots, seconds. `None`: from the median frame step of the fastest camera; smoothness comes from the
+    /// prior, not from sparse knots.
     pub knot_spacing_s: Option<f64>,
+    /// Knots in that frame step. 1: finer than what moves smoothly needs.
+    pub knots_per_frame: f64,
     /// Prior on the path. Local evidence: casts have pauses and stops whose jerk differs by orders of magnitude.
     pub smoothness: Smoothness,
     /// Degrees of freedom of the jerk a local density rests on. 12 gives a relative sd of sqrt(2/12) = 40 % of the
@@ -297,6 +305,7 @@ impl Default for MotionConfig {
     fn default() -> Self {
         Self {
             knot_spacing_s: None,
+            knots_per_frame: 1.0,
             smoothness: Smoothness::LocalEvidence,
             neighbourhood_dof: 12.0,
             noise: Noise::Estimate,

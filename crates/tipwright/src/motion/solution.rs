@@ -99,8 +99,10 @@ pub struct Solution {
     pub fates: Vec<Fate>,
     /// Session time of every observation, in input order.
     pub observation_times_s: Vec<f64>,
-    /// Factor by which standard deviations were widened for residuals correlated in time.
+    /// Factor by which standard deviations of the set-up were widened for residuals correlated in time.
     pub correlation_factor: f64,
+    /// The same of each marker's path where the set-up is known.
+    pub marker_factors: Vec<f64>,
     /// What the data could not tell.
     pub degeneracies: Vec<Degeneracy>,
     /// How far the set-up has been pulled from its joint prior: chi-square, and parameters it is about. Far above their
@@ -148,7 +150,7 @@ pub(super) fn finish(
         let camera = &problem.cameras[o.camera_idx];
         let fraction = camera.picture.shutter_fraction(o.pixel);
         times.push(state.cameras[o.camera_idx].session_s(o.pts_s, fraction));
-        let scale = hyper.noise_scale[o.camera_idx];
+        let scale = hyper.noise_scale[problem.series_idx(o)];
         fates.push(match piece_of[i] {
             None => Fate::OffPath,
             Some(piece) => match linearise(problem, &timeline, &layout, &state, o, piece, scale) {
@@ -161,7 +163,9 @@ pub(super) fn finish(
         });
     }
     // As the last round of the iteration found it: the priors carry the same weight.
-    let correlation_factor = if config.widen_for_correlation { hyper.prior_weight.sqrt() } else { 1.0 };
+    let widening = |times: f64| if config.widen_for_correlation { times.sqrt() } else { 1.0 };
+    let correlation_factor = widening(hyper.prior_weight);
+    let marker_factors = hyper.marker_correlation.iter().map(|c| widening(*c)).collect();
     let prior_pull = prior.as_ref().map(|p| {
         let d = p.deviation(problem, &state);
         (d.dot(&(&p.information * &d)), d.len())
@@ -178,6 +182,7 @@ pub(super) fn finish(
         fates,
         observation_times_s: times,
         correlation_factor,
+        marker_factors,
         degeneracies: Vec::new(),
         prior_pull,
         report,
@@ -241,7 +246,7 @@ impl Solution {
         let w = self.timeline.weights(locus);
         let rows = [w.value, w.rate_per_s, w.acceleration_per_s2];
         let first = locus.first_coefficient_idx;
-        let widen = self.correlation_factor.powi(2);
+        let widen = self.marker_factors[marker_idx].powi(2);
         let mut covariance = SMatrix::<f64, 9, 9>::zeros();
         for r in 0..3 {
             for c in 0..=r {
@@ -283,7 +288,7 @@ impl Solution {
         let locus = self.timeline.locate(t_s)?;
         let w = self.timeline.weights(locus).value;
         let block = self.band_block(marker_idx, locus.first_coefficient_idx, &w, &w);
-        Some(block.trace().max(0.0).sqrt() * self.correlation_factor)
+        Some(block.trace().max(0.0).sqrt() * self.marker_factors[marker_idx])
     }
 
     fn band_block(&self, marker_idx: usize, first: usize, left: &[f64; 4], right: &[f64; 4]) -> Matrix3<f64> {
@@ -343,7 +348,7 @@ impl Solution {
                 let mut sample = || -> f64 { normal.sample(&mut rng) };
                 let border = DVector::from_fn(self.layout.size, |_, _| sample() * self.correlation_factor);
                 let band: Vec<f64> = (0..self.state.coefficients_m.len())
-                    .map(|_| sample() * self.correlation_factor)
+                    .map(|at| sample() * self.marker_factors[at / 3 % self.markers])
                     .collect();
                 let (x, b) = self.factor.draw(band, &border);
                 Draw { state: self.state.moved(&self.layout, &x, b.as_slice()) }

@@ -2,7 +2,7 @@
 
 use super::assemble::{Hyper, JointPrior, Setting, joint_prior};
 use super::band::{Arrow, ArrowFactor};
-use super::correlation::correlation_factor;
+use super::correlation::integrated_correlations;
 use super::initial::linear_path;
 use super::problem::{Loss, MotionConfig, MotionError, Noise, Problem, Smoothness};
 use super::solution::{Solution, SolveReport, finish};
@@ -118,7 +118,8 @@ impl Run<'_> {
             _ => sigma * sigma * slowest_s / (3.0 * slowest_s).powi(6),
         };
         let mut hyper = Hyper {
-            noise_scale: vec![1.0; self.problem.cameras.len()],
+            noise_scale: vec![1.0; self.problem.cameras.len() * self.problem.markers],
+            marker_correlation: vec![1.0; self.problem.markers],
             jerk_density_m2_s5: vec![density; spans],
             length_slack: 1.0,
             prior_weight: 1.0,
@@ -147,21 +148,21 @@ impl Run<'_> {
         let problem = self.problem;
         let one = |(i, o): (usize, &super::problem::Observation)| {
             let piece = self.piece_of[i].filter(|_| !hyper.rejected[i])?;
-            let scale = hyper.noise_scale[o.camera_idx];
+            let scale = hyper.noise_scale[self.problem.series_idx(o)];
             let lin = linearise(problem, &self.timeline, &self.layout, state, o, piece, scale)?;
             Some([lin.residual.x, lin.residual.y])
         };
         problem.observations.iter().enumerate().map(one).collect()
     }
 
-    /// Median whitened residual of each camera.
+    /// Median whitened residual of each camera, marker by marker.
     fn median_whitened(&self, state: &State, hyper: &Hyper) -> Vec<f64> {
-        let mut lengths = vec![Vec::new(); self.problem.cameras.len()];
+        let mut lengths = vec![Vec::new(); hyper.noise_scale.len()];
         for (i, o) in self.problem.observations.iter().enumerate() {
             let Some(piece) = self.piece_of[i] else { continue };
-            let scale = hyper.noise_scale[o.camera_idx];
+            let scale = hyper.noise_scale[self.problem.series_idx(o)];
             if let Some(lin) = linearise(self.problem, &self.timeline, &self.layout, state, o, piece, scale) {
-                lengths[o.camera_idx].push(lin.residual.norm());
+                lengths[self.problem.series_idx(o)].push(lin.residual.norm());
             }
         }
         lengths.into_iter().map(|l| median(l).unwrap_or(f64::NAN)).collect()
@@ -219,7 +220,8 @@ impl Run<'_> {
             let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);
             report.hyper_rounds += 1;
             if self.config.widen_for_correlation && !warm {
-                hyper.prior_weight = correlation_factor(self.problem, &self.whitened(state, hyper)).powi(2);
+                let whitened = self.whitened(state, hyper);
+                (hyper.prior_weight, hyper.marker_correlation) = integrated_correlations(self.problem, &whitened);
             }
             if warm && ((decrease < 0.01 && b < 0.1) || iteration >= self.config.max_iterations / 3) {
                 warm = false;

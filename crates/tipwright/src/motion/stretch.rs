@@ -61,7 +61,7 @@ pub fn stretches_s(problem: &Problem, longest_bridge_s: f64) -> Vec<(f64, f64)> 
 pub fn lay_out(problem: &Problem, config: &MotionConfig) -> Option<Timeline> {
     let steps = frame_steps_s(problem);
     let finest_s = steps.iter().copied().fold(f64::INFINITY, f64::min);
-    let spacing_s = config.knot_spacing_s.unwrap_or(finest_s);
+    let spacing_s = config.knot_spacing_s.unwrap_or(finest_s / config.knots_per_frame);
     if !(spacing_s.is_finite() && spacing_s > 0.0) {
         return None;
     }

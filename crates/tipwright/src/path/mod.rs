@@ -78,7 +78,8 @@ pub struct PathConfig {
     pub link: LinkConfig,
     /// Search of the offset.
     pub sync: SyncConfig,
-    /// The joint solution.
+    /// The joint solution. Two knots a frame: two cameras' frames fall between each other, and what jerks a tip (a line that
+    /// comes free, a stop) is over within a frame of 120 a second; with one knot the path is 2 mm off there.
     pub motion: MotionConfig,
     /// Epipolar distance up to which two sightings may be the same thing, pixels, on top of three standard
     /// deviations of theirs. 3 px: poses and lenses of a good scene agree to 1 px, the first readout is a guess.
@@ -136,7 +137,7 @@ impl Default for PathConfig {
         Self {
             link: LinkConfig::default(),
             sync: SyncConfig::default(),
-            motion: MotionConfig { longest_bridge_s: 0.15, ..MotionConfig::default() },
+            motion: MotionConfig { longest_bridge_s: 0.15, knots_per_frame: 2.0, ..MotionConfig::default() },
             epipolar_px: 3.0,
             fastest_m_s: 60.0,
             slowest_tip_m_s: 2.0,

@@ -52,7 +52,7 @@ pub struct SpotsConfig {
     /// Longest streak, as a share of the longer side of the picture. Default 0.02 (38 px of 1920): 25 m/s at 8 m seen
     /// for 1/120 s, the longest a shutter can be open at that rate.
     pub longest_streak: f64,
-    /// Least standard deviation of a white marker's position. Default 0.04 px: what compression and tone curve leave on
+    /// Least standard deviation of a white marker's position. Default 0.025 px: what compression and tone curve leave on
     /// simulated clips however strong the spot is (`spots_truth`, an example of the footage crate, prints it).
     pub sigma_floor_px: f64,
     /// The same for coloured markers. Default 0.15 px: chroma has half the resolution, its samples sit where the phone
@@ -68,7 +68,7 @@ impl Default for SpotsConfig {
             distance_m: [3.0, 20.0],
             blur_px: 0.8,
             longest_streak: 0.02,
-            sigma_floor_px: 0.04,
+            sigma_floor_px: 0.025,
             coloured_sigma_floor_px: 0.15,
         }
     }

@@ -76,7 +76,8 @@ fn analytic_derivatives_agree_with_differences() {
         loss: Loss::Cauchy { scale: 3.0 },
     };
     let hyper = Hyper {
-        noise_scale: vec![1.3, 0.8],
+        noise_scale: vec![1.3, 1.1, 0.8, 0.9],
+        marker_correlation: vec![1.0; 2],
         jerk_density_m2_s5: (0..timeline.coefficients() * 2).map(|i| 1e3 * (1.0 + (i % 5) as f64)).collect(),
         length_slack: 1.0,
         prior_weight: 1.7,

@@ -26,6 +26,9 @@ const LEAST_WHITE: [f32; 2] = [0.04, 0.15];
 const LEAST_COLOURED: [f32; 2] = [0.004, 0.02];
 /// A thing that stands still gives the same fit again: it is taken over for so many frames.
 const KEEP_STILL_FRAMES: u8 = 8;
+/// As long as its rough place is within this of where it was fitted. 0.02 px: half of what a fit knows; a tip before a pick-up
+/// creeps by a tenth of a pixel a frame, and a fit taken over for eight frames would hold it back by most of one.
+const STILL_PX: f32 = 0.02;
 /// What has moved and come to rest is remembered; per frame this much of it is left (half after 2 s at 120 a second).
 const WARMTH_KEPT: f32 = 0.997;
 /// Least share of its outline that a blob fills, rough as its measure is.
@@ -65,6 +68,8 @@ struct Rough {
 struct Memory {
     look_idx: usize,
     blob: Blob,
+    /// What it looked like when it was fitted.
+    fitted: Blob,
     /// Its fit, or that it has none.
     found: Option<Found>,
     /// How surely it moved, lately.
@@ -228,12 +233,12 @@ impl Finder {
             let blob = item.blob;
             let known =
                 self.remembered.iter().find(|m| m.look_idx == look_idx && m.still_there(&blob)).copied();
-            let (new, age) = match known {
-                Some(known) => (known.found, known.age + 1),
-                None => (self.fit_one(frame, look_idx, &blob), 0),
+            let (new, fitted, age) = match known {
+                Some(known) => (known.found, known.fitted, known.age + 1),
+                None => (self.fit_one(frame, look_idx, &blob), blob, 0),
             };
             let warmth = blob.rise.max(WARMTH_KEPT * warmth_at(&self.remembered, look_idx, &blob)).max(0.0);
-            self.memory.push(Memory { look_idx, blob, found: new, warmth, age });
+            self.memory.push(Memory { look_idx, blob, fitted, found: new, warmth, age });
             match new {
                 Some(new) => {
                     let place = new.candidate.centre;
@@ -262,11 +267,11 @@ impl Finder {
 impl Memory {
     /// The same thing has not moved, did not move lately, and its fit is fresh enough to be taken over.
     fn still_there(&self, blob: &Blob) -> bool {
-        let moved = (blob.x - self.blob.x).hypot(blob.y - self.blob.y);
+        let moved = (blob.x - self.fitted.x).hypot(blob.y - self.fitted.y);
         self.age < KEEP_STILL_FRAMES
             && self.warmth < 0.1
             && blob.rise.abs() < 0.1
-            && moved < 0.25
+            && moved < STILL_PX
             && (blob.area - self.blob.area).abs() <= 0.25 * self.blob.area + 2.0
     }
 }
