@@ -249,7 +249,6 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
                 spots: &clips[k],
                 readout_s: None,
                 coarse_offset: (k == 1).then_some(coarse),
-                offset_on_path_s: None,
             })
             .collect(),
         roles,

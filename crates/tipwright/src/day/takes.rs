@@ -249,7 +249,6 @@ fn measure(
             spots: clip,
             readout_s: camera.and_then(clips::readout_prior),
             coarse_offset: coarse_offset(session, &take.clips, first, name, footage),
-            offset_on_path_s: None,
         });
     }
     let began = Instant::now();

@@ -221,7 +221,8 @@ impl Run<'_> {
             report.hyper_rounds += 1;
             if self.config.widen_for_correlation && !warm {
                 let whitened = self.whitened(state, hyper);
-                (hyper.prior_weight, hyper.marker_correlation) = integrated_correlations(self.problem, &whitened);
+                (hyper.prior_weight, hyper.marker_correlation) =
+                    integrated_correlations(self.problem, &whitened);
             }
             if warm && ((decrease < 0.01 && b < 0.1) || iteration >= self.config.max_iterations / 3) {
                 warm = false;

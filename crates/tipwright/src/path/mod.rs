@@ -15,6 +15,7 @@
 
 mod chain;
 mod clocks;
+mod error;
 mod joining;
 mod joint;
 mod output;
@@ -29,6 +30,8 @@ use crate::model::{
 use crate::motion::MotionConfig;
 use crate::motion::sync::SyncConfig;
 use crate::motion::tracklets::LinkConfig;
+
+pub use error::PathError;
 
 /// What a marker looks like and where it sits.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -54,8 +57,6 @@ pub struct TakeCamera<'a> {
     pub readout_s: Option<Measured>,
     /// First guess of its offset to the first camera of the take.
     pub coarse_offset: Option<CoarseOffset>,
-    /// Its offset where a path of other cameras has told it: not looked for again.
-    pub offset_on_path_s: Option<f64>,
 }
 
 /// Everything a take's path rests on.
@@ -206,107 +207,6 @@ pub struct TakePaths {
     pub warnings: Vec<Warning>,
 }
 
-/// Why a take has no path. The take is named by the caller.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-pub enum PathError {
-    /// Not two cameras.
-    #[error(
-        "a path needs clips of two cameras, got {got}; add the missing clip to this take of session.toml: {take}"
-    )]
-    TooFewCameras {
-        /// Cameras with a clip.
-        got: usize,
-        /// Take.
-        take: String,
-    },
-    /// No tip among the roles.
-    #[error("no tip marker is described; add [marker.tip] to session.toml: {take}")]
-    NoTipRole {
-        /// Take.
-        take: String,
-    },
-    /// Not in the scene.
-    #[error("camera {camera} is not in the scene; solve the scene again with its wand clip: {take}")]
-    UnknownCamera {
-        /// Camera.
-        camera: String,
-        /// Take.
-        take: String,
-    },
-    /// Nothing followed.
-    #[error(
-        "camera {camera} shows no moving {colour} marker ({candidates} candidates, none followed over {needed} frames); check [marker.tip] colour, focus and exposure: {take}"
-    )]
-    NoTrack {
-        /// Camera.
-        camera: String,
-        /// Colour looked for.
-        colour: String,
-        /// Candidates of that colour.
-        candidates: u64,
-        /// Frames needed.
-        needed: usize,
-        /// Take.
-        take: String,
-    },
-    /// No offset at which the cameras agree.
-    #[error(
-        "{camera} and {first} never agree on one moving marker (best agreement {agreement_percent:.0} %, needed {needed_percent:.0} %): clips of different takes, a camera moved since the scene, or the marker out of sight; check the clip names, or film the wand again: {take}"
-    )]
-    NoAgreement {
-        /// Camera.
-        camera: String,
-        /// The first camera.
-        first: String,
-        /// Agreement reached.
-        agreement_percent: f64,
-        /// Agreement needed.
-        needed_percent: f64,
-        /// Take.
-        take: String,
-    },
-    /// Tracks exist but no 3D chain.
-    #[error(
-        "no marker was followed in two cameras at once ({pieces} short pieces); film so that both cameras see the whole cast: {take}"
-    )]
-    NoChain {
-        /// Pieces of 3D track found.
-        pieces: usize,
-        /// Take.
-        take: String,
-    },
-    /// Something was followed, but nothing that casts.
-    #[error(
-        "what was followed never moved faster than {fastest_m_s:.1} m/s, which no rod tip does that casts; check [marker.tip] colour and size, or take the clip out of session.toml: {take}"
-    )]
-    NoCast {
-        /// Its fastest.
-        fastest_m_s: f64,
-        /// Take.
-        take: String,
-    },
-    /// A camera stands quite elsewhere.
-    #[error(
-        "{camera} has been turned by {turn_deg:.1} degrees since the scene; film the wand again for this take, in a session folder of its own: {take}"
-    )]
-    Moved {
-        /// Camera.
-        camera: String,
-        /// By how much.
-        turn_deg: f64,
-        /// Take.
-        take: String,
-    },
-    /// The joint solution failed.
-    #[error("{reason}: {take}")]
-    Unsolved {
-        /// What the solver said.
-        reason: String,
-        /// Take.
-        take: String,
-    },
-}
-
 /// Solves the take without a camera that agrees with no other, when two are left; otherwise the failure stands. Where the
 /// failure names no camera each but the first is tried, for one of three must not cost the take.
 fn without_unfit(
@@ -317,7 +217,7 @@ fn without_unfit(
 ) -> Result<TakePaths, PathError> {
     let unfit: Vec<&str> = match &failure {
         PathError::NoAgreement { camera, .. } | PathError::NoTrack { camera, .. } => vec![camera],
-        PathError::Unsolved { .. } => {
+        PathError::Unsolved { .. } | PathError::NoCast { .. } => {
             input.cameras[1..].iter().rev().map(|c| c.spots.camera.as_str()).collect()
         }
         _ => return Err(failure),
@@ -353,20 +253,15 @@ fn with_joined(
 ) -> Option<TakePaths> {
     // the others' path is in the first camera's clock
     let at = views.iter().position(|v| v.name == camera).filter(|at| *at > 0)?;
-    if views[at].offset_on_path_s.is_some() {
-        return None;
-    }
     let tip = input.roles.iter().find(|r| r.role == Role::Tip)?;
     let offset_s = joining::offset_on_path(&views[at], tip.colour, &out.rod.tip)?;
-    let mut all = input.clone();
-    all.cameras[at].offset_on_path_s = Some(offset_s);
     // a camera that is left out again, or only pulls the others apart, is better left out
     let fits = |all: &TakePaths| {
         all.clocks.iter().any(|c| c.camera == camera)
             && all.reprojection_rms_px < config.moved_px
             && all.moved.is_empty()
     };
-    let mut all = solve_take(&all, config).ok().filter(fits)?;
+    let mut all = solve(input, config, Some((at, offset_s))).ok().filter(fits)?;
     all.warnings.push(Warning::new(
         Severity::Note,
         format!("{}, {camera}", input.take),
@@ -381,6 +276,16 @@ fn with_joined(
 /// # Errors
 /// See [`PathError`].
 pub fn solve_take(input: &TakeInput, config: &PathConfig) -> Result<TakePaths, PathError> {
+    solve(input, config, None)
+}
+
+/// The same; `joined` is a camera and its offset as a path of the others tells it: it is not looked for again, and without
+/// that camera nothing is tried.
+fn solve(
+    input: &TakeInput,
+    config: &PathConfig,
+    joined: Option<(usize, f64)>,
+) -> Result<TakePaths, PathError> {
     let take = || input.take.to_string();
     if input.cameras.len() < 2 {
         return Err(PathError::TooFewCameras { got: input.cameras.len(), take: take() });
@@ -391,20 +296,27 @@ pub fn solve_take(input: &TakeInput, config: &PathConfig) -> Result<TakePaths, P
         .find(|r| r.role == Role::Tip)
         .ok_or_else(|| PathError::NoTipRole { take: take() })?;
     let mut views = view::views(input, config)?;
+    if let Some((at, offset_s)) = joined {
+        views[at].offset_on_path_s = Some(offset_s);
+    }
+    let without_unfit = |views: &[view::View], failure| match joined {
+        None => without_unfit(input, config, views, failure),
+        Some(_) => Err(failure),
+    };
     let mut warnings = Vec::new();
     if let Err(failure) = clocks::find_clocks(input, config, &tip, &mut views, &mut warnings) {
-        return without_unfit(input, config, &views, failure);
+        return without_unfit(&views, failure);
     }
     let chains = chain::find_chains(input, config, &views, &mut warnings)?;
     let joint = match joint::solve_joint(input, config, &views, &chains, &mut warnings) {
         Ok(joint) => joint,
-        Err(failure) => return without_unfit(input, config, &views, failure),
+        Err(failure) => return without_unfit(&views, failure),
     };
     let paths = output::write_out(input, config, &views, &joint, warnings);
     let speeds = paths.rod.tip.samples.iter().map(|s| s.velocity_in_world_m_s.norm());
     let fastest_m_s = speeds.fold(0.0, f64::max);
     if fastest_m_s < config.slowest_tip_m_s {
-        return Err(PathError::NoCast { fastest_m_s, take: take() });
+        return without_unfit(&views, PathError::NoCast { fastest_m_s, take: take() });
     }
     Ok(paths)
 }

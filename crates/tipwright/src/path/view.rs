@@ -87,7 +87,7 @@ pub(super) fn views<'a>(input: &TakeInput<'a>, config: &PathConfig) -> Result<Ve
             readout_s,
             drift,
             coarse_offset: camera.coarse_offset,
-            offset_on_path_s: camera.offset_on_path_s,
+            offset_on_path_s: None,
             tracks,
             clock: Clock { offset_s: 0.0, drift: 0.0, readout_s: readout_s.value },
         });

@@ -113,6 +113,76 @@ fn clocks_and_path_are_recovered_within_their_sds() {
     assert!(solution.degeneracies.is_empty(), "{:?}", solution.degeneracies);
 }
 
+/// One marker is seen three times worse than stated, with errors that last; the other one does not pay for it.
+#[test]
+fn each_marker_has_its_own_noise() {
+    let higher = |t: f64| oval(t) + Vector3::new(0.0, 0.0, 0.3);
+    let mut problem = two_cameras(120.0, 4.0, 0.1, 8, &oval);
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(18);
+    for (k, clock) in [(0, Clock { offset_s: 0.0, drift: 0.0, readout_s: 0.009 }), (1, LATE)] {
+        let mut sightings = film(k, 1, &problem.cameras[k], &clock, 120.0, 480, 0.1, &higher, &mut rng);
+        let mut lasting = [0.0_f64; 2];
+        for o in &mut sightings {
+            // first-order autoregression of 0.3 px with a correlation of 0.9
+            for v in &mut lasting {
+                let new: f64 = StandardNormal.sample(&mut rng);
+                *v = 0.9 * *v + 0.3 * (1.0_f64 - 0.81).sqrt() * new;
+            }
+            o.pixel.x_px += lasting[0];
+            o.pixel.y_px += lasting[1];
+        }
+        problem.observations.extend(sightings);
+    }
+    problem.markers = 2;
+    let solution = solve(&problem, &MotionConfig::default()).unwrap();
+    let scale = &solution.hyper.noise_scale;
+    // camera by camera; 480 sightings give a scale to 3 %, and what lasts is partly taken for the path's
+    assert!((scale[0] - 1.0).abs() < 0.1 && (scale[2] - 1.0).abs() < 0.1, "{scale:?}");
+    assert!(scale[1] > 1.5 && scale[3] > 1.5, "{scale:?}");
+    let factors = &solution.marker_factors;
+    assert!(factors[0] < 1.15 && factors[1] > 1.3, "{factors:?}");
+}
+
+/// A line that comes free takes the tip from 70 to -600 m/s2 within 4 ms: half a frame. With two knots a frame the path
+/// follows as well as the frames tell; with one it is twice as far off.
+#[test]
+fn a_jerk_within_a_frame_is_followed() {
+    // acceleration by straight lines, integrated in closed form over 0.2 ms steps
+    let step_s = 2e-4;
+    let acceleration = |t: f64| match t {
+        t if t < 0.8 => 0.0,
+        t if t < 0.9 => 700.0 * (t - 0.8),
+        t if t < 0.904 => 70.0 - 1.675e5 * (t - 0.9),
+        t if t < 0.912 => -600.0 + 8.125e4 * (t - 0.904),
+        t if t < 1.2 => 50.0,
+        _ => 0.0,
+    };
+    let (mut x, mut v) = (vec![0.0], 0.0);
+    for i in 0..11_000 {
+        let t = f64::from(i) * step_s;
+        let (a, b) = (acceleration(t), acceleration(t + step_s));
+        x.push(x[x.len() - 1] + v * step_s + (2.0 * a + b) * step_s * step_s / 6.0);
+        v += 0.5 * (a + b) * step_s;
+    }
+    let path = |t: f64| {
+        let at = ((t + 0.1) / step_s).clamp(0.0, 10_998.0);
+        let (i, u) = (at as usize, at.fract());
+        Point3::new(-2.0 + (1.0 - u) * x[i] + u * x[i + 1], 0.1 * t, 2.0 + 0.2 * t)
+    };
+    let problem = two_cameras(120.0, 1.4, 0.025, 4, &path);
+    let worst_m = |knots_per_frame: f64| {
+        let config = MotionConfig { knots_per_frame, ..MotionConfig::default() };
+        let solution = solve(&problem, &config).unwrap();
+        (0..80)
+            .map(|i| 0.76 + f64::from(i) * 1e-3)
+            .map(|t| (solution.position(0, t).unwrap() - path(t)).norm())
+            .fold(0.0, f64::max)
+    };
+    let (one, two) = (worst_m(1.0), worst_m(2.0));
+    // between two frames 4 ms apart 600 m/s2 are 600 x 0.004^2 / 8 = 1.2 mm from straight on; twice that at the spike's foot
+    assert!(two < 2.4e-3 && two < 0.7 * one, "{one} {two}");
+}
+
 #[test]
 fn draws_agree_with_the_covariance_and_do_not_depend_on_their_number() {
     let problem = two_cameras(60.0, 1.5, 0.3, 6, &oval);
