@@ -249,7 +249,7 @@ fn noisy_path(motion: &RodMotion, seed: u64, sd_m: f64, at: impl Fn(f64) -> Poin
             }
         })
         .collect();
-    MarkerPath { samples, draws: Vec::new() }
+    MarkerPath { samples, ..MarkerPath::default() }
 }
 
 #[cfg(test)]

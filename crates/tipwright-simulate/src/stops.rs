@@ -212,5 +212,5 @@ pub fn tip_path(motion: &RodMotion) -> MarkerPath {
             }
         })
         .collect();
-    MarkerPath { samples, draws: Vec::new() }
+    MarkerPath { samples, ..MarkerPath::default() }
 }

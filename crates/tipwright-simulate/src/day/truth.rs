@@ -192,7 +192,7 @@ mod tests {
                 position_sd_m: Vector3::repeat(1e-5),
                 views: 2,
             });
-            MarkerPath { samples: samples.collect(), draws: Vec::new() }
+            MarkerPath { samples: samples.collect(), ..MarkerPath::default() }
         };
         let butt = |role, at_m: f64| ButtPath { role, at_m, path: path(&|t| motion.rod_point_at(t, at_m)) };
         let paths = RodPaths {

@@ -145,7 +145,7 @@ fn bend_from_markers_m(end: &Vector3<f64>) -> f64 {
                 views: 2,
             })
             .collect();
-        MarkerPath { samples, draws: Vec::new() }
+        MarkerPath { samples, ..MarkerPath::default() }
     };
     let butt = |role, at_m: f64| ButtPath { role, at_m, path: path(0.0, 1.2 + at_m) };
     let paths = RodPaths {

@@ -38,6 +38,9 @@ pub struct MarkerPath {
     pub samples: Vec<PathSample>,
     /// Draws of the whole path; empty when only `position_sd_m` is known (a path read from a file).
     pub draws: Vec<PathDraw>,
+    /// The path smoothed once more: what that changes of a figure is about what smoothing has changed already. `None` when
+    /// nobody knows.
+    pub smoothed_again: Option<PathDraw>,
 }
 
 impl MarkerPath {

@@ -65,6 +65,7 @@ mod assemble;
 pub mod band;
 mod correlation;
 mod degeneracy;
+mod draws;
 pub mod gather;
 mod hyper;
 mod initial;
@@ -83,10 +84,11 @@ pub mod tracklets;
 
 pub use assemble::Hyper;
 pub use degeneracy::Degeneracy;
+pub use draws::Draw;
 pub use problem::{
     Baseline, CameraFreedom, CameraModel, Distance, Freedom, Loss, MotionConfig, MotionError, Noise,
     Observation, Problem, SetUpPrior, Smoothness, Wander,
 };
-pub use solution::{Draw, Fate, Kinematics, PathTerm, Solution, SolveReport};
+pub use solution::{Fate, Kinematics, PathTerm, Solution, SolveReport};
 pub use solve::{Start, solve, solve_from};
 pub use state::{CameraSlots, CameraState, Layout, State, WanderState};

@@ -1,8 +1,6 @@
 //! What comes out: path, set-up, joint covariance, draws, and what the data could not tell.
 
 use nalgebra::{DMatrix, DVector, Matrix3, Point3, SMatrix, Vector3};
-use rand::SeedableRng;
-use rand_distr::{Distribution, StandardNormal};
 
 use super::assemble::{Hyper, JointPrior, Setting};
 use super::band::{Arrow, ArrowFactor};
@@ -75,13 +73,6 @@ pub struct PathTerm {
     pub direction: Vector3<f64>,
 }
 
-/// One draw from the joint error of path and set-up, as absolute values.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Draw {
-    /// Path and cameras of this draw.
-    pub state: State,
-}
-
 /// A solved problem.
 #[derive(Debug, Clone)]
 pub struct Solution {
@@ -112,7 +103,9 @@ pub struct Solution {
     pub report: SolveReport,
     /// Covariance of the border, widened.
     pub border_covariance: DMatrix<f64>,
-    factor: ArrowFactor,
+    pub(super) factor: ArrowFactor,
+    /// Pull of the jerk at the solution: what the sightings hold against, right-hand sides of band and border.
+    pub(super) pull: (Vec<f64>, DVector<f64>),
     band_inverse: Vec<f64>,
     gain: Vec<f64>,
 }
@@ -172,6 +165,8 @@ pub(super) fn finish(
     });
     let band_inverse = factor.band_inverse();
     let gain = factor.gain();
+    let mut jerk = Arrow::new(state.coefficients_m.len(), 12 * problem.markers - 1, layout.size);
+    setting.jerk_only(&state, &hyper, &mut jerk);
     let border_covariance = factor.border_covariance() * correlation_factor.powi(2);
     let mut solution = Solution {
         timeline,
@@ -188,6 +183,7 @@ pub(super) fn finish(
         report,
         border_covariance,
         factor,
+        pull: (jerk.rhs, jerk.border_rhs),
         band_inverse,
         gain,
     };
@@ -336,38 +332,6 @@ impl Solution {
         slot.map_or(0.0, |at| self.border_covariance[(at, at)].max(0.0).sqrt())
     }
 
-    /// Joint draws of the whole path and set-up from the normal approximation about the solution. Draw k depends on
-    /// `seed` and k alone, so more draws begin with the same ones.
-    #[must_use]
-    pub fn draws(&self, count: usize, seed: u64) -> Vec<Draw> {
-        (0..count)
-            .map(|k| {
-                let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
-                rng.set_stream(k as u64);
-                let normal = StandardNormal;
-                let mut sample = || -> f64 { normal.sample(&mut rng) };
-                let border = DVector::from_fn(self.layout.size, |_, _| sample() * self.correlation_factor);
-                let band: Vec<f64> = (0..self.state.coefficients_m.len())
-                    .map(|at| sample() * self.marker_factors[at / 3 % self.markers])
-                    .collect();
-                let (x, b) = self.factor.draw(band, &border);
-                Draw { state: self.state.moved(&self.layout, &x, b.as_slice()) }
-            })
-            .collect()
-    }
-
-    /// Position, velocity and acceleration of a draw at a session time; `None` where there is no path.
-    #[must_use]
-    pub fn draw_at(
-        &self,
-        draw: &Draw,
-        marker_idx: usize,
-        t_s: f64,
-    ) -> Option<(Point3<f64>, Vector3<f64>, Vector3<f64>)> {
-        let locus = self.timeline.locate(t_s)?;
-        Some(place(&self.timeline, self.markers, &draw.state, marker_idx, locus))
-    }
-
     /// Cameras that used a sighting of the marker within half their frame step of each of the given times (in order).
     #[must_use]
     pub fn views(&self, problem: &Problem, marker_idx: usize, times_s: &[f64]) -> Vec<u8> {
@@ -397,7 +361,7 @@ impl Solution {
     }
 }
 
-fn place(
+pub(super) fn place(
     timeline: &Timeline,
     markers: usize,
     state: &State,

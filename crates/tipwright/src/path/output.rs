@@ -21,9 +21,10 @@ pub(super) fn write_out(
     warnings: Vec<Warning>,
 ) -> TakePaths {
     let draws = joint.solution.draws(config.draws, config.seed);
+    let smoothed_again = joint.solution.smoothed_again();
     let mut rod = RodPaths::default();
     for (marker_idx, (role, at_m)) in joint.roles.iter().enumerate() {
-        let path = marker_path(config, views, joint, marker_idx, &draws);
+        let path = marker_path(config, views, joint, marker_idx, &draws, &smoothed_again);
         if *role == Role::Tip {
             rod.tip = path;
         } else {
@@ -84,6 +85,7 @@ fn marker_path(
     joint: &Joint,
     marker_idx: usize,
     draws: &[Draw],
+    smoothed_again: &Draw,
 ) -> MarkerPath {
     let solution = &joint.solution;
     let frame_times = sample_times_s(&views[0]);
@@ -111,7 +113,7 @@ fn marker_path(
             views: *views,
         });
     }
-    for draw in draws {
+    let at_samples = |draw: &Draw| {
         let mut out = PathDraw {
             positions_in_world: Vec::with_capacity(path.samples.len()),
             velocities_in_world_m_s: Vec::with_capacity(path.samples.len()),
@@ -124,8 +126,10 @@ fn marker_path(
             out.positions_in_world.push(p);
             out.velocities_in_world_m_s.push(v);
         }
-        path.draws.push(out);
-    }
+        out
+    };
+    let (drawn, again) = (draws.iter().map(at_samples).collect(), at_samples(smoothed_again));
+    (path.draws, path.smoothed_again) = (drawn, Some(again));
     path
 }
 

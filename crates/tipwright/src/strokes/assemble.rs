@@ -40,6 +40,7 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         .into_par_iter()
         .map(|k| measure_all(&rod.draw(k), &found, &allowed, config))
         .collect();
+    let again = rod.smoothed_again().map(|view| measure_all(&view, &found, &allowed, config));
     let ways: Vec<Vector3<f64>> = raws.iter().zip(&found).map(|(r, f)| way(r, f)).collect();
     let nominal = rod.nominal();
     let chords: Vec<[Point3<f64>; 2]> =
@@ -51,7 +52,7 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         .into_par_iter()
         .map(|i| {
             let reasons = reasons(&rod, &raws, &allowed, fell_back[i], i);
-            stroke(&rod, &found, &raws, &by_draw, &allowed, &casting, &reasons, i, config)
+            stroke(&rod, &found, &raws, &by_draw, again.as_deref(), &allowed, &casting, &reasons, i, config)
         })
         .collect();
     if fell_back.iter().any(|f| *f) {
@@ -130,6 +131,7 @@ fn stroke(
     found: &[Found],
     raws: &[Raw],
     by_draw: &[Vec<Raw>],
+    again: Option<&[Raw]>,
     allowed: &[Allowed],
     casting: &Casting,
     reasons: &Reasons,
@@ -137,7 +139,8 @@ fn stroke(
     config: &StrokesConfig,
 ) -> Stroke {
     let raw = &raws[i];
-    let mut figures = figures(rod, raw, by_draw, reasons, i, config);
+    let again = again.map(|raws| &raws[i]);
+    let mut figures = figures(rod, raw, by_draw, again, reasons, i, config);
     ring_figures(rod, raws, by_draw, allowed, reasons, i, config, &mut figures);
     let nominal = rod.nominal();
     let chord = [raw.times.t_start_s, raw.t_rsp_s].map(|t| casting.cast_from_world * nominal.tip.position(t));
@@ -157,6 +160,7 @@ fn figures(
     rod: &Rod<'_>,
     raw: &Raw,
     by_draw: &[Vec<Raw>],
+    again: Option<&Raw>,
     reasons: &Reasons,
     i: usize,
     config: &StrokesConfig,
@@ -181,7 +185,9 @@ fn figures(
         match (value.is_finite(), draws::sd(id, value, &drawn, of_noise.as_deref())) {
             (true, Some(sd)) => {
                 let own = if id == F::BendLead { raw.top_error_ms } else { 0.0 };
-                out.set(id, Measured::new(value, sd.hypot(own)));
+                let again = again.map_or(f64::NAN, |a| a.get(id) - value);
+                let blunted = draws::blunted(id, again);
+                out.set(id, Measured::new(value, sd.hypot(own).hypot(blunted)));
             }
             (true, None) => out.set_missing(id, "it vanishes within the error of the path"),
             (false, _) => out.set_missing(id, super::missing::without_value(id)),

@@ -130,6 +130,22 @@ pub(super) fn sd(id: F, value: f64, draws: &[f64], of_noise: Option<&[f64]>) -> 
     })
 }
 
+/// What smoothing has taken from a figure, from what smoothing the path once more changes of it (NaN: not known).
+///
+/// Draws of a path own that on average (Wahba, J. R. Statist. Soc. B 45 (1983) 133, from memory), for they are as
+/// lively as the truth may be. Not where a figure always sits at the sharpest place there is. The butt's speed ends in a
+/// corner: the caster stops. A kernel of width w takes a share of w from a corner, and twice smoothed it has sqrt(2) w: the
+/// first smoothing took 1 / (sqrt(2) - 1) times what the second one takes. From a round top, as that of a ramp of speed, both
+/// take alike.
+pub(super) fn blunted(id: F, again: f64) -> f64 {
+    let times = match id {
+        F::ButtSpeed => 1.0 / (std::f64::consts::SQRT_2 - 1.0),
+        F::Smoothness => 1.0,
+        _ => return 0.0,
+    };
+    if again.is_finite() { times * again } else { 0.0 }
+}
+
 fn sorted(draws: &[f64]) -> Vec<f64> {
     let mut finite: Vec<f64> = draws.iter().copied().filter(|d| d.is_finite()).collect();
     finite.sort_by(f64::total_cmp);

@@ -139,7 +139,7 @@ pub enum StrokesError {
 ///         }
 ///     })
 ///     .collect();
-/// let rod = RodPaths { tip: MarkerPath { samples, draws: Vec::new() }, butts: Vec::new() };
+/// let rod = RodPaths { tip: MarkerPath { samples, ..MarkerPath::default() }, butts: Vec::new() };
 /// let outcome = measure(&rod, &StrokesConfig::default()).unwrap();
 /// assert_eq!(outcome.strokes.len(), 1);
 /// let peak = outcome.strokes[0].figures.get(FigureId::PeakSpeed).unwrap();

@@ -163,7 +163,7 @@ pub fn read_path(path: &Path) -> Result<ReadPath, PathFileError> {
     if samples.len() < 8 {
         return Err(PathFileError::TooFewRows { rows: samples.len(), path: path.into() });
     }
-    let mut out = MarkerPath { samples, draws: Vec::new() };
+    let mut out = MarkerPath { samples, ..MarkerPath::default() };
     let warnings = complete(&mut out, velocity.is_some(), sd.is_some(), path);
     Ok(ReadPath { path: out, warnings })
 }

@@ -18,6 +18,7 @@ const FEWEST_SAMPLES: usize = 8;
 pub(super) struct Marker<'a> {
     pub columns: Columns,
     pub draws: Cow<'a, [PathDraw]>,
+    pub smoothed_again: Option<&'a PathDraw>,
 }
 
 /// The rod; butt markers in order from the cap.
@@ -53,7 +54,7 @@ impl<'a> Rod<'a> {
             } else {
                 Cow::Borrowed(path.draws.as_slice())
             };
-            Marker { columns, draws }
+            Marker { columns, draws, smoothed_again: path.smoothed_again.as_ref() }
         });
         let tip =
             markers.next().ok_or(StrokesError::TooShort { marker: "tip", needed: FEWEST_SAMPLES, got: 0 })?;
@@ -77,6 +78,13 @@ impl<'a> Rod<'a> {
     /// One draw of it.
     pub fn draw(&self, draw_idx: usize) -> RodView<'_> {
         self.view(|m| m.columns.draw(&m.draws[draw_idx]))
+    }
+
+    /// The path smoothed once more, when every marker's is known.
+    pub fn smoothed_again(&self) -> Option<RodView<'_>> {
+        let known = std::iter::once(&self.tip).chain(&self.butts).all(|m| m.smoothed_again.is_some());
+        known
+            .then(|| self.view(|m| m.smoothed_again.map_or_else(|| m.columns.curve(), |d| m.columns.draw(d))))
     }
 
     fn view<'s>(&'s self, curve: impl Fn(&'s Marker<'a>) -> super::curve::Curve<'s>) -> RodView<'s> {
@@ -112,7 +120,7 @@ fn check(path: &MarkerPath, marker: &'static str) -> Result<(), StrokesError> {
             return Err(StrokesError::NotIncreasing { marker, sample_idx });
         }
     }
-    for (draw_idx, d) in path.draws.iter().enumerate() {
+    for (draw_idx, d) in path.draws.iter().chain(&path.smoothed_again).enumerate() {
         let got = d.positions_in_world.len().min(d.velocities_in_world_m_s.len());
         if got != n {
             return Err(StrokesError::DrawLength { marker, draw_idx, needed: n, got });

@@ -75,7 +75,14 @@ pub(super) fn output(
         .collect();
     let scene = scene_of(input, &problem, &solution, &counts);
     let warnings = warnings_of(&problem, &solution, &counts);
-    PointsSolution { scene, path: MarkerPath { samples, draws }, counts, warnings, solution, problem }
+    PointsSolution {
+        scene,
+        path: MarkerPath { samples, draws, smoothed_again: None },
+        counts,
+        warnings,
+        solution,
+        problem,
+    }
 }
 
 /// First-camera frame times from the first to the last used sighting of every piece.

@@ -24,7 +24,7 @@ pub fn path(fps: f64, from_s: f64, to_s: f64, at: impl Fn(f64) -> Point3<f64>) -
             }
         })
         .collect();
-    MarkerPath { samples, draws: Vec::new() }
+    MarkerPath { samples, ..MarkerPath::default() }
 }
 
 pub fn tip_only(tip: MarkerPath) -> RodPaths {
