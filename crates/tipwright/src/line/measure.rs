@@ -33,6 +33,9 @@ pub(super) const FIGURES: &[FigureId] = &[
 const TRAJECTORY_SD_DEG: f64 = 1.0;
 /// A trajectory less certain than this is none: 6 degrees.
 const LARGEST_WAY_SD_RAD: f64 = 0.105;
+/// Trajectories of two cameras farther apart than this are not of the same thing: 10 degrees, twice what a drift across
+/// the plane does to that of a camera that looks along the cast.
+const WAYS_APART_RAD: f64 = 0.17;
 /// Relative change of a width by a turn of the trajectory: about this on the simulator's lopsided loops.
 const WIDTH_PER_RAD: f64 = 0.8;
 /// Least relative error of the relation that the fly leg's speed rests on: a bent fly leg does not move as one (6 % on the
@@ -157,19 +160,30 @@ impl Of<'_> {
         if seen.is_empty() {
             return Err(reasons.join("; "));
         }
-        // all cameras together, or the most broadside one where they do not agree
-        let (way, way_sd_rad) = [seen, &seen[..1]]
-            .into_iter()
-            .filter_map(|views| trajectory(views, flat_tip, config))
-            .find(|(_, sd_rad)| *sd_rad < LARGEST_WAY_SD_RAD)
-            .ok_or("the loop's nose is not seen far enough to know which way it goes")?;
-        let mut one_by_one = Vec::new();
-        for view in seen {
-            match of_view(view, way, flat_tip, &off, config) {
-                Ok(result) => one_by_one.push((view, result)),
-                Err(reason) => reasons.push(format!("camera {}: {reason}", view.name)),
+        let (ways, own_ways) = trajectories(seen, flat_tip, config);
+        let mut best: Option<(Flat, f64, Vec<(&OneView<'_>, OfView)>, Vec<String>)> = None;
+        for (way, way_sd_rad) in ways {
+            let (mut one_by_one, mut said) = (Vec::new(), Vec::new());
+            for (view, own) in seen.iter().zip(&own_ways) {
+                if own.is_some_and(|own| apart(own, (way, way_sd_rad))) {
+                    said.push(format!("camera {}: what moves there goes another way", view.name));
+                    continue;
+                }
+                match of_view(view, way, flat_tip, &off, config) {
+                    Ok(result) => one_by_one.push((view, result)),
+                    Err(reason) => said.push(format!("camera {}: {reason}", view.name)),
+                }
+            }
+            // something that only looks like a nose has no legs
+            let looks =
+                |of: &[(&OneView<'_>, OfView)]| of.iter().map(|(_, r)| r.readings.len()).sum::<usize>();
+            if best.as_ref().is_none_or(|b| looks(&one_by_one) > looks(&b.2)) {
+                best = Some((way, way_sd_rad, one_by_one, said));
             }
         }
+        let (way, way_sd_rad, mut one_by_one, said) =
+            best.ok_or("the loop's nose is not seen far enough to know which way it goes")?;
+        reasons.extend(said);
         // a width is read across the trajectory: what a turn of that does to it
         for (_, result) in &mut one_by_one {
             result.width.sd = result.width.sd.hypot(WIDTH_PER_RAD * result.width.value * way_sd_rad);
@@ -327,6 +341,34 @@ fn tip_speed_along(tip: &MarkerPath, t_s: f64, plane: &SidePlane, way: Flat) -> 
     let (a, b) = (tip_at(tip, t_s - 0.01)?, tip_at(tip, t_s + 0.01)?);
     let (a, b) = (plane.flat(&a), plane.flat(&b));
     Some(((b[0] - a[0]) * way[0] + (b[1] - a[1]) * way[1]) / 0.02)
+}
+
+/// A trajectory with its error in radians.
+type Way = (Flat, f64);
+
+/// Whether two trajectories cannot be of the same thing.
+fn apart(a: Way, b: Way) -> bool {
+    let rising = |way: Flat| way[1].atan2(way[0]);
+    (rising(a.0) - rising(b.0)).abs() > (3.0 * a.1.hypot(b.1)).max(WAYS_APART_RAD)
+}
+
+/// Trajectories that are certain enough, and each camera's own: that of all cameras together, or else of the most
+/// broadside one. Where they lie apart, one camera followed something else than the nose: each camera's own before that.
+fn trajectories(
+    seen: &[OneView<'_>],
+    tip: &dyn Fn(f64) -> Option<Flat>,
+    config: &LoopConfig,
+) -> (Vec<Way>, Vec<Option<Way>>) {
+    let certain = |views: &[OneView<'_>]| {
+        trajectory(views, tip, config).filter(|(_, sd_rad)| *sd_rad < LARGEST_WAY_SD_RAD)
+    };
+    let together = certain(seen);
+    let own: Vec<Option<Way>> = (0..seen.len()).map(|i| certain(&seen[i..=i])).collect();
+    let ways: Vec<Way> = own.iter().copied().chain([together]).flatten().collect();
+    if ways.iter().enumerate().any(|(i, a)| ways[..i].iter().any(|b| apart(*a, *b))) {
+        return (ways, own);
+    }
+    (together.or_else(|| certain(&seen[..1])).into_iter().collect(), own)
 }
 
 /// Direction of the nose's travel over the travel that counts, with its error in radians: the robust straight line through
