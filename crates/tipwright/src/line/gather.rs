@@ -6,8 +6,8 @@
 //! Per frame: the luma is summed over 2 x 2; a background follows it by one step a frame (a running median: Manzanera &
 //! Richefeu, Pattern Recognit. Lett. 28 (2007) 320, from memory), too slowly to take in a line that hangs in the air for
 //! half a second; what is left is searched for ridges in four directions, second differences over a short stretch along
-//! the curve. Where one stands out of the noise, the point is placed to a fraction of a pixel on the full picture by the
-//! second derivatives of a Gaussian (Steger, IEEE Trans. Pattern Anal. Mach. Intell. 20 (1998) 113).
+//! the curve. Where one stands out of the noise, or less so but goes on (`links`), the point is placed to a fraction of a
+//! pixel on the full picture by the second derivatives of a Gaussian (Steger, IEEE Trans. Pattern Anal. Mach. Intell. 20 (1998) 113).
 
 use crate::model::Picture;
 use crate::model::footage::{FrameView, Plane, PlaneData};

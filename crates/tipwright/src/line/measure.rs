@@ -3,13 +3,14 @@
 use nalgebra::{Isometry3, Point3};
 
 use super::geometry::{Flat, dot, upper_normal};
-use super::nose::{Front, track};
+use super::nose::track;
 use super::one_view::{LARGEST_SPEED_SD_SHARE, LEGS_APART_SD_M, OfView, Off, OneView, of_view};
 use super::paths::{Legs, Start, legs};
 use super::reading::{Reading, dip_of, leg_shape};
-use super::robust::{agreed, robust_line};
+use super::robust::agreed;
 use super::shape::{Crossings, crossings_of};
 use super::side::{Rays, SidePlane, View};
+use super::trajectory::{apart, trajectories};
 use super::views::OffPlane;
 use super::{LineView, LoopConfig, LoopSettings, tip_at, views};
 use crate::model::line::{LoopMoment, LoopView, StrokeLoop};
@@ -31,11 +32,6 @@ pub(super) const FIGURES: &[FigureId] = &[
 /// Least error of a trajectory: how high the foremost point of a blunt nose lies is known to a few centimetres, over a
 /// travel of 1.5 m.
 const TRAJECTORY_SD_DEG: f64 = 1.0;
-/// A trajectory less certain than this is none: 6 degrees.
-const LARGEST_WAY_SD_RAD: f64 = 0.105;
-/// Trajectories of two cameras farther apart than this are not of the same thing: 10 degrees, twice what a drift across
-/// the plane does to that of a camera that looks along the cast.
-const WAYS_APART_RAD: f64 = 0.17;
 /// Relative change of a width by a turn of the trajectory: about this on the simulator's lopsided loops.
 const WIDTH_PER_RAD: f64 = 0.8;
 /// Least relative error of the relation that the fly leg's speed rests on: a bent fly leg does not move as one (6 % on the
@@ -128,6 +124,20 @@ pub(super) fn measure(
     with_distance.map_or_else(|| of.figures(&seen, reasons, None), Ok)
 }
 
+/// What the cameras say along one trajectory, and why the others say nothing.
+struct Along<'a, 'b> {
+    way: Flat,
+    way_sd_rad: f64,
+    one_by_one: Vec<(&'a OneView<'b>, OfView)>,
+    said: Vec<String>,
+}
+
+impl Along<'_, '_> {
+    fn looks(&self) -> usize {
+        self.one_by_one.iter().map(|(_, r)| r.readings.len()).sum()
+    }
+}
+
 /// What the figures of one stroke's loop rest on besides what the cameras see.
 struct Of<'a> {
     tip: &'a MarkerPath,
@@ -161,7 +171,7 @@ impl Of<'_> {
             return Err(reasons.join("; "));
         }
         let (ways, own_ways) = trajectories(seen, flat_tip, config);
-        let mut best: Option<(Flat, f64, Vec<(&OneView<'_>, OfView)>, Vec<String>)> = None;
+        let mut best: Option<Along<'_, '_>> = None;
         for (way, way_sd_rad) in ways {
             let (mut one_by_one, mut said) = (Vec::new(), Vec::new());
             for (view, own) in seen.iter().zip(&own_ways) {
@@ -175,13 +185,12 @@ impl Of<'_> {
                 }
             }
             // something that only looks like a nose has no legs
-            let looks =
-                |of: &[(&OneView<'_>, OfView)]| of.iter().map(|(_, r)| r.readings.len()).sum::<usize>();
-            if best.as_ref().is_none_or(|b| looks(&one_by_one) > looks(&b.2)) {
-                best = Some((way, way_sd_rad, one_by_one, said));
+            let along = Along { way, way_sd_rad, one_by_one, said };
+            if best.as_ref().is_none_or(|b| along.looks() > b.looks()) {
+                best = Some(along);
             }
         }
-        let (way, way_sd_rad, mut one_by_one, said) =
+        let Along { way, way_sd_rad, mut one_by_one, said } =
             best.ok_or("the loop's nose is not seen far enough to know which way it goes")?;
         reasons.extend(said);
         // a width is read across the trajectory: what a turn of that does to it
@@ -341,59 +350,4 @@ fn tip_speed_along(tip: &MarkerPath, t_s: f64, plane: &SidePlane, way: Flat) -> 
     let (a, b) = (tip_at(tip, t_s - 0.01)?, tip_at(tip, t_s + 0.01)?);
     let (a, b) = (plane.flat(&a), plane.flat(&b));
     Some(((b[0] - a[0]) * way[0] + (b[1] - a[1]) * way[1]) / 0.02)
-}
-
-/// A trajectory with its error in radians.
-type Way = (Flat, f64);
-
-/// Whether two trajectories cannot be of the same thing.
-fn apart(a: Way, b: Way) -> bool {
-    let rising = |way: Flat| way[1].atan2(way[0]);
-    (rising(a.0) - rising(b.0)).abs() > (3.0 * a.1.hypot(b.1)).max(WAYS_APART_RAD)
-}
-
-/// Trajectories that are certain enough, and each camera's own: that of all cameras together, or else of the most
-/// broadside one. Where they lie apart, one camera followed something else than the nose: each camera's own before that.
-fn trajectories(
-    seen: &[OneView<'_>],
-    tip: &dyn Fn(f64) -> Option<Flat>,
-    config: &LoopConfig,
-) -> (Vec<Way>, Vec<Option<Way>>) {
-    let certain = |views: &[OneView<'_>]| {
-        trajectory(views, tip, config).filter(|(_, sd_rad)| *sd_rad < LARGEST_WAY_SD_RAD)
-    };
-    let together = certain(seen);
-    let own: Vec<Option<Way>> = (0..seen.len()).map(|i| certain(&seen[i..=i])).collect();
-    let ways: Vec<Way> = own.iter().copied().chain([together]).flatten().collect();
-    if ways.iter().enumerate().any(|(i, a)| ways[..i].iter().any(|b| apart(*a, *b))) {
-        return (ways, own);
-    }
-    (together.or_else(|| certain(&seen[..1])).into_iter().collect(), own)
-}
-
-/// Direction of the nose's travel over the travel that counts, with its error in radians: the robust straight line through
-/// the fronts that all cameras saw.
-fn trajectory(
-    views: &[OneView<'_>],
-    tip: &dyn Fn(f64) -> Option<Flat>,
-    config: &LoopConfig,
-) -> Option<(Flat, f64)> {
-    let within = |f: &&Front| {
-        tip(f.t_s).is_some_and(|t| {
-            let ahead = f.at[0] - t[0];
-            ahead > config.travel_m[0] && ahead < config.travel_m[1]
-        })
-    };
-    let places: Vec<(f64, f64)> =
-        views.iter().flat_map(|v| v.nose.fronts.iter().filter(within)).map(|f| (f.at[0], f.at[1])).collect();
-    if places.len() < 3 {
-        return None;
-    }
-    let n = places.len() as f64;
-    let middle = places.iter().map(|p| p.0).sum::<f64>() / n;
-    let line = robust_line(&places, middle)?;
-    let spread = (places.iter().map(|p| (p.0 - middle).powi(2)).sum::<f64>() / n).sqrt();
-    let length = line.slope.hypot(1.0);
-    let sd_rad = line.scatter.max(0.01) / (spread * (line.kept as f64).sqrt());
-    (spread > 0.12).then_some(([1.0 / length, line.slope / length], sd_rad))
 }
