@@ -6,14 +6,15 @@
 //! Per frame: the luma is summed over 2 x 2; a background follows it by one step a frame (a running median: Manzanera &
 //! Richefeu, Pattern Recognit. Lett. 28 (2007) 320, from memory), too slowly to take in a line that hangs in the air for
 //! half a second; what is left is searched for ridges in four directions, second differences over a short stretch along
-//! the curve. Where one stands out of the noise, the point is placed to a fraction of a pixel on the full picture by the
-//! second derivatives of a Gaussian (Steger, IEEE Trans. Pattern Anal. Mach. Intell. 20 (1998) 113).
+//! the curve. Where one stands out of the noise, or less so but goes on (`links`), the point is placed to a fraction of a
+//! pixel on the full picture by the second derivatives of a Gaussian (Steger, IEEE Trans. Pattern Anal. Mach. Intell. 20 (1998) 113).
 
 use crate::model::Picture;
 use crate::model::footage::{FrameView, Plane, PlaneData};
 use crate::model::line::{ClipRidges, FrameRidges, RidgePoint};
 
 use super::GatherConfig;
+use super::links::{Links, Place};
 use super::sums::Sums;
 
 /// Half length of the stretch along a curve that is summed, half-size pixels.
@@ -25,7 +26,7 @@ const EDGE: usize = REACH + ACROSS + 3;
 /// Stretches are summed this far out, so that those beside the search's edge are there.
 const ACROSS_REACH: usize = REACH + 1;
 /// Directions of search: steps along and across.
-const DIRECTIONS: [[isize; 4]; 4] = [[1, 0, 0, 1], [1, 1, 1, -1], [0, 1, 1, 0], [1, -1, 1, 1]];
+pub(super) const DIRECTIONS: [[isize; 4]; 4] = [[1, 0, 0, 1], [1, 1, 1, -1], [0, 1, 1, 0], [1, -1, 1, 1]];
 /// Maxima are looked for in blocks of so many half-size pixels.
 const BLOCK: usize = 32;
 /// Rows searched at a time.
@@ -70,14 +71,6 @@ impl Kernels {
     }
 }
 
-/// A place of the search: half-size pixel and the sign of its ridge.
-#[derive(Debug, Clone, Copy)]
-struct Place {
-    x: usize,
-    y: usize,
-    bright: bool,
-}
-
 /// Gathers ridge points, frame after frame.
 pub struct Gatherer {
     config: GatherConfig,
@@ -90,6 +83,7 @@ pub struct Gatherer {
     across: Vec<i16>,
     stretch: Vec<i16>,
     places: Vec<Place>,
+    links: Links,
     last_s: Option<f64>,
     looked: u64,
     kept: usize,
@@ -113,6 +107,7 @@ impl Gatherer {
             across: Vec::new(),
             stretch: Vec::new(),
             places: Vec::new(),
+            links: Links::default(),
             last_s: None,
             looked: 0,
             kept: 0,
@@ -145,12 +140,17 @@ impl Gatherer {
             *b += (n - *b).signum() * step;
         }
         let noise = self.noise();
-        let limit = (self.config.least_over_noise * noise * 10.0_f64.sqrt()).clamp(8.0, 8000.0) as i16;
+        // noise of a response
+        let noise = noise * 10.0_f64.sqrt();
+        let limit = |over_noise: f64| (over_noise * noise).clamp(8.0, 8000.0) as i16;
         self.search();
-        self.collect(limit);
+        self.collect(limit(self.config.least_linked_over_noise));
+        let size = [self.now.width, self.now.height];
+        let alone = limit(self.config.least_over_noise);
+        self.links.keep_linked(&mut self.places, size, alone, self.config.fewest_linked);
         let mut points = Vec::with_capacity(self.places.len());
         for place in &self.places {
-            points.extend(self.place_exactly(&frame.now.luma, *place, f32::from(limit)));
+            points.extend(self.place_exactly(&frame.now.luma, *place, noise as f32));
         }
         self.kept += points.len();
         self.cut_short = self.kept > self.config.most_points;
@@ -272,13 +272,14 @@ impl Gatherer {
                         continue;
                     }
                     let i = start + k * BLOCK + column;
-                    let [_, _, cx, cy] = DIRECTIONS[usize::from(self.across[i].unsigned_abs())];
+                    let direction = usize::from(self.across[i].unsigned_abs());
+                    let [_, _, cx, cy] = DIRECTIONS[direction];
                     let beside = |k: isize| self.best[i.wrapping_add_signed(k * (cy * width as isize + cx))];
                     let bright = *r > 0;
                     let (a, b) = (beside(-1), beside(1));
                     let (r, a, b) = if bright { (*r, a, b) } else { (-r, -a, -b) };
                     if r >= a && r > b {
-                        self.places.push(Place { x: i - y * width, y, bright });
+                        self.places.push(Place { x: i - y * width, y, bright, direction, response: r });
                     }
                 }
             }
@@ -286,7 +287,7 @@ impl Gatherer {
     }
 
     /// Position, direction and height on the full picture; `None` where it is no ridge there.
-    fn place_exactly(&self, luma: &Plane<'_>, place: Place, limit: f32) -> Option<RidgePoint> {
+    fn place_exactly(&self, luma: &Plane<'_>, place: Place, noise: f32) -> Option<RidgePoint> {
         let (mut column, mut row) = (2 * place.x, 2 * place.y);
         for _ in 0..3 {
             if column < HALF || row < HALF || column + HALF + 1 >= luma.width || row + HALF >= luma.height {
@@ -315,8 +316,8 @@ impl Gatherer {
                     .upright_from_stored(f64::from(column as f32 + dx), f64::from(row as f32 + dy));
                 let wide2 = CURVE_SIGMA_PX * CURVE_SIGMA_PX + SCALE_PX * SCALE_PX;
                 let contrast = -curve * wide2 * wide2.sqrt() / CURVE_SIGMA_PX;
-                // the search's limit stands for its noise; a derivative's noise follows from the kernel (Steger 1998)
-                let noise = limit / (self.config.least_over_noise as f32 * 10.0_f32.sqrt() * 2.0);
+                // noise of a pixel from that of a response; a derivative's follows from the kernel (Steger 1998)
+                let noise = noise / (2.0 * 10.0_f32.sqrt());
                 let sigma_px = (0.2 * noise / curve.abs()).hypot(0.1);
                 let direction = self.picture.rotation.upright_angle_rad(f64::from(nx.atan2(-ny))) as f32;
                 return (sigma_px < 1.0).then_some(RidgePoint {

@@ -15,6 +15,9 @@ pub type Flat = [f64; 2];
 /// Step between sections along the loop, metres: finer than any wave of interest in a line.
 const SECTION_STEP_M: f64 = 0.02;
 
+/// How well the separation of two legs is known, one standard deviation.
+const LEGS_SD_M: f64 = 0.01;
+
 pub(super) fn dot(a: Flat, b: Flat) -> f64 {
     a[0] * b[0] + a[1] * b[1]
 }
@@ -46,6 +49,9 @@ pub struct LoopLook {
     pub section: [Flat; 2],
     /// Separation of the legs there; negative when the fly leg is the lower one.
     pub width_m: f64,
+    /// Error of the width by where the section lies, one standard deviation: legs that part at the section's own slope
+    /// leave its place open.
+    pub section_sd_m: f64,
     /// Largest dip of the fly leg toward the rod leg, below the straight line joining its ends.
     pub dip_m: f64,
     /// Largest dome the other way.
@@ -97,15 +103,20 @@ pub fn look(curve: &[Flat], way: Flat, config: &LoopConfig) -> Option<LoopLook> 
     };
     // The first section, no nearer than the least one, at which the legs are no further apart than twice its distance
     // from the front: where a semicircle ends.
-    let mut section_m = config.least_section_m;
-    let (rod, fly, fly_idx) = loop {
-        let (rod, fly, idx) = pair(section_m)?;
-        if dot(minus(fly, rod), up).abs() <= 2.0 * section_m {
-            break (rod, fly, idx);
+    let section = |wider_m: f64| {
+        let mut section_m = config.least_section_m;
+        loop {
+            let (rod, fly, idx) = pair(section_m)?;
+            let width_m = dot(minus(fly, rod), up);
+            if width_m.abs() + wider_m <= 2.0 * section_m {
+                return Some((section_m, width_m, rod, (fly, idx)));
+            }
+            section_m += 0.25 * SECTION_STEP_M;
         }
-        section_m += 0.25 * SECTION_STEP_M;
     };
-    let width_m = dot(minus(fly, rod), up);
+    let (section_m, width_m, rod, (fly, fly_idx)) = section(0.0)?;
+    let off_by = |wider_m: f64| section(wider_m).map_or(0.0, |s| s.1 - width_m);
+    let section_sd_m = 0.5 * (off_by(LEGS_SD_M) - off_by(-LEGS_SD_M)).abs();
     let side = width_m.signum();
     let mut separations = Vec::new();
     let mut behind_m = section_m;
@@ -123,6 +134,7 @@ pub fn look(curve: &[Flat], way: Flat, config: &LoopConfig) -> Option<LoopLook> 
         section_m,
         section: [rod, fly],
         width_m,
+        section_sd_m,
         dip_m,
         dome_m,
         fly_leg_m,

@@ -3,13 +3,14 @@
 use nalgebra::{Isometry3, Point3};
 
 use super::geometry::{Flat, dot, upper_normal};
-use super::nose::{Front, track};
+use super::nose::track;
 use super::one_view::{LARGEST_SPEED_SD_SHARE, LEGS_APART_SD_M, OfView, Off, OneView, of_view};
 use super::paths::{Legs, Start, legs};
 use super::reading::{Reading, dip_of, leg_shape};
-use super::robust::{agreed, robust_line};
+use super::robust::agreed;
 use super::shape::{Crossings, crossings_of};
 use super::side::{Rays, SidePlane, View};
+use super::trajectory::{apart, trajectories};
 use super::views::OffPlane;
 use super::{LineView, LoopConfig, LoopSettings, tip_at, views};
 use crate::model::line::{LoopMoment, LoopView, StrokeLoop};
@@ -31,8 +32,6 @@ pub(super) const FIGURES: &[FigureId] = &[
 /// Least error of a trajectory: how high the foremost point of a blunt nose lies is known to a few centimetres, over a
 /// travel of 1.5 m.
 const TRAJECTORY_SD_DEG: f64 = 1.0;
-/// A trajectory less certain than this is none: 6 degrees.
-const LARGEST_WAY_SD_RAD: f64 = 0.105;
 /// Relative change of a width by a turn of the trajectory: about this on the simulator's lopsided loops.
 const WIDTH_PER_RAD: f64 = 0.8;
 /// Least relative error of the relation that the fly leg's speed rests on: a bent fly leg does not move as one (6 % on the
@@ -125,6 +124,20 @@ pub(super) fn measure(
     with_distance.map_or_else(|| of.figures(&seen, reasons, None), Ok)
 }
 
+/// What the cameras say along one trajectory, and why the others say nothing.
+struct Along<'a, 'b> {
+    way: Flat,
+    way_sd_rad: f64,
+    one_by_one: Vec<(&'a OneView<'b>, OfView)>,
+    said: Vec<String>,
+}
+
+impl Along<'_, '_> {
+    fn looks(&self) -> usize {
+        self.one_by_one.iter().map(|(_, r)| r.readings.len()).sum()
+    }
+}
+
 /// What the figures of one stroke's loop rest on besides what the cameras see.
 struct Of<'a> {
     tip: &'a MarkerPath,
@@ -157,19 +170,29 @@ impl Of<'_> {
         if seen.is_empty() {
             return Err(reasons.join("; "));
         }
-        // all cameras together, or the most broadside one where they do not agree
-        let (way, way_sd_rad) = [seen, &seen[..1]]
-            .into_iter()
-            .filter_map(|views| trajectory(views, flat_tip, config))
-            .find(|(_, sd_rad)| *sd_rad < LARGEST_WAY_SD_RAD)
-            .ok_or("the loop's nose is not seen far enough to know which way it goes")?;
-        let mut one_by_one = Vec::new();
-        for view in seen {
-            match of_view(view, way, flat_tip, &off, config) {
-                Ok(result) => one_by_one.push((view, result)),
-                Err(reason) => reasons.push(format!("camera {}: {reason}", view.name)),
+        let (ways, own_ways) = trajectories(seen, flat_tip, config);
+        let mut best: Option<Along<'_, '_>> = None;
+        for (way, way_sd_rad) in ways {
+            let (mut one_by_one, mut said) = (Vec::new(), Vec::new());
+            for (view, own) in seen.iter().zip(&own_ways) {
+                if own.is_some_and(|own| apart(own, (way, way_sd_rad))) {
+                    said.push(format!("camera {}: what moves there goes another way", view.name));
+                    continue;
+                }
+                match of_view(view, way, flat_tip, &off, config) {
+                    Ok(result) => one_by_one.push((view, result)),
+                    Err(reason) => said.push(format!("camera {}: {reason}", view.name)),
+                }
+            }
+            // something that only looks like a nose has no legs
+            let along = Along { way, way_sd_rad, one_by_one, said };
+            if best.as_ref().is_none_or(|b| along.looks() > b.looks()) {
+                best = Some(along);
             }
         }
+        let Along { way, way_sd_rad, mut one_by_one, said } =
+            best.ok_or("the loop's nose is not seen far enough to know which way it goes")?;
+        reasons.extend(said);
         // a width is read across the trajectory: what a turn of that does to it
         for (_, result) in &mut one_by_one {
             result.width.sd = result.width.sd.hypot(WIDTH_PER_RAD * result.width.value * way_sd_rad);
@@ -327,31 +350,4 @@ fn tip_speed_along(tip: &MarkerPath, t_s: f64, plane: &SidePlane, way: Flat) -> 
     let (a, b) = (tip_at(tip, t_s - 0.01)?, tip_at(tip, t_s + 0.01)?);
     let (a, b) = (plane.flat(&a), plane.flat(&b));
     Some(((b[0] - a[0]) * way[0] + (b[1] - a[1]) * way[1]) / 0.02)
-}
-
-/// Direction of the nose's travel over the travel that counts, with its error in radians: the robust straight line through
-/// the fronts that all cameras saw.
-fn trajectory(
-    views: &[OneView<'_>],
-    tip: &dyn Fn(f64) -> Option<Flat>,
-    config: &LoopConfig,
-) -> Option<(Flat, f64)> {
-    let within = |f: &&Front| {
-        tip(f.t_s).is_some_and(|t| {
-            let ahead = f.at[0] - t[0];
-            ahead > config.travel_m[0] && ahead < config.travel_m[1]
-        })
-    };
-    let places: Vec<(f64, f64)> =
-        views.iter().flat_map(|v| v.nose.fronts.iter().filter(within)).map(|f| (f.at[0], f.at[1])).collect();
-    if places.len() < 3 {
-        return None;
-    }
-    let n = places.len() as f64;
-    let middle = places.iter().map(|p| p.0).sum::<f64>() / n;
-    let line = robust_line(&places, middle)?;
-    let spread = (places.iter().map(|p| (p.0 - middle).powi(2)).sum::<f64>() / n).sqrt();
-    let length = line.slope.hypot(1.0);
-    let sd_rad = line.scatter.max(0.01) / (spread * (line.kept as f64).sqrt());
-    (spread > 0.12).then_some(([1.0 / length, line.slope / length], sd_rad))
 }

@@ -1,7 +1,7 @@
 //! The loop: the fly line found in the picture after a stop, its shape in metres and the figures of it.
 //!
 //! `gather` keeps points on thin curves while the clip is decoded for the markers; when the strokes are known, each
-//! camera's points after a stop are laid into the stroke's cast plane (`side`), the nose is tracked (`nose`), both legs are
+//! camera's points after a stop are laid into the stroke's cast plane (`side`), the nose is tracked (`nose`, `trajectory`), both legs are
 //! followed backward from it (`legs`) and figures are read off the curve (`geometry`) at many instants (`measure`). How
 //! often the legs cross is asked of both at once (`paths`), of all cameras and looks together (`shape`). Where
 //! two cameras see the nose, its distance from the cast plane follows from their disagreement (`views`). What is not
@@ -10,6 +10,7 @@
 mod gather;
 pub mod geometry;
 mod legs;
+mod links;
 mod measure;
 mod nose;
 mod one_view;
@@ -23,6 +24,7 @@ mod sums;
 mod tee;
 #[cfg(test)]
 mod tests;
+mod trajectory;
 mod views;
 
 use nalgebra::Point3;
@@ -43,10 +45,16 @@ pub struct GatherConfig {
     /// The background follows by a quarter of a level every so many looks. Default 1: 10 levels a second follow the
     /// light, and take in 5 levels of a line that hangs there for half a second.
     pub background_every: u32,
-    /// Least response in standard deviations of a response to noise that differs from pixel to pixel. Default 12: compression leaves noise alike along rows, and below this it makes up most of the places
+    /// Least response of a place that stands by itself, in standard deviations of a response to noise that differs from
+    /// pixel to pixel. Default 12: compression leaves noise alike along rows, and below this it makes up most of the places
     /// (measured on simulated clips with `loop_truth`, an example of the simulator).
     pub least_over_noise: f64,
-    /// Most places looked at exactly in a frame. Default 8000: 30 m of line; keeps the cost of waving trees bounded.
+    /// Least response of a place that others go along with, likewise. Default 4: before the sky of a bad day this finds
+    /// half of a line of which 12 find a tenth.
+    pub least_linked_over_noise: f64,
+    /// Fewest others along with it, within 24 pixels each way. Default 8 of 24: noise leaves two or three.
+    pub fewest_linked: usize,
+    /// Most places looked at in a frame. Default 16 000: keeps the cost of waving trees bounded.
     pub most_places: usize,
     /// Most points kept of a clip. Default 4 million, 80 MB: two minutes of casting.
     pub most_points: usize,
@@ -58,7 +66,9 @@ impl Default for GatherConfig {
             rate_hz: 40.0,
             background_every: 1,
             least_over_noise: 12.0,
-            most_places: 8000,
+            least_linked_over_noise: 4.0,
+            fewest_linked: 8,
+            most_places: 16_000,
             most_points: 4_000_000,
         }
     }

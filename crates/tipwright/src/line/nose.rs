@@ -4,12 +4,15 @@
 //! front of each frame is the vertex of a parabola through the steep points near the vote, and a parabola over time goes
 //! through the fronts, robustly.
 
-use super::geometry::Flat;
+use super::geometry::{Flat, dot, upper_normal};
 use super::side::SidePoint;
+use crate::model::median;
 
 /// Front of one frame.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Front {
+    /// Its frame.
+    pub frame: usize,
     pub t_s: f64,
     /// Foremost place along the horizontal way.
     pub at: Flat,
@@ -43,6 +46,10 @@ const LARGEST_SCATTER_M: f64 = 0.06;
 const CANDIDATES: usize = 8;
 /// Fronts nearer to each other than this are the same one.
 const APART_M: f64 = 0.12;
+/// A nose is looked for this far across a trajectory from where a circle has it.
+const ACROSS_M: f64 = 0.6;
+/// And so long before and after the frames in which it was found.
+const BEYOND_S: f64 = 0.06;
 /// Fewest fronts of a track.
 const FEWEST_FRONTS: usize = 4;
 
@@ -277,13 +284,67 @@ fn front(points: &[SidePoint], foreseen: impl Fn(f64) -> f64) -> Option<Front> {
         let d = |p: &SidePoint| (p.at[1] - h0 - x).abs() + (p.at[0] - value(c, x)).abs();
         d(a).total_cmp(&d(b))
     })?;
-    Some(Front { t_s: nearest.t_s, at: [value(c, x), h0 + x], radius_m, lever: nearest.lever })
+    Some(Front {
+        frame: nearest.frame,
+        t_s: nearest.t_s,
+        at: [value(c, x), h0 + x],
+        radius_m,
+        lever: nearest.lever,
+    })
 }
 
 impl Front {
-    /// Where the same nose is foremost along a trajectory `way`.
-    pub fn along(&self, way: Flat, radius_m: f64) -> Flat {
-        let slope = way[1] / way[0];
-        [self.at[0] - 0.5 * radius_m * slope * slope, self.at[1] + radius_m * slope]
+    /// Where the same nose is foremost along a trajectory `way`, were it a circle.
+    fn of_circle(&self, way: Flat, radius_m: f64) -> Flat {
+        [self.at[0] + radius_m * (way[0] - 1.0), self.at[1] + radius_m * way[1]]
     }
+}
+
+/// Fronts along a trajectory `way`: time, and place as (along, across). Where the nose itself is seen there, in enough of
+/// the frames, it is placed as it is in the horizontal; no nose is quite a circle, and a steep trajectory meets it far
+/// from where it is horizontally foremost.
+pub(super) fn fronts_along(points: &[SidePoint], fronts: &[Front], way: Flat) -> Vec<(f64, Flat)> {
+    let radius_m = median(fronts.iter().map(|f| f.radius_m)).unwrap_or(f64::NAN);
+    let up = upper_normal(way);
+    let turned = |p: Flat| [dot(p, way), dot(p, up)];
+    let guess: Vec<(f64, Flat)> =
+        fronts.iter().map(|f| (f.t_s, turned(f.of_circle(way, radius_m)))).collect();
+    let look = |own: &[SidePoint], there: Flat| {
+        let own: Vec<SidePoint> = own
+            .iter()
+            .map(|p| SidePoint { at: turned(p.at), along: turned(p.along), ..*p })
+            .filter(|p| p.along[1].abs() > STEEP && (p.at[1] - there[1]).abs() < ACROSS_M)
+            .collect();
+        front(&own, |_| there[0]).map(|g| (g.t_s, g.at))
+    };
+    let frames: Vec<&[SidePoint]> = points.chunk_by(|a, b| a.frame == b.frame).collect();
+    let mut seen: Vec<(f64, Flat)> = Vec::new();
+    let mut left: Vec<&[SidePoint]> = Vec::new();
+    for own in frames {
+        let there = fronts.iter().position(|f| f.frame == own[0].frame).map(|i| guess[i].1);
+        match there.and_then(|there| look(own, there)) {
+            Some(at) => seen.push(at),
+            None => left.push(own),
+        }
+    }
+    if 3 * seen.len() < 2 * guess.len() {
+        return guess;
+    }
+    // frames in which it was not found foremost, by its way before and after
+    let Some((first, last)) = seen.first().zip(seen.last()).map(|(a, b)| (a.0, b.0)) else { return guess };
+    let t0_s = 0.5 * (first + last);
+    let rows = |k: usize| seen.iter().map(|(t, p)| (t - t0_s, p[k])).collect::<Vec<_>>();
+    let fits = [0, 1].map(|k| robust_parabola(&rows(k), 0.01).map(|f| f.0));
+    if let [Some(along), Some(across)] = fits {
+        let near = |own: &&[SidePoint]| own[0].t_s > first - BEYOND_S && own[0].t_s < last + BEYOND_S;
+        for own in left.into_iter().filter(near) {
+            let t_s = own[own.len() / 2].t_s - t0_s;
+            let there = [value(along, t_s), value(across, t_s)];
+            let found = look(own, there)
+                .filter(|(_, at)| (at[0] - there[0]).abs() < 0.1 && (at[1] - there[1]).abs() < 0.25);
+            seen.extend(found);
+        }
+        seen.sort_by(|a, b| a.0.total_cmp(&b.0));
+    }
+    seen
 }

@@ -1,9 +1,14 @@
 //! Curves whose figures are known beforehand.
 
 use super::geometry::{Flat, LoopLook, crossings, look, upper_normal, way_of_travel};
-use super::{LoopConfig, SizeLimits};
+use super::nose::{Front, fronts_along};
+use super::side::SidePoint;
+use super::{GatherConfig, Gatherer, LoopConfig, SizeLimits};
+use crate::model::footage::{FrameView, Plane, PlaneData, Planes};
 use crate::model::line::LoopSize;
+use crate::model::line::RidgePoint;
 use crate::model::stroke::LoopShape;
+use crate::model::{Picture, Rotation};
 
 /// A semicircular nose of `radius_m` ahead of straight legs, turned by `angle_rad`; tip at the origin. `fly` bends the fly
 /// leg: height over the straight one by distance behind the nose's centre.
@@ -37,6 +42,16 @@ fn a_semicircle_between_straight_legs_has_its_diameter_for_width() {
             assert_eq!(got.shape(&LoopConfig::default()), LoopShape::Straight);
         }
     }
+}
+
+#[test]
+fn a_width_is_as_sure_as_the_place_of_its_section() {
+    // a circle's width is the same wherever its section is laid; legs that part on and on leave it open
+    assert!(read(&made(0.45, 1.3, 4.0, 0.0, |_| 0.0), 0.0).section_sd_m < 1e-3);
+    // 0.7 m + 1.6 (d - 0.3 m) = 2 d at d = 0.55 m; 1 cm more moves d by 1 / 0.4 cm and the width by 1.6 times that
+    let parting = read(&made(0.3, 1.3, 4.0, 0.0, |x| 0.1 + 1.6 * x.min(0.6)), 0.0);
+    assert!((parting.width_m - 1.1).abs() < 0.01, "{}", parting.width_m);
+    assert!((parting.section_sd_m - 0.04).abs() < 0.006, "{}", parting.section_sd_m);
 }
 
 #[test]
@@ -115,4 +130,89 @@ fn sizes_follow_the_limits_of_the_settings_file() {
     .unwrap();
     assert_eq!(SizeLimits::read(&path).unwrap().size(0.7), LoopSize::Medium);
     assert!(SizeLimits::read(&folder.path().join("none.toml")).is_err());
+}
+
+/// An ellipse of half axes 0.5 m along and 0.3 m up that goes down at 30 degrees, one look every 25 ms, and its places
+/// where it is horizontally foremost; the last look's are left out.
+#[test]
+fn a_front_along_a_steep_trajectory_is_where_the_nose_is_and_not_where_a_circle_has_it() {
+    let (a, b) = (0.5_f64, 0.3_f64);
+    let way = [0.5 * 3.0_f64.sqrt(), -0.5];
+    let (mut points, mut fronts, mut truth) = (Vec::new(), Vec::new(), Vec::new());
+    for frame in 0..8 {
+        let t_s = 0.025 * frame as f64;
+        let middle = [6.0 * t_s * way[0], 6.0 * t_s * way[1]];
+        for k in -80..=80 {
+            let u = f64::from(k) / 80.0 * 1.5;
+            let (s, c) = u.sin_cos();
+            let length = (a * s).hypot(b * c);
+            points.push(SidePoint {
+                frame,
+                t_s,
+                at: [middle[0] + a * c, middle[1] + b * s],
+                along: [-a * s / length, b * c / length],
+                lever: [0.0, 0.0],
+                distance_m: 8.0,
+            });
+        }
+        let at = [middle[0] + a, middle[1]];
+        if frame < 7 {
+            fronts.push(Front { frame, t_s, at, radius_m: b * b / a, lever: [0.0, 0.0] });
+        }
+        // support of an ellipse along a direction
+        truth.push(6.0 * t_s + (a * way[0]).hypot(b * way[1]));
+    }
+    let found = fronts_along(&points, &fronts, way);
+    assert_eq!(found.len(), 8, "the look without a front of its own is found by the others");
+    for ((_, at), truth) in found.iter().zip(&truth) {
+        assert!((at[0] - truth).abs() < 0.004, "{} {truth}", at[0]);
+    }
+}
+
+/// Points on a line of slope 0.2 that appears, `height` levels over a noisy grey, and all points.
+fn gathered(height: f64, config: &GatherConfig) -> (usize, usize) {
+    const SIZE: [usize; 2] = [480, 320];
+    let mut seed = 1u32;
+    let mut noise = move || {
+        // sum of four: nearly normal, standard deviation 3.5 levels
+        (0..4)
+            .map(|_| {
+                seed = seed.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                f64::from(seed >> 16) / 65_536.0 - 0.5
+            })
+            .sum::<f64>()
+            * 6.0
+    };
+    let picture = Picture { stored_px: SIZE.map(|n| n as u32), rotation: Rotation::R0 };
+    let mut gatherer = Gatherer::new(picture, config);
+    let line = |x: f64| 120.0 + 0.2 * x;
+    for frame_idx in 0..2 {
+        let data: Vec<u8> = (0..SIZE[0] * SIZE[1])
+            .map(|i| {
+                let (x, y) = ((i % SIZE[0]) as f64, (i / SIZE[0]) as f64);
+                let there =
+                    if frame_idx == 1 { height * (-0.5 * ((y - line(x)) / 0.8).powi(2)).exp() } else { 0.0 };
+                (120.0 + there + noise()).round() as u8
+            })
+            .collect();
+        let plane = Plane { data: PlaneData::Bits8(&data), width: SIZE[0], height: SIZE[1], stride: SIZE[0] };
+        let now = Planes { luma: plane, cb: None, cr: None, chroma_step: [2, 2], full_range: false };
+        gatherer.look_at(&FrameView { frame_idx, pts_s: f64::from(frame_idx), now, before: None });
+    }
+    let points = gatherer.finish("west").frames.remove(1).points;
+    let on = |p: &&RidgePoint| (f64::from(p.y_px) - line(f64::from(p.x_px))).abs() < 1.5;
+    (points.iter().filter(on).count(), points.len())
+}
+
+#[test]
+fn a_faint_line_is_found_where_it_goes_on_and_noise_is_not() {
+    let both = GatherConfig::default();
+    let alone = GatherConfig { least_linked_over_noise: both.least_over_noise, ..both };
+    let (on, all) = gathered(14.0, &both);
+    assert!(on > 100, "{on}");
+    assert!(10 * (all - on) < on, "{on} of {all}");
+    // one threshold loses it
+    assert!(gathered(14.0, &alone).0 < 10);
+    // and where there is no line there are no points
+    assert!(gathered(0.0, &both).1 < 10);
 }
