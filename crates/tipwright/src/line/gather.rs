@@ -28,7 +28,7 @@ const ACROSS_REACH: usize = REACH + 1;
 /// Directions of search: steps along and across.
 pub(super) const DIRECTIONS: [[isize; 4]; 4] = [[1, 0, 0, 1], [1, 1, 1, -1], [0, 1, 1, 0], [1, -1, 1, 1]];
 /// Maxima are looked for in blocks of so many half-size pixels.
-const BLOCK: usize = 32;
+const BLOCK: usize = 16;
 /// Rows searched at a time.
 const BAND: usize = 40;
 /// Scale of the Gaussian on the full picture. 1 px: the width of a line seen by a phone, blur included.

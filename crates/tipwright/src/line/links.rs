@@ -3,6 +3,8 @@
 //! Two limits, as in hysteresis thresholding (Canny, IEEE Trans. Pattern Anal. Mach. Intell. 8 (1986) 679, from memory):
 //! a place above the upper one stands by itself, one above the lower one only with enough others before and behind it.
 
+use super::gather::DIRECTIONS;
+
 /// A place of the search: half-size pixel, sign of its ridge, direction and response.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Place {
@@ -19,6 +21,9 @@ const STEPS: usize = 12;
 /// Steps in a row without a place at which a curve has ended.
 const LONGEST_GAP: usize = 3;
 
+/// Marks around the picture, so that nothing followed leaves them: a step goes one on and one aside at most.
+const MARGIN: usize = 2 * STEPS + 1;
+
 /// A picture of the places, for looking around.
 #[derive(Debug, Default)]
 pub(super) struct Links {
@@ -30,13 +35,17 @@ impl Links {
     /// Removes the places that are not above `alone` and have fewer than `fewest` others along their curve.
     pub fn keep_linked(&mut self, places: &mut Vec<Place>, size: [usize; 2], alone: i16, fewest: usize) {
         let [width, height] = size;
-        self.width = width;
-        self.marks.resize(width * height, 0);
+        self.width = width + 2 * MARGIN;
+        self.marks.resize(self.width * (height + 2 * MARGIN), 0);
         for p in places.iter() {
-            self.marks[p.y * width + p.x] = mark(p);
+            let at = self.at(p);
+            self.marks[at] = mark(p);
         }
         // the marks of all stay until all are judged, so that their order does not matter
-        let linked = |p: &Place| self.along(p, 1, height) + self.along(p, -1, height) >= fewest;
+        let linked = |p: &Place| {
+            let ahead = self.along(p, 1, fewest);
+            ahead >= fewest || ahead + self.along(p, -1, fewest - ahead) >= fewest
+        };
         let mut kept = 0;
         for i in 0..places.len() {
             if places[i].response > alone || linked(&places[i]) {
@@ -45,39 +54,41 @@ impl Links {
             }
         }
         for p in places.iter() {
-            self.marks[p.y * width + p.x] = 0;
+            let at = self.at(p);
+            self.marks[at] = 0;
         }
         places.truncate(kept);
     }
 
-    /// Places met from one on, one way.
-    fn along(&self, from: &Place, sign: isize, height: usize) -> usize {
-        let (mut x, mut y, mut direction) = (from.x as isize, from.y as isize, from.direction);
+    fn at(&self, p: &Place) -> usize {
+        (p.y + MARGIN) * self.width + p.x + MARGIN
+    }
+
+    /// Places met from one on, one way, up to `enough`.
+    fn along(&self, from: &Place, sign: isize, enough: usize) -> usize {
+        let (mut at, mut direction) = (self.at(from), from.direction);
         let (mut toward, mut found, mut gap) = (sign, 0, 0);
         for _ in 0..STEPS {
-            let [ax, ay, cx, cy] = super::gather::DIRECTIONS[direction];
-            (x, y) = (x + toward * ax, y + toward * ay);
-            if x < 2 || y < 2 || x + 2 >= self.width as isize || y + 2 >= height as isize {
-                break;
-            }
-            let met = [0, 1, -1].into_iter().find_map(|k| {
-                let (u, v) = (x + k * cx, y + k * cy);
-                let m = self.marks[v as usize * self.width + u as usize];
-                let alike = m != 0 && (m & 1 == 1) == from.bright && {
-                    let turn = (4 + usize::from(m >> 1) - 1 - direction) % 4;
-                    turn != 2
-                };
-                alike.then(|| (u, v, usize::from(m >> 1) - 1))
-            });
-            if let Some((u, v, next)) = met {
-                (x, y) = (u, v);
+            let [ax, ay, cx, cy] = DIRECTIONS[direction];
+            at = at.wrapping_add_signed(toward * (ay * self.width as isize + ax));
+            let aside = cy * self.width as isize + cx;
+            let met = [0, aside, -aside]
+                .map(|k| at.wrapping_add_signed(k))
+                .into_iter()
+                .find(|at| ALIKE[direction][usize::from(from.bright)] >> self.marks[*at] & 1 == 1);
+            if let Some(place) = met {
+                let next = usize::from(self.marks[place] >> 1) - 1;
                 // the same way on, whichever way the new direction is written
-                let [bx, by, ..] = super::gather::DIRECTIONS[next];
-                if (bx * ax + by * ay) * toward != 0 {
-                    toward = if (bx * ax + by * ay) * toward > 0 { 1 } else { -1 };
+                let [bx, by, ..] = DIRECTIONS[next];
+                match (bx * ax + by * ay) * toward {
+                    0 => {}
+                    same => toward = same.signum(),
                 }
-                direction = next;
+                (at, direction) = (place, next);
                 (found, gap) = (found + 1, 0);
+                if found == enough {
+                    break;
+                }
             } else {
                 gap += 1;
                 if gap > LONGEST_GAP {
@@ -88,6 +99,20 @@ impl Links {
         found
     }
 }
+
+/// Marks that go on with a direction, dark or bright, as bits: any direction but the one across.
+const ALIKE: [[u16; 2]; 4] = {
+    let mut out = [[0; 2]; 4];
+    let mut k = 0;
+    while k < 32 {
+        let (direction, bright, other) = (k / 8, k / 4 % 2, k % 4);
+        if (4 + other - direction) % 4 != 2 {
+            out[direction][bright] |= 1 << (((other + 1) << 1) | bright);
+        }
+        k += 1;
+    }
+    out
+};
 
 fn mark(p: &Place) -> u8 {
     ((p.direction as u8 + 1) << 1) | u8::from(p.bright)

@@ -97,9 +97,8 @@ impl Evidence {
             for i in first..last {
                 let off = (low_m + i as f64 * HEIGHT_M - here_m) / POINT_HEIGHT_M;
                 let near = weight * (-0.5 * off * off).exp() as f32;
-                let row = (step as usize * heights + i) * SLOPES;
                 for (k, g) in &alike {
-                    cells[row + k] += near * g;
+                    cells[(step as usize * SLOPES + k) * heights + i] += near * g;
                 }
             }
         }
@@ -110,7 +109,12 @@ impl Evidence {
     }
 
     fn at(&self, step: usize, height: usize, slope: usize) -> f32 {
-        self.cells[(step * self.heights + height) * SLOPES + slope]
+        self.cells[(step * SLOPES + slope) * self.heights + height]
+    }
+
+    /// All of a step: slope by slope, heights in a row.
+    fn step(&self, step: usize) -> &[f32] {
+        &self.cells[step * SLOPES * self.heights..][..SLOPES * self.heights]
     }
 }
 
@@ -129,67 +133,67 @@ struct Ends {
     end_m: Option<f64>,
 }
 
-/// The likeliest path.
+/// The likeliest path. Scores lie slope by slope, heights in a row: a change of slope then moves whole rows.
 fn likeliest(seen: &Evidence, ends: &Ends) -> Option<Path> {
-    let states = seen.heights * SLOPES;
-    let mut score = vec![f32::MIN; states];
-    let mut came_from: Vec<Vec<i8>> = Vec::new();
-    for i in 0..seen.heights {
-        let off = (seen.low_m + i as f64 * HEIGHT_M - ends.start_m) / START_SD_M;
-        for k in 0..SLOPES {
-            score[i * SLOPES + k] = -0.5 * (off * off) as f32 + seen.at(ends.first, i, k);
-        }
-    }
+    let heights = seen.heights;
+    let mut score: Vec<f32> = (0..SLOPES)
+        .flat_map(|k| {
+            (0..heights).map(move |i| {
+                let off = (seen.low_m + i as f64 * HEIGHT_M - ends.start_m) / START_SD_M;
+                -0.5 * (off * off) as f32 + seen.at(ends.first, i, k)
+            })
+        })
+        .collect();
+    let mut next = score.clone();
+    // as wide as a score, so that both are chosen by the same comparison
+    let mut turns = vec![0i32; score.len()];
+    let mut came_from: Vec<Vec<i8>> = Vec::with_capacity(ends.last - ends.first);
     for step in ends.first + 1..=ends.last {
         let best = score.iter().copied().fold(f32::MIN, f32::max);
-        let mut next = vec![f32::MIN; states];
-        let mut turns = vec![0i8; states];
-        for i in 0..seen.heights {
-            for k in 0..SLOPES {
-                let s = score[i * SLOPES + k];
-                if s < best - BEAM {
-                    continue;
-                }
-                for turn in -MOST_TURN..=MOST_TURN {
-                    let to = k as i32 + turn;
-                    let up = i as i32 + to - STEEPEST;
-                    if to < 0 || to >= SLOPES as i32 || up < 0 || up >= seen.heights as i32 {
-                        continue;
-                    }
-                    let state = up as usize * SLOPES + to as usize;
-                    let value = s - TURN_COST * (turn * turn) as f32;
-                    if value > next[state] {
-                        next[state] = value;
-                        turns[state] = turn as i8;
-                    }
+        score.iter_mut().for_each(|s| *s = if *s < best - BEAM { f32::MIN } else { *s });
+        next.fill(f32::MIN);
+        turns.fill(0);
+        for k in 0..SLOPES as i32 {
+            let row = &score[k as usize * heights..][..heights];
+            if row.iter().all(|s| *s == f32::MIN) {
+                continue;
+            }
+            for turn in (-MOST_TURN).max(-k)..=MOST_TURN.min(SLOPES as i32 - 1 - k) {
+                let (to, cost) = ((k + turn) as usize, TURN_COST * (turn * turn) as f32);
+                // a row at slope `to` ends so many heights up
+                let up = to as i32 - STEEPEST;
+                let (from, onto) = (up.min(0).unsigned_abs() as usize, up.max(0) as usize);
+                let len = heights.saturating_sub(from + onto);
+                let reached = to * heights + onto..to * heights + onto + len;
+                let (next, turns) = (&mut next[reached.clone()], &mut turns[reached]);
+                for ((s, n), t) in row[from..from + len].iter().zip(next).zip(turns) {
+                    let value = s - cost;
+                    let better = value > *n;
+                    *n = if better { value } else { *n };
+                    *t = if better { turn } else { *t };
                 }
             }
         }
-        for i in 0..seen.heights {
-            for k in 0..SLOPES {
-                let state = i * SLOPES + k;
-                if next[state] > f32::MIN {
-                    next[state] += seen.at(step, i, k);
-                }
-            }
-        }
-        came_from.push(turns);
-        score = next;
+        // what has no score stays at the least there is
+        next.iter_mut().zip(seen.step(step)).for_each(|(n, c)| *n += c);
+        came_from.push(turns.iter().map(|t| *t as i8).collect());
+        std::mem::swap(&mut score, &mut next);
     }
     if let Some(end_m) = ends.end_m {
-        for i in 0..seen.heights {
-            let off = ((seen.low_m + i as f64 * HEIGHT_M - end_m) / HEIGHT_M) as f32 / AT_TIP;
-            score[i * SLOPES..(i + 1) * SLOPES].iter_mut().for_each(|s| *s -= 0.5 * off * off);
+        for (n, s) in score.iter_mut().enumerate() {
+            let height_m = seen.low_m + (n % heights) as f64 * HEIGHT_M;
+            let off = ((height_m - end_m) / HEIGHT_M) as f32 / AT_TIP;
+            *s -= 0.5 * off * off;
         }
     }
-    let state = (0..states).max_by(|a, b| score[*a].total_cmp(&score[*b]))?;
+    let state = (0..score.len()).max_by(|a, b| score[*a].total_cmp(&score[*b]))?;
     if score[state] < -1e6 {
         return None;
     }
-    let (mut i, mut k) = ((state / SLOPES) as i32, (state % SLOPES) as i32);
+    let (mut i, mut k) = ((state % heights) as i32, (state / heights) as i32);
     let mut way = vec![(i, k)];
     for turns in came_from.iter().rev() {
-        let turn = i32::from(turns[i as usize * SLOPES + k as usize]);
+        let turn = i32::from(turns[k as usize * heights + i as usize]);
         i -= k - STEEPEST;
         k -= turn;
         way.push((i, k));
