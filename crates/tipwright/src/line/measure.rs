@@ -318,13 +318,18 @@ fn crossed(
         };
         let heights_m = [height(0), height(1)];
         let start = Start { behind_m, heights_m, standard_m: config.standard_travel_m };
-        for front in &view.nose.fronts {
-            let near = tip(front.t_s).is_some_and(|p| {
-                let travel_m = of.nose.at(front.t_s)[0] - dot(p, way);
+        // where the nose was seen, or a width was read without it
+        let mut times: Vec<f64> = view.nose.fronts.iter().map(|f| f.t_s).collect();
+        times.extend(of.readings.iter().map(|r| r.t_s));
+        times.sort_by(f64::total_cmp);
+        times.dedup();
+        for t_s in times {
+            let near = tip(t_s).is_some_and(|p| {
+                let travel_m = of.nose.at(t_s)[0] - dot(p, way);
                 (travel_m - config.standard_travel_m).abs() < NEAR_STANDARD_M
             });
             if near {
-                let seen = legs(&view.points, front.t_s, &of.nose, way, tip, &start, tip_off_m(front.t_s));
+                let seen = legs(&view.points, t_s, &of.nose, way, tip, &start, tip_off_m(t_s));
                 looks.extend(seen.map(|l| (l, start, (1.0 + (0.5 * view.lever[0]).powi(2)).recip())));
             }
         }

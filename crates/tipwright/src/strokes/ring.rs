@@ -25,7 +25,7 @@ const HIGHEST_HZ: f64 = 6.0;
 /// 81: forty or so in a period; the trapezoid rule then moves the damping by less than 0.001.
 const POINTS: usize = 81;
 /// How long errors of slow butt markers last: in coded clips half of them is left after ten frames at 240 a second,
-/// a fifth after twenty, for the coder holds small slow things back (found on simulated H.264 and HEVC clips).
+/// a fifth after twenty, for what stands behind them changes as slowly (found on simulated H.264 and HEVC clips).
 const LASTS_S: f64 = 0.06;
 
 /// Instants at which a fit over an interval needs the bend.
