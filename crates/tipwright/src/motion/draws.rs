@@ -1,0 +1,58 @@
+//! Other paths that the sightings allow: draws of the error, and what the smoothing does to a path.
+
+use nalgebra::{DVector, Point3, Vector3};
+use rand::SeedableRng;
+use rand_distr::{Distribution, StandardNormal};
+
+use super::solution::{Solution, place};
+use super::state::State;
+
+/// One draw from the joint error of path and set-up, as absolute values.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Draw {
+    /// Path and cameras of this draw.
+    pub state: State,
+}
+
+impl Solution {
+    /// Joint draws of the whole path and set-up from the normal approximation about the solution. Draw k depends on
+    /// `seed` and k alone, so more draws begin with the same ones.
+    #[must_use]
+    pub fn draws(&self, count: usize, seed: u64) -> Vec<Draw> {
+        (0..count)
+            .map(|k| {
+                let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+                rng.set_stream(k as u64);
+                let normal = StandardNormal;
+                let mut sample = || -> f64 { normal.sample(&mut rng) };
+                let border = DVector::from_fn(self.layout.size, |_, _| sample() * self.correlation_factor);
+                let band: Vec<f64> = (0..self.state.coefficients_m.len())
+                    .map(|at| sample() * self.marker_factors[at / 3 % self.markers])
+                    .collect();
+                let (x, b) = self.factor.draw(band, &border);
+                Draw { state: self.state.moved(&self.layout, &x, b.as_slice()) }
+            })
+            .collect()
+    }
+
+    /// Position, velocity and acceleration of a draw at a session time; `None` where there is no path.
+    #[must_use]
+    pub fn draw_at(
+        &self,
+        draw: &Draw,
+        marker_idx: usize,
+        t_s: f64,
+    ) -> Option<(Point3<f64>, Vector3<f64>, Vector3<f64>)> {
+        let locus = self.timeline.locate(t_s)?;
+        Some(place(&self.timeline, self.markers, &draw.state, marker_idx, locus))
+    }
+
+    /// The solution as it would come out of its own sightings without noise: smoothed once more. What this takes from a peak
+    /// is, to first order, what the first smoothing took from the true one (twicing: Tukey, Exploratory Data Analysis,
+    /// 1977, ch. 16, from memory).
+    #[must_use]
+    pub fn smoothed_again(&self) -> Draw {
+        let (x, b) = self.factor.solve_for(self.pull.0.clone(), self.pull.1.clone());
+        Draw { state: self.state.moved(&self.layout, &x, b.as_slice()) }
+    }
+}

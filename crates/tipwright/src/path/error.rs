@@ -1,0 +1,102 @@
+//! Why a take has no path.
+
+/// Why a take has no path. The take is named by the caller.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum PathError {
+    /// Not two cameras.
+    #[error(
+        "a path needs clips of two cameras, got {got}; add the missing clip to this take of session.toml: {take}"
+    )]
+    TooFewCameras {
+        /// Cameras with a clip.
+        got: usize,
+        /// Take.
+        take: String,
+    },
+    /// No tip among the roles.
+    #[error("no tip marker is described; add [marker.tip] to session.toml: {take}")]
+    NoTipRole {
+        /// Take.
+        take: String,
+    },
+    /// Not in the scene.
+    #[error("camera {camera} is not in the scene; solve the scene again with its wand clip: {take}")]
+    UnknownCamera {
+        /// Camera.
+        camera: String,
+        /// Take.
+        take: String,
+    },
+    /// Nothing followed.
+    #[error(
+        "camera {camera} shows no moving {colour} marker ({candidates} candidates, none followed over {needed} frames); check [marker.tip] colour, focus and exposure: {take}"
+    )]
+    NoTrack {
+        /// Camera.
+        camera: String,
+        /// Colour looked for.
+        colour: String,
+        /// Candidates of that colour.
+        candidates: u64,
+        /// Frames needed.
+        needed: usize,
+        /// Take.
+        take: String,
+    },
+    /// No offset at which the cameras agree.
+    #[error(
+        "{camera} and {first} never agree on one moving marker (best agreement {agreement_percent:.0} %, needed {needed_percent:.0} %): clips of different takes, a camera moved since the scene, or the marker out of sight; check the clip names, or film the wand again: {take}"
+    )]
+    NoAgreement {
+        /// Camera.
+        camera: String,
+        /// The first camera.
+        first: String,
+        /// Agreement reached.
+        agreement_percent: f64,
+        /// Agreement needed.
+        needed_percent: f64,
+        /// Take.
+        take: String,
+    },
+    /// Tracks exist but no 3D chain.
+    #[error(
+        "no marker was followed in two cameras at once ({pieces} short pieces); film so that both cameras see the whole cast: {take}"
+    )]
+    NoChain {
+        /// Pieces of 3D track found.
+        pieces: usize,
+        /// Take.
+        take: String,
+    },
+    /// Something was followed, but nothing that casts.
+    #[error(
+        "what was followed never moved faster than {fastest_m_s:.1} m/s, which no rod tip does that casts; check [marker.tip] colour and size, or take the clip out of session.toml: {take}"
+    )]
+    NoCast {
+        /// Its fastest.
+        fastest_m_s: f64,
+        /// Take.
+        take: String,
+    },
+    /// A camera stands quite elsewhere.
+    #[error(
+        "{camera} has been turned by {turn_deg:.1} degrees since the scene; film the wand again for this take, in a session folder of its own: {take}"
+    )]
+    Moved {
+        /// Camera.
+        camera: String,
+        /// By how much.
+        turn_deg: f64,
+        /// Take.
+        take: String,
+    },
+    /// The joint solution failed.
+    #[error("{reason}: {take}")]
+    Unsolved {
+        /// What the solver said.
+        reason: String,
+        /// Take.
+        take: String,
+    },
+}
