@@ -5,7 +5,8 @@
 #[path = "../benches/made.rs"]
 mod made;
 
-use tipwright::motion::{MotionConfig, solve};
+use tipwright::motion::solve;
+use tipwright::path::PathConfig;
 
 fn main() {
     let mut per_second = Vec::new();
@@ -16,7 +17,7 @@ fn main() {
         let mut iterations = 0;
         for _ in 0..3 {
             let begin = std::time::Instant::now();
-            let solution = solve(&problem, &MotionConfig::default()).unwrap();
+            let solution = solve(&problem, &PathConfig::default().motion).unwrap();
             best_s = best_s.min(begin.elapsed().as_secs_f64());
             iterations = solution.report.iterations;
         }

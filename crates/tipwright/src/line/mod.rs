@@ -1,8 +1,8 @@
 //! The loop: the fly line found in the picture after a stop, its shape in metres and the figures of it.
 //!
 //! `gather` keeps points on thin curves while the clip is decoded for the markers; when the strokes are known, each
-//! camera's points after a stop are laid into the stroke's cast plane (`side`), the nose is tracked (`nose`, `trajectory`), both legs are
-//! followed backward from it (`legs`) and figures are read off the curve (`geometry`) at many instants (`measure`). How
+//! camera's points after a stop are laid into the stroke's cast plane (`side`), the nose is tracked (`nose`,
+//! `trajectory`), both legs are followed backward from it (`legs`) and figures are read off the curve (`geometry`) at many instants (`measure`). How
 //! often the legs cross is asked of both at once (`paths`), of all cameras and looks together (`shape`). Where
 //! two cameras see the nose, its distance from the cast plane follows from their disagreement (`views`). What is not
 //! seen well enough is not measured, with the reason. README.md has the definitions and a drawing.

@@ -91,17 +91,22 @@ pub(super) fn of_view(
         };
         all.iter().filter(counts).copied().collect()
     };
+    let travel = |along: [f64; 3], t_s: f64| tip(t_s).map(|p| value(along, t_s - t0_s) - dot(p, way));
     let motion = |places: &[(f64, Flat)]| {
         let rows = |axis: usize| places.iter().map(|(t_s, p)| (t_s - t0_s, p[axis])).collect::<Vec<_>>();
         let unsteady = || "the loop's nose cannot be followed".to_string();
         let along = robust_parabola(&rows(0), NOSE_SCATTER_M).ok_or_else(unsteady)?;
         let (across, _, _) = robust_parabola(&rows(1), NOSE_SCATTER_M).ok_or_else(unsteady)?;
-        let travel = |t_s: f64| tip(t_s).map(|p| value(along.0, t_s - t0_s) - dot(p, way));
         let (first_s, last_s) = (places[0].0, places[places.len() - 1].0);
-        let t_s = crossing_time(&travel, config.standard_travel_m, first_s - 0.03, last_s + 0.03)
-            .ok_or_else(|| {
-                format!("the nose is not seen where it is {:.1} m ahead of the tip", config.standard_travel_m)
-            })?;
+        let t_s = crossing_time(
+            &|t_s| travel(along.0, t_s),
+            config.standard_travel_m,
+            first_s - 0.03,
+            last_s + 0.03,
+        )
+        .ok_or_else(|| {
+            format!("the nose is not seen where it is {:.1} m ahead of the tip", config.standard_travel_m)
+        })?;
         Ok::<_, String>((along, across, t_s))
     };
     // as narrowly as will do
@@ -117,10 +122,9 @@ pub(super) fn of_view(
         }
     }
     let ((along, along_scatter, weights), across, t_s) = moved?;
-    let travel = |t_s: f64| tip(t_s).map(|p| value(along, t_s - t0_s) - dot(p, way));
     let mut readings = Vec::new();
     for (at_s, _) in &places {
-        let Some(ahead) = travel(*at_s) else { continue };
+        let Some(ahead) = travel(along, *at_s) else { continue };
         if ahead < config.travel_m[0] - 0.1 || ahead > config.travel_m[1] + 0.1 {
             continue;
         }

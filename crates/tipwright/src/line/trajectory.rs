@@ -37,7 +37,8 @@ pub(super) fn trajectories(
     if ways.iter().enumerate().any(|(i, a)| ways[..i].iter().any(|b| apart(*a, *b))) {
         return (ways, own);
     }
-    (together.or_else(|| certain(&seen[..1])).into_iter().collect(), own)
+    let broadside = own.first().copied().flatten();
+    (together.or(broadside).into_iter().collect(), own)
 }
 
 /// Direction of the nose's travel over the travel that counts, with its error in radians: the robust straight line through

@@ -165,8 +165,9 @@ pub(super) fn finish(
     });
     let band_inverse = factor.band_inverse();
     let gain = factor.gain();
-    let mut jerk = Arrow::new(state.coefficients_m.len(), 12 * problem.markers - 1, layout.size);
-    setting.jerk_only(&state, &hyper, &mut jerk);
+    // factored by now: its room serves for the jerk alone
+    arrow.clear();
+    setting.jerk_only(&state, &hyper, &mut arrow);
     let border_covariance = factor.border_covariance() * correlation_factor.powi(2);
     let mut solution = Solution {
         timeline,
@@ -183,7 +184,7 @@ pub(super) fn finish(
         report,
         border_covariance,
         factor,
-        pull: (jerk.rhs, jerk.border_rhs),
+        pull: (arrow.rhs, arrow.border_rhs),
         band_inverse,
         gain,
     };

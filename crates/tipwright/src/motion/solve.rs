@@ -160,9 +160,10 @@ impl Run<'_> {
         let mut lengths = vec![Vec::new(); hyper.noise_scale.len()];
         for (i, o) in self.problem.observations.iter().enumerate() {
             let Some(piece) = self.piece_of[i] else { continue };
-            let scale = hyper.noise_scale[self.problem.series_idx(o)];
+            let series = self.problem.series_idx(o);
+            let scale = hyper.noise_scale[series];
             if let Some(lin) = linearise(self.problem, &self.timeline, &self.layout, state, o, piece, scale) {
-                lengths[self.problem.series_idx(o)].push(lin.residual.norm());
+                lengths[series].push(lin.residual.norm());
             }
         }
         lengths.into_iter().map(|l| median(l).unwrap_or(f64::NAN)).collect()

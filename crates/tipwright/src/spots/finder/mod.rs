@@ -26,7 +26,7 @@ const LEAST_WHITE: [f32; 2] = [0.04, 0.15];
 const LEAST_COLOURED: [f32; 2] = [0.004, 0.02];
 /// A thing that stands still gives the same fit again: it is taken over for so many frames.
 const KEEP_STILL_FRAMES: u8 = 8;
-/// As long as its rough place is within this of where it was fitted. 0.02 px: half of what a fit knows; a tip before a pick-up
+/// As long as its rough place is within this of where it was fitted. 0.02 px: less than what a fit knows; a tip before a pick-up
 /// creeps by a tenth of a pixel a frame, and a fit taken over for eight frames would hold it back by most of one.
 const STILL_PX: f32 = 0.02;
 /// What has moved and come to rest is remembered; per frame this much of it is left (half after 2 s at 120 a second).
