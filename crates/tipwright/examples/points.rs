@@ -18,8 +18,8 @@ fn main() {
         let (name, value) = setting.split_once('=').unwrap();
         let number = || value.parse::<f64>().unwrap();
         match name {
-            "focal_sd" => config.focal_sd = number(),
-            "centre_sd" => config.centre_sd = number(),
+            "focal_sd" => (config.lens_sd.focal, config.pair_lens_sd.focal) = (number(), number()),
+            "centre_sd" => (config.lens_sd.centre, config.pair_lens_sd.centre) = (number(), number()),
             "k1_sd" => config.k1_sd = number(),
             "rate_sd" => config.rate_sd = number(),
             "neighbourhood_dof" => config.motion.neighbourhood_dof = number(),

@@ -45,8 +45,9 @@ pub struct CameraFreedom {
     pub drift: Freedom,
     /// Rolling-shutter readout, seconds.
     pub readout_s: Freedom,
-    /// Longest readout possible (a frame's step); the shortest is 0.
-    pub most_readout_s: Option<f64>,
+    /// Least and greatest readout possible; `None`: 0 and any. A picture that was turned over by 180 degrees without a mark
+    /// has a negative one: its last row was read first.
+    pub readout_within_s: Option<[f64; 2]>,
     /// Rotation and translation (six parameters). Its prior, if any, is [`Problem::pose_covariance`].
     pub pose: bool,
     /// Natural logarithm of a factor on both focal lengths (0 = as in the lens file).

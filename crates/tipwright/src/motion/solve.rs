@@ -256,7 +256,7 @@ impl Run<'_> {
             for (camera, slots) in state.cameras.iter().zip(&self.layout.cameras) {
                 if let Some(at) = slots.readout {
                     let to_s = camera.clock.readout_s + b[at];
-                    let bounded_s = to_s.clamp(0.0, camera.most_readout_s);
+                    let bounded_s = to_s.clamp(camera.readout_within_s[0], camera.readout_within_s[1]);
                     if (to_s - bounded_s).abs() > 1e-12 {
                         out.push((at, bounded_s - camera.clock.readout_s));
                     }

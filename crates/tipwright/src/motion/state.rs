@@ -43,8 +43,8 @@ pub struct CameraState {
     pub camera_from_world: Isometry3<f64>,
     /// Clock.
     pub clock: Clock,
-    /// Longest readout possible, seconds.
-    pub most_readout_s: f64,
+    /// Least and greatest readout possible, seconds.
+    pub readout_within_s: [f64; 2],
     /// Logarithm of the focal factor.
     pub focal_log: f64,
     /// Shift of the principal point, pixels.
@@ -173,7 +173,7 @@ impl State {
             .map(|(k, camera)| CameraState {
                 camera_from_world: camera.camera_from_world,
                 clock: camera.clock,
-                most_readout_s: camera.free.most_readout_s.unwrap_or(f64::INFINITY),
+                readout_within_s: camera.free.readout_within_s.unwrap_or([0.0, f64::INFINITY]),
                 focal_log: 0.0,
                 centre_shift_px: [0.0; 2],
                 k1_shift: 0.0,
@@ -218,8 +218,8 @@ impl State {
             camera.clock.offset_s += step(slots.offset);
             camera.clock.drift += step(slots.drift);
             if slots.readout.is_some() {
-                camera.clock.readout_s =
-                    (camera.clock.readout_s + step(slots.readout)).clamp(0.0, camera.most_readout_s);
+                camera.clock.readout_s = (camera.clock.readout_s + step(slots.readout))
+                    .clamp(camera.readout_within_s[0], camera.readout_within_s[1]);
             }
             let (focal, k1) = (step(slots.focal), step(slots.k1));
             camera.focal_log += focal;

@@ -69,8 +69,13 @@ pub fn read_points(path: &Path) -> Result<PointsInput, SceneError> {
             return Err(bad(&c.name, "fps", c.fps, "frames per second above 0 are needed"));
         }
         if let Some(readout_ms) = c.readout_ms {
-            if !(readout_ms >= 0.0 && readout_ms <= 1e3 / c.fps) {
-                return Err(bad(&c.name, "readout_ms", readout_ms, "0 up to one frame is possible"));
+            if !(readout_ms.abs() <= 1e3 / c.fps) {
+                return Err(bad(
+                    &c.name,
+                    "readout_ms",
+                    readout_ms,
+                    "at most one frame is possible (below 0 when the last row is read first)",
+                ));
             }
         }
         let lens_path = folder.join(&c.lens);

@@ -23,8 +23,8 @@ pub(super) struct Placed {
     clock: Clock,
 }
 pub(super) fn track_of(camera: &PointsCamera) -> Track {
-    // A readout not known is taken as half a frame here; the joint estimate finds it.
-    let readout_s = camera.readout_s.unwrap_or(0.5 / camera.fps_hz);
+    // A readout not known (nor its direction) is taken as none here; the joint estimate finds it.
+    let readout_s = camera.readout_s.unwrap_or(0.0);
     let picture = picture_of(camera);
     let samples = camera
         .rows
@@ -113,7 +113,7 @@ pub(super) fn join_cameras(
 }
 
 fn start_clock(camera: &PointsCamera) -> Clock {
-    Clock { offset_s: 0.0, drift: 0.0, readout_s: camera.readout_s.unwrap_or(0.5 / camera.fps_hz) }
+    Clock { offset_s: 0.0, drift: 0.0, readout_s: camera.readout_s.unwrap_or(0.0) }
 }
 
 fn slowest_frame_s(input: &PointsInput) -> f64 {
@@ -196,16 +196,18 @@ pub(super) fn problem_of(
 ) -> Problem {
     let mut cameras = Vec::with_capacity(which.len());
     let mut observations = Vec::new();
+    let lens_sd = if which.len() > 2 { config.lens_sd } else { config.pair_lens_sd };
     for (at, k) in which.iter().enumerate() {
         let camera = &input.cameras[*k];
         let frame_s = 1.0 / camera.fps_hz;
         let mut free = CameraFreedom {
-            // The shutter takes between nothing and a whole frame: the mean and sd of a uniform distribution.
+            // The shutter takes up to a whole frame, and in pictures that were turned over by 180 degrees without a mark (a
+            // phone held the other way round) it runs up: the mean and sd of a uniform distribution.
             readout_s: match camera.readout_s {
                 Some(_) => Freedom::Fixed,
-                None => Freedom::Prior { mean: 0.5 * frame_s, sd: frame_s / 12.0_f64.sqrt() },
+                None => Freedom::Prior { mean: 0.0, sd: frame_s / 3.0_f64.sqrt() },
             },
-            most_readout_s: Some(frame_s),
+            readout_within_s: Some([-frame_s, frame_s]),
             ..Default::default()
         };
         if at != reference {
@@ -214,12 +216,12 @@ pub(super) fn problem_of(
             free.drift = Freedom::Prior { mean: 0.0, sd: config.rate_sd * std::f64::consts::SQRT_2 };
         }
         let own_sd = camera.lens.fx_sd_px.map_or(0.0, |sd| sd / camera.lens.fx_px);
-        if config.focal_sd > 0.0 {
-            free.focal_log = Freedom::Prior { mean: 0.0, sd: config.focal_sd.hypot(own_sd) };
+        if lens_sd.focal > 0.0 {
+            free.focal_log = Freedom::Prior { mean: 0.0, sd: lens_sd.focal.hypot(own_sd) };
         }
         let width_px = f64::from(camera.lens.resolution_px[0]);
-        let centre_sd_px = camera.lens.cx_sd_px.unwrap_or(config.centre_sd * width_px);
-        if config.centre_sd > 0.0 {
+        let centre_sd_px = camera.lens.cx_sd_px.unwrap_or(lens_sd.centre * width_px);
+        if lens_sd.centre > 0.0 {
             free.centre_shift_px = Freedom::Prior { mean: 0.0, sd: centre_sd_px };
         }
         if config.k1_sd > 0.0 {

@@ -56,6 +56,15 @@ pub struct PointsInput {
     pub length_m: Option<f64>,
 }
 
+/// How far a lens file is from the lens in use, standard deviations; 0 holds it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LensSd {
+    /// Focal length, relative.
+    pub focal: f64,
+    /// Principal point of a file that states no uncertainty of its own, as a share of the picture's width.
+    pub centre: f64,
+}
+
 /// Settings of [`solve_points`].
 #[derive(Debug, Clone, PartialEq)]
 pub struct PointsConfig {
@@ -67,14 +76,14 @@ pub struct PointsConfig {
     pub sigma_px: f64,
     /// Standard deviation of a written-down frame rate, relative. 1e-3: 29.97 written as 30.
     pub rate_sd: f64,
-    /// Standard deviation of the focal length in use about the lens file's, relative. 0.4 %: two calibrations of one
-    /// phone differ by 0.1 to 0.6 % (open-data/phones), and a lens focused on a board at two metres but used far away
-    /// changes by f over the distance, 0.2 to 0.5 % for 4 to 10 mm. 0 holds the lens.
-    pub focal_sd: f64,
-    /// Standard deviation of the principal point of a lens file that states none, as a share of the picture's width; 0
-    /// holds it. One pixel of 1920: what a careful calibration states; more lets pairs of cameras bend their picture of the path.
-    pub centre_sd: f64,
-    /// The same of k1.
+    /// How far lens files are trusted with three or more cameras, whose rays tell a lens from a path. Each camera of the
+    /// surveyed flights (open-data/flight) set against its truth alone has a focal length 0.4 to 2.8 % (1.5 % rms without
+    /// the worst) and a centre up to 20 pixels of 1920 from its file's.
+    pub lens_sd: LensSd,
+    /// The same with two cameras, which hardly tell a focal length from depth: labels' errors, which last, would bend the
+    /// lenses, and the path with them. So they are held closer to their files.
+    pub pair_lens_sd: LensSd,
+    /// Standard deviation of k1 where the lens file states none; 0 holds it.
     pub k1_sd: f64,
     /// Stretches with fewer than two views are cut where the position's sd exceeds this many medians of those with two:
     /// there smoothness guesses more than the cameras see (set-up taken as known; from 10 to 30 one sample in a
@@ -91,11 +100,12 @@ impl Default for PointsConfig {
         Self {
             bootstrap: BootstrapConfig::default(),
             // Longer than a cast's 0.4 s: a thing that flies on is foreseeable for seconds; `widest_sd` cuts what isn't.
-            motion: MotionConfig { longest_bridge_s: 4.0, ..MotionConfig::default() },
+            // Hovering and turning follow within a second, and labels are few: smoothness is judged from nearer by.
+            motion: MotionConfig { longest_bridge_s: 4.0, neighbourhood_dof: 4.0, ..MotionConfig::default() },
             sigma_px: 0.5,
             rate_sd: 1e-3,
-            focal_sd: 0.004,
-            centre_sd: 5e-4,
+            lens_sd: LensSd { focal: 0.015, centre: 5e-3 },
+            pair_lens_sd: LensSd { focal: 0.009, centre: 5e-4 },
             k1_sd: 0.0,
             widest_sd: 16.0,
             draws: 0,

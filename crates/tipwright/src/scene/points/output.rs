@@ -201,6 +201,22 @@ fn warnings_of(problem: &Problem, solution: &Solution, counts: &[PointsCount]) -
             "Look at its standard deviations there",
         );
     }
+    for (state, (model, slots)) in
+        solution.cameras().iter().zip(problem.cameras.iter().zip(&solution.layout.cameras))
+    {
+        let (readout_s, sd_s) = (state.clock.readout_s, solution.border_sd(slots.readout));
+        if slots.readout.is_some() && readout_s < -2.0 * sd_s {
+            add(
+                Severity::Note,
+                &model.name,
+                format!(
+                    "its last row was read first ({:.0} ms): the picture was turned over after filming",
+                    -readout_s * 1e3
+                ),
+                "Nothing is to be done: times are counted with it",
+            );
+        }
+    }
     for c in counts {
         if c.given > 0 && c.outliers * 10 > c.given {
             add(

@@ -84,7 +84,7 @@ fn build(
             clock: start.map_or(begun.clocks[k], |s| s.cameras()[k].clock),
             free: CameraFreedom {
                 readout_s: Freedom::known(begun.readouts_s[k]),
-                most_readout_s: Some(c.wand.frame_step_s()),
+                readout_within_s: Some([0.0, c.wand.frame_step_s()]),
                 pose: k > 0,
                 focal_log: lens_freedom(c.lens.fx_sd_px.map(|sd| sd / c.lens.fx_px), config.lens_sd[0]),
                 centre_shift_px: lens_freedom(
