@@ -70,6 +70,12 @@ impl CameraFreedom {
         }
         Self { offset_s: Freedom::Free, drift, ..Self::default() }
     }
+
+    /// Where a readout may lie: up to a frame's step, on the side of zero where it is thought to be.
+    #[must_use]
+    pub fn readout_range_s(readout_s: f64, step_s: f64) -> [f64; 2] {
+        if readout_s < 0.0 { [-step_s, 0.0] } else { [0.0, step_s] }
+    }
 }
 
 /// A clock whose rate wanders: piecewise linear corrections with the given node spacing.

@@ -173,7 +173,10 @@ fn build(
                 },
                 drift: if k == 0 { Freedom::Fixed } else { Freedom::known(view.drift) },
                 readout_s: inherited(Freedom::known(view.readout_s)),
-                readout_within_s: Some([0.0, view.spots.frame_step_s()]),
+                readout_within_s: Some(CameraFreedom::readout_range_s(
+                    view.readout_s.value,
+                    view.spots.frame_step_s(),
+                )),
                 pose: set_up.is_some() || pose_covariance.is_some(),
                 focal_log: lens,
                 centre_shift_px: lens,

@@ -171,6 +171,14 @@ fn scene_of(input: &PointsInput, problem: &Problem, solution: &Solution, counts:
 
 fn warnings_of(problem: &Problem, solution: &Solution, counts: &[PointsCount]) -> Vec<Warning> {
     let mut out = Vec::new();
+    for (state, (model, slots)) in
+        solution.cameras().iter().zip(problem.cameras.iter().zip(&solution.layout.cameras))
+    {
+        let (readout_s, sd_s) = (state.clock.readout_s, solution.border_sd(slots.readout));
+        if slots.readout.is_some() && readout_s < -2.0 * sd_s {
+            out.push(crate::scene::wand::last_row_first(&model.name, readout_s));
+        }
+    }
     let mut add = |severity, about: &str, what: String, remedy: &str| {
         out.push(Warning::new(severity, about, what, remedy));
     };
@@ -200,22 +208,6 @@ fn warnings_of(problem: &Problem, solution: &Solution, counts: &[PointsCount]) -
             format!("{alone_s:.1} s of the path rest on one camera or none and follow from smoothness"),
             "Look at its standard deviations there",
         );
-    }
-    for (state, (model, slots)) in
-        solution.cameras().iter().zip(problem.cameras.iter().zip(&solution.layout.cameras))
-    {
-        let (readout_s, sd_s) = (state.clock.readout_s, solution.border_sd(slots.readout));
-        if slots.readout.is_some() && readout_s < -2.0 * sd_s {
-            add(
-                Severity::Note,
-                &model.name,
-                format!(
-                    "its last row was read first ({:.0} ms): the picture was turned over after filming",
-                    -readout_s * 1e3
-                ),
-                "Nothing is to be done: times are counted with it",
-            );
-        }
     }
     for c in counts {
         if c.given > 0 && c.outliers * 10 > c.given {

@@ -4,7 +4,9 @@ use super::ends::Ends;
 use super::start::Begun;
 use super::{WandConfig, WandError, WandInput};
 use crate::motion::gather::{Source, gather};
-use crate::motion::{CameraFreedom, CameraModel, Distance, Freedom, Observation, Problem, Solution, solve};
+use crate::motion::{
+    CameraFreedom, CameraModel, Distance, Fate, Freedom, Observation, Problem, Solution, solve,
+};
 
 /// The solved wand clips.
 #[derive(Debug)]
@@ -14,10 +16,12 @@ pub(super) struct Joint {
     pub offered: u64,
 }
 
+/// Solves both ends' paths and the set-up. Readouts in `begun` change their sign for cameras whose pictures turn out to be
+/// turned over.
 pub(super) fn solve_joint(
     input: &WandInput,
     config: &WandConfig,
-    begun: &Begun,
+    begun: &mut Begun,
     ends: &Ends,
 ) -> Result<Joint, WandError> {
     let every: Vec<usize> = input
@@ -30,6 +34,9 @@ pub(super) fn solve_joint(
     let problem = build(input, config, begun, ends, &sources, None);
     let failed = |e: crate::motion::MotionError| WandError::Unsolved { reason: e.to_string() };
     let mut solution = solve(&problem, &config.motion).map_err(failed)?;
+    if let Some((other, better)) = turned_over(input, config, begun, ends, &sources, &solution) {
+        (*begun, solution) = (other, better);
+    }
     let clips: Vec<_> = input.cameras.iter().map(|c| c.wand).collect();
     for _ in 0..2 {
         let gathered = gather(&clips, &[begun.colour; 2], &solution, config.gather_px, &every);
@@ -53,6 +60,50 @@ pub(super) fn solve_joint(
         .map(|f| f.candidates.iter().filter(|c| c.colour == begun.colour).count() as u64)
         .sum();
     Ok(Joint { solution, offered })
+}
+
+/// Pull on a readout, in standard deviations of what phones do, at which a clip is suspected of having been turned over.
+const STRANGE_READOUT_SD: f64 = 2.0;
+
+/// The solution with the shutter running up in one of the cameras, where readouts are strange and this explains them better:
+/// a phone held the other way round whose clip was turned by 180 degrees afterwards, so that nothing in it says that the
+/// last row was read first.
+fn turned_over(
+    input: &WandInput,
+    config: &WandConfig,
+    begun: &Begun,
+    ends: &Ends,
+    sources: &[Source],
+    solution: &Solution,
+) -> Option<(Begun, Solution)> {
+    let pulls = |begun: &Begun, solution: &Solution| -> Vec<f64> {
+        let guesses = begun.readouts_s.iter().zip(solution.cameras());
+        guesses.map(|(g, c)| if g.sd > 0.0 { (c.clock.readout_s - g.value) / g.sd } else { 0.0 }).collect()
+    };
+    // Minus the logarithm of the likelihood, the noise found from the residuals, and of the readouts' priors.
+    #[allow(clippy::cast_precision_loss)]
+    let score = |begun: &Begun, solution: &Solution| -> f64 {
+        let used = solution.fates.iter().filter(|f| matches!(f, Fate::Used { .. })).count() as f64;
+        let pull2: f64 = pulls(begun, solution).iter().map(|p| p * p).sum();
+        2.0 * used * solution.reprojection_rms_px().ln() + 0.5 * pull2
+    };
+    if pulls(begun, solution).iter().all(|p| p.abs() < STRANGE_READOUT_SD) {
+        return None;
+    }
+    let as_is = score(begun, solution);
+    let turn = |k: usize| -> Option<(f64, Begun, Solution)> {
+        let mut other = begun.clone();
+        other.readouts_s[k].value *= -1.0;
+        other.clocks[k].readout_s = other.readouts_s[k].value;
+        let turned = solve(&build(input, config, &other, ends, sources, None), &config.motion).ok()?;
+        Some((score(&other, &turned), other, turned))
+    };
+    (0..input.cameras.len())
+        .filter(|&k| input.cameras[k].readout_s.is_none())
+        .filter_map(turn)
+        .filter(|(score, ..)| *score < as_is)
+        .min_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, other, turned)| (other, turned))
 }
 
 /// A lens is as unsure as its file says, or as calibrations commonly are when it does not say.
@@ -84,7 +135,10 @@ fn build(
             clock: start.map_or(begun.clocks[k], |s| s.cameras()[k].clock),
             free: CameraFreedom {
                 readout_s: Freedom::known(begun.readouts_s[k]),
-                readout_within_s: Some([0.0, c.wand.frame_step_s()]),
+                readout_within_s: Some(CameraFreedom::readout_range_s(
+                    begun.readouts_s[k].value,
+                    c.wand.frame_step_s(),
+                )),
                 pose: k > 0,
                 focal_log: lens_freedom(c.lens.fx_sd_px.map(|sd| sd / c.lens.fx_px), config.lens_sd[0]),
                 centre_shift_px: lens_freedom(
