@@ -10,6 +10,12 @@
 //! - **Border**: per camera offset, drift, readout, pose (a turn about the camera's axes, `R <- exp(w) R`, and a
 //!   translation, `T <- T + u`), focal factor; each fixed, free, or free with a prior ([`Freedom`]).
 //! - **Noise**: a 2x2 covariance per sighting times one factor per camera and marker found from the residuals; Huber loss.
+//! - **Streaks**: a streak is a segment over the exposure. Its centre, which is what is observed, stands for the middle of the
+//!   exposure and is less sure along it than across, and its covariance says so; which marker of which frame it belongs to is
+//!   told by its length and direction too ([`tracklets`]). Its two ends are not observed as a velocity, for the frames beside
+//!   it say that better: with ends of standard deviation s, exposure E and frame step T the streak knows the velocity to
+//!   1.4 s / E, its neighbours' centres (s / 1.4 each) to s / 2T: at most E = T, where a shutter never closes, a streak
+//!   adds an eighth to that information, at the E < T / 2 of an outdoor clip less than 1/32.
 //! - **Lengths**: between markers (the wand) and between cameras (the unit).
 //!
 //! # Solution
