@@ -147,6 +147,25 @@ fn a_clean_cast_is_found_to_a_millimetre() {
 }
 
 #[test]
+fn a_camera_whose_shutter_runs_up_is_followed_as_the_scene_says() {
+    let cameras = two_phones();
+    let mut scene = scene_of(&cameras);
+    (scene.cameras[1].readout_s, scene.cameras[1].readout_sd_s) = (-READOUT_S - 2e-4, 4e-4);
+    let things = [Thing::new(&cast_tip, Colour::White, 0.04)];
+    let turned = Clock { readout_s: -READOUT_S, ..clocks()[1] };
+    let clips: Vec<ClipSpots> = [clocks()[0], turned]
+        .iter()
+        .enumerate()
+        .map(|(k, clock)| film(&cameras[k], k, &things, &Film::new(FPS, 6.0, *clock, 11 + k as u64)))
+        .collect();
+    let out = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default()).unwrap();
+    // bounds as in a clean cast
+    let (rms, worst, inside) = errors(&out.rod.tip, &cast_tip);
+    assert!(rms < 1.5e-3 && worst < 8e-3 && inside > 0.88, "{rms} {worst} {inside}");
+    assert!((out.clocks[1].clock.readout_s + READOUT_S).abs() < 2e-4, "{:?}", out.clocks[1]);
+}
+
+#[test]
 fn frames_the_first_camera_left_out_make_no_hole() {
     let cameras = two_phones();
     let scene = scene_of(&cameras);

@@ -57,9 +57,10 @@ pub(super) fn views<'a>(input: &TakeInput<'a>, config: &PathConfig) -> Result<Ve
         let known = &input.scene.cameras[scene_idx];
         let step_s = camera.spots.frame_step_s();
         let readout_s = camera.readout_s.unwrap_or_else(|| {
-            if known.readout_s > 0.0 && known.readout_sd_s > 0.0 {
+            // below zero: a picture that was turned over
+            if known.readout_s != 0.0 && known.readout_sd_s > 0.0 {
                 Measured::new(known.readout_s, known.readout_sd_s)
-            } else if known.readout_s > 0.0 {
+            } else if known.readout_s != 0.0 {
                 // stated without a standard deviation: a twentieth of a frame
                 Measured::new(known.readout_s, 0.05 * step_s)
             } else {
