@@ -3,9 +3,10 @@
 use nalgebra::{DMatrix, DVector, Isometry3, Vector3};
 
 use super::band::Arrow;
+use super::linear::linearise;
 use super::problem::{Freedom, Loss, Problem};
 use super::spline::Timeline;
-use super::state::{Layout, State, combine, linearise};
+use super::state::{Layout, State, combine};
 
 /// What the data has chosen: noise factors and jerk densities, and which observations count.
 #[derive(Debug, Clone, PartialEq)]

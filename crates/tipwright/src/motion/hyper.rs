@@ -7,9 +7,10 @@
 use nalgebra::Vector3;
 
 use super::assemble::{Hyper, Setting};
+use super::linear::linearise;
 use super::problem::{MotionConfig, Noise, Smoothness};
 use super::spline::Timeline;
-use super::state::{State, combine, linearise};
+use super::state::{State, combine};
 
 /// Variance of a weighted sum of four coefficients, axis by axis, from the inverse within the band.
 fn variance_by_axis(

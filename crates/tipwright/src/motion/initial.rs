@@ -8,7 +8,8 @@ use nalgebra::{Matrix2x3, Vector2};
 
 use super::assemble::{Hyper, Setting};
 use super::band::Arrow;
-use super::state::{State, whitener};
+use super::linear::{linearise, whitener};
+use super::state::State;
 use crate::model::median;
 
 /// Fills the coefficients of `state` from its cameras; `false` when the equations can't be solved.
@@ -76,7 +77,7 @@ pub fn linear_path(
             let Some(piece) = setting.piece_of[i] else { continue };
             let scale = hyper.noise_scale[problem.series_idx(o)];
             let camera = &state.cameras[o.camera_idx];
-            match super::state::linearise(problem, setting.timeline, setting.layout, state, o, piece, scale) {
+            match linearise(problem, setting.timeline, setting.layout, state, o, piece, scale) {
                 Some(lin) => {
                     depths[i] = lin.depth_m;
                     robust[i] = setting.loss.weight(lin.residual.norm_squared());

@@ -75,6 +75,7 @@ mod draws;
 pub mod gather;
 mod hyper;
 mod initial;
+mod linear;
 pub mod pieces;
 mod problem;
 pub mod rays;

@@ -5,9 +5,10 @@ use nalgebra::{DMatrix, DVector, Matrix3, Point3, SMatrix, Vector3};
 use super::assemble::{Hyper, JointPrior, Setting};
 use super::band::{Arrow, ArrowFactor};
 use super::degeneracy::{Degeneracy, find_degeneracies};
+use super::linear::linearise;
 use super::problem::{MotionConfig, MotionError, Problem};
 use super::spline::{Locus, Timeline};
-use super::state::{CameraState, Layout, State, combine, linearise};
+use super::state::{CameraState, Layout, State, combine};
 
 /// How the iteration went.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -209,6 +210,12 @@ impl Solution {
             }
         }
         out
+    }
+
+    /// Number of observations used, all cameras together.
+    #[must_use]
+    pub fn used(&self) -> usize {
+        self.fates.iter().filter(|f| matches!(f, Fate::Used { .. })).count()
     }
 
     /// Root mean square distance between observed and predicted pixels, used observations.

@@ -4,10 +4,11 @@ use super::assemble::{Hyper, JointPrior, Setting, joint_prior};
 use super::band::{Arrow, ArrowFactor};
 use super::correlation::integrated_correlations;
 use super::initial::linear_path;
+use super::linear::{linearise, whitener};
 use super::problem::{Loss, MotionConfig, MotionError, Noise, Problem, Smoothness};
 use super::solution::{Solution, SolveReport, finish};
 use super::spline::Timeline;
-use super::state::{Layout, State, linearise};
+use super::state::{Layout, State};
 use super::stretch::{lay_out, pieces_of};
 use crate::model::median;
 
@@ -255,10 +256,9 @@ impl Run<'_> {
             let mut out = Vec::new();
             for (camera, slots) in state.cameras.iter().zip(&self.layout.cameras) {
                 if let Some(at) = slots.readout {
-                    let to_s = camera.clock.readout_s + b[at];
-                    let bounded_s = to_s.clamp(camera.readout_within_s[0], camera.readout_within_s[1]);
-                    if (to_s - bounded_s).abs() > 1e-12 {
-                        out.push((at, bounded_s - camera.clock.readout_s));
+                    let possible_s = camera.readout_after_s(b[at]) - camera.clock.readout_s;
+                    if (b[at] - possible_s).abs() > 1e-12 {
+                        out.push((at, possible_s));
                     }
                 }
             }
@@ -330,7 +330,7 @@ fn check(problem: &Problem) -> Result<(), MotionError> {
         if !(o.pts_s.is_finite() && o.pixel.x_px.is_finite() && o.pixel.y_px.is_finite()) {
             return Err(bad("a number is not finite"));
         }
-        if super::state::whitener(o.cov_px2).is_none() {
+        if whitener(o.cov_px2).is_none() {
             return Err(bad("its covariance is not positive definite"));
         }
     }

@@ -179,7 +179,10 @@ impl SetUp {
                 clock: self.clocks[k],
                 free: CameraFreedom {
                     readout_s: Freedom::known(Measured::new(self.clocks[k].readout_s, self.readout_sd_s[k])),
-                    readout_within_s: Some([0.0, 1.0 / config.fps]),
+                    readout_within_s: Some(CameraFreedom::readout_range_s(
+                        self.clocks[k].readout_s,
+                        1.0 / config.fps,
+                    )),
                     ..CameraFreedom::of_clock(k, Freedom::Prior { mean: 0.0, sd: config.drift_sd })
                 },
             })

@@ -15,3 +15,18 @@ pub mod toss;
 pub mod wand;
 
 pub use error::SceneError;
+
+use crate::model::{Severity, Warning};
+
+/// What to say of a camera whose shutter runs up the picture.
+fn last_row_first(camera: &str, readout_s: f64) -> Warning {
+    Warning::new(
+        Severity::Note,
+        camera,
+        format!(
+            "its last row was read first ({:.0} ms): the picture was turned over after filming",
+            -readout_s * 1e3
+        ),
+        "Nothing is to be done, if all its clips were treated alike: times are counted with it",
+    )
+}

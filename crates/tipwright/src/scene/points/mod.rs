@@ -77,8 +77,8 @@ pub struct PointsConfig {
     /// Standard deviation of a written-down frame rate, relative. 1e-3: 29.97 written as 30.
     pub rate_sd: f64,
     /// How far lens files are trusted with three or more cameras, whose rays tell a lens from a path. Each camera of the
-    /// surveyed flights (open-data/flight) set against its truth alone has a focal length 0.4 to 2.8 % (1.5 % rms without
-    /// the worst) and a centre up to 20 pixels of 1920 from its file's.
+    /// surveyed flights set against its truth alone (tests/studies/flight_cameras.py) has a focal length 0.4 to 2.8 % (1.5 % rms without
+    /// the worst) and a centre up to 30 pixels of 1920 from its file's.
     pub lens_sd: LensSd,
     /// The same with two cameras, which hardly tell a focal length from depth: labels' errors, which last, would bend the
     /// lenses, and the path with them. So they are held closer to their files.

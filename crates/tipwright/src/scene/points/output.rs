@@ -176,7 +176,7 @@ fn warnings_of(problem: &Problem, solution: &Solution, counts: &[PointsCount]) -
     {
         let (readout_s, sd_s) = (state.clock.readout_s, solution.border_sd(slots.readout));
         if slots.readout.is_some() && readout_s < -2.0 * sd_s {
-            out.push(crate::scene::wand::last_row_first(&model.name, readout_s));
+            out.push(crate::scene::last_row_first(&model.name, readout_s));
         }
     }
     let mut add = |severity, about: &str, what: String, remedy: &str| {

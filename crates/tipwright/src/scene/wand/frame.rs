@@ -11,7 +11,7 @@ use super::start::{Begun, pieces};
 use super::{WandConfig, WandInput, WandSolution};
 use crate::model::{CameraPose, LensCorrection, Scene, SceneCamera, SceneQuality, Severity, Warning, median};
 use crate::motion::tracklets::link;
-use crate::motion::{Degeneracy, Fate, Solution};
+use crate::motion::{Degeneracy, Solution};
 
 pub(super) fn finish(
     input: &WandInput,
@@ -55,7 +55,7 @@ pub(super) fn finish(
     let lengths_m = measured_lengths(input, config, begun, solution);
     let wand_rms_m = robust_rms(&lengths_m.iter().map(|l| l - input.length_m.value).collect::<Vec<_>>());
     let rms_px = solution.reprojection_rms_px();
-    let used = solution.fates.iter().filter(|f| matches!(f, Fate::Used { .. })).count() as u64;
+    let used = solution.used() as u64;
     let convergence_deg = convergence_deg(solution, &wand);
     warn(input, solution, &wand, vertical, convergence_deg, wand_rms_m, rms_px, &mut warnings);
     let scene = Scene {

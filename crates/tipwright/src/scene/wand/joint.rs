@@ -4,9 +4,7 @@ use super::ends::Ends;
 use super::start::Begun;
 use super::{WandConfig, WandError, WandInput};
 use crate::motion::gather::{Source, gather};
-use crate::motion::{
-    CameraFreedom, CameraModel, Distance, Fate, Freedom, Observation, Problem, Solution, solve,
-};
+use crate::motion::{CameraFreedom, CameraModel, Distance, Freedom, Observation, Problem, Solution, solve};
 
 /// The solved wand clips.
 #[derive(Debug)]
@@ -84,12 +82,11 @@ fn turned_over(
         let guesses = begun.readouts_s.iter().zip(solution.cameras());
         guesses.map(|(g, c)| if g.sd > 0.0 { (c.clock.readout_s - g.value) / g.sd } else { 0.0 }).collect()
     };
-    let used = |solution: &Solution| solution.fates.iter().filter(|f| matches!(f, Fate::Used { .. })).count();
     // Minus the logarithm of the likelihood, the noise found from the residuals, and of the readouts' priors.
     #[allow(clippy::cast_precision_loss)]
     let score = |begun: &Begun, solution: &Solution| -> f64 {
         let pull2: f64 = pulls(begun, solution).iter().map(|p| p * p).sum();
-        2.0 * used(solution) as f64 * solution.reprojection_rms_px().ln() + 0.5 * pull2
+        2.0 * solution.used() as f64 * solution.reprojection_rms_px().ln() + 0.5 * pull2
     };
     if pulls(begun, solution).iter().all(|p| p.abs() < STRANGE_READOUT_SD) {
         return None;
@@ -106,7 +103,7 @@ fn turned_over(
         .filter(|&k| input.cameras[k].readout_s.is_none())
         .filter_map(turn)
         // one that sets sightings aside would score well for the rest
-        .filter(|(score, _, turned)| score + TURNED_OVER_LOG_ODDS < as_is && used(turned) >= used(solution))
+        .filter(|(score, _, turned)| score + TURNED_OVER_LOG_ODDS < as_is && turned.used() >= solution.used())
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, other, turned)| (other, turned))
 }

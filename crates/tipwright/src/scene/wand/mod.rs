@@ -225,26 +225,13 @@ pub fn solve_wand(input: &WandInput, config: &WandConfig) -> Result<WandSolution
     let joint = joint::solve_joint(input, config, &mut begun, &wand)?;
     for (c, s) in input.cameras.iter().zip(joint.solution.cameras()) {
         if c.readout_s.is_none() && s.clock.readout_s < 0.0 {
-            warnings.push(last_row_first(c.name(), s.clock.readout_s));
+            warnings.push(super::last_row_first(c.name(), s.clock.readout_s));
         }
     }
     let vertical = plumb::vertical(input, config, &begun, &joint, &mut warnings);
     let mut solved = frame::finish(input, config, &begun, &joint, &vertical, warnings);
     weigh(input, config, &mut solved);
     Ok(solved)
-}
-
-/// What to say of a camera whose shutter runs up the picture.
-pub(super) fn last_row_first(camera: &str, readout_s: f64) -> Warning {
-    Warning::new(
-        Severity::Note,
-        camera,
-        format!(
-            "its last row was read first ({:.0} ms): the picture was turned over after filming",
-            -readout_s * 1e3
-        ),
-        "Nothing is to be done, if all its clips were treated alike: times are counted with it",
-    )
 }
 
 /// Gravity from the toss clips, when every camera has one.
