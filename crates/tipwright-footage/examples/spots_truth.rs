@@ -7,8 +7,9 @@ use std::path::Path;
 use std::time::Instant;
 
 use tipwright::model::footage::Footage;
-use tipwright::model::{ClipSpots, Colour, Role, Session};
+use tipwright::model::{ClipSpots, Colour, Role};
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
+use tipwright_day::session::Session;
 use tipwright_footage::Reader;
 
 /// Farther than this from the truth a candidate is something else, pixels.

@@ -11,8 +11,9 @@ mod common;
 use std::path::{Path, PathBuf};
 
 use common::{Stills, open_data};
-use tipwright::lens::{LensCalibration, LensConfig, calibrate, coverage_svg, from_source, stereo};
-use tipwright::model::session::Board;
+use tipwright::lens::{LensCalibration, LensConfig, calibrate, from_source, stereo};
+use tipwright::model::Board;
+use tipwright_report::lens_page::coverage_svg;
 
 /// Debian's opencv-doc (Apache-2.0).
 const OPENCV_DOC: &str = "/usr/share/doc/opencv-doc/examples/data";

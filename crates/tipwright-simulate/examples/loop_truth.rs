@@ -15,10 +15,11 @@ use nalgebra::{Point3, Vector3};
 use tipwright::line::{GatherConfig, LineView, LoopSettings, Tee, measure_loops};
 use tipwright::model::footage::{Footage, FrameSource};
 use tipwright::model::line::ClipRidges;
-use tipwright::model::{Camera, Clock, FigureId, Lens, RodPaths, Scene, Session};
+use tipwright::model::{Camera, Clock, FigureId, Lens, RodPaths, Scene};
 use tipwright::strokes::{StrokesConfig, measure, read_path};
+use tipwright_day::session::Session;
 use tipwright_footage::Reader;
-use tipwright_simulate::motion::{RodMotion, RodState};
+use tipwright_physics::motion::{RodMotion, RodState};
 use tipwright_simulate::truth_figures::loops::{TrueLoop, true_loop};
 
 fn main() {

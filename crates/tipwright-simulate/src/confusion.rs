@@ -17,9 +17,9 @@ use tipwright::model::{FigureId, MarkerPath, PathSample, RodPaths, Role, Stroke}
 use tipwright::strokes::{StrokesConfig, StrokesError, measure};
 
 use crate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
-use crate::motion::RodMotion;
-use crate::physics::PhysicsError;
 use crate::truth_figures::{TrueStroke, TruthConfig, true_strokes};
+use tipwright_physics::PhysicsError;
+use tipwright_physics::motion::RodMotion;
 
 /// Frames per second of the paths.
 const FPS: f64 = 240.0;

@@ -8,9 +8,7 @@ pub use day::{DayKind, SimulateConfig, SimulateError, SimulateProgress, Simulate
 pub mod casters;
 pub mod confusion;
 pub mod day;
-pub mod motion;
 pub mod phone;
-pub mod physics;
 pub mod score;
 pub mod stops;
 pub mod truth_figures;

@@ -19,13 +19,13 @@ use tipwright_footage::encode::{EncodeConfig, EncodeError};
 use crate::casters::take_outfit;
 use crate::day::plan::Plan;
 use crate::day::scenery;
-use crate::motion::RodMotion;
 use crate::phone::backdrop::Backdrop;
 use crate::phone::clip::{ClipSpec, expose};
 use crate::phone::play::Play;
 use crate::phone::shutter::Shutter;
 use crate::truth_figures::loops::{TrueLoop, true_loop};
 use crate::{DayKind, SimulateConfig};
+use tipwright_physics::motion::RodMotion;
 
 const TICKS_PER_S: i64 = 90_000;
 /// Frames at which the finder looks, of clips of 120 frames a second.

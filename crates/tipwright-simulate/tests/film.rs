@@ -4,12 +4,12 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use tipwright::day::{DayConfig, Film, run_with_film};
 use tipwright::model::film::{DrawFrame, FilmConfig, FilmMaker, FilmSpan};
 use tipwright::model::footage::{Footage, PlaneData};
 use tipwright::model::{TakeCameraFit, TakeClock, TakeResults};
-use tipwright::report::film::{FilmCamera, StrokeDrawing};
+use tipwright_day::day::{DayConfig, Film, run_with_film};
 use tipwright_footage::Reader;
+use tipwright_report::film::{FilmCamera, StrokeDrawing};
 use tipwright_simulate::{DayKind, SimulateConfig, simulate};
 
 /// True pixel of the tip by presentation time.
@@ -147,7 +147,7 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
         let mut errors_px = Vec::new();
         for stroke in &take.strokes {
             let drawing = StrokeDrawing::new(&camera, &take.path, stroke, None);
-            let (from_s, to_s) = tipwright::report::film::span_s(stroke, None, 0.0).unwrap();
+            let (from_s, to_s) = tipwright_report::film::span_s(stroke, None, 0.0).unwrap();
             for (pts_s, x_px, y_px) in &truth {
                 let Some((t_s, drawn)) = drawing.tip(*pts_s) else { continue };
                 if (from_s..=to_s).contains(&t_s) {
@@ -169,7 +169,7 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
         // The same in the finished picture: cut out, turned, made smaller, painted and encoded.
         let stroke = &take.strokes[0];
         let drawing = StrokeDrawing::new(&camera, &take.path, stroke, None);
-        let span_s = tipwright::report::film::span_s(stroke, None, 0.0).unwrap();
+        let span_s = tipwright_report::film::span_s(stroke, None, 0.0).unwrap();
         let painted_px = painted_errors_px(&camera, &drawing, span_s, &session.join(&take.clips[name]));
         println!(
             "{name}: painted in {} frames, rms {:.3} px of the film",

@@ -10,7 +10,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 use tipwright::lens::stereo::{BoardPair, relative_pose};
 use tipwright::lens::{BoardView, LensConfig, calibrate};
-use tipwright::model::session::Board;
+use tipwright::model::Board;
 use tipwright::model::{CameraPose, Lens, RawPixel};
 use tipwright::motion::rays::{WorldRay, nearest_point};
 

@@ -18,8 +18,6 @@
 //! A stage uses `model`, `motion` (continuous-time least squares) and, for projection, `lens`; never a sibling
 //! stage. Only `day` joins them. `plan` looks ahead: what a set-up of cameras will be able to tell.
 
-pub mod check;
-pub mod day;
 pub mod evidence;
 pub mod lens;
 pub mod line;
@@ -27,7 +25,6 @@ pub mod model;
 pub mod motion;
 pub mod path;
 pub mod plan;
-pub mod report;
 pub mod scene;
 pub mod spots;
 pub mod strokes;

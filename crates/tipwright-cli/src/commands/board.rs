@@ -1,8 +1,8 @@
 //! `board`: the calibration board as SVG or PDF, by the output's ending.
 
-use tipwright::lens::board_sheet::{self, board_sheet};
-use tipwright::model::session::Board;
-use tipwright::report::files::write_atomic;
+use tipwright::model::Board;
+use tipwright_report::board_sheet::{self, board_sheet};
+use tipwright_report::files::write_atomic;
 
 use crate::args::{BoardArgs, Paper};
 use crate::failure::Failure;

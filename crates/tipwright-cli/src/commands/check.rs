@@ -1,7 +1,7 @@
 //! `check SESSION`.
 
-use tipwright::check::{ClipsConfig, check_session};
 use tipwright::model::Severity;
+use tipwright_day::session::check::{ClipsConfig, check_session};
 use tipwright_footage::Reader;
 
 use crate::args::CheckArgs;

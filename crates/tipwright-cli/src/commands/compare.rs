@@ -2,9 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use tipwright::day::read_results;
 use tipwright::model::{Direction, FigureId, SessionResults};
-use tipwright::report::compare::{CompareBy, CompareChoice, compare};
+use tipwright_day::day::read_results;
+use tipwright_report::compare::{CompareBy, CompareChoice, compare};
 
 use crate::args::{By, CompareArgs, Way};
 use crate::failure::Failure;

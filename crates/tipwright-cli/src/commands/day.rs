@@ -3,10 +3,10 @@
 use std::sync::Mutex;
 
 use indicatif::ProgressBar;
-use tipwright::day::{self, DayConfig, DayError, Event, Film};
 use tipwright::line::SizeLimits;
 use tipwright::model::film::FilmConfig;
 use tipwright::model::{Severity, TakeStatus};
+use tipwright_day::day::{self, DayConfig, DayError, Event, Film};
 use tipwright_footage::Reader;
 
 use crate::args::DayArgs;

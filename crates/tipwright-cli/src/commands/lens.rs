@@ -1,9 +1,10 @@
 //! `lens SOURCE --board 9x6 --square-mm 25 -o lens.toml`.
 
-use tipwright::lens::{self, LensConfig, LensError, coverage_svg};
-use tipwright::model::session::Board;
-use tipwright::report::files::write_atomic;
+use tipwright::lens::{self, LensConfig, LensError};
+use tipwright::model::Board;
 use tipwright_footage::Reader;
+use tipwright_report::files::write_atomic;
+use tipwright_report::lens_page::coverage_svg;
 
 use crate::args::LensArgs;
 use crate::failure::Failure;

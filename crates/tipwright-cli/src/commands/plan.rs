@@ -3,11 +3,13 @@
 use std::path::Path;
 
 use tipwright::lens::read_lens;
-use tipwright::model::{Lens, Session};
+use tipwright::model::Lens;
 use tipwright::plan::{self, PlanCamera, PlanConfig, lens_of_field};
-use tipwright::report::files::write_atomic;
-use tipwright::report::page::shell;
-use tipwright::report::plot::style;
+use tipwright_day::session::Session;
+use tipwright_report::files::write_atomic;
+use tipwright_report::page::shell;
+use tipwright_report::plan_page;
+use tipwright_report::plot::style;
 
 use crate::args::PlanArgs;
 use crate::failure::Failure;
@@ -33,11 +35,11 @@ pub fn run(args: &PlanArgs, ui: &Ui) -> Result<(), Failure> {
             shell::document(
                 &format!("Plan: {}", session.title),
                 session.report_units,
-                &plan::body(&found, &session.title),
+                &plan_page::body(&found, &session.title),
             ),
         ),
-        ("plan.svg", plan::svg(&found, &style::standalone_rules())),
-        ("plan.csv", plan::csv(&found)),
+        ("plan.svg", plan_page::svg(&found, &style::standalone_rules())),
+        ("plan.csv", plan_page::csv(&found)),
         ("plan.json", json),
     ];
     for (name, text) in &files {

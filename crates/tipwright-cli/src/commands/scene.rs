@@ -1,6 +1,6 @@
 //! `scene SESSION -o DIR` and `scene --points POINTS.toml -o DIR`.
 
-use tipwright::day::{self, DayConfig};
+use tipwright_day::day::{self, DayConfig};
 use tipwright_footage::Reader;
 
 use super::day::{Screen, as_failure};

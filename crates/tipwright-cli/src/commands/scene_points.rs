@@ -2,10 +2,10 @@
 
 use std::path::Path;
 
-use tipwright::report::files::write_atomic;
 use tipwright::scene::points::{PointsConfig, solve_points};
 use tipwright::scene::points_file::read_points;
 use tipwright::strokes::write_path;
+use tipwright_report::files::write_atomic;
 
 use crate::args::SceneArgs;
 use crate::failure::Failure;

@@ -1,6 +1,6 @@
 //! `score RESULTS TRUTH`.
 
-use tipwright::report::files::write_atomic;
+use tipwright_report::files::write_atomic;
 use tipwright_simulate::score::score;
 
 use crate::args::ScoreArgs;

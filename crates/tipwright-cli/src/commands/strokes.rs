@@ -3,8 +3,8 @@
 use tipwright::evidence::{self, Rules};
 use tipwright::model::results::{PathPoint, TakeResults, TakeStatus};
 use tipwright::model::{RodPaths, Tally};
-use tipwright::report::{self, ReportConfig};
 use tipwright::strokes::{self, StrokesConfig, StrokesError};
+use tipwright_report::{self as report, ReportConfig};
 
 use crate::args::StrokesArgs;
 use crate::failure::Failure;

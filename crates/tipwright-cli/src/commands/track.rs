@@ -1,7 +1,7 @@
 //! `track SESSION --take NAME -o DIR`.
 
-use tipwright::day::{self, DayConfig};
 use tipwright::model::TakeStatus;
+use tipwright_day::day::{self, DayConfig};
 use tipwright_footage::Reader;
 
 use super::day::{Screen, as_failure};

@@ -9,8 +9,8 @@ use tipwright::motion::{
     CameraFreedom, CameraModel, Freedom, Loss, MotionConfig, Noise, Observation, Problem, solve,
 };
 use tipwright::path::TakePaths;
+use tipwright_physics::motion::RodMotion;
 use tipwright_simulate::casters::Habit;
-use tipwright_simulate::motion::RodMotion;
 
 use crate::film::{Detector, covariance, seen};
 use crate::tally::Row;

@@ -28,9 +28,9 @@ use tipwright::model::{
 use tipwright::path::{PathConfig, RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use tipwright::scene::wand::{WandCamera, WandConfig, WandInput, solve_wand};
 use tipwright::strokes::{StrokesConfig, measure};
+use tipwright_physics::motion::RodMotion;
 use tipwright_simulate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
 use tipwright_simulate::day::place::{HungWand, MIDDLE, WavedWand, phones};
-use tipwright_simulate::motion::RodMotion;
 use tipwright_simulate::phone::noise::{between, stream};
 use tipwright_simulate::truth_figures::{TruthConfig, true_strokes};
 

@@ -6,8 +6,8 @@
 
 use nalgebra::{Point3, Vector3};
 
-use crate::motion::GripPose;
-use crate::physics::GripMotion;
+use tipwright_physics::GripMotion;
+use tipwright_physics::motion::GripPose;
 
 /// One stroke of the grip.
 #[derive(Debug, Clone, PartialEq)]

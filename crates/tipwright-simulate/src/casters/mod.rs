@@ -9,8 +9,8 @@ use nalgebra::Point3;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::motion::RodMotion;
-use crate::physics::{GripMotion, LineSpec, Outfit, OutfitConfig, PhysicsError};
+use tipwright_physics::motion::RodMotion;
+use tipwright_physics::{GripMotion, LineSpec, Outfit, OutfitConfig, PhysicsError};
 
 mod grip;
 

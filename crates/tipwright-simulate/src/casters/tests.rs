@@ -5,9 +5,9 @@ use rayon::prelude::*;
 use tipwright::model::FigureId;
 
 use super::{Habit, Manner, TakePlan, cast_part, grip_of, take_outfit};
-use crate::motion::RodMotion;
-use crate::physics::{GripMotion, LineSpec, Outfit, OutfitConfig};
 use crate::truth_figures::{TrueStroke, TruthConfig, true_strokes};
+use tipwright_physics::motion::RodMotion;
+use tipwright_physics::{GripMotion, LineSpec, Outfit, OutfitConfig};
 
 fn cast(habit: Habit, seed: u64, strokes: u32) -> (RodMotion, Vec<TrueStroke>) {
     let plan =

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use nalgebra::{Isometry3, Point3, Rotation3, Translation3, UnitQuaternion, Vector3};
 use rayon::prelude::*;
-use tipwright::model::session::Board;
+use tipwright::model::Board;
 use tipwright::model::{Camera, Lens, RawPixel};
 use tipwright_footage::encode::{ClipEncoder, Depth, EncodeConfig, EncodeError};
 

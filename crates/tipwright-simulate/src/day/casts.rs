@@ -5,14 +5,14 @@ use std::sync::Arc;
 
 use nalgebra::{Point3, Vector3};
 use rayon::prelude::*;
-use tipwright::model::session::Caster;
+use tipwright_day::session::Caster;
 
 use super::SimulateError;
 use super::plan::{Fault, Knock, PlannedTake};
 use crate::casters::{Habit, Manner, TakePlan, cast_part, take_outfit};
-use crate::motion::RodMotion;
 use crate::phone::noise::{between, stream};
-use crate::physics::OutfitConfig;
+use tipwright_physics::OutfitConfig;
+use tipwright_physics::motion::RodMotion;
 
 /// A cast to be simulated.
 #[derive(Debug, Clone, PartialEq)]

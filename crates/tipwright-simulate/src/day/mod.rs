@@ -102,7 +102,7 @@ pub enum SimulateError {
         /// Take.
         take: String,
         /// Why.
-        reason: crate::physics::PhysicsError,
+        reason: tipwright_physics::PhysicsError,
     },
     /// A table cannot be put into words.
     #[error("a TOML file cannot be made: {0}")]

@@ -1,8 +1,9 @@
 //! What a day consists of: phones and their modes, weather, casters, takes. No clip is made here.
 
 use nalgebra::{Isometry3, Translation3, UnitQuaternion, Vector3};
-use tipwright::model::session::{Board, Caster};
+use tipwright::model::Board;
 use tipwright::model::{Camera, Colour};
+use tipwright_day::session::Caster;
 use tipwright_footage::encode::{Depth, PictureCodec, Spend};
 
 use super::casts::{self, Cast};

@@ -6,11 +6,11 @@ use nalgebra::{Point3, Vector3};
 use tipwright::model::Colour;
 
 use super::place::{HungWand, MIDDLE, WavedWand};
-use crate::motion::RodMotion;
 use crate::phone::exposure::Light;
 use crate::phone::noise::between;
 use crate::phone::play::{Curve, Person, Play, arm, standing, walker};
-use crate::physics::{LineSpec, RodSpec};
+use tipwright_physics::motion::RodMotion;
+use tipwright_physics::{LineSpec, RodSpec};
 
 /// A pale fly line in daylight.
 pub const LINE: Light = Light::new(0.85, 0.80, 0.45);

@@ -8,9 +8,9 @@ use serde::Serialize;
 use tipwright::model::{Camera, Clock, Scene, SceneCamera, SceneQuality};
 
 use super::SimulateError;
-use crate::motion::RodMotion;
 use crate::phone::clip::SpotTruth;
 use crate::truth_figures::ButtAxis;
+use tipwright_physics::motion::RodMotion;
 
 /// Step of path.csv and rod.csv, seconds.
 pub const STEP_S: f64 = 1e-3;

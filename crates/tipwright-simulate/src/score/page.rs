@@ -3,9 +3,9 @@
 
 use std::fmt::Write as _;
 
-use tipwright::model::session::ReportUnits;
-use tipwright::report::page::shell;
-use tipwright::report::plot::svg::escape;
+use tipwright::model::ReportUnits;
+use tipwright_report::page::shell;
+use tipwright_report::plot::svg::escape;
 
 use super::text::{number, table};
 use super::{FigureScore, ScoreReport};

@@ -5,7 +5,7 @@ use tipwright::model::FigureId;
 
 use super::shape::Shape;
 use super::{Dense, peak};
-use crate::motion::RodMotion;
+use tipwright_physics::motion::RodMotion;
 
 /// Counterflex is over so long after the stop: half a period at 1.4 Hz.
 const COUNTERFLEX_S: f64 = 0.35;

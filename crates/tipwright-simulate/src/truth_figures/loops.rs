@@ -6,7 +6,7 @@ use nalgebra::{Point3, Vector2, Vector3};
 use tipwright::model::stroke::LoopShape;
 use tipwright::model::{FigureId, Figures, Measured};
 
-use crate::motion::RodMotion;
+use tipwright_physics::motion::RodMotion;
 
 /// Standard moment: nose ahead of the tip.
 const STANDARD_M: f64 = 1.5;

@@ -6,7 +6,7 @@
 use nalgebra::{Point3, Vector3};
 use tipwright::model::{Direction, FigureId, Figures, Measured, RspSource};
 
-use crate::motion::RodMotion;
+use tipwright_physics::motion::RodMotion;
 
 mod bend;
 pub mod loops;
@@ -130,7 +130,7 @@ pub fn true_strokes(motion: &RodMotion, forward: Vector3<f64>, config: &TruthCon
     }
     let dense = Dense {
         t_s: frames.iter().map(|f| f.t_s).collect(),
-        tip: frames.iter().map(crate::motion::RodState::tip_in_world).collect(),
+        tip: frames.iter().map(tipwright_physics::motion::RodState::tip_in_world).collect(),
         speed_m_s: frames.iter().map(|f| f.tip_velocity_in_world_m_s.norm()).collect(),
     };
     let along: Vec<f64> = frames.iter().map(|f| f.tip_velocity_in_world_m_s.dot(&forward)).collect();

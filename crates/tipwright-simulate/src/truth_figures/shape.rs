@@ -4,7 +4,7 @@ use nalgebra::{Point3, Vector3};
 use tipwright::model::FigureId;
 
 use super::Dense;
-use crate::motion::RodMotion;
+use tipwright_physics::motion::RodMotion;
 
 /// Path in W: along the chord, above it, and off the cast plane, metres.
 pub struct Shape {

@@ -4,7 +4,7 @@ use nalgebra::{Point3, Vector3};
 use tipwright::model::{Direction, FigureId};
 
 use super::{TruthConfig, true_strokes};
-use crate::motion::{GripPose, RodMotion, RodState};
+use tipwright_physics::motion::{GripPose, RodMotion, RodState};
 
 const DT_S: f64 = 0.5e-3;
 

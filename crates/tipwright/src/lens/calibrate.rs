@@ -12,7 +12,7 @@ use super::coverage::{Coverage, expected_sd_px};
 use super::homography::{fit_plane, focal_px, pose_from_plane};
 use super::verdicts::{name_smears, spread_between_views, too_few_views, warnings_of};
 use super::views::{BoardView, LeftOut, LensCalibration, LensConfig, LensError, ViewReport};
-use crate::model::session::Board;
+use crate::model::Board;
 use crate::model::{RawPixel, median};
 
 /// A view that passed the first look.
@@ -34,7 +34,7 @@ struct Candidate<'a> {
 /// ```
 /// use nalgebra::{Isometry3, Point3, Vector3};
 /// use tipwright::lens::{BoardView, LensConfig, calibrate};
-/// use tipwright::model::{Lens, session::Board};
+/// use tipwright::model::{Lens, Board};
 /// let truth = Lens::new([1920, 1080], 1500.0, 1502.0, 955.0, 545.0, [0.1, -0.2, 0.001, -0.001, 0.05]);
 /// let board = Board { columns: 9, rows: 6, square_mm: 25.0 };
 /// let mut views = Vec::new();

@@ -1,14 +1,13 @@
 //! Stage `lens`: intrinsics of each camera from pictures of a board, and projection with its inverse.
 //!
 //! [`from_source`] takes a clip or a folder of stills, [`calibrate`] corners already found. The board to print
-//! comes from [`board_sheet`].
+//! comes from the report crate.
 
 mod adjust;
-pub mod board_sheet;
 mod calibrate;
 mod choice;
 mod corner;
-pub(crate) mod coverage;
+mod coverage;
 mod file;
 mod homography;
 pub mod projection;
@@ -19,7 +18,7 @@ mod verdicts;
 mod views;
 
 pub use calibrate::calibrate;
-pub use coverage::{Coverage, GRID, PART_NAMES, coverage_svg};
+pub use coverage::{Coverage, GRID, PART_NAMES, grid_px};
 pub use file::{read_lens, write_lens};
 pub use sharpness::edge_width_px;
 pub use source::{Progress, from_source};

@@ -14,9 +14,9 @@ use super::calibrate::calibrate;
 use super::sharpness::edge_width_px;
 use super::verdicts::too_few_views;
 use super::views::{BoardView, LeftOut, LensCalibration, LensConfig, LensError, ViewReport};
+use crate::model::Board;
 use crate::model::camera::{Picture, Rotation};
 use crate::model::footage::{Footage, FootageError, FrameView, Plane, PlaneData};
-use crate::model::session::Board;
 use crate::model::{RawPixel, Severity, Warning};
 
 /// How far the reading has come.

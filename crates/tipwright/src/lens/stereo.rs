@@ -9,7 +9,7 @@ use nalgebra::{Isometry3, Matrix6, Point3, Vector6};
 use super::calibrate::board_points_m;
 use super::corner::{cross_matrix, moved, predict, vector_from_lens};
 use super::homography::{fit_plane, pose_from_plane};
-use crate::model::session::Board;
+use crate::model::Board;
 use crate::model::{Lens, Measured, RawPixel};
 
 /// One board seen by both cameras at the same time, corners in the same order.

@@ -1,5 +1,6 @@
 //! The nouns every stage speaks: cameras, clocks, sessions, footage, candidates, paths, strokes, figures.
 
+pub mod board;
 pub mod camera;
 pub mod clock;
 pub mod consistency;
@@ -12,22 +13,22 @@ pub mod measured;
 pub mod path;
 pub mod results;
 pub mod scene;
-pub mod session;
 pub mod spot;
 pub mod still;
 pub mod stroke;
 pub mod verdict;
 
+pub use board::Board;
 pub use camera::{Camera, CameraPose, Lens, Picture, RawPixel, Rotation, UndistortedRay};
 pub use clock::{Clock, CoarseOffset, OffsetSource};
 pub use figures::{FigureId, Figures};
 pub use measured::{Measured, median};
 pub use path::{MarkerPath, PathDraw, PathSample, RodPaths};
 pub use results::{
-    MovedCamera, RodSample, SessionResults, TakeCameraFit, TakeClock, TakeResults, TakeStatus, Tally,
+    MovedCamera, ReportUnits, RodSample, SessionResults, TakeCameraFit, TakeClock, TakeResults, TakeStatus,
+    Tally,
 };
 pub use scene::{LensCorrection, Scene, SceneCamera, SceneQuality};
-pub use session::Session;
 pub use spot::{Candidate, ClipSpots, Colour, FrameSpots, Role, Streak};
 pub use still::{Landmark, Still};
 pub use stroke::{CastSample, Direction, LoopShape, RspSource, Stroke};

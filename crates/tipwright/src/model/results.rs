@@ -13,9 +13,19 @@ use super::film::StrokeFilm;
 use super::line::StrokeLoop;
 use super::measured::Measured;
 use super::scene::Scene;
-use super::session::ReportUnits;
 use super::stroke::Stroke;
 use super::verdict::Warning;
+
+/// Units a report also shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum ReportUnits {
+    /// Metres only.
+    #[default]
+    M,
+    /// Feet and inches as well.
+    Ft,
+}
 
 /// How a take ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]

@@ -16,7 +16,6 @@
 mod advice;
 mod expect;
 mod model_cast;
-mod page;
 #[cfg(test)]
 mod tests;
 
@@ -25,7 +24,6 @@ use serde::Serialize;
 
 pub use advice::{Advice, Change};
 pub use expect::{Cell, Expected, SetUp};
-pub use page::{body, csv, svg};
 
 use crate::model::{Camera, CameraPose, Lens, Picture, Warning};
 

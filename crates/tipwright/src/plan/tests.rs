@@ -175,8 +175,6 @@ fn near_parallel_cameras_are_told_to_move_apart() {
     assert!(good.middle.position_mm < 0.6 * found.middle.position_mm);
     assert!(good.warnings.iter().all(|w| w.about != "set-up"), "{:?}", good.warnings);
     assert!(good.above.len() == 15 && good.beside.len() == 15, "{} {}", good.above.len(), good.beside.len());
-    assert!(body(&good, "a <b>").contains("a &lt;b&gt;"));
-    assert_eq!(csv(&good).lines().count(), 31);
 }
 
 #[test]

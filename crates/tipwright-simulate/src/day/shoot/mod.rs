@@ -13,14 +13,14 @@ use super::board::{BoardClip, film_board, frames as board_frames};
 use super::place::{HungWand, Toss, WavedWand};
 use super::plan::{Fault, Knock, Plan};
 use super::{SimulateError, casts, faults};
-use crate::motion::RodMotion;
 use crate::phone::backdrop::Backdrop;
 use crate::phone::clip::{ClipSpec, SpotTruth, film_clip};
 use crate::phone::noise::{between, stream};
 use crate::phone::play::Play;
 use crate::phone::shutter::Shutter;
 use crate::phone::sound::Microphone;
-use crate::physics::OutfitConfig;
+use tipwright_physics::OutfitConfig;
+use tipwright_physics::motion::RodMotion;
 
 mod plays;
 mod texts;

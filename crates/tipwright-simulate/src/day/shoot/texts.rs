@@ -1,10 +1,11 @@
 //! session.toml and the truth, as text.
 
 use nalgebra::Vector3;
-use tipwright::model::session::{
-    ButtMarker, Clips, Markers, ReportUnits, Rod, SceneClips, SessionCamera, Take, TipMarker, Wand,
+use tipwright::model::{Camera, ReportUnits};
+use tipwright_day::session::Session;
+use tipwright_day::session::{
+    ButtMarker, Clips, Markers, Rod, SceneClips, SessionCamera, Take, TipMarker, Wand,
 };
-use tipwright::model::{Camera, Session};
 
 use super::{Item, LAME, Shoot, What};
 use crate::day::{SimulateError, faults, truth};
@@ -28,7 +29,7 @@ impl Shoot<'_> {
         };
         let find = |name: &str| self.items.iter().find(|i| i.name == name).map(clips);
         Session {
-            schema: tipwright::model::session::SCHEMA,
+            schema: tipwright_day::session::SCHEMA,
             title: plan.title.clone(),
             report_units: ReportUnits::Ft,
             air_temperature_c: plan.air_c,

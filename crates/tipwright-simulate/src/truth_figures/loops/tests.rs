@@ -2,9 +2,9 @@
 
 use super::*;
 use crate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
-use crate::motion::RodState;
 use crate::truth_figures::{TruthConfig, true_strokes};
 use tipwright::line::{LoopConfig, geometry};
+use tipwright_physics::motion::RodState;
 
 /// A rod that stands still with its tip at the origin and a line without stretch whose loop of diameter `width_m`
 /// unrolls ahead of it: fly leg at `v`, nose at `v / 2`, trajectory rising by `angle_rad`.

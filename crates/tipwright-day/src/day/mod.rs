@@ -1,0 +1,304 @@
+//! Joins the stages: lenses, scene, then every take in parallel, then the report. The only place that knows all
+//! stages.
+//!
+//! Everything is written as soon as it is done, whole or not at all. What is finished is known by a digest of its
+//! inputs, the settings and the program's version, and not done again; an interrupted run goes on where it was. A clip
+//! that cannot be used costs its take, never the day.
+
+mod clips;
+mod film;
+mod inputs;
+mod kept;
+mod lenses;
+mod moved;
+mod run_json;
+mod set_up;
+mod takes;
+
+use std::path::{Path, PathBuf};
+use std::sync::Mutex;
+use std::time::Instant;
+
+use rayon::prelude::*;
+
+use crate::session::Session;
+use crate::session::SessionError;
+use tipwright::evidence::Rules;
+use tipwright::evidence::consistency::{self, ConsistencyConfig};
+use tipwright::lens::LensConfig;
+use tipwright::line::{GatherConfig, LoopSettings};
+use tipwright::model::footage::Footage;
+use tipwright::model::results::{SessionResults, TakeStatus};
+use tipwright::model::{Measured, Severity, TakeResults, Warning};
+use tipwright::path::PathConfig;
+use tipwright::scene::wand::WandConfig;
+use tipwright::spots::SpotsConfig;
+use tipwright::strokes::StrokesConfig;
+use tipwright_report::{ReportConfig, ReportError};
+
+pub use film::Film;
+pub use lenses::LensSource;
+pub use set_up::SetUp;
+
+/// Version of the results folder's own layout.
+pub const RESULTS_SCHEMA: u32 = 1;
+
+/// Settings of every stage.
+#[derive(Debug, Clone, Default)]
+pub struct DayConfig {
+    /// Lens stage.
+    pub lens: LensConfig,
+    /// Spots stage.
+    pub spots: SpotsConfig,
+    /// Scene stage.
+    pub wand: WandConfig,
+    /// Path stage.
+    pub path: PathConfig,
+    /// Strokes stage.
+    pub strokes: StrokesConfig,
+    /// Points of the line, gathered while clips are searched.
+    pub gather: GatherConfig,
+    /// Line stage.
+    pub loops: LoopSettings,
+    /// Rules of the evidence; the built-in ones by default.
+    pub evidence: Rules,
+    /// Do finished parts again.
+    pub anew: bool,
+    /// The page names nobody and shows no picture: letters for aliases, no clip names, no film.
+    pub anonymous: bool,
+}
+
+/// What a caller may want to show.
+#[derive(Debug, Clone, Copy)]
+pub enum Event<'a> {
+    /// So many frames will be looked at, all clips together.
+    Frames(u64),
+    /// A part begins: a lens, the scene, a take.
+    Began(&'a str),
+    /// So many more frames have been looked at.
+    Looked(u64),
+    /// A part is done, with a line about it.
+    Done(&'a str, &'a str),
+    /// A part was finished in an earlier run.
+    Kept(&'a str),
+    /// A part failed or deserves a word.
+    Warned(&'a Warning),
+}
+
+/// Receives events from any thread.
+pub type Progress<'a> = &'a (dyn Fn(Event<'_>) + Sync);
+
+/// Why nothing was computed.
+#[derive(Debug, thiserror::Error)]
+pub enum DayError {
+    /// session.toml is missing or cannot be read.
+    #[error(transparent)]
+    Session(#[from] SessionError),
+    /// session.toml reads, but its values cannot be used.
+    #[error("the session cannot be used:\n{list}\nmend it; `tipwright check` shows everything in one pass: {}", path.display())]
+    Values {
+        /// One problem a line.
+        list: String,
+        /// Session folder.
+        path: PathBuf,
+    },
+    /// A lens cannot be had.
+    #[error("camera {camera} has no lens: {reason}")]
+    Lens {
+        /// Camera.
+        camera: String,
+        /// Why, with file and remedy.
+        reason: String,
+    },
+    /// The scene cannot be solved.
+    #[error("the scene cannot be solved: {reason}")]
+    Scene {
+        /// Why, with file and remedy.
+        reason: String,
+    },
+    /// No such take.
+    #[error("there is no take `{take}`; the takes are: {known}: {}", path.display())]
+    NoSuchTake {
+        /// As asked for.
+        take: String,
+        /// Names in the session.
+        known: String,
+        /// Session folder.
+        path: PathBuf,
+    },
+    /// The results cannot be written.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    /// A path cannot be written.
+    #[error(transparent)]
+    Path(#[from] tipwright::strokes::PathFileError),
+}
+
+/// How a day went.
+#[derive(Debug)]
+pub struct DayOutcome {
+    /// Everything, as kept for the report.
+    pub results: SessionResults,
+    /// Takes measured.
+    pub done: usize,
+    /// Takes that failed.
+    pub failed: usize,
+}
+
+/// Reads a session and refuses one whose values cannot be used.
+///
+/// # Errors
+/// Missing, malformed or unusable.
+pub fn read_session(folder: &Path) -> Result<Session, DayError> {
+    let (findings, session) = crate::session::check::check_text(folder)?;
+    let list: Vec<String> = findings
+        .iter()
+        .filter(|f| f.severity == Severity::Problem && !f.about.starts_with("take "))
+        .map(|f| format!("  {f}"))
+        .collect();
+    match session {
+        Some(session) if list.is_empty() => Ok(session),
+        _ => Err(DayError::Values { list: list.join("\n"), path: folder.to_path_buf() }),
+    }
+}
+
+/// Runs the whole day, without film.
+///
+/// # Errors
+/// When nothing can be computed: session, lenses or scene unusable, or results not writable. Failed takes are no
+/// error; they are counted in the outcome.
+pub fn run(
+    folder: &Path,
+    out: &Path,
+    footage: &dyn Footage,
+    config: &DayConfig,
+    progress: Progress<'_>,
+) -> Result<DayOutcome, DayError> {
+    run_with_film(folder, out, footage, None, config, progress)
+}
+
+/// Runs the whole day, with film of every stroke where a maker is given.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_with_film(
+    folder: &Path,
+    out: &Path,
+    footage: &dyn Footage,
+    film: Option<Film<'_>>,
+    config: &DayConfig,
+    progress: Progress<'_>,
+) -> Result<DayOutcome, DayError> {
+    let began = Instant::now();
+    let session = read_session(folder)?;
+    let watch = run_json::Watch::new();
+    progress(Event::Frames(inputs::count_frames(&session, footage)));
+    let set_up = set_up::get(&session, out, footage, config, &watch, progress)?;
+    let takes = Mutex::new(Vec::new());
+    session.take.par_iter().enumerate().try_for_each(|(idx, take)| -> Result<(), DayError> {
+        let result = takes::get(&session, take, &set_up, out, footage, config, &watch, progress)?;
+        if let Ok(mut takes) = takes.lock() {
+            takes.push((idx, result));
+        }
+        Ok(())
+    })?;
+    let mut takes = takes.into_inner().unwrap_or_default();
+    takes.sort_by_key(|(idx, _)| *idx);
+    let takes: Vec<TakeResults> = takes.into_iter().map(|(_, take)| take).collect();
+    let mut results = session_results(&session, &set_up, takes);
+    match film {
+        Some(film) if !config.anonymous => {
+            film::add(&session, &set_up, &mut results, out, film, footage, config.anew, &watch, progress)?;
+        }
+        _ if config.anonymous => tipwright_report::remove_film(out),
+        _ => {}
+    }
+    let report_began = Instant::now();
+    tipwright_report::write_session_as(&results, config.anonymous, out)?;
+    watch.add("report", report_began.elapsed());
+    let done = results.takes.iter().filter(|t| t.status == TakeStatus::Done).count();
+    let failed = results.takes.len() - done;
+    run_json::write(&session, &results, &set_up, &watch, began.elapsed(), config, out)?;
+    Ok(DayOutcome { results, done, failed })
+}
+
+/// Solves only the set-up and writes lens/ and scene.toml.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_scene(
+    folder: &Path,
+    out: &Path,
+    footage: &dyn Footage,
+    config: &DayConfig,
+    progress: Progress<'_>,
+) -> Result<SetUp, DayError> {
+    let session = read_session(folder)?;
+    set_up::get(&session, out, footage, config, &run_json::Watch::new(), progress)
+}
+
+/// Follows the markers of one take and writes its files.
+///
+/// # Errors
+/// As [`run`], and when there is no such take.
+pub fn run_take(
+    folder: &Path,
+    take: &str,
+    out: &Path,
+    footage: &dyn Footage,
+    config: &DayConfig,
+    progress: Progress<'_>,
+) -> Result<TakeResults, DayError> {
+    let session = read_session(folder)?;
+    let Some(take) = session.take.iter().find(|t| t.name == take) else {
+        let known: Vec<&str> = session.take.iter().map(|t| t.name.as_str()).collect();
+        return Err(DayError::NoSuchTake {
+            take: take.to_string(),
+            known: known.join(", "),
+            path: folder.to_path_buf(),
+        });
+    };
+    let watch = run_json::Watch::new();
+    let set_up = set_up::get(&session, out, footage, config, &watch, progress)?;
+    takes::get(&session, take, &set_up, out, footage, config, &watch, progress)
+}
+
+/// Reads the results of an earlier run back, for comparison.
+///
+/// # Errors
+/// A message naming the file when the folder holds no results.
+pub fn read_results(out: &Path) -> Result<SessionResults, String> {
+    kept::read_session(out)
+}
+
+fn session_results(session: &Session, set_up: &SetUp, takes: Vec<TakeResults>) -> SessionResults {
+    let (steadiness, differences) = consistency::of_takes(&takes, &ConsistencyConfig::default());
+    SessionResults {
+        schema: RESULTS_SCHEMA,
+        tipwright_version: env!("CARGO_PKG_VERSION").to_string(),
+        title: session.title.clone(),
+        report_units: session.report_units,
+        rod_length_m: session.rod.length_m,
+        lenses: set_up.lens_summaries(),
+        scene: set_up.scene.clone(),
+        convergence_deg: set_up.convergence_deg(),
+        wand_length_m: set_up
+            .scene
+            .quality
+            .wand_rms_mm
+            .map(|rms_mm| Measured::new(session.wand.length_m, rms_mm / 1000.0)),
+        warnings: set_up.warnings.iter().cloned().chain(moved::told(&takes)).collect(),
+        takes,
+        steadiness,
+        differences,
+    }
+}
+
+/// Report settings of a session.
+pub(crate) fn report_config(session: &Session) -> ReportConfig {
+    ReportConfig {
+        units: session.report_units,
+        rod_length_m: session.rod.length_m,
+        ..ReportConfig::default()
+    }
+}

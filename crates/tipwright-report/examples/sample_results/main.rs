@@ -1,0 +1,32 @@
+//! Writes a results folder from made-up strokes, to look at tables and pages without measuring anything:
+//! `cargo run -p tipwright --example sample_results -- DIR [takes] [--ft] [--tip-only]`.
+
+mod clinic;
+
+use std::path::PathBuf;
+
+use tipwright_report::{CompareBy, CompareChoice, ReportConfig, compare, write_session, write_take};
+
+fn main() -> Result<(), Box<dyn std::error::Error>> {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let folder = PathBuf::from(arguments.first().ok_or("say where to: sample_results DIR [takes]")?);
+    let takes = arguments.get(1).and_then(|n| n.parse().ok()).unwrap_or(6);
+    let has = |flag: &str| arguments.iter().any(|a| a == flag);
+    let session =
+        clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 7 });
+    for take in &session.takes {
+        write_take(take, &ReportConfig::of_session(&session), &folder)?;
+    }
+    write_session(&session, &folder)?;
+    let later =
+        clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 90 });
+    let sessions = [session, clinic::renamed(later, "Alder Reach, a month later")];
+    for (name, by) in
+        [("phases", CompareBy::Phase), ("casters", CompareBy::Caster), ("sessions", CompareBy::Session)]
+    {
+        let some = if by == CompareBy::Session { &sessions[..] } else { &sessions[..1] };
+        let choice = CompareChoice { by, anonymous: by == CompareBy::Session, ..CompareChoice::default() };
+        compare(some, &choice, &folder.join("compare").join(name))?;
+    }
+    Ok(())
+}

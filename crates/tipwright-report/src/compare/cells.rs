@@ -1,0 +1,168 @@
+//! Strokes sorted into the cells a comparison needs: who (rows), and which side (before or after, or one session or
+//! another).
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::{CompareBy, CompareChoice};
+use tipwright::model::results::SessionResults;
+use tipwright::model::{FigureId, Stroke};
+
+/// Strokes of one caster on one side, in order.
+#[derive(Debug, Clone, Default)]
+pub struct Cell<'a> {
+    /// The strokes.
+    pub strokes: Vec<&'a Stroke>,
+}
+
+impl Cell<'_> {
+    /// Values of a figure, in order of the strokes.
+    #[must_use]
+    pub fn values(&self, id: FigureId) -> Vec<f64> {
+        self.strokes.iter().filter_map(|s| s.figures.get(id)).map(|m| m.value).collect()
+    }
+}
+
+/// One caster with its cells by side.
+#[derive(Debug, Clone)]
+pub struct Row<'a> {
+    /// Shown name.
+    pub label: String,
+    /// Cells by index of their side.
+    pub cells: BTreeMap<usize, Cell<'a>>,
+}
+
+/// Everything sorted.
+#[derive(Debug, Clone)]
+pub struct Sorted<'a> {
+    /// Names of the sides; one when casters are compared with each other.
+    pub sides: Vec<String>,
+    /// Casters.
+    pub rows: Vec<Row<'a>>,
+    /// What was left out and why.
+    pub left_out: Vec<String>,
+}
+
+/// Sorts the strokes of some sessions.
+#[must_use]
+pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorted<'a> {
+    let sides = sides(sessions, choice);
+    let mut rows: BTreeMap<(usize, String), Row<'a>> = BTreeMap::new();
+    let mut left_out: BTreeMap<String, usize> = BTreeMap::new();
+    let mut aliases: BTreeMap<(usize, String), String> = BTreeMap::new();
+    for (session_idx, session) in sessions.iter().enumerate() {
+        for take in &session.takes {
+            let strokes: Vec<&Stroke> =
+                take.strokes.iter().filter(|s| choice.direction.is_none_or(|d| s.direction == d)).collect();
+            let side = match choice.by {
+                CompareBy::Caster => Some(0),
+                CompareBy::Phase => take.phase.as_ref().and_then(|p| sides.iter().position(|s| s == p)),
+                CompareBy::Session => Some(session_idx),
+            };
+            let Some(side) = side else {
+                if !strokes.is_empty() {
+                    let phase = take.phase.as_deref().unwrap_or("no phase");
+                    *left_out.entry(format!("strokes of takes with {phase}")).or_default() += strokes.len();
+                }
+                continue;
+            };
+            // The same id in two sessions is one caster only where sessions are compared.
+            let key = (if choice.by == CompareBy::Session { 0 } else { session_idx }, take.caster.clone());
+            aliases.entry(key.clone()).or_insert_with(|| take.alias.clone());
+            let row = rows.entry(key).or_insert_with(|| Row { label: String::new(), cells: BTreeMap::new() });
+            row.cells.entry(side).or_default().strokes.extend(strokes);
+        }
+    }
+    let mut rows: Vec<((usize, String), Row<'a>)> =
+        rows.into_iter().filter(|(_, row)| row.cells.values().any(|c| !c.strokes.is_empty())).collect();
+    let several = sessions.len() > 1 && choice.by != CompareBy::Session;
+    for (index, (key, row)) in rows.iter_mut().enumerate() {
+        row.label = if choice.anonymous {
+            format!("Caster {}", letters(index))
+        } else if several {
+            format!("{} ({})", aliases[key], sessions[key.0].title)
+        } else {
+            aliases[key].clone()
+        };
+    }
+    Sorted {
+        sides,
+        rows: rows.into_iter().map(|(_, row)| row).collect(),
+        left_out: left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect(),
+    }
+}
+
+/// Names of the sides.
+fn sides(sessions: &[SessionResults], choice: &CompareChoice) -> Vec<String> {
+    match choice.by {
+        CompareBy::Caster => vec![String::new()],
+        CompareBy::Session => sessions
+            .iter()
+            .enumerate()
+            .map(|(k, s)| if choice.anonymous { format!("session {}", k + 1) } else { s.title.clone() })
+            .collect(),
+        CompareBy::Phase => choice.phases.clone().map_or_else(|| first_phases(sessions), |(a, b)| vec![a, b]),
+    }
+}
+
+/// The first two phases in the order they appear.
+fn first_phases(sessions: &[SessionResults]) -> Vec<String> {
+    let mut seen = BTreeSet::new();
+    let mut out = Vec::new();
+    for phase in sessions.iter().flat_map(|s| &s.takes).filter_map(|t| t.phase.clone()) {
+        if seen.insert(phase.clone()) && out.len() < 2 {
+            out.push(phase);
+        }
+    }
+    out
+}
+
+/// The same results with letters for casters, numbers for takes, and neither titles, clip names nor film. What a
+/// warning says of clips stays out too.
+#[must_use]
+pub fn without_names(session: &SessionResults) -> SessionResults {
+    let mut out = session.clone();
+    let ids: BTreeSet<String> = session.takes.iter().map(|t| t.caster.clone()).collect();
+    let letter = |id: &str| letters(ids.iter().position(|i| i == id).unwrap_or(0));
+    out.title = "A session".into();
+    out.warnings.clear();
+    for (k, take) in out.takes.iter_mut().enumerate() {
+        let own = letter(&take.caster);
+        take.session = "A session".into();
+        take.take = format!("take {}", k + 1);
+        take.alias = format!("Caster {own}");
+        take.caster = own;
+        take.clips.clear();
+        take.warnings.clear();
+        take.film.clear();
+    }
+    for s in &mut out.steadiness {
+        s.caster = letter(&s.caster);
+    }
+    for d in &mut out.differences {
+        d.caster = letter(&d.caster);
+    }
+    out
+}
+
+/// A, B, ..., Z, AA, AB, ...
+#[must_use]
+pub fn letters(index: usize) -> String {
+    let mut left = index + 1;
+    let mut out = String::new();
+    while left > 0 {
+        let letter = u8::try_from((left - 1) % 26).unwrap_or(0);
+        out.insert(0, char::from(b'A' + letter));
+        left = (left - 1) / 26;
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::letters;
+
+    #[test]
+    fn letters_go_on_after_z() {
+        assert_eq!([0, 1, 25, 26, 27, 701, 702].map(letters), ["A", "B", "Z", "AA", "AB", "ZZ", "AAA"]);
+    }
+}

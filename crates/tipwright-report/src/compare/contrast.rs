@@ -1,0 +1,203 @@
+//! Means of each cell and the differences between sides or casters.
+
+use super::cells::{Row, Sorted, sort};
+use super::stats::{Estimate, Sample, describe, difference, paired, trend};
+use super::{CompareBy, CompareChoice};
+use tipwright::model::results::SessionResults;
+use tipwright::model::{Direction, FigureId};
+
+/// What may be said of a difference.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Verdict {
+    /// The interval lies above zero.
+    More,
+    /// The interval lies below zero.
+    Less,
+    /// The interval holds zero.
+    NotTold,
+    /// Fewer strokes or casters than demanded.
+    TooFew,
+}
+
+impl Verdict {
+    /// In words.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::More => "more",
+            Self::Less => "less",
+            Self::NotTold => "no difference can be told",
+            Self::TooFew => "too few to say",
+        }
+    }
+
+    fn of(estimate: Option<Estimate>, enough: bool) -> Self {
+        match estimate {
+            Some(e) if enough && e.excludes_zero() => {
+                if e.value > 0.0 {
+                    Self::More
+                } else {
+                    Self::Less
+                }
+            }
+            Some(_) if enough => Self::NotTold,
+            _ => Self::TooFew,
+        }
+    }
+}
+
+/// Mean of a figure in one cell.
+#[derive(Debug, Clone)]
+pub struct Mean {
+    /// Index of the row.
+    pub row: usize,
+    /// Index of the side.
+    pub side: usize,
+    /// The figure.
+    pub figure: FigureId,
+    /// Its sample.
+    pub sample: Sample,
+    /// Change per stroke.
+    pub trend: Option<Estimate>,
+}
+
+/// One difference: second minus first.
+#[derive(Debug, Clone)]
+pub struct Difference {
+    /// The figure.
+    pub figure: FigureId,
+    /// Of whom: a caster's label, or all casters paired.
+    pub of: String,
+    /// The first.
+    pub first: String,
+    /// The second.
+    pub second: String,
+    /// Sizes: strokes, or casters when paired.
+    pub counts: (usize, usize),
+    /// Second minus first.
+    pub estimate: Option<Estimate>,
+    /// What may be said.
+    pub verdict: Verdict,
+    /// The mean over casters of their own differences.
+    pub is_paired: bool,
+}
+
+/// The comparison of the strokes of one direction.
+#[derive(Debug, Clone)]
+pub struct Part<'a> {
+    /// Direction.
+    pub direction: Direction,
+    /// Strokes by row and side.
+    pub sorted: Sorted<'a>,
+    /// Figures that anybody has.
+    pub figures: Vec<FigureId>,
+    /// Means.
+    pub means: Vec<Mean>,
+    /// Differences.
+    pub differences: Vec<Difference>,
+}
+
+/// Name of the row over all casters.
+pub const ALL_PAIRED: &str = "all casters, paired";
+
+/// Compares the strokes of one direction.
+#[must_use]
+pub fn part<'a>(sessions: &'a [SessionResults], choice: &CompareChoice, direction: Direction) -> Part<'a> {
+    let own = CompareChoice { direction: Some(direction), ..choice.clone() };
+    let sorted = sort(sessions, &own);
+    let mut means = Vec::new();
+    let mut differences = Vec::new();
+    let mut figures = Vec::new();
+    for &figure in &choice.figures {
+        let before = means.len();
+        for (row_idx, row) in sorted.rows.iter().enumerate() {
+            for (&side, cell) in &row.cells {
+                let values = cell.values(figure);
+                if let Some(sample) = describe(&values) {
+                    means.push(Mean { row: row_idx, side, figure, sample, trend: trend(&values) });
+                }
+            }
+        }
+        if means.len() == before {
+            continue;
+        }
+        figures.push(figure);
+        if choice.by == CompareBy::Caster {
+            differences.extend(between_casters(&sorted.rows, figure, choice));
+        } else {
+            for second in 1..sorted.sides.len() {
+                differences.extend(between_sides(&sorted, figure, (0, second), choice));
+            }
+        }
+    }
+    Part { direction, sorted, figures, means, differences }
+}
+
+fn values(row: &Row<'_>, side: usize, figure: FigureId) -> Vec<f64> {
+    row.cells.get(&side).map(|c| c.values(figure)).unwrap_or_default()
+}
+
+fn between_casters(rows: &[Row<'_>], figure: FigureId, choice: &CompareChoice) -> Vec<Difference> {
+    let mut out = Vec::new();
+    for (k, a) in rows.iter().enumerate() {
+        for b in &rows[k + 1..] {
+            let (x, y) = (values(a, 0, figure), values(b, 0, figure));
+            let estimate = difference(&x, &y);
+            out.push(Difference {
+                figure,
+                of: String::new(),
+                first: a.label.clone(),
+                second: b.label.clone(),
+                counts: (x.len(), y.len()),
+                estimate,
+                verdict: Verdict::of(estimate, x.len().min(y.len()) >= choice.min_strokes),
+                is_paired: false,
+            });
+        }
+    }
+    out
+}
+
+fn between_sides(
+    sorted: &Sorted<'_>,
+    figure: FigureId,
+    (first, second): (usize, usize),
+    choice: &CompareChoice,
+) -> Vec<Difference> {
+    let mut out = Vec::new();
+    let mut pairs = Vec::new();
+    for row in &sorted.rows {
+        let (x, y) = (values(row, first, figure), values(row, second, figure));
+        if x.is_empty() || y.is_empty() {
+            continue;
+        }
+        let estimate = difference(&x, &y);
+        if let (Some(a), Some(b)) = (describe(&x), describe(&y)) {
+            pairs.push(b.mean - a.mean);
+        }
+        out.push(Difference {
+            figure,
+            of: row.label.clone(),
+            first: sorted.sides[first].clone(),
+            second: sorted.sides[second].clone(),
+            counts: (x.len(), y.len()),
+            estimate,
+            verdict: Verdict::of(estimate, x.len().min(y.len()) >= choice.min_strokes),
+            is_paired: false,
+        });
+    }
+    if pairs.len() > 1 {
+        let estimate = paired(&pairs);
+        out.push(Difference {
+            figure,
+            of: ALL_PAIRED.into(),
+            first: sorted.sides[first].clone(),
+            second: sorted.sides[second].clone(),
+            counts: (pairs.len(), pairs.len()),
+            estimate,
+            verdict: Verdict::of(estimate, pairs.len() >= choice.min_pairs),
+            is_paired: true,
+        });
+    }
+    out
+}

@@ -1,0 +1,112 @@
+//! `compare`: casters, before and after, or sessions side by side: paths over each other, means and differences with
+//! 95 % intervals, and a ranking by whatever the reader picks. No p-values and no marks: an effect, its interval, and
+//! a demand for enough strokes before anything is called a difference.
+
+pub mod cells;
+pub mod contrast;
+pub mod forest;
+pub mod page;
+pub mod stats;
+pub mod tables;
+
+use std::path::Path;
+
+use super::files::write_atomic;
+use super::{ReportError, put};
+use tipwright::model::results::SessionResults;
+use tipwright::model::{Direction, FigureId};
+
+/// What is put side by side.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum CompareBy {
+    /// Casters with each other.
+    Caster,
+    /// Two phases of the same casters, paired.
+    #[default]
+    Phase,
+    /// Sessions, the same casters paired.
+    Session,
+}
+
+/// What to compare and how.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CompareChoice {
+    /// What is put side by side.
+    pub by: CompareBy,
+    /// The two phases; default: the first two in the order of the session.
+    pub phases: Option<(String, String)>,
+    /// Only strokes of this direction; default: both, each by itself, for a back stroke is not a forward stroke.
+    pub direction: Option<Direction>,
+    /// Figure the page ranks by at first; default: none, casters stand in order of their ids.
+    pub rank: Option<FigureId>,
+    /// Figures compared; default: those that say how the tip went and how it was driven.
+    pub figures: Vec<FigureId>,
+    /// No aliases, take names, clip names or session titles: casters become letters.
+    pub anonymous: bool,
+    /// Fewest strokes on each side before a difference is spoken of. Default 4: with fewer, Student's factor passes 3
+    /// standard errors and one odd stroke decides (own choice).
+    pub min_strokes: usize,
+    /// Fewest casters with both sides before the paired mean is spoken of. Default 3, for the same reason.
+    pub min_pairs: usize,
+}
+
+impl Default for CompareChoice {
+    fn default() -> Self {
+        Self {
+            by: CompareBy::default(),
+            phases: None,
+            direction: None,
+            rank: None,
+            figures: vec![
+                FigureId::DipDepth,
+                FigureId::DomeHeight,
+                FigureId::SlpRms,
+                FigureId::OffPlaneMax,
+                FigureId::Opposite,
+                FigureId::Chord,
+                FigureId::PeakSpeed,
+                FigureId::LatePower,
+                FigureId::Smoothness,
+                FigureId::Stop,
+                FigureId::Pause,
+                FigureId::Creep,
+                FigureId::Arc,
+                FigureId::MaxBend,
+                FigureId::BendLead,
+                FigureId::Counterflex,
+                FigureId::LoopWidth,
+            ],
+            anonymous: false,
+            min_strokes: 4,
+            min_pairs: 3,
+        }
+    }
+}
+
+impl CompareChoice {
+    /// The directions compared, each by itself.
+    #[must_use]
+    pub fn directions(&self) -> Vec<Direction> {
+        self.direction.map_or_else(|| vec![Direction::Forward, Direction::Back], |d| vec![d])
+    }
+}
+
+/// Compares sessions and writes `index.html`, `means.csv`, `differences.csv`, and, for queries over all of them, one
+/// `strokes.parquet` and `paths.parquet` into `folder`.
+///
+/// # Errors
+/// A file cannot be written.
+pub fn compare(
+    sessions: &[SessionResults],
+    choice: &CompareChoice,
+    folder: &Path,
+) -> Result<(), ReportError> {
+    let parts: Vec<contrast::Part<'_>> =
+        choice.directions().into_iter().map(|d| contrast::part(sessions, choice, d)).collect();
+    put(&folder.join("means.csv"), tables::means(&parts))?;
+    put(&folder.join("differences.csv"), tables::differences(&parts))?;
+    let named = tables::named(sessions, choice.anonymous);
+    put(&folder.join("strokes.parquet"), tables::strokes(&named))?;
+    put(&folder.join("paths.parquet"), tables::paths(&named))?;
+    write_atomic(&folder.join("index.html"), page::page(sessions, choice, &parts).as_bytes())
+}

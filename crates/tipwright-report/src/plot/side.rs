@@ -1,0 +1,146 @@
+//! Side view: the tip path in the cast plane with equal axes; chord, dip and dome dimensioned; marks; the rod at
+//! equal steps of time where butt markers tell how it stood.
+
+use super::frame::{TrueScale, Words};
+use super::geometry::Geometry;
+use super::svg::{Svg, Xy, coordinate};
+use super::{
+    Format, Glyph, Panel, alt_text, dimension, figure_words, kind_texts, mark, set_label, span, timed_marks,
+};
+use crate::units::Kind;
+use tipwright::model::{FigureId, Measured};
+
+/// How the rod stood at an instant, in the side view, metres.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RodPose {
+    /// Session time.
+    pub t_s: f64,
+    /// Lower end of what is known of the butt.
+    pub butt: [f64; 2],
+    /// Unit vector along the butt toward the tip.
+    pub axis: [f64; 2],
+    /// The tip.
+    pub tip: [f64; 2],
+}
+
+/// Draws the side view.
+#[must_use]
+pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel {
+    let points: Vec<[f64; 2]> = geometry.stroke.samples.iter().map(|p| geometry.side(p)).collect();
+    let everything = || points.iter().copied().chain(rods.iter().flat_map(|r| [r.butt, r.tip]));
+    let (x_low, x_high) = span(everything().map(|p| p[0]), (-1.0, 1.0));
+    let (z_low, z_high) = span(everything().map(|p| p[1]), (0.0, 1.0));
+    // Air around the path for the labels: an eighth of its width above and below.
+    let air = 0.06 * (x_high - x_low).max(0.2);
+    let label_air = 0.12 * (x_high - x_low).max(0.2);
+    let (x_low, x_high, z_low, z_high) = (x_low - air, x_high + air, z_low - label_air, z_high + label_air);
+    let scales = TrueScale::fit([x_low, x_high], [z_low, z_high], format);
+    let TrueScale { x, z, height } = scales;
+    let frame = scales.frame("From the side, true to scale", format);
+    let at = |p: [f64; 2]| -> Xy { (x.at(p[0]), z.at(p[1])) };
+    let mut svg = Svg::new();
+    let mut labels = frame.draw(&mut svg, format.units);
+    let drawn: Vec<Xy> = points.iter().map(|&p| at(p)).collect();
+    labels.ink(&drawn);
+
+    draw_rods(&mut svg, rods, &at, geometry.t_rsp_s);
+    for rod in rods {
+        labels.ink(&[at(rod.butt), at(rod.tip)]);
+    }
+    draw_band(&mut svg, geometry, &at);
+    let ink = geometry.ink();
+    svg.polyline(&format!("path-{ink} outside"), &drawn);
+    svg.polyline(&format!("path-{ink}"), &drawn[geometry.window.clone()]);
+
+    let chord = [geometry.side_of_chord(0.0, 0.0), geometry.side_of_chord(geometry.chord_m, 0.0)];
+    svg.line("chord", at(chord[0]), at(chord[1]));
+    labels.ink(&[at(chord[0]), at(chord[1])]);
+    let hull: Vec<Xy> = geometry.hull.iter().map(|p| at(geometry.side_of_chord(p[0], p[1]))).collect();
+    svg.polyline("hull", &hull);
+
+    let mut wanted: Vec<(Xy, Xy, &str, Words)> = Vec::new();
+    for (mark, class, name, toward) in
+        [(geometry.dip, "dip", "dip", (0.3, 1.0)), (geometry.dome, "dome", "dome", (-0.3, -1.0))]
+    {
+        let Some(mark) = mark else { continue };
+        let (a, b) = (
+            at(geometry.side_of_chord(mark.s_m, mark.from_h_m)),
+            at(geometry.side_of_chord(mark.s_m, mark.path_h_m)),
+        );
+        dimension(&mut svg, class, a, b);
+        labels.ink(&[a, b]);
+        let words = Words::number(name, kind_texts(Kind::SmallLength, mark.measured));
+        wanted.push((b, toward, if class == "dip" { "t-dip" } else { "t-dome" }, words));
+    }
+    for (shape, t_s, name) in timed_marks(geometry) {
+        let Some(sample) = geometry.at(t_s) else { continue };
+        let point = at(geometry.side(&sample));
+        mark(&mut svg, &mut labels, shape, point);
+        let toward = match shape {
+            Glyph::Start => (-geometry.chord_way[0], 0.6),
+            Glyph::Peak => (0.0, -1.0),
+            Glyph::RodStraight => (geometry.chord_way[0], -0.5),
+            Glyph::Stop | Glyph::LargestBend => (geometry.chord_way[0], 1.0),
+        };
+        wanted.push((point, toward, "", Words::plain(name)));
+    }
+    if let Some(chord_m) = geometry.stroke.figures.get(FigureId::Chord) {
+        let middle = at(geometry.side_of_chord(0.5 * geometry.chord_m, 0.0));
+        wanted.push((middle, (0.0, 1.0), "", figure_words("chord", FigureId::Chord, chord_m)));
+    }
+    for (point, toward, class, words) in &wanted {
+        set_label(&mut svg, &mut labels, class, (*point, *toward), words, format.units);
+    }
+    Panel {
+        name: "side",
+        body: svg.into_body(),
+        width: format.width,
+        height,
+        alt: alt(geometry, rods.len()),
+        scales: (x, z),
+    }
+}
+
+/// The 95 % band of the height over the chord, in W.
+fn draw_band(svg: &mut Svg, geometry: &Geometry<'_>, at: &impl Fn([f64; 2]) -> Xy) {
+    let samples = &geometry.stroke.samples[geometry.window.clone()];
+    let edge = |sign: f64| {
+        samples.iter().map(move |p| (p.s_m, p.h_m + sign * Measured::new(0.0, p.height_sd_m).half_width_95()))
+    };
+    let outline: Vec<Xy> =
+        edge(1.0).chain(edge(-1.0).rev()).map(|(s, h)| at(geometry.side_of_chord(s, h))).collect();
+    svg.polygon(&format!("band-{}", geometry.ink()), &outline);
+}
+
+/// The rod as it stood: from the butt along its axis, bending to the tip. The curve between is drawn, not measured.
+fn draw_rods(svg: &mut Svg, rods: &[RodPose], at: &impl Fn([f64; 2]) -> Xy, t_rsp_s: Option<f64>) {
+    let nearest = t_rsp_s.and_then(|t| rods.iter().map(|r| (r.t_s - t).abs()).min_by(f64::total_cmp));
+    for rod in rods {
+        let reach = (rod.tip[0] - rod.butt[0]).hypot(rod.tip[1] - rod.butt[1]);
+        let knee = [rod.butt[0] + 0.55 * reach * rod.axis[0], rod.butt[1] + 0.55 * reach * rod.axis[1]];
+        let (a, b, c) = (at(rod.butt), at(knee), at(rod.tip));
+        let is_rsp = t_rsp_s.zip(nearest).is_some_and(|(t, n)| (rod.t_s - t).abs() <= n + 1e-12);
+        svg.path(
+            if is_rsp { "rod bent" } else { "rod thin" },
+            &format!(
+                "M{} {}Q{} {} {} {}",
+                coordinate(a.0),
+                coordinate(a.1),
+                coordinate(b.0),
+                coordinate(b.1),
+                coordinate(c.0),
+                coordinate(c.1)
+            ),
+        );
+    }
+}
+
+fn alt(geometry: &Geometry<'_>, rods: usize) -> String {
+    let mut what = String::from("Side view of the tip path");
+    if rods > 0 {
+        what.push_str(&format!(", the rod drawn at {rods} instants"));
+    }
+    let ids =
+        [FigureId::Chord, FigureId::ChordAngle, FigureId::DipDepth, FigureId::DipAt, FigureId::DomeHeight];
+    alt_text(&what, geometry, &ids)
+}
