@@ -93,7 +93,7 @@ fn print_row(name: &str, seen: &StopSeen) {
 }
 
 fn median(v: Vec<f64>) -> f64 {
-    tipwright::model::median(v).unwrap_or(f64::NAN)
+    tipwright::math::median(v).unwrap_or(f64::NAN)
 }
 
 fn summary(rows: &[StopSeen]) {

@@ -13,7 +13,7 @@ fn figure(seen: &StopSeen, id: FigureId) -> (f64, f64) {
 }
 
 fn median(v: Vec<f64>) -> f64 {
-    tipwright::model::median(v).unwrap_or(f64::NAN)
+    tipwright::math::median(v).unwrap_or(f64::NAN)
 }
 
 /// Widths, speeds and crossings of a sound cast, and of the same cast with a wave of 0.6 m that makes its loops tail. Limits

@@ -12,7 +12,7 @@ use tipwright::lens::stereo::{BoardPair, relative_pose};
 use tipwright::lens::{BoardView, LensConfig, calibrate};
 use tipwright::model::Board;
 use tipwright::model::{CameraPose, Lens, RawPixel};
-use tipwright::motion::rays::{WorldRay, nearest_point};
+use tipwright::tracks::rays::{WorldRay, nearest_point};
 
 const BOARD: Board = Board { columns: 9, rows: 6, square_mm: 25.0 };
 const SIZE_PX: [u32; 2] = [1920, 1080];

@@ -2,9 +2,9 @@
 
 use super::figures::{capital, full, name, rough};
 use super::table::{Cell, Column, Table};
-use crate::compare::stats::t_975;
 use crate::tables::direction_word;
 use crate::units::kind;
+use tipwright::math::student_975;
 use tipwright::model::consistency::{CasterSteadiness, Difference, PhaseDifference, Steadiness};
 use tipwright::model::results::SessionResults;
 use tipwright::model::{Direction, FigureId, Measured};
@@ -110,7 +110,7 @@ fn with_half(value: f64, half_width: f64) -> Measured {
 fn cells(figure: FigureId, s: &Steadiness) -> [Cell; 3] {
     let n = s.strokes as f64;
     // Of one stroke: its own interval of measurement.
-    let mean = if s.strokes > 1 { with_half(s.mean.value, t_975(n - 1.0) * s.mean.sd) } else { s.mean };
+    let mean = if s.strokes > 1 { with_half(s.mean.value, student_975(n - 1.0) * s.mean.sd) } else { s.mean };
     let spread = s.spread.map_or_else(
         || "<span class=\"few\">too few</span>".to_owned(),
         |v| rough(kind(figure), Measured::new(v, 0.1 * v)),
@@ -118,7 +118,7 @@ fn cells(figure: FigureId, s: &Steadiness) -> [Cell; 3] {
     let trend = s.trend_per_stroke.map_or_else(
         || "<span class=\"few\">too few</span>".to_owned(),
         |t| {
-            let half = t_975(n - 2.0) * t.sd;
+            let half = student_975(n - 2.0) * t.sd;
             if t.value.abs() > half {
                 full(kind(figure), with_half(t.value, half))
             } else {

@@ -8,6 +8,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::math::student_975;
 use crate::model::consistency::{CasterSteadiness, Difference, PhaseDifference, Steadiness};
 use crate::model::{Direction, FigureId, Measured, TakeResults};
 
@@ -168,83 +169,12 @@ fn trend(figures: &[Measured], mean: f64) -> Measured {
     Measured::new(slope, (rest / (n - 2.0) / xx).sqrt())
 }
 
-/// 97.5 % quantile of Student's t, by halving on its distribution function.
-#[must_use]
-pub fn student_975(freedom: f64) -> f64 {
-    let upper = |t: f64| 0.5 * incomplete_beta(freedom / 2.0, 0.5, freedom / (freedom + t * t));
-    let (mut lo, mut hi) = (0.0, 1000.0);
-    for _ in 0..80 {
-        let t = (lo + hi) / 2.0;
-        if upper(t) > 0.025 { lo = t } else { hi = t }
-    }
-    (lo + hi) / 2.0
-}
-
-/// Regularised incomplete beta by its continued fraction (Lentz; Press et al., Numerical Recipes, from memory).
-fn incomplete_beta(a: f64, b: f64, x: f64) -> f64 {
-    if x <= 0.0 || x >= 1.0 {
-        return x.clamp(0.0, 1.0);
-    }
-    if x > (a + 1.0) / (a + b + 2.0) {
-        return 1.0 - incomplete_beta(b, a, 1.0 - x);
-    }
-    let front = (ln_gamma(a + b) - ln_gamma(a) - ln_gamma(b) + a * x.ln() + b * (1.0 - x).ln()).exp() / a;
-    let tiny = |v: f64| if v.abs() < 1e-300 { 1e-300 } else { v };
-    let (mut c, mut d) = (1.0, 1.0 / tiny(1.0 - (a + b) * x / (a + 1.0)));
-    let mut h = d;
-    for m in 1..500 {
-        let m = f64::from(m);
-        for term in [
-            m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m)),
-            -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0)),
-        ] {
-            d = 1.0 / tiny(1.0 + term * d);
-            c = tiny(1.0 + term / c);
-            h *= d * c;
-        }
-        if (d * c - 1.0).abs() < 1e-15 {
-            break;
-        }
-    }
-    front * h
-}
-
-/// Lanczos' approximation, seven terms (from memory), good to 1e-13.
-fn ln_gamma(x: f64) -> f64 {
-    const C: [f64; 9] = [
-        0.999_999_999_999_809_9,
-        676.520_368_121_885_1,
-        -1_259.139_216_722_402_8,
-        771.323_428_777_653_1,
-        -176.615_029_162_140_6,
-        12.507_343_278_686_905,
-        -0.138_571_095_265_720_12,
-        9.984_369_578_019_572e-6,
-        1.505_632_735_149_311_6e-7,
-    ];
-    let x = x - 1.0;
-    let t = x + 7.5;
-    let sum = C[0] + (1..9).map(|i| C[i] / (x + i as f64)).sum::<f64>();
-    0.5 * std::f64::consts::TAU.ln() + (x + 0.5) * t.ln() - t + sum.ln()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     fn figures(values: &[f64]) -> Vec<Measured> {
         values.iter().map(|v| Measured::new(*v, 0.1)).collect()
-    }
-
-    /// Two-sided 5 % points of Student's t as in every printed table; scipy.stats.t.ppf(0.975, df) gives the same.
-    #[test]
-    fn truth_student_table() {
-        let table =
-            [(1.0, 12.706_205), (2.0, 4.302_653), (5.0, 2.570_582), (10.0, 2.228_139), (30.0, 2.042_272)];
-        for (freedom, t) in table {
-            assert!((student_975(freedom) - t).abs() < 1e-6, "{freedom} {}", student_975(freedom));
-        }
-        assert!((student_975(1e6) - 1.959_966).abs() < 1e-5);
     }
 
     #[test]

@@ -8,6 +8,7 @@
 //! A rule may have companions: signs that sources name as contributors, not as causes. They are told along with the
 //! evidence and do not change its probability. Where sources disagree the rule says so.
 
+use crate::math::normal_below;
 use crate::model::evidence::{Evidence, HeldSign, NotJudged, StrokeEvidence};
 use crate::model::{Direction, FigureId, Figures, Measured, Stroke};
 
@@ -116,27 +117,4 @@ fn told(sign: &HeldSign) -> String {
         if sign.per.is_some() || info.unit.is_empty() { String::new() } else { format!(" {}", info.unit) };
     let digits = if sd > 0.0 { (1.0 - sd.log10().floor()).clamp(0.0, 4.0) as usize } else { 3 };
     format!("{}: {name} {value:.digits$}{unit} (sd {sd:.digits$})", sign.say)
-}
-
-/// Standard normal distribution function, by the rational approximation of erfc in W. J. Cody's tradition as given
-/// by Press et al., Numerical Recipes (erfcc; from memory), good to 1.2e-7.
-#[must_use]
-pub fn normal_below(z: f64) -> f64 {
-    let x = z.abs() / std::f64::consts::SQRT_2;
-    let t = 1.0 / (1.0 + 0.5 * x);
-    let series = [
-        -1.265_512_23,
-        1.000_023_68,
-        0.374_091_96,
-        0.096_784_18,
-        -0.186_288_06,
-        0.278_868_07,
-        -1.135_203_98,
-        1.488_515_87,
-        -0.822_152_23,
-        0.170_872_77,
-    ];
-    let sum = series.iter().rev().fold(0.0, |acc, c| acc * t + c);
-    let upper = 0.5 * t * (-x * x + sum).exp();
-    if z >= 0.0 { 1.0 - upper } else { upper }
 }

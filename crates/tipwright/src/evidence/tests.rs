@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::{Rules, RulesError, judge_stroke, normal_below};
+use super::{Rules, RulesError, judge_stroke};
 use crate::model::evidence::Word;
 use crate::model::{Direction, FigureId as F, Figures, Measured};
 
@@ -55,16 +55,6 @@ fn figures(all: &[(F, f64, f64)]) -> Figures {
     let mut out = Figures::default();
     all.iter().for_each(|(id, value, sd)| out.set(*id, Measured::new(*value, *sd)));
     out
-}
-
-/// Printed tables of the normal distribution; scipy.stats.norm.cdf gives the same.
-#[test]
-fn truth_normal_table() {
-    for (z, p) in
-        [(0.0, 0.5), (1.0, 0.841_344_75), (-1.644_853_6, 0.05), (1.959_964, 0.975), (-3.0, 0.001_349_9)]
-    {
-        assert!((normal_below(z) - p).abs() < 2e-7, "{z} {}", normal_below(z));
-    }
 }
 
 /// The probability is that of the error: at the threshold one half, an sd above it 84 %.

@@ -12,8 +12,9 @@ use super::coverage::{Coverage, expected_sd_px};
 use super::homography::{fit_plane, focal_px, pose_from_plane};
 use super::verdicts::{name_smears, spread_between_views, too_few_views, warnings_of};
 use super::views::{BoardView, LeftOut, LensCalibration, LensConfig, LensError, ViewReport};
+use crate::math::median;
 use crate::model::Board;
-use crate::model::{RawPixel, median};
+use crate::model::RawPixel;
 
 /// A view that passed the first look.
 struct Candidate<'a> {

@@ -8,7 +8,8 @@ use nalgebra::Point3;
 
 use super::adjust::{AdjustView, Adjusted, State, adjust, view_cost_px2};
 use super::views::LensConfig;
-use crate::model::{RawPixel, median};
+use crate::math::median;
+use crate::model::RawPixel;
 
 /// Rounds of weighting before the choice, and of choosing. Both settle in three or four rounds; the cap only ends
 /// a view that hops in and out.

@@ -10,7 +10,8 @@ use nalgebra::{
     Isometry3, Matrix2, Matrix3, Rotation3, SMatrix, Translation3, UnitQuaternion, Vector2, Vector3,
 };
 
-use crate::model::{RawPixel, median};
+use crate::math::median;
+use crate::model::RawPixel;
 
 /// A homography and how well it fits.
 pub(crate) struct PlaneFit {

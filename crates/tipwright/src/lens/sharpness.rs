@@ -1,6 +1,7 @@
 //! How sharp a board is in a picture: the width of the edges between its squares.
 
-use crate::model::{RawPixel, median};
+use crate::math::median;
+use crate::model::RawPixel;
 
 /// Samples across an edge reach this share of the spacing to either side: short of the next edge at one half,
 /// and of the corners of tilted squares.

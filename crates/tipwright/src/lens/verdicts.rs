@@ -6,7 +6,8 @@ use super::adjust::Adjusted;
 use super::corner::LensMatrix;
 use super::coverage::Coverage;
 use super::views::{LeftOut, LensConfig, LensError, ViewReport};
-use crate::model::{Lens, Severity, Warning, median};
+use crate::math::median;
+use crate::model::{Lens, Severity, Warning};
 
 /// A view that disagrees and is clearly less sharp than the rest is called smeared.
 pub(crate) fn name_smears(reports: &mut [ViewReport]) {

@@ -13,9 +13,10 @@ use super::side::{Rays, SidePlane, View};
 use super::trajectory::{apart, trajectories};
 use super::views::OffPlane;
 use super::{LineView, LoopConfig, LoopSettings, tip_at, views};
+use crate::math::median;
 use crate::model::line::{LoopMoment, LoopView, StrokeLoop};
 use crate::model::stroke::LoopShape;
-use crate::model::{FigureId, Figures, MarkerPath, Measured, Stroke, median};
+use crate::model::{FigureId, Figures, MarkerPath, Measured, Stroke};
 
 /// Figures that need the line.
 pub(super) const FIGURES: &[FigureId] = &[

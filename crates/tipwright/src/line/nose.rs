@@ -6,7 +6,7 @@
 
 use super::geometry::{Flat, dot, upper_normal};
 use super::side::SidePoint;
-use crate::model::median;
+use crate::math::median;
 
 /// Front of one frame.
 #[derive(Debug, Clone, Copy)]

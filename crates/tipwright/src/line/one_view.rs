@@ -7,7 +7,8 @@ use super::paths::NoseFit;
 use super::reading::{Reading, narrowest, read};
 use super::robust::{crossing_time, robust_line, root_sum};
 use super::side::SidePoint;
-use crate::model::{Measured, median};
+use crate::math::median;
+use crate::model::Measured;
 
 /// Scatter of the nose about a parabola over the travel that counts: it does not speed up evenly.
 const NOSE_SCATTER_M: f64 = 0.01;

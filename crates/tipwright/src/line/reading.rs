@@ -5,8 +5,9 @@ use super::geometry::{Flat, LoopLook, dot, look, upper_normal};
 use super::legs::{Cells, Leg};
 use super::nose::{robust_parabola, value};
 use super::side::SidePoint;
+use crate::math::median;
+use crate::model::Measured;
 use crate::model::stroke::LoopShape;
-use crate::model::{Measured, median};
 
 /// Points this near in time are laid onto one curve, moved with the nose. 27 ms: three looks.
 const TOGETHER_S: f64 = 0.027;

@@ -3,7 +3,7 @@
 use super::LoopConfig;
 use super::geometry::crossings;
 use super::paths::{Legs, SAMPLES, Start};
-use crate::model::median;
+use crate::math::median;
 
 /// Profiles count by this power of the share of the fly leg that is seen, and need this much of each leg.
 const SEEN_POWER: i32 = 4;

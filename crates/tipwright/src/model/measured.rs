@@ -36,18 +36,3 @@ impl Measured {
         Self { value: self.value * factor, sd: self.sd * factor.abs() }
     }
 }
-
-/// The middle one of values in order (of an even number the upper of the two); `None` of none. NaN counts as largest.
-///
-/// ```
-/// use tipwright::model::measured::median;
-/// assert_eq!(median([3.0, 1.0, 2.0]), Some(2.0));
-/// assert_eq!(median([4.0, 1.0, 3.0, 2.0]), Some(3.0));
-/// assert_eq!(median([]), None);
-/// ```
-#[must_use]
-pub fn median(values: impl IntoIterator<Item = f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.into_iter().collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied()
-}

@@ -22,7 +22,7 @@ pub use board::Board;
 pub use camera::{Camera, CameraPose, Lens, Picture, RawPixel, Rotation, UndistortedRay};
 pub use clock::{Clock, CoarseOffset, OffsetSource};
 pub use figures::{FigureId, Figures};
-pub use measured::{Measured, median};
+pub use measured::Measured;
 pub use path::{MarkerPath, PathDraw, PathSample, RodPaths};
 pub use results::{
     MovedCamera, ReportUnits, RodSample, SessionResults, TakeCameraFit, TakeClock, TakeResults, TakeStatus,

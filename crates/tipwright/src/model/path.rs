@@ -2,8 +2,8 @@
 
 use nalgebra::{Point3, Vector3};
 
-use super::measured::median;
 use super::spot::Role;
+use crate::math::median;
 
 /// One instant of a path. World frame.
 #[derive(Debug, Clone, Copy, PartialEq)]

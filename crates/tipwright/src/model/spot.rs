@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::camera::{Picture, RawPixel};
-use super::measured::median;
+use crate::math::median;
 
 /// Colours a marker may have.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]

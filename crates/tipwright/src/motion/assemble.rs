@@ -7,6 +7,7 @@ use super::linear::linearise;
 use super::problem::{Freedom, Loss, Problem};
 use super::spline::Timeline;
 use super::state::{Layout, State, combine};
+use crate::math::pairs;
 
 /// What the data has chosen: noise factors and jerk densities, and which observations count.
 #[derive(Debug, Clone, PartialEq)]
@@ -119,11 +120,6 @@ pub fn pose_difference(now: &Isometry3<f64>, reference: &Isometry3<f64>) -> [f64
     let turn = (now.rotation * reference.rotation.inverse()).scaled_axis();
     let shift = now.translation.vector - reference.translation.vector;
     [turn.x, turn.y, turn.z, shift.x, shift.y, shift.z]
-}
-
-/// Every pair of `n` things once.
-pub fn pairs(n: usize) -> impl Iterator<Item = (usize, usize)> {
-    (0..n).flat_map(move |a| (a + 1..n).map(move |b| (a, b)))
 }
 
 impl Setting<'_> {

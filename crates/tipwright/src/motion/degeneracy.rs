@@ -2,41 +2,11 @@
 
 use nalgebra::Point3;
 
+use super::outcome::{Degeneracy, Fate};
 use super::problem::{Freedom, Problem};
-use super::solution::{Fate, Solution};
+use super::solution::Solution;
 use super::stretch::frame_steps_s;
-use crate::model::median;
-
-/// Something the observations leave open.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Degeneracy {
-    /// The clock offset is known no better than half a frame, or hardly better than its prior: the motion runs along
-    /// the epipolar lines.
-    TimeUnobservable {
-        /// Camera.
-        camera_idx: usize,
-        /// Standard deviation of its offset at the middle of its observations, seconds.
-        offset_sd_s: f64,
-        /// Standard deviation of the prior, if there was one.
-        prior_sd_s: Option<f64>,
-    },
-    /// The rays of a camera meet the others' at less than two degrees for most of the path.
-    ParallelRays {
-        /// Camera.
-        camera_idx: usize,
-        /// Median over the path of the widest angle to another camera's ray, radians.
-        median_angle_rad: f64,
-    },
-    /// One camera alone saw the marker; the path follows from its smoothness.
-    SingleCamera {
-        /// Marker.
-        marker_idx: usize,
-        /// Session time.
-        from_s: f64,
-        /// Session time.
-        to_s: f64,
-    },
-}
+use crate::math::median;
 
 pub(super) fn find_degeneracies(problem: &Problem, solution: &Solution) -> Vec<Degeneracy> {
     let mut out = Vec::new();

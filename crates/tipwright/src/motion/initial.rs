@@ -10,7 +10,7 @@ use super::assemble::{Hyper, Setting};
 use super::band::Arrow;
 use super::linear::{linearise, whitener};
 use super::state::State;
-use crate::model::median;
+use crate::math::median;
 
 /// Fills the coefficients of `state` from its cameras; `false` when the equations can't be solved.
 pub fn linear_path(

@@ -12,7 +12,7 @@
 //! - **Noise**: a 2x2 covariance per sighting times one factor per camera and marker found from the residuals; Huber loss.
 //! - **Streaks**: a streak is a segment over the exposure. Its centre, which is what is observed, stands for the middle of the
 //!   exposure and is less sure along it than across, and its covariance says so; which marker of which frame it belongs to is
-//!   told by its length and direction too ([`tracklets`]). Its two ends are not observed as a velocity, for the frames beside
+//!   told by its length and direction too ([`crate::tracks::tracklets`]). Its two ends are not observed as a velocity, for the frames beside
 //!   it say that better: with ends of standard deviation s, exposure E and frame step T the streak knows the velocity to
 //!   1.4 s / E, its neighbours' centres (s / 1.4 each) to s / 2T: at most E = T, where a shutter never closes, a streak
 //!   adds an eighth to that information, at the E < T / 2 of an outdoor clip less than 1/32.
@@ -72,30 +72,27 @@ pub mod band;
 mod correlation;
 mod degeneracy;
 mod draws;
-pub mod gather;
+mod finish;
 mod hyper;
 mod initial;
 mod linear;
-pub mod pieces;
+mod outcome;
 mod problem;
-pub mod rays;
 mod solution;
 mod solve;
 pub mod spline;
 mod state;
 pub mod stretch;
-pub mod sync;
 #[cfg(test)]
 mod tests;
-pub mod tracklets;
 
 pub use assemble::Hyper;
-pub use degeneracy::Degeneracy;
 pub use draws::Draw;
+pub use outcome::{Degeneracy, Fate, SolveReport};
 pub use problem::{
     Baseline, CameraFreedom, CameraModel, Distance, Freedom, Loss, MotionConfig, MotionError, Noise,
     Observation, Problem, SetUpPrior, Smoothness, Wander,
 };
-pub use solution::{Fate, Kinematics, PathTerm, Solution, SolveReport};
+pub use solution::{Kinematics, PathTerm, Solution};
 pub use solve::{Start, solve, solve_from};
 pub use state::{CameraSlots, CameraState, Layout, State, WanderState};

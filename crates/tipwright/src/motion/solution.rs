@@ -2,45 +2,12 @@
 
 use nalgebra::{DMatrix, DVector, Matrix3, Point3, SMatrix, Vector3};
 
-use super::assemble::{Hyper, JointPrior, Setting};
-use super::band::{Arrow, ArrowFactor};
-use super::degeneracy::{Degeneracy, find_degeneracies};
-use super::linear::linearise;
-use super::problem::{MotionConfig, MotionError, Problem};
+use super::assemble::Hyper;
+use super::band::ArrowFactor;
+use super::outcome::{Degeneracy, Fate, SolveReport};
+use super::problem::Problem;
 use super::spline::{Locus, Timeline};
 use super::state::{CameraState, Layout, State, combine};
-
-/// How the iteration went.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct SolveReport {
-    /// Steps taken.
-    pub iterations: usize,
-    /// Updates of noise and smoothness.
-    pub hyper_rounds: usize,
-    /// Final cost (half the sum of losses and priors).
-    pub cost: f64,
-    /// The cost had stopped falling.
-    pub converged: bool,
-}
-
-/// What became of an observation.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Fate {
-    /// Used; whitened length of its residual and the residual itself in pixels.
-    Used {
-        /// In standard deviations of this camera's noise.
-        whitened: f64,
-        /// Observed minus predicted.
-        residual_px: [f64; 2],
-    },
-    /// Set aside: too far from the path.
-    Outlier {
-        /// In standard deviations; infinite behind the camera.
-        whitened: f64,
-    },
-    /// Set aside: no path at its time.
-    OffPath,
-}
 
 /// Position, velocity and acceleration of a marker at one instant with their joint covariance.
 #[derive(Debug, Clone, PartialEq)]
@@ -107,90 +74,8 @@ pub struct Solution {
     pub(super) factor: ArrowFactor,
     /// Pull of the jerk at the solution: what the sightings hold against, right-hand sides of band and border.
     pub(super) pull: (Vec<f64>, DVector<f64>),
-    band_inverse: Vec<f64>,
-    gain: Vec<f64>,
-}
-
-#[allow(clippy::too_many_arguments)]
-pub(super) fn finish(
-    problem: &Problem,
-    config: &MotionConfig,
-    timeline: Timeline,
-    layout: Layout,
-    prior: Option<JointPrior>,
-    piece_of: Vec<Option<usize>>,
-    state: State,
-    hyper: Hyper,
-    mut report: SolveReport,
-) -> Result<Solution, MotionError> {
-    let setting = Setting {
-        problem,
-        timeline: &timeline,
-        layout: &layout,
-        piece_of: &piece_of,
-        joint_prior: &prior,
-        loss: config.loss,
-    };
-    let mut arrow = Arrow::new(state.coefficients_m.len(), 12 * problem.markers - 1, layout.size);
-    report.cost = setting.cost(&state, &hyper, Some(&mut arrow));
-    // A hair of damping where the data and the prior leave a coefficient all but free.
-    let factor = [0.0, 1e-7, 1e-5]
-        .into_iter()
-        .find_map(|d| arrow.factor(d))
-        .ok_or(MotionError::Singular { what: "covariance of the solution" })?;
-    let mut fates = Vec::with_capacity(problem.observations.len());
-    let mut times = Vec::with_capacity(problem.observations.len());
-    for (i, o) in problem.observations.iter().enumerate() {
-        let camera = &problem.cameras[o.camera_idx];
-        let fraction = camera.picture.shutter_fraction(o.pixel);
-        times.push(state.cameras[o.camera_idx].session_s(o.pts_s, fraction));
-        let scale = hyper.noise_scale[problem.series_idx(o)];
-        fates.push(match piece_of[i] {
-            None => Fate::OffPath,
-            Some(piece) => match linearise(problem, &timeline, &layout, &state, o, piece, scale) {
-                None => Fate::Outlier { whitened: f64::INFINITY },
-                Some(lin) if hyper.rejected[i] => Fate::Outlier { whitened: lin.residual.norm() },
-                Some(lin) => {
-                    Fate::Used { whitened: lin.residual.norm(), residual_px: lin.residual_px.into() }
-                }
-            },
-        });
-    }
-    // As the last round of the iteration found it: the priors carry the same weight.
-    let widening = |times: f64| if config.widen_for_correlation { times.sqrt() } else { 1.0 };
-    let correlation_factor = widening(hyper.prior_weight);
-    let marker_factors = hyper.marker_correlation.iter().map(|c| widening(*c)).collect();
-    let prior_pull = prior.as_ref().map(|p| {
-        let d = p.deviation(problem, &state);
-        (d.dot(&(&p.information * &d)), d.len())
-    });
-    let band_inverse = factor.band_inverse();
-    let gain = factor.gain();
-    // factored by now: its room serves for the jerk alone
-    arrow.clear();
-    setting.jerk_only(&state, &hyper, &mut arrow);
-    let border_covariance = factor.border_covariance() * correlation_factor.powi(2);
-    let mut solution = Solution {
-        timeline,
-        markers: problem.markers,
-        state,
-        hyper,
-        layout,
-        fates,
-        observation_times_s: times,
-        correlation_factor,
-        marker_factors,
-        degeneracies: Vec::new(),
-        prior_pull,
-        report,
-        border_covariance,
-        factor,
-        pull: (arrow.rhs, arrow.border_rhs),
-        band_inverse,
-        gain,
-    };
-    solution.degeneracies = find_degeneracies(problem, &solution);
-    Ok(solution)
+    pub(super) band_inverse: Vec<f64>,
+    pub(super) gain: Vec<f64>,
 }
 
 impl Solution {

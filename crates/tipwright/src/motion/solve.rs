@@ -3,14 +3,16 @@
 use super::assemble::{Hyper, JointPrior, Setting, joint_prior};
 use super::band::{Arrow, ArrowFactor};
 use super::correlation::integrated_correlations;
+use super::finish::finish;
 use super::initial::linear_path;
 use super::linear::{linearise, whitener};
+use super::outcome::SolveReport;
 use super::problem::{Loss, MotionConfig, MotionError, Noise, Problem, Smoothness};
-use super::solution::{Solution, SolveReport, finish};
+use super::solution::Solution;
 use super::spline::Timeline;
 use super::state::{Layout, State};
 use super::stretch::{lay_out, pieces_of};
-use crate::model::median;
+use crate::math::median;
 
 /// Where the iteration begins when a solution of nearly the same problem is at hand.
 #[derive(Debug, Clone)]

@@ -163,7 +163,7 @@ impl State {
     pub fn size_m(&self) -> Option<f64> {
         let centres = self.centres_m();
         let (mut sum, mut n) = (0.0, 0.0);
-        for (a, b) in super::assemble::pairs(centres.len()) {
+        for (a, b) in crate::math::pairs(centres.len()) {
             sum += (centres[a] - centres[b]).norm_squared();
             n += 1.0;
         }

@@ -2,7 +2,7 @@
 
 use super::problem::{MotionConfig, Observation, Problem};
 use super::spline::Timeline;
-use crate::model::median;
+use crate::math::median;
 
 /// Median frame step of each camera (consecutive observations of one marker), by its own clock, seconds.
 #[must_use]

@@ -1,6 +1,6 @@
 //! Pieces of 3D track from pairs of cameras, and for each marker the chain of pieces that is it.
 //!
-//! A piece ([`crate::motion::pieces`]) is a run of sightings in which one track of one camera and one of another
+//! A piece ([`crate::tracks::pieces`]) is a run of sightings in which one track of one camera and one of another
 //! agree. The chain is the best path through the pieces in order of time: dynamic programming
 //! over a directed acyclic graph, worth gained by pieces and lost by jumps (the shortest-path data association of
 //! Zhang, Li & Nevatia, CVPR 2008, without their flow network: one marker at a time needs none).
@@ -12,7 +12,7 @@ use nalgebra::Point3;
 use super::view::View;
 use super::{PathConfig, PathError, RoleLook, TakeInput};
 use crate::model::{Colour, Role, Severity, Warning};
-use crate::motion::pieces::{Piece, PieceConfig, TrackView, find_pieces};
+use crate::tracks::pieces::{Piece, PieceConfig, TrackView, find_pieces};
 
 /// The pieces that are one marker, in order of time.
 #[derive(Debug, Clone)]

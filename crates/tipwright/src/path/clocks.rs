@@ -3,8 +3,8 @@
 use super::view::View;
 use super::{PathConfig, PathError, RoleLook, TakeInput};
 use crate::model::{OffsetSource, Severity, Warning};
-use crate::motion::rays::Epipolar;
-use crate::motion::sync::{SyncFound, find_offset};
+use crate::tracks::rays::Epipolar;
+use crate::tracks::sync::{SyncFound, find_offset};
 
 pub(super) fn find_clocks(
     input: &TakeInput,

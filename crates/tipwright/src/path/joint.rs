@@ -6,11 +6,11 @@ use super::chain::Chain;
 use super::view::View;
 use super::{PathConfig, PathError, TakeInput};
 use crate::model::{CameraPose, MovedCamera, OffsetSource, Role, Scene, Severity, Warning};
-use crate::motion::gather::{Source, gather, unique};
-use crate::motion::pieces::Piece;
 use crate::motion::{
     CameraFreedom, CameraModel, Degeneracy, Freedom, Observation, Problem, SetUpPrior, Solution, solve,
 };
+use crate::tracks::gather::{Source, gather, unique};
+use crate::tracks::pieces::Piece;
 
 /// Smallest standard deviation a sound offset counts with in the solution: the delay between sound and picture inside
 /// a phone is not known better than this (common practice).

@@ -1,7 +1,7 @@
 //! Stage `path`: from candidates in each picture to the 3D paths of the markers of one take.
 //!
-//! 1. [`view`]: candidates of each camera are linked over time ([`crate::motion::tracklets`]).
-//! 2. [`clocks`]: the offset of every clip, found anew for each take ([`crate::motion::sync`]); sound and recording
+//! 1. [`view`]: candidates of each camera are linked over time ([`crate::tracks::tracklets`]).
+//! 2. [`clocks`]: the offset of every clip, found anew for each take ([`crate::tracks::sync`]); sound and recording
 //!    times only narrow the search.
 //! 3. [`chain`]: tracks of two cameras that agree (epipolar distance at their own instants) become pieces of 3D track;
 //!    the best chain of pieces is the marker. The tip is what moves fastest; caps, walkers and glints disagree between
@@ -28,8 +28,8 @@ use crate::model::{
     TakeCameraFit, TakeClock, Tally, Warning,
 };
 use crate::motion::MotionConfig;
-use crate::motion::sync::SyncConfig;
-use crate::motion::tracklets::LinkConfig;
+use crate::tracks::sync::SyncConfig;
+use crate::tracks::tracklets::LinkConfig;
 
 pub use error::PathError;
 

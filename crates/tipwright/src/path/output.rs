@@ -5,13 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::joint::Joint;
 use super::view::View;
 use super::{AssignedSpot, ClipAssignment, PathConfig, TakeInput, TakePaths};
+use crate::math::median;
 use crate::model::path::ButtPath;
 use crate::model::{
     CameraPose, MarkerPath, Measured, PathDraw, PathSample, RodPaths, Role, Severity, TakeCameraFit,
-    TakeClock, Tally, Warning, median,
+    TakeClock, Tally, Warning,
 };
-use crate::motion::gather::Source;
 use crate::motion::{Draw, Fate};
+use crate::tracks::gather::Source;
 
 pub(super) fn write_out(
     input: &TakeInput,

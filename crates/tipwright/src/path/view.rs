@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::{PathConfig, PathError, TakeInput};
 use crate::model::{CameraPose, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured};
-use crate::motion::tracklets::{Tracklet, link};
+use crate::tracks::tracklets::{Tracklet, link};
 
 /// Readout when nobody knows it, as a share of the frame step, and its standard deviation: published phones read out in
 /// 0.45 to 0.97 of it (Ringaby & Forssen, IJCV 96 (2011) 335; Oth et al., CVPR 2013).

@@ -9,8 +9,9 @@
 
 use realfft::RealFftPlanner;
 
+use crate::math::median;
 use crate::model::footage::{ClipInfo, Sound};
-use crate::model::{CoarseOffset, OffsetSource, median};
+use crate::model::{CoarseOffset, OffsetSource};
 
 /// Settings of the correlation.
 #[derive(Debug, Clone, PartialEq)]

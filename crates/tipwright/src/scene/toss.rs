@@ -9,10 +9,10 @@
 use nalgebra::{DMatrix, DVector, Vector3};
 
 use crate::model::{CameraPose, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, Severity, Warning};
-use crate::motion::pieces::{Piece, PieceConfig, PieceSample, TrackView, find_pieces};
-use crate::motion::rays::Epipolar;
-use crate::motion::sync::{SyncConfig, find_offset};
-use crate::motion::tracklets::{LinkConfig, Tracklet, link};
+use crate::tracks::pieces::{Piece, PieceConfig, PieceSample, TrackView, find_pieces};
+use crate::tracks::rays::Epipolar;
+use crate::tracks::sync::{SyncConfig, find_offset};
+use crate::tracks::tracklets::{LinkConfig, Tracklet, link};
 
 /// One camera of the toss clips, solved.
 #[derive(Debug, Clone, Copy)]

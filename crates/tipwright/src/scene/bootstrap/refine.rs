@@ -6,7 +6,7 @@ use nalgebra::{
 
 use super::search::{CoarseOffset, gain, median_abs, sampson_parts};
 use super::{BootstrapConfig, PairBootstrap, Sample, Track, skew};
-use crate::model::median;
+use crate::math::median;
 
 #[derive(Clone, Copy)]
 struct Guess {

@@ -4,7 +4,7 @@ use nalgebra::{SMatrix, SVector, Vector2};
 use rayon::prelude::*;
 
 use super::{BootstrapConfig, BootstrapError, Track};
-use crate::model::median;
+use crate::math::median;
 
 type Moment = SMatrix<f64, 9, 9>;
 type Vector9 = SVector<f64, 9>;

@@ -2,7 +2,7 @@
 
 use nalgebra::Vector2;
 
-use crate::model::median;
+use crate::math::median;
 
 /// One instant of a track.
 #[derive(Debug, Clone, Copy, PartialEq)]

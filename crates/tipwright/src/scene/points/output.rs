@@ -1,9 +1,8 @@
 //! What is handed on: scene, path, counts, warnings.
 
 use super::{PointsConfig, PointsCount, PointsInput, PointsSolution};
-use crate::model::{
-    MarkerPath, PathDraw, PathSample, Scene, SceneCamera, SceneQuality, Severity, Warning, median,
-};
+use crate::math::median;
+use crate::model::{MarkerPath, PathDraw, PathSample, Scene, SceneCamera, SceneQuality, Severity, Warning};
 use crate::motion::{Degeneracy, Fate, Problem, Solution};
 
 pub(super) fn output(

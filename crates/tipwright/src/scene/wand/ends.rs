@@ -2,8 +2,8 @@
 
 use super::start::{Begun, pieces};
 use super::{WandConfig, WandError, WandInput};
-use crate::motion::gather::{Source, unique};
-use crate::motion::pieces::Piece;
+use crate::tracks::gather::{Source, unique};
+use crate::tracks::pieces::Piece;
 
 /// Two pieces at the same time.
 #[derive(Debug, Clone, Copy)]

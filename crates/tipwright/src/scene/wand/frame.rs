@@ -9,9 +9,10 @@ use super::joint::Joint;
 use super::plumb::Vertical;
 use super::start::{Begun, pieces};
 use super::{WandConfig, WandInput, WandSolution};
-use crate::model::{CameraPose, LensCorrection, Scene, SceneCamera, SceneQuality, Severity, Warning, median};
-use crate::motion::tracklets::link;
+use crate::math::median;
+use crate::model::{CameraPose, LensCorrection, Scene, SceneCamera, SceneQuality, Severity, Warning};
 use crate::motion::{Degeneracy, Solution};
+use crate::tracks::tracklets::link;
 
 pub(super) fn finish(
     input: &WandInput,

@@ -3,8 +3,8 @@
 use super::ends::Ends;
 use super::start::Begun;
 use super::{WandConfig, WandError, WandInput};
-use crate::motion::gather::{Source, gather};
 use crate::motion::{CameraFreedom, CameraModel, Distance, Freedom, Observation, Problem, Solution, solve};
+use crate::tracks::gather::{Source, gather};
 
 /// The solved wand clips.
 #[derive(Debug)]

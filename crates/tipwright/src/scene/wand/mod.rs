@@ -25,7 +25,7 @@ use super::bootstrap::BootstrapConfig;
 use super::toss::{TossCamera, TossConfig, gravity};
 use crate::model::{ClipSpots, CoarseOffset, Colour, Lens, Measured, Scene, Severity, Warning};
 use crate::motion::MotionConfig;
-use crate::motion::tracklets::LinkConfig;
+use crate::tracks::tracklets::LinkConfig;
 
 /// One camera of the scene's clips; the wand clip's candidates name it.
 #[derive(Debug, Clone, Copy)]

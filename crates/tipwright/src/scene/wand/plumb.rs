@@ -9,8 +9,8 @@ use super::joint::Joint;
 use super::start::Begun;
 use super::{WandConfig, WandInput};
 use crate::model::{CameraPose, ClipSpots, Lens, Severity, Warning};
-use crate::motion::rays::{Epipolar, WorldRay, nearest_point};
-use crate::motion::tracklets::{Tracklet, link};
+use crate::tracks::rays::{Epipolar, WorldRay, nearest_point};
+use crate::tracks::tracklets::{Tracklet, link};
 
 /// Up in the frame of the joint solution (camera 0's), with the standard deviation of its tilt.
 #[derive(Debug, Clone)]

@@ -4,9 +4,9 @@ use nalgebra::{Isometry3, Vector2};
 
 use super::{WandConfig, WandError, WandInput};
 use crate::model::{CameraPose, Clock, Colour, Measured};
-use crate::motion::pieces::{Piece, PieceConfig, TrackView, find_pieces};
-use crate::motion::tracklets::{Tracklet, link};
 use crate::scene::bootstrap::{BootstrapConfig, Sample, Track, bootstrap_pair};
+use crate::tracks::pieces::{Piece, PieceConfig, TrackView, find_pieces};
+use crate::tracks::tracklets::{Tracklet, link};
 
 /// A camera with its tracks and first pose (camera 0 at the origin; unit: metres once the wand is found).
 #[derive(Debug, Clone)]

@@ -85,7 +85,7 @@ pub struct RayPoint {
 ///
 /// ```
 /// use nalgebra::{Point3, Unit, Vector3};
-/// use tipwright::motion::rays::{WorldRay, nearest_point};
+/// use tipwright::tracks::rays::{WorldRay, nearest_point};
 /// let ray = |x: f64, dx: f64| WorldRay {
 ///     origin: Point3::new(x, 0.0, 0.0),
 ///     direction: Unit::new_normalize(Vector3::new(dx, 0.0, 1.0)),

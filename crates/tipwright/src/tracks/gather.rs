@@ -2,8 +2,8 @@
 
 use std::collections::BTreeSet;
 
-use super::Solution;
 use crate::model::{ClipSpots, Colour};
+use crate::motion::Solution;
 
 /// Which candidate of which camera is taken for which marker.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
