@@ -3,9 +3,9 @@
 # Makes a Python environment (.venv) when there is none. Usage: tests/reference/run.sh [RESULTS FOLDER]
 set -euo pipefail
 cd "$(dirname "$0")/../.."
-if ! .venv/bin/python -c 'import numpy, scipy, cv2, pyarrow, duckdb' 2>/dev/null; then
+if ! .venv/bin/python -c 'import numpy, scipy, cv2, pyarrow, duckdb, license_expression' 2>/dev/null; then
   python3 -m venv .venv
-  .venv/bin/pip install --quiet numpy scipy opencv-python-headless pyarrow duckdb
+  .venv/bin/pip install --quiet numpy scipy opencv-python-headless pyarrow duckdb license-expression
 fi
 if [ -z "${TIPWRIGHT_BUILT:-}" ]; then
   cargo build --release --quiet --workspace --bins --example geometry_exchange --example solver_exchange
@@ -17,6 +17,7 @@ check() {
   echo "== $*"
   "$python" "tests/reference/$@" || failed+=("$1")
 }
+check licences.py
 check geometry_opencv.py --binary "$target/examples/geometry_exchange"
 check solver_scipy.py --binary "$target/examples/solver_exchange"
 check figures_numpy.py --binary "$target/tipwright"

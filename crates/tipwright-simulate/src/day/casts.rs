@@ -8,20 +8,11 @@ use rayon::prelude::*;
 use tipwright_day::session::Caster;
 
 use super::SimulateError;
-use super::plan::{Fault, Knock, PlannedTake};
+use super::planned::{Cast, Fault, Knock, PlannedTake};
 use crate::casters::{Habit, Manner, TakePlan, cast_part, take_outfit};
 use crate::phone::noise::{between, stream};
 use tipwright_physics::OutfitConfig;
 use tipwright_physics::motion::RodMotion;
-
-/// A cast to be simulated.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Cast {
-    /// Manner, strokes, place.
-    pub plan: TakePlan,
-    /// Scatter from stroke to stroke.
-    pub seed: u64,
-}
 
 /// Clips may start before the first camera's and end after it by so much: the motion goes on for them.
 const BEYOND_S: f64 = 0.6;

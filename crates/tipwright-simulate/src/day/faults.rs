@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::plan::{Fault, PlannedTake};
+use super::planned::{Fault, PlannedTake};
 use super::{SimulateError, truth};
 
 /// Spoils a clip that has been filmed.

@@ -5,6 +5,7 @@ pub mod casts;
 mod faults;
 pub mod place;
 pub mod plan;
+pub mod planned;
 pub mod scenery;
 pub mod shoot;
 pub mod truth;

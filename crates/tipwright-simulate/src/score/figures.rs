@@ -70,7 +70,8 @@ pub struct FigurePoint {
     pub result: f64,
     /// Its stated standard deviation; absent when none was stated.
     pub sd: Option<f64>,
-    /// The truth lies in the stated interval.
+    /// The truth lies in the stated interval. Absent where none was stated, or one of no width about the truth itself: a
+    /// count that agrees says nothing about an interval.
     pub inside: Option<bool>,
 }
 
@@ -103,6 +104,8 @@ pub struct FigureScore {
     pub inside: usize,
     /// Their share.
     pub inside_share: Option<f64>,
+    /// Root mean square of error over stated standard deviation: 1 when the intervals are as wide as the errors.
+    pub z_rms: Option<f64>,
     /// Every comparison.
     pub points: Vec<FigurePoint>,
 }
@@ -141,7 +144,9 @@ impl Collected {
                     truth: true_value.value,
                     result: measured.value,
                     sd,
-                    inside: sd.map(|sd| error <= config.interval_sds * sd),
+                    inside: sd
+                        .filter(|sd| *sd > 0.0 || error > 0.0)
+                        .map(|sd| error <= config.interval_sds * sd),
                 });
             }
         }
@@ -170,8 +175,10 @@ fn one(id: FigureId, points: Vec<FigurePoint>, absent: usize) -> FigureScore {
     let mut sizes: Vec<f64> = errors.iter().map(|e| e.abs()).collect();
     sizes.sort_by(f64::total_cmp);
     let sds: Vec<f64> = points.iter().filter_map(|p| p.sd).collect();
-    let with_interval = sds.len();
+    let with_interval = points.iter().filter(|p| p.inside.is_some()).count();
     let inside = points.iter().filter(|p| p.inside == Some(true)).count();
+    let z: Vec<f64> =
+        points.iter().filter_map(|p| Some((p.result - p.truth) / p.sd.filter(|sd| *sd > 0.0)?)).collect();
     FigureScore {
         key: info.key,
         name: info.name,
@@ -182,11 +189,12 @@ fn one(id: FigureId, points: Vec<FigurePoint>, absent: usize) -> FigureScore {
         rmse: mean(&|e| e * e).sqrt(),
         median_abs: sizes.get(n / 2).copied().unwrap_or(f64::NAN),
         worst_abs: sizes.last().copied().unwrap_or(f64::NAN),
-        stated_sd: (with_interval > 0)
-            .then(|| (sds.iter().map(|s| s * s).sum::<f64>() / with_interval as f64).sqrt()),
+        stated_sd: (!sds.is_empty())
+            .then(|| (sds.iter().map(|s| s * s).sum::<f64>() / sds.len() as f64).sqrt()),
         with_interval,
         inside,
         inside_share: (with_interval > 0).then(|| inside as f64 / with_interval as f64),
+        z_rms: (!z.is_empty()).then(|| (z.iter().map(|z| z * z).sum::<f64>() / z.len() as f64).sqrt()),
         points,
     }
 }

@@ -66,6 +66,31 @@ fn known_errors_come_back() {
 }
 
 #[test]
+fn a_count_that_agrees_without_an_interval_is_no_interval_that_held() {
+    let (truth, results) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    for (folder, hesitations) in [(truth.path(), [0, 0]), (results.path(), [0, 1])] {
+        let take = folder.join("takes/01");
+        std::fs::create_dir_all(&take).unwrap();
+        let rows: Vec<String> = [0.2, 1.2]
+            .iter()
+            .zip(hesitations)
+            .enumerate()
+            .map(|(i, (start, n))| {
+                format!(
+                    r#"{{"stroke":{},"direction":"forward","t_start_s":{start},"t_start_s_sd":0.001,"acceleration_sign_changes":{n},"acceleration_sign_changes_sd":0.0}}"#,
+                    i + 1
+                )
+            })
+            .collect();
+        std::fs::write(take.join("strokes.json"), format!(r#"{{"schema":1,"strokes":[{}]}}"#, rows.join(",")))
+            .unwrap();
+    }
+    let report = score(results.path(), truth.path()).unwrap();
+    let count = report.figures.iter().find(|f| f.key == "acceleration_sign_changes").unwrap();
+    assert_eq!((count.count, count.with_interval, count.inside), (2, 1, 0), "{count:?}");
+}
+
+#[test]
 fn a_stroke_whose_rod_straight_position_fell_into_a_gap_is_found() {
     let (truth, results) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
     folder(truth.path(), 0.0, 0.0, 0.0, true);

@@ -14,7 +14,7 @@ use crate::model::footage::{FrameView, Plane, PlaneData};
 use crate::model::line::{ClipRidges, FrameRidges, RidgePoint};
 
 use super::GatherConfig;
-use super::links::{Links, Place};
+use super::links::{DIRECTIONS, Links, Place};
 use super::sums::Sums;
 
 /// Half length of the stretch along a curve that is summed, half-size pixels.
@@ -25,8 +25,6 @@ const ACROSS: usize = 3;
 const EDGE: usize = REACH + ACROSS + 3;
 /// Stretches are summed this far out, so that those beside the search's edge are there.
 const ACROSS_REACH: usize = REACH + 1;
-/// Directions of search: steps along and across.
-pub(super) const DIRECTIONS: [[isize; 4]; 4] = [[1, 0, 0, 1], [1, 1, 1, -1], [0, 1, 1, 0], [1, -1, 1, 1]];
 /// Maxima are looked for in blocks of so many half-size pixels.
 const BLOCK: usize = 16;
 /// Rows searched at a time.

@@ -3,7 +3,8 @@
 //! Two limits, as in hysteresis thresholding (Canny, IEEE Trans. Pattern Anal. Mach. Intell. 8 (1986) 679, from memory):
 //! a place above the upper one stands by itself, one above the lower one only with enough others before and behind it.
 
-use super::gather::DIRECTIONS;
+/// Directions of search: steps along and across.
+pub(super) const DIRECTIONS: [[isize; 4]; 4] = [[1, 0, 0, 1], [1, 1, 1, -1], [0, 1, 1, 0], [1, -1, 1, 1]];
 
 /// A place of the search: half-size pixel, sign of its ridge, direction and response.
 #[derive(Debug, Clone, Copy)]

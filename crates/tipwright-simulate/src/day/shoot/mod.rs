@@ -11,7 +11,8 @@ use tipwright_footage::encode::EncodeConfig;
 
 use super::board::{BoardClip, film_board, frames as board_frames};
 use super::place::{HungWand, Toss, WavedWand};
-use super::plan::{Fault, Knock, Plan};
+use super::plan::Plan;
+use super::planned::{Fault, Knock};
 use super::{SimulateError, casts, faults};
 use crate::phone::backdrop::Backdrop;
 use crate::phone::clip::{ClipSpec, SpotTruth, film_clip};

@@ -6,7 +6,7 @@ use nalgebra::Point3;
 
 use super::{Item, Shoot, TICKS, What};
 use crate::day::place::BALL_DIAMETER_M;
-use crate::day::plan::Fault;
+use crate::day::planned::Fault;
 use crate::day::scenery;
 use crate::phone::exposure::Light;
 use crate::phone::noise::stream;
