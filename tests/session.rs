@@ -3,6 +3,7 @@
 #[path = "support/mod.rs"]
 mod support;
 
+use std::collections::BTreeSet;
 use std::fs;
 
 use support::{Spoiled, command, day, json, status, text, tipwright};
@@ -17,17 +18,16 @@ fn a_name_cannot_lead_out_of_the_results() {
     for name in ["../../x", "/tmp/tipwright-escaped", ".", "", "a/b", "..", "a\\\\b", "a\\u001b[31mb"] {
         let spoiled = Spoiled::new();
         spoiled.add_take(&format!("\"{name}\""), "01", CLIPS);
-        let before: Vec<_> = fs::read_dir(spoiled.folder.path()).unwrap().map(|e| e.unwrap().file_name()).collect();
+        let there = |but: &str| -> BTreeSet<_> {
+            let names = fs::read_dir(spoiled.folder.path()).unwrap().map(|e| e.unwrap().file_name());
+            names.filter(|n| n != but).collect()
+        };
+        let before = there("results");
         let (usable, checked) = spoiled.usable(&["--files-only"]);
         assert_eq!((usable, checked), (vec![GOOD.to_string()], 3), "{name}");
         let run = spoiled.call("track", &["--take", &name.replace("\\\\", "\\")]);
         assert_ne!(status(&run), 0, "{name}: {}", text(&run.stderr));
-        let after: Vec<_> = fs::read_dir(spoiled.folder.path())
-            .unwrap()
-            .map(|e| e.unwrap().file_name())
-            .filter(|n| n != "results")
-            .collect();
-        assert_eq!(before, after, "{name}");
+        assert_eq!(before, there("results"), "{name}");
         assert!(!std::path::Path::new("/tmp/tipwright-escaped").exists());
         let takes = spoiled.results().join("takes");
         assert!(!takes.is_dir() || fs::read_dir(takes).unwrap().count() == 0, "{name}");
@@ -163,7 +163,8 @@ fn schema_one_is_still_read_and_what_is_not_done_yet_is_told() {
         lines.map(|l| format!("{l}\n")).collect::<String>().replace("schema = 2", "schema = 1")
     });
     assert_eq!(spoiled.usable(&["--files-only"]), (vec![GOOD.to_string()], 0));
-    spoiled.edit(|s| format!("{s}\nfrom_s = 0.0\nto_s = 9.0\ngoal = {{ figure = \"late_power\", above = 0.6 }}\n"));
+    let keys = "caster = \"01\"\nfrom_s = 0.0\nto_s = 9.0\ngoal = { figure = \"late_power\", above = 0.6 }";
+    spoiled.edit(|s| s.replacen("caster = \"01\"", keys, 1));
     let said = text(&spoiled.call("check", &["--files-only"]).stderr);
     assert!(said.contains("`from_s` and `to_s` are read but not used yet") && said.contains("`goal`"), "{said}");
 }

@@ -12,7 +12,7 @@ use super::casters::{self, Rows};
 use super::names::shown;
 use super::numbers::Limits;
 use super::schema::{Kind, TOP, Table};
-use super::{CameraName, Date, Finding, Session, Subject, TakeName, values};
+use super::{CameraName, Date, Finding, Session, Subject, Take, TakeName, values};
 use tipwright::model::Severity;
 use tipwright::model::figures::FigureId;
 
@@ -32,6 +32,8 @@ pub struct Parsed {
     pub findings: Vec<Finding>,
     /// Takes that cannot be measured.
     pub refused: Vec<Refused>,
+    /// Those of them whose text could be read: their files are looked at too, so that everything is told in one pass.
+    pub doubtful: Vec<Take>,
 }
 
 /// A take that cannot be measured.
@@ -88,7 +90,7 @@ fn read_file(path: &Path) -> Result<String, String> {
 
 fn unusable(path: &Path, what: String, remedy: &str) -> Parsed {
     let finding = Finding::new(Subject::Session, Severity::Problem, what, remedy).in_file(path);
-    Parsed { session: None, findings: vec![finding], refused: Vec::new() }
+    Parsed { session: None, findings: vec![finding], refused: Vec::new(), doubtful: Vec::new() }
 }
 
 /// Reads the texts of session.toml and casters.csv.
@@ -101,6 +103,7 @@ pub fn parse_text(text: &str, path: &Path, casters: Option<&str>) -> Parsed {
     let mut findings = walk.out;
     let rows = take_rows(root.get_ref());
     let session = typed(root, &findings, path);
+    let mut doubtful = Vec::new();
     let session = match session {
         Err(Some(what)) => {
             findings.push(Finding::new(Subject::Session, Severity::Problem, what, "mend it").in_file(path));
@@ -115,13 +118,14 @@ pub fn parse_text(text: &str, path: &Path, casters: Option<&str>) -> Parsed {
             values::check(&mut session, rows, path, &mut findings);
             session.title = shown(&session.title, LONGEST_TEXT);
             let refused: BTreeSet<usize> = costs_a_take(&findings).collect();
-            session.take.retain(|t| !refused.contains(&t.take_idx));
+            (session.take, doubtful) =
+                std::mem::take(&mut session.take).into_iter().partition(|t| !refused.contains(&t.take_idx));
             Some(session)
         }
     };
     let session = session.filter(|_| findings.iter().all(|f| !f.is_problem() || f.subject.take_idx().is_some()));
     let refused = refused_of(&rows, &findings);
-    Parsed { session, findings, refused }
+    Parsed { session, findings, refused, doubtful }
 }
 
 /// Places of takes that have a problem.

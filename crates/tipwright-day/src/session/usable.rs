@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::read::costs_a_take;
-use super::{CameraName, Clips, Finding, Parsed, Refused, Session, SessionCamera, Subject, parse};
+use super::{CameraName, Clips, Finding, Parsed, Refused, Session, SessionCamera, Subject, Take, parse};
 use tipwright::lens::read_lens;
 use tipwright::model::Severity;
 use tipwright::model::footage::{ClipInfo, Footage, FootageError};
@@ -94,14 +94,14 @@ pub fn usable(
     config: &UsableConfig,
     progress: &(dyn Fn(&Path) + Sync),
 ) -> Usable {
-    let Parsed { session, findings, refused } = parse(folder);
+    let Parsed { session, findings, refused, doubtful } = parse(folder);
     let mut out = Usable { session: None, findings: Vec::new(), refused, clips: BTreeMap::new(), looked_at: 0 };
     let Some(session) = session else {
         out.findings = findings;
         out.findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
         return out;
     };
-    let looks = look_at_all(&session, footage, progress);
+    let looks = look_at_all(&session, &doubtful, footage, progress);
     out.looked_at = looks.len();
     let mut files = Files { session: &session, looks: &looks, lens_px: BTreeMap::new(), config, out: Vec::new() };
     for camera in &session.camera {
@@ -110,7 +110,7 @@ pub fn usable(
     files.scene();
     let in_scene: Vec<CameraName> =
         session.scene.wand.keys().filter(|c| files.is_good(c, &session.scene.wand[*c])).cloned().collect();
-    for take in &session.take {
+    for take in session.take.iter().chain(&doubtful) {
         files.group(&take.subject(), "", &take.clips, &in_scene, Severity::Problem);
     }
     let found = files.out;
@@ -122,15 +122,20 @@ pub fn usable(
 }
 
 /// Clips of the session with their cameras.
-fn all_clips(session: &Session) -> impl Iterator<Item = (&CameraName, &PathBuf)> {
+fn all_clips<'a>(session: &'a Session, more: &'a [Take]) -> impl Iterator<Item = (&'a CameraName, &'a PathBuf)> {
     let scene = session.scene.groups().into_iter().map(|(_, clips)| clips);
-    scene.chain(session.take.iter().map(|t| &t.clips)).flatten()
+    scene.chain(session.take.iter().chain(more).map(|t| &t.clips)).flatten()
 }
 
 type Looks = BTreeMap<PathBuf, Result<ClipInfo, String>>;
 
-fn look_at_all(session: &Session, footage: &dyn Footage, progress: &(dyn Fn(&Path) + Sync)) -> Looks {
-    let wanted: BTreeMap<PathBuf, Option<f64>> = all_clips(session)
+fn look_at_all(
+    session: &Session,
+    more: &[Take],
+    footage: &dyn Footage,
+    progress: &(dyn Fn(&Path) + Sync),
+) -> Looks {
+    let wanted: BTreeMap<PathBuf, Option<f64>> = all_clips(session, more)
         .map(|(camera, clip)| {
             (clip.clone(), session.camera_named(camera).and_then(SessionCamera::capture_fps))
         })
