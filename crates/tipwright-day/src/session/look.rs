@@ -60,6 +60,8 @@ struct Seen {
     /// Last picture that could be had, and what the file claims, seconds as captured.
     last_s: f64,
     claimed_s: Option<f64>,
+    /// There were no more.
+    is_at_end: bool,
 }
 
 /// Looks into all clips of a session and adds what is found. `progress` is told each clip.
@@ -216,7 +218,7 @@ impl Report<'_> {
 
     fn cut_short(&mut self, seen: &Seen, clip: &Path, config: &LookConfig) {
         let Some(claimed_s) = seen.claimed_s else { return };
-        if seen.last_s < config.least_length_share * claimed_s {
+        if seen.is_at_end && seen.last_s < config.least_length_share * claimed_s {
             let what = format!("the file is cut short: nothing after {:.1} of {claimed_s:.1} s", seen.last_s);
             self.say(Severity::Warning, what, clip, "copy the clip from the phone again");
         }
@@ -259,6 +261,7 @@ fn see(
         still: found.stills.map(|[first, _]| first),
         last_s: places.last_s,
         claimed_s: places.length_s,
+        is_at_end: places.is_at_end,
     })
 }
 
@@ -270,6 +273,7 @@ struct Places {
     pictures: u32,
     given: u32,
     last_s: f64,
+    is_at_end: bool,
 }
 
 impl Places {
@@ -283,6 +287,7 @@ impl Places {
             pictures: config.pictures,
             given: 0,
             last_s: f64::NEG_INFINITY,
+            is_at_end: false,
         }
     }
 }
@@ -308,12 +313,18 @@ impl FrameSource for Places {
                     match self.source.next_frame()? {
                         Some(view) if view.pts_s > self.last_s => break,
                         Some(_) => {}
-                        None => return Ok(None),
+                        None => {
+                            self.is_at_end = true;
+                            return Ok(None);
+                        }
                     }
                 }
             }
         }
-        let Some(view) = self.source.next_frame()? else { return Ok(None) };
+        let Some(view) = self.source.next_frame()? else {
+            self.is_at_end = true;
+            return Ok(None);
+        };
         self.last_s = view.pts_s;
         self.given += 1;
         let before = if is_first { None } else { view.before };
