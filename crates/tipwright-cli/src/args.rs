@@ -49,8 +49,40 @@ pub enum Command {
     Simulate(SimulateArgs),
     /// Errors of results against a truth folder
     Score(ScoreArgs),
-    /// Read everything, compute nothing: what is missing, unreadable or unlikely, and what to do
+    /// Look at every clip for about 20 seconds in all: what is missing, unreadable or unlikely, and what to do
     Check(CheckArgs),
+    /// Write every setting with its default and what it means, as a file to edit for --settings
+    Settings(SettingsArgs),
+    /// Write the completions of a shell
+    #[command(hide = true)]
+    Completions(CompletionsArgs),
+    /// Write the man page
+    #[command(hide = true)]
+    Man,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct SettingsArgs {
+    /// File to write; stdout when absent
+    #[arg(short, long)]
+    pub output: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct CompletionsArgs {
+    /// Which shell
+    pub shell: clap_complete::Shell,
+}
+
+/// Files of settings.
+#[derive(Debug, clap::Args)]
+pub struct StageArgs {
+    /// Settings of the stages: a changed copy of what `tipwright settings` writes
+    #[arg(long, value_name = "FILE")]
+    pub settings: Option<PathBuf>,
+    /// Rules of the evidence: a changed copy of pipelines/evidence.toml
+    #[arg(long, value_name = "FILE")]
+    pub evidence: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]
@@ -110,6 +142,8 @@ pub struct SceneArgs {
     /// Folder to write scene.toml into
     #[arg(short, long)]
     pub output: PathBuf,
+    #[command(flatten)]
+    pub stages: StageArgs,
 }
 
 #[derive(Debug, clap::Args)]
@@ -147,6 +181,8 @@ pub struct TrackArgs {
     /// Folder to write into
     #[arg(short, long)]
     pub output: PathBuf,
+    #[command(flatten)]
+    pub stages: StageArgs,
 }
 
 #[derive(Debug, clap::Args)]
@@ -156,6 +192,8 @@ pub struct StrokesArgs {
     /// Folder to write into
     #[arg(short, long)]
     pub output: PathBuf,
+    #[command(flatten)]
+    pub stages: StageArgs,
 }
 
 #[derive(Debug, clap::Args)]
@@ -181,6 +219,8 @@ pub struct DayArgs {
     /// Widths that a loop is called tight, medium or wide by: a changed copy of pipelines/loop.toml
     #[arg(long, value_name = "FILE")]
     pub loop_sizes: Option<PathBuf>,
+    #[command(flatten)]
+    pub stages: StageArgs,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -254,6 +294,9 @@ pub struct ScoreArgs {
 pub struct CheckArgs {
     /// Session folder
     pub session: PathBuf,
+    /// Only read the files, don't look into the clips
+    #[arg(long)]
+    pub files_only: bool,
 }
 
 /// `west=-0.7,-8.3,1.3` as name and place.

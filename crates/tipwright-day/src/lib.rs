@@ -2,3 +2,4 @@
 
 pub mod day;
 pub mod session;
+pub mod settings;

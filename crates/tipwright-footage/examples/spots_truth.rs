@@ -9,7 +9,7 @@ use std::time::Instant;
 use tipwright::model::footage::Footage;
 use tipwright::model::{ClipSpots, Colour, Role};
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
-use tipwright_day::session::Session;
+use tipwright_day::session::{SessionCamera, parse};
 use tipwright_footage::Reader;
 
 /// Farther than this from the truth a candidate is something else, pixels.
@@ -101,13 +101,13 @@ fn main() {
         return;
     };
     let only = rest.first().cloned().unwrap_or_default();
-    let session = Session::read(Path::new(session)).expect("a session");
+    let session = parse(Path::new(session)).session.expect("a session");
     let reader = Reader::default();
     let tip = &session.marker.tip;
     let mut looks =
-        vec![(Role::Tip, MarkerLook { colour: tip.colour, diameter_m: tip.diameter_mm / 1000.0 })];
+        vec![(Role::Tip, MarkerLook { colour: tip.colour, diameter_m: tip.diameter_mm.get() / 1000.0 })];
     for (butt, role) in session.marker.butt.iter().zip([Role::Butt1, Role::Butt2]) {
-        looks.push((role, MarkerLook { colour: butt.colour, diameter_m: butt.diameter_mm / 1000.0 }));
+        looks.push((role, MarkerLook { colour: butt.colour, diameter_m: butt.diameter_mm.get() / 1000.0 }));
     }
     let (mut decode_s, mut find_s, mut frames) = (0.0, 0.0, 0u64);
     println!(
@@ -119,7 +119,7 @@ fn main() {
                 continue;
             }
             let path = session.resolve(clip);
-            let capture_fps = session.camera.iter().find(|c| c.name == *camera).and_then(|c| c.capture_fps);
+            let capture_fps = session.camera_named(camera).and_then(SessionCamera::capture_fps);
             let Some(rows) = read_truth(
                 &Path::new(truth).join("takes").join(&take.name).join(format!("spots_{camera}.csv")),
             ) else {

@@ -17,19 +17,19 @@ use tipwright::model::footage::{Footage, FrameSource};
 use tipwright::model::line::ClipRidges;
 use tipwright::model::{Camera, Clock, FigureId, Lens, RodPaths, Scene};
 use tipwright::strokes::{StrokesConfig, measure, read_path};
-use tipwright_day::session::Session;
+use tipwright_day::session::{SessionCamera, parse};
 use tipwright_footage::Reader;
 use tipwright_physics::motion::{RodMotion, RodState};
 use tipwright_simulate::truth_figures::loops::{TrueLoop, true_loop};
 
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).collect();
-    let session = Session::read(Path::new(&args[0])).unwrap();
+    let session = parse(Path::new(&args[0])).session.unwrap();
     let truth = Path::new(&args[1]);
     let scene: Scene = toml::from_str(&std::fs::read_to_string(truth.join("scene.toml")).unwrap()).unwrap();
     let (mut rows, mut seen, mut all) = (Vec::new(), 0, 0);
     if args.get(2).is_some_and(|a| a == "decode-only") {
-        let chosen = session.take.iter().filter(|t| args.len() == 3 || args[3..].contains(&t.name));
+        let chosen = session.take.iter().filter(|t| args.len() == 3 || args[3..].iter().any(|a| t.name == *a));
         for clip in chosen.flat_map(|t| t.clips.values()) {
             let mut source = Reader::default().open_clip(&session.resolve(clip), None).unwrap();
             while source.next_frame().unwrap().is_some() {}
@@ -37,15 +37,15 @@ fn main() {
         return;
     }
     for take in &session.take {
-        if args.len() > 2 && !args[2..].contains(&take.name) {
+        if args.len() > 2 && args[2..].iter().all(|a| take.name != *a) {
             continue;
         }
         let folder = truth.join("takes").join(&take.name);
         let clocks = clocks(&folder.join("clocks.toml"));
         let mut gathered: Vec<(Camera, Clock, ClipRidges)> = Vec::new();
         for placed in &scene.cameras {
-            let clip = session.resolve(&take.clips[&placed.name]);
-            let capture_fps = session.camera.iter().find(|c| c.name == placed.name).unwrap().capture_fps;
+            let clip = session.resolve(&take.clips[placed.name.as_str()]);
+            let capture_fps = session.camera_named(&placed.name).and_then(SessionCamera::capture_fps);
             let began = Instant::now();
             let mut source = Reader::default().open_clip(&clip, capture_fps).unwrap();
             let picture = source.info().picture;

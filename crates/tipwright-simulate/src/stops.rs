@@ -25,6 +25,7 @@ use crate::phone::play::Play;
 use crate::phone::shutter::Shutter;
 use crate::truth_figures::loops::{TrueLoop, true_loop};
 use crate::{DayKind, SimulateConfig};
+use tipwright_day::session::Hand;
 use tipwright_physics::motion::RodMotion;
 
 const TICKS_PER_S: i64 = 90_000;
@@ -126,7 +127,7 @@ impl Stops {
         let outfit = take_outfit(plan.tip.1 / 1000.0);
         let mut play = Play { glints_per_s: plan.glints_per_s, ..Play::default() };
         play.people.push(scenery::stroller(&mut ChaCha8Rng::seed_from_u64(seed)));
-        scenery::caster(&mut play, motion, "right", plan.white_cap, 0);
+        scenery::caster(&mut play, motion, Hand::Right, plan.white_cap, 0);
         scenery::rod_curves(&mut play, motion, &outfit.rod);
         if let Some(line) = &outfit.line {
             scenery::line_curves(&mut play, motion, line);

@@ -29,13 +29,10 @@ pub fn run(args: &BoardArgs, ui: &Ui) -> Result<(), Failure> {
         }
     };
     write_atomic(&args.output, &bytes).map_err(Failure::other)?;
-    if ui.json() {
-        ui.result_json(&serde_json::json!({ "board": args.output }));
-    } else {
-        ui.result(&format!(
-            "Print {} at 100 % (no fitting to the page), check its ruler, glue it to something flat",
-            args.output.display()
-        ));
-    }
+    ui.result_json(serde_json::json!({ "board": args.output.display().to_string() }));
+    ui.result(&format!(
+        "Print {} at 100 % (no fitting to the page), check its ruler, glue it to something flat",
+        args.output.display()
+    ));
     Ok(())
 }

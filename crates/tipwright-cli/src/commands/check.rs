@@ -1,7 +1,9 @@
 //! `check SESSION`.
 
-use tipwright::model::Severity;
-use tipwright_day::session::check::{ClipsConfig, check_session};
+use std::path::Path;
+
+use tipwright::model::{Severity, Warning};
+use tipwright_day::session::{LookConfig, Usable, UsableConfig, look, usable};
 use tipwright_footage::Reader;
 
 use crate::args::CheckArgs;
@@ -11,43 +13,44 @@ use crate::ui::Ui;
 /// Prints every finding; status 2 when the session cannot be used, 3 when some takes cannot.
 pub fn run(args: &CheckArgs, ui: &Ui) -> Result<(), Failure> {
     let bar = ui.steps_bar("looking at clips", 0);
-    let outcome = check_session(&args.session, &Reader::default(), &ClipsConfig::default(), &|clip| {
+    let seen = |clip: &Path| {
         bar.inc_length(1);
-        bar.set_message(clip.to_string());
+        bar.set_message(crate::ui::clean(&clip.display().to_string()));
         bar.inc(1);
-    })
-    .map_err(Failure::unusable)?;
-    bar.finish_and_clear();
-    let count = |s: Severity| outcome.findings.iter().filter(|f| f.severity == s).count();
-    if ui.json() {
-        ui.result_json(&serde_json::json!({
-            "findings": outcome.findings, "clips": outcome.clips, "takes": outcome.takes,
-            "takes_usable": outcome.takes_usable,
-        }));
-    } else {
-        for finding in &outcome.findings {
-            ui.warn(finding);
-        }
-        ui.result(&format!(
-            "{} clips looked at, {} of {} takes usable: {} problems, {} warnings, {} notes",
-            outcome.clips,
-            outcome.takes_usable,
-            outcome.takes,
-            count(Severity::Problem),
-            count(Severity::Warning),
-            count(Severity::Note)
-        ));
+    };
+    let reader = Reader::default();
+    let mut found = usable(&args.session, &reader, &UsableConfig::default(), &seen);
+    if !args.files_only {
+        look(&mut found, &reader, &LookConfig::default(), &seen);
     }
-    if outcome.is_unusable() {
+    bar.finish_and_clear();
+    let Usable { findings, refused, looked_at, session, .. } = &found;
+    for finding in findings {
+        ui.warn(&Warning::from(finding));
+    }
+    let count = |s: Severity| findings.iter().filter(|f| f.severity == s).count();
+    let takes = found.takes() + refused.len();
+    let usable: Vec<&str> = session.iter().flat_map(|s| &s.take).map(|t| t.name.as_str()).collect();
+    ui.result_json(serde_json::json!({
+        "findings": findings, "clips": looked_at, "takes": takes, "takes_usable": found.takes(), "usable": usable,
+        "is_usable": session.is_some(),
+    }));
+    ui.result(&format!(
+        "{looked_at} clips looked at, {} of {takes} takes usable: {} problems, {} warnings, {} notes",
+        found.takes(),
+        count(Severity::Problem),
+        count(Severity::Warning),
+        count(Severity::Note)
+    ));
+    if session.is_none() {
         Err(Failure::Unusable(format!(
             "the session cannot be used yet; mend the problems above: {}",
             args.session.display()
         )))
-    } else if outcome.takes_usable < outcome.takes {
+    } else if !refused.is_empty() {
         Err(Failure::Partial(format!(
-            "{} of {} takes cannot be measured; the rest can: {}",
-            outcome.takes - outcome.takes_usable,
-            outcome.takes,
+            "{} of {takes} takes cannot be measured; the rest can: {}",
+            refused.len(),
             args.session.display()
         )))
     } else {

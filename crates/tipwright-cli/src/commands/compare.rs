@@ -28,8 +28,11 @@ pub fn run(args: &CompareArgs, ui: &Ui) -> Result<(), Failure> {
             ))
         })?),
     };
+    let by = by(args.by, &sessions);
+    check_folders(args)?;
+    check_phases(args, by, &sessions)?;
     let choice = CompareChoice {
-        by: by(args.by, &sessions),
+        by,
         phases: args.phases.as_ref().and_then(|p| Some((p.first()?.clone(), p.get(1)?.clone()))),
         direction: args.direction.map(|d| match d {
             Way::Forward => Direction::Forward,
@@ -41,10 +44,39 @@ pub fn run(args: &CompareArgs, ui: &Ui) -> Result<(), Failure> {
     };
     compare(&sessions, &choice, &args.output).map_err(Failure::other)?;
     let page = args.output.join("index.html");
-    if ui.json() {
-        ui.result_json(&serde_json::json!({ "page": page }));
-    } else {
-        ui.result(&format!("Open {}", page.display()));
+    ui.result_json(serde_json::json!({ "page": page.display().to_string() }));
+    ui.result(&format!("Open {}", page.display()));
+    Ok(())
+}
+
+/// One folder given twice would be compared with itself.
+fn check_folders(args: &CompareArgs) -> Result<(), Failure> {
+    let mut seen = BTreeSet::new();
+    for folder in &args.results {
+        if !seen.insert(folder.canonicalize().unwrap_or_else(|_| folder.clone())) {
+            return Err(Failure::Unusable(format!("is given twice; name each results folder once: {}", folder.display())));
+        }
+    }
+    Ok(())
+}
+
+/// Phases asked for must be there, and differ.
+fn check_phases(args: &CompareArgs, by: CompareBy, sessions: &[SessionResults]) -> Result<(), Failure> {
+    let known: BTreeSet<&str> =
+        sessions.iter().flat_map(|s| &s.takes).filter_map(|t| t.phase.as_deref()).collect();
+    let names = || known.iter().copied().collect::<Vec<_>>().join(", ");
+    for phase in args.phases.iter().flatten() {
+        if !known.contains(phase.as_str()) {
+            return Err(Failure::Unusable(format!("no take has the phase `{phase}`; the phases are: {}", names())));
+        }
+    }
+    if let Some([first, second]) = args.phases.as_deref() {
+        if first == second {
+            return Err(Failure::Unusable(format!("--phases names `{first}` twice; the phases are: {}", names())));
+        }
+    }
+    if by == CompareBy::Phase && known.len() < 2 {
+        return Err(Failure::Unusable(format!("--by phase needs takes of two phases, there are: {}", names())));
     }
     Ok(())
 }

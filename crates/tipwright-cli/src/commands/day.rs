@@ -18,7 +18,8 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
     if let Some(threads) = args.threads {
         rayon::ThreadPoolBuilder::new().num_threads(threads.max(1)).build_global().map_err(Failure::other)?;
     }
-    let mut config = DayConfig { anew: args.anew, anonymous: args.anonymous, ..DayConfig::default() };
+    let mut config =
+        DayConfig { anew: args.anew, anonymous: args.anonymous, ..super::settings::config(&args.stages)? };
     if let Some(path) = &args.loop_sizes {
         config.loops.sizes = SizeLimits::read(path).map_err(Failure::unusable)?;
     }
@@ -31,8 +32,7 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
     let outcome = outcome.map_err(as_failure)?;
     let strokes: usize = outcome.results.takes.iter().map(|t| t.strokes.len()).sum();
     let page = args.output.join("report").join("index.html");
-    if ui.json() {
-        let takes: Vec<_> = outcome
+    let takes: Vec<_> = outcome
             .results
             .takes
             .iter()
@@ -42,15 +42,13 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
                         .map(ToString::to_string).collect::<Vec<_>>() })
             })
             .collect();
-        ui.result_json(&serde_json::json!({ "takes": takes, "strokes": strokes, "page": page }));
-    } else {
-        ui.result(&format!(
+    ui.result_json(serde_json::json!({ "takes": takes, "strokes": strokes, "page": page.display().to_string() }));
+    ui.result(&format!(
             "{} of {} takes measured, {strokes} strokes. Open {}",
             outcome.done,
             outcome.results.takes.len(),
             page.display()
         ));
-    }
     if outcome.failed > 0 {
         let failed: Vec<&str> = outcome
             .results

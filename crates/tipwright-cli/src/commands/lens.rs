@@ -60,10 +60,10 @@ pub fn run(args: &LensArgs, ui: &Ui) -> Result<(), Failure> {
     let svg = coverage_svg(&found.coverage, &found.views, "where corners were seen");
     write_atomic(&coverage_path, svg.as_bytes()).map_err(Failure::other)?;
     let l = &found.lens;
-    if ui.json() {
-        ui.result_json(&serde_json::json!({ "lens": l, "file": args.output, "coverage": coverage_path }));
-    } else {
-        ui.result(&format!(
+    ui.result_json(serde_json::json!({
+        "lens": l, "file": args.output.display().to_string(), "coverage": coverage_path.display().to_string(),
+    }));
+    ui.result(&format!(
             "fx {:.1} +- {:.1} px, fy {:.1} +- {:.1} px, rms {:.3} px from {} views ({} left out): {}",
             l.fx_px,
             l.fx_sd_px.unwrap_or(f64::NAN),
@@ -74,6 +74,5 @@ pub fn run(args: &LensArgs, ui: &Ui) -> Result<(), Failure> {
             l.views_left_out.unwrap_or(0),
             args.output.display()
         ));
-    }
     Ok(())
 }

@@ -10,6 +10,7 @@ mod plan;
 mod scene;
 mod scene_points;
 mod score;
+mod settings;
 mod simulate;
 mod strokes;
 mod track;
@@ -33,5 +34,11 @@ pub fn run(command: Command, ui: &Ui) -> Result<(), Failure> {
         Command::Plan(args) => plan::run(&args, ui),
         Command::Score(args) => score::run(&args, ui),
         Command::Compare(args) => compare::run(&args, ui),
+        Command::Settings(args) => settings::run(&args, ui),
+        Command::Completions(args) => {
+            settings::completions(&args, ui);
+            Ok(())
+        }
+        Command::Man => settings::man(ui),
     }
 }

@@ -2,12 +2,13 @@
 
 use std::path::Path;
 
+use rand::RngExt;
+use tipwright_day::session::{Date, blank_session, session_id};
+
 use crate::args::NewArgs;
 use crate::failure::Failure;
 use crate::ui::Ui;
 
-/// The commented session.toml.
-const SESSION: &str = include_str!("new_session.toml");
 /// casters.csv with one example row.
 const CASTERS: &str = "id,alias,hand,rod_length_m,note\n01,Heron,right,2.743,example row: one per caster; alias is what pages show\n";
 
@@ -21,25 +22,26 @@ pub fn run(args: &NewArgs, ui: &Ui) -> Result<(), Failure> {
             session.display()
         )));
     }
-    let title = dir.file_name().map_or("clinic".into(), |n| n.to_string_lossy().replace(['"', '\\'], ""));
     for folder in ["west", "east"] {
         let folder = dir.join(folder);
         std::fs::create_dir_all(&folder).map_err(|e| cannot_write(&folder, &e))?;
     }
-    write(&session, &SESSION.replace("@TITLE@", &title))?;
+    // `.` has a name only once it is there
+    let named = dir.canonicalize().ok();
+    let title = named.as_deref().unwrap_or(dir).file_name().map_or("clinic".into(), |n| n.to_string_lossy());
+    let date = Date::today();
+    let id = session_id(&title, date, |n| rand::rng().random_range(0..n));
+    write(&session, &blank_session(&title, &id, date))?;
     let casters = dir.join("casters.csv");
     if !casters.exists() {
         write(&casters, CASTERS)?;
     }
-    if ui.json() {
-        ui.result_json(&serde_json::json!({ "session": session }));
-    } else {
-        ui.say(&format!(
-            "Wrote {}. Put the clips into west/ and east/, fill in the file, then: tipwright check {}",
-            session.display(),
-            dir.display()
-        ));
-    }
+    ui.result_json(serde_json::json!({ "session": session.display().to_string(), "id": id }));
+    ui.say(&format!(
+        "Wrote {}. Put the clips into west/ and east/, fill in the file, then: tipwright check {}",
+        session.display(),
+        dir.display()
+    ));
     Ok(())
 }
 

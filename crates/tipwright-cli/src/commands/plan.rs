@@ -5,7 +5,7 @@ use std::path::Path;
 use tipwright::lens::read_lens;
 use tipwright::model::Lens;
 use tipwright::plan::{self, PlanCamera, PlanConfig, lens_of_field};
-use tipwright_day::session::Session;
+use tipwright_day::session::{Finding, ReadoutMs, Session, parse};
 use tipwright_report::files::write_atomic;
 use tipwright_report::page::shell;
 use tipwright_report::plan_page;
@@ -20,7 +20,7 @@ const RESOLUTION_PX: [u32; 2] = [1920, 1080];
 
 /// Writes plan.html, plan.svg, plan.csv and plan.json.
 pub fn run(args: &PlanArgs, ui: &Ui) -> Result<(), Failure> {
-    let session = Session::read(&args.session).map_err(Failure::unusable)?;
+    let session = read(args, ui)?;
     let config = config(args, &session);
     let cameras = cameras(args, &session, &config)?;
     let bar = ui.steps_bar("reckoning", 100);
@@ -48,10 +48,7 @@ pub fn run(args: &PlanArgs, ui: &Ui) -> Result<(), Failure> {
     for warning in &found.warnings {
         ui.warn(warning);
     }
-    if ui.json() {
-        ui.result_json(&value);
-        return Ok(());
-    }
+    ui.result_json(value);
     let m = &found.middle;
     ui.result(&format!(
         "In the middle of the volume: position {:.1} mm (along {:.1}, across {:.1}, up {:.1}), dip depth {:.1} mm, clocks {:.2} ms; {:.0} degrees apart",
@@ -73,14 +70,25 @@ pub fn run(args: &PlanArgs, ui: &Ui) -> Result<(), Failure> {
     Ok(())
 }
 
+/// The session as far as its text goes: clips need not be there yet.
+fn read(args: &PlanArgs, ui: &Ui) -> Result<Session, Failure> {
+    let parsed = parse(&args.session);
+    parsed.session.ok_or_else(|| {
+        let problems = parsed.findings.iter().filter(|f| f.is_problem() && f.subject.take_idx().is_none());
+        let list: Vec<String> = problems.map(Finding::to_string).collect();
+        ui.say("the whole list: tipwright check --files-only");
+        Failure::Unusable(format!("the session cannot be used: {}", list.join("; ")))
+    })
+}
+
 fn config(args: &PlanArgs, session: &Session) -> PlanConfig {
     let base = PlanConfig::default();
     PlanConfig {
         fps: args.fps,
         sigma_px: args.sigma_px,
-        marker_m: 1e-3 * session.marker.tip.diameter_mm,
+        marker_m: 1e-3 * session.marker.tip.diameter_mm.get(),
         middle_m: [0.0, 0.0, args.tip_height_m].into(),
-        wand_length_m: [session.wand.length_m, base.wand_length_m[1]],
+        wand_length_m: [session.wand.length_m.get(), base.wand_length_m[1]],
         ..base
     }
 }
@@ -98,14 +106,14 @@ fn cameras(args: &PlanArgs, session: &Session, config: &PlanConfig) -> Result<Ve
     let middle_m = [0.0, 0.0, 0.75 * config.middle_m.z];
     let mut out = Vec::new();
     for c in &session.camera {
-        let given = args.camera.iter().rev().find(|(name, _)| *name == c.name).map(|(_, at)| *at);
+        let given = args.camera.iter().rev().find(|(name, _)| c.name == *name).map(|(_, at)| *at);
         let Some(position_m) = given.or(c.rough_position_m) else { continue };
         out.push(PlanCamera {
-            name: c.name.clone(),
+            name: c.name.to_string(),
             position_m: position_m.into(),
             look_at_m: c.rough_look_at_m.unwrap_or(middle_m).into(),
             lens: lens_at(&session.resolve(&c.lens), args)?,
-            readout_s: c.readout_ms.map(|ms| 1e-3 * ms),
+            readout_s: c.readout_ms.map(|ms| 1e-3 * ReadoutMs::get(ms)),
         });
     }
     Ok(out)
@@ -115,6 +123,12 @@ fn cameras(args: &PlanArgs, session: &Session, config: &PlanConfig) -> Result<Ve
 fn lens_at(path: &Path, args: &PlanArgs) -> Result<Lens, Failure> {
     if path.extension().is_some_and(|e| e == "toml") && path.is_file() {
         return read_lens(path).map_err(Failure::unusable);
+    }
+    if !(args.field_deg >= 5.0 && args.field_deg <= 170.0) {
+        return Err(Failure::Unusable(format!(
+            "--field-deg {}: a phone sees 40 to 120 degrees across; give 5 to 170",
+            args.field_deg
+        )));
     }
     Ok(lens_of_field(args.field_deg, RESOLUTION_PX))
 }

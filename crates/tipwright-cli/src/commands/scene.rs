@@ -1,6 +1,6 @@
 //! `scene SESSION -o DIR` and `scene --points POINTS.toml -o DIR`.
 
-use tipwright_day::day::{self, DayConfig};
+use tipwright_day::day;
 use tipwright_footage::Reader;
 
 use super::day::{Screen, as_failure};
@@ -17,23 +17,21 @@ pub fn run(args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
     let Some(session) = &args.session else {
         return Err(Failure::Unusable("name a session folder, or --points POINTS.toml".into()));
     };
+    let config = super::settings::config(&args.stages)?;
     let screen = Screen::new(ui, "frames");
-    let set_up = day::run_scene(session, &args.output, &Reader::default(), &DayConfig::default(), &|event| {
+    let set_up = day::run_scene(session, &args.output, &Reader::default(), &config, &|event| {
         screen.show(&event);
     });
     screen.close();
     let set_up = set_up.map_err(as_failure)?;
-    if ui.json() {
-        ui.result_json(&serde_json::json!({ "scene": set_up.scene, "warnings": set_up.warnings }));
-    } else {
-        let q = &set_up.scene.quality;
-        ui.result(&format!(
+    ui.result_json(serde_json::json!({ "scene": set_up.scene, "warnings": set_up.warnings }));
+    let q = &set_up.scene.quality;
+    ui.result(&format!(
             "wand rms {:.2} mm, reprojection {:.2} px, cameras {:.0} degrees apart: {}",
             q.wand_rms_mm.unwrap_or(f64::NAN),
             q.reprojection_rms_px.unwrap_or(f64::NAN),
             set_up.convergence_deg().unwrap_or(f64::NAN),
             args.output.join("scene.toml").display()
         ));
-    }
     Ok(())
 }

@@ -23,15 +23,12 @@ pub fn run(points: &Path, args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
     let scene = toml::to_string(&solved.scene).map_err(Failure::other)?;
     write_atomic(&args.output.join("scene.toml"), scene.as_bytes()).map_err(Failure::other)?;
     write_path(&args.output.join("path.csv"), &solved.path).map_err(Failure::other)?;
-    if ui.json() {
-        ui.result_json(&serde_json::json!({ "scene": solved.scene, "warnings": solved.warnings }));
-    } else {
-        ui.result(&format!(
+    ui.result_json(serde_json::json!({ "scene": solved.scene, "warnings": solved.warnings }));
+    ui.result(&format!(
             "{} path points, unit {}: {}",
             solved.path.samples.len(),
             solved.scene.length_unit,
             args.output.display()
         ));
-    }
     Ok(())
 }

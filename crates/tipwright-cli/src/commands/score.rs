@@ -17,6 +17,7 @@ pub fn run(args: &ScoreArgs, ui: &Ui) -> Result<(), Failure> {
             write_atomic(&folder.join(name), text.as_bytes()).map_err(Failure::other)?;
         }
     }
-    ui.result(&if ui.json() { json } else { report.to_text() });
+    ui.result_json(serde_json::from_str(&json).map_err(Failure::other)?);
+    ui.result(&report.to_text());
     Ok(())
 }

@@ -17,18 +17,16 @@ pub fn run(args: &SimulateArgs, ui: &Ui) -> Result<(), Failure> {
     });
     bar.finish_and_clear();
     let made = made.map_err(Failure::unusable)?;
-    if ui.json() {
-        ui.result_json(&serde_json::json!({
-            "session": made.session, "truth": made.truth, "clips": made.clips, "frames": made.frames,
-        }));
-    } else {
-        ui.result(&format!(
+    ui.result_json(serde_json::json!({
+        "session": made.session.display().to_string(), "truth": made.truth.display().to_string(),
+        "clips": made.clips, "frames": made.frames,
+    }));
+    ui.result(&format!(
             "{} clips, {} frames: {} (truth in {})",
             made.clips,
             made.frames,
             made.session.display(),
             made.truth.display()
         ));
-    }
     Ok(())
 }

@@ -1,9 +1,9 @@
 //! `strokes PATH.csv -o DIR`: any 3D tip path.
 
-use tipwright::evidence::{self, Rules};
+use tipwright::evidence;
 use tipwright::model::results::{PathPoint, TakeResults, TakeStatus};
 use tipwright::model::{RodPaths, Tally};
-use tipwright::strokes::{self, StrokesConfig, StrokesError};
+use tipwright::strokes::{self, StrokesError};
 use tipwright_report::{self as report, ReportConfig};
 
 use crate::args::StrokesArgs;
@@ -12,6 +12,7 @@ use crate::ui::Ui;
 
 /// Writes strokes.csv, strokes.json and the plots of a path.
 pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
+    let config = super::settings::config(&args.stages)?;
     let strokes::ReadPath { path, warnings } = strokes::read_path(&args.path).map_err(Failure::unusable)?;
     for warning in &warnings {
         ui.warn(warning);
@@ -28,7 +29,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         })
         .collect();
     let rod = RodPaths { tip: path, butts: Vec::new() };
-    let outcome = strokes::measure(&rod, &StrokesConfig::default())
+    let outcome = strokes::measure(&rod, &config.strokes)
         .map_err(|e: StrokesError| Failure::Unusable(format!("{e}: {}", args.path.display())))?;
     for warning in &outcome.warnings {
         ui.warn(warning);
@@ -36,7 +37,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
     for aside in &outcome.set_aside {
         ui.say(&format!("   set aside  {:.3} to {:.3} s: {}", aside.t_start_s, aside.t_end_s, aside.reason));
     }
-    let evidence = evidence::judge(&outcome.strokes, &Rules::default_rules());
+    let evidence = evidence::judge(&outcome.strokes, &config.evidence);
     for stroke in &evidence {
         for e in stroke.evidence.iter().filter(|e| e.is_raised) {
             let percent = 100.0 * e.probability;
@@ -67,17 +68,13 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         moved: Vec::new(),
     };
     report::write_alone(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
-    if ui.json() {
-        let rows = report::rows_of(&take);
-        let bytes = report::tables::strokes_json::to_bytes(&rows).map_err(Failure::other)?;
-        ui.result(&String::from_utf8_lossy(&bytes));
-    } else {
-        ui.result(&format!(
+    let rows = report::tables::strokes_json::to_bytes(&report::rows_of(&take)).map_err(Failure::other)?;
+    ui.result_json(serde_json::from_slice(&rows).map_err(Failure::other)?);
+    ui.result(&format!(
             "{} strokes, {} movements set aside: {}",
             take.strokes.len(),
             take.set_aside.len(),
             args.output.join("strokes.csv").display()
         ));
-    }
     Ok(())
 }

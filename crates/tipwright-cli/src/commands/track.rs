@@ -1,7 +1,7 @@
 //! `track SESSION --take NAME -o DIR`.
 
 use tipwright::model::TakeStatus;
-use tipwright_day::day::{self, DayConfig};
+use tipwright_day::day;
 use tipwright_footage::Reader;
 
 use super::day::{Screen, as_failure};
@@ -11,13 +11,14 @@ use crate::ui::Ui;
 
 /// Follows one take; status 3 when it cannot be measured.
 pub fn run(args: &TrackArgs, ui: &Ui) -> Result<(), Failure> {
+    let config = super::settings::config(&args.stages)?;
     let screen = Screen::new(ui, "frames");
     let take = day::run_take(
         &args.session,
         &args.take,
         &args.output,
         &Reader::default(),
-        &DayConfig::default(),
+        &config,
         &|event| screen.show(&event),
     );
     screen.close();
@@ -27,19 +28,16 @@ pub fn run(args: &TrackArgs, ui: &Ui) -> Result<(), Failure> {
         let reasons: Vec<String> = take.warnings.iter().map(ToString::to_string).collect();
         return Err(Failure::Partial(reasons.join("; ")));
     }
-    if ui.json() {
-        ui.result_json(&serde_json::json!({
-            "take": take.take, "folder": folder, "path_points": take.path.len(), "clocks": take.clocks,
+    ui.result_json(serde_json::json!({
+            "take": take.take, "folder": folder.display().to_string(), "path_points": take.path.len(), "clocks": take.clocks,
             "observations": take.tally,
         }));
-    } else {
-        ui.result(&format!(
+    ui.result(&format!(
             "{} path points from {} of {} candidates: {}",
             take.path.len(),
             take.tally.accepted,
             take.tally.offered,
             folder.join("path.csv").display()
         ));
-    }
     Ok(())
 }

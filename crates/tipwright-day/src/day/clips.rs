@@ -26,7 +26,7 @@ pub(super) fn look(colour: Colour, diameter_m: f64) -> MarkerLook {
 
 /// The readout as session.toml gives it.
 pub(super) fn readout_prior(camera: &SessionCamera) -> Option<Measured> {
-    camera.readout_ms.map(|ms| Measured::new(ms / 1000.0, READOUT_GIVEN_SD_S))
+    camera.readout_ms.map(|ms| Measured::new(ms.get() / 1000.0, READOUT_GIVEN_SD_S))
 }
 
 /// What one clip yields in its one pass.
@@ -54,7 +54,7 @@ pub(super) fn look_through(
     progress: Progress<'_>,
 ) -> Result<Looked, String> {
     let began = Instant::now();
-    let capture_fps = session.camera.iter().find(|c| c.name == camera).and_then(|c| c.capture_fps);
+    let capture_fps = session.camera_named(camera).and_then(SessionCamera::capture_fps);
     let mut source = footage.open_clip(&session.resolve(clip), capture_fps).map_err(|e| e.to_string())?;
     let mut said = 0;
     let settings = SpotsConfig { focal_px, ..config.spots };

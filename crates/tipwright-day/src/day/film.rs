@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 use super::run_json::Watch;
 use super::{DayError, Event, Progress, SetUp, inputs, kept};
-use crate::session::Session;
+use crate::session::{Session, SessionCamera};
 use tipwright::model::film::{
     DrawFrame, DrawnLine, FilmConfig, FilmMaker, FilmMoment, FilmSpan, FilmStill, FilmedSpan, StrokeFilm,
 };
@@ -97,8 +97,8 @@ fn cameras(
     let mut out = Vec::new();
     for clock in &take.clocks {
         let Some(fit) = take.cameras.iter().find(|c| c.camera == clock.camera) else { continue };
-        let Some(clip) = own.clips.get(&clock.camera).map(|c| session.resolve(c)) else { continue };
-        let capture_fps = session.camera.iter().find(|c| c.name == clock.camera).and_then(|c| c.capture_fps);
+        let Some(clip) = own.clips.get(clock.camera.as_str()).map(|c| session.resolve(c)) else { continue };
+        let capture_fps = session.camera_named(&clock.camera).and_then(SessionCamera::capture_fps);
         match footage.probe(&clip) {
             Ok(_) => {
                 let camera = FilmCamera { camera: fit.camera(), clock: clock.clock };

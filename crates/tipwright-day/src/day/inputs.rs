@@ -1,4 +1,4 @@
-//! Digests of what a part rests on, and how much there is to do.
+//! Digests of what a part rests on.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -7,7 +7,6 @@ use rayon::prelude::*;
 
 use crate::session::Clips;
 use crate::session::Session;
-use tipwright::model::footage::Footage;
 
 /// Digest of a file's content as hexadecimal; of a folder: of its files' names and contents. A file that cannot be
 /// read has the digest of that fact, so that its arrival is a change.
@@ -32,7 +31,7 @@ pub(super) fn file_digest(path: &Path) -> String {
 pub(super) fn clips_digests(session: &Session, clips: &Clips) -> BTreeMap<String, String> {
     clips
         .par_iter()
-        .map(|(camera, clip)| (camera.clone(), file_digest(&session.resolve(clip))))
+        .map(|(camera, clip)| (camera.to_string(), file_digest(&session.resolve(clip))))
         .collect::<Vec<_>>()
         .into_iter()
         .collect()
@@ -49,18 +48,4 @@ pub(super) fn joint_digest<'a>(parts: impl IntoIterator<Item = (&'a str, String)
         hasher.update(&[0]);
     }
     hasher.finalize().to_hex()[..32].to_string()
-}
-
-/// Frames of all clips as their containers claim; what cannot be opened counts nothing here.
-pub(super) fn count_frames(session: &Session, footage: &dyn Footage) -> u64 {
-    let groups = [Some(&session.scene.wand), session.scene.plumb.as_ref(), session.scene.toss.as_ref()];
-    let takes = session.take.iter().map(|t| &t.clips);
-    groups
-        .into_iter()
-        .flatten()
-        .chain(takes)
-        .flat_map(|clips| clips.values())
-        .filter_map(|clip| footage.probe(&session.resolve(clip)).ok())
-        .filter_map(|info| info.frames_claimed)
-        .sum()
 }

@@ -36,7 +36,7 @@ pub(super) fn get(
     progress: Progress<'_>,
 ) -> Result<LensSource, DayError> {
     let source = session.resolve(&camera.lens);
-    let fail = |reason: String| DayError::Lens { camera: camera.name.clone(), reason };
+    let fail = |reason: String| DayError::Lens { camera: camera.name.to_string(), reason };
     let digest = inputs::joint_digest([
         ("source", inputs::file_digest(&source)),
         ("board", format!("{:?}", camera.board)),
@@ -57,18 +57,18 @@ pub(super) fn get(
     let began = Instant::now();
     let found = if source.extension().is_some_and(|e| e == "toml") {
         let lens = lens::read_lens(&source).map_err(|e| fail(e.to_string()))?;
-        LensSource { camera: camera.name.clone(), lens, digest: digest.clone(), warnings: Vec::new() }
+        LensSource { camera: camera.name.to_string(), lens, digest: digest.clone(), warnings: Vec::new() }
     } else {
         let board = camera.board.ok_or_else(|| {
             fail("`board` is missing in session.toml; add its inner corners and square_mm".into())
         })?;
-        let found = lens::from_source(footage, &source, &board, camera.capture_fps, &config.lens, &|_| {})
+        let found = lens::from_source(footage, &source, &board, camera.capture_fps(), &config.lens, &|_| {})
             .map_err(|e| fail(format!("{e}: {}", source.display())))?;
         let title = format!("camera {}: where corners were seen", camera.name);
         let svg = coverage_svg(&found.coverage, &found.views, &title);
         write_atomic(&out.join("lens").join(format!("{}.coverage.svg", camera.name)), svg.as_bytes())?;
         LensSource {
-            camera: camera.name.clone(),
+            camera: camera.name.to_string(),
             lens: found.lens,
             digest: digest.clone(),
             warnings: found.warnings,

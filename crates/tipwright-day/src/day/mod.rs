@@ -21,8 +21,7 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 
-use crate::session::Session;
-use crate::session::SessionError;
+use crate::session::{Finding, Refused, Session, Usable, UsableConfig, usable};
 use tipwright::evidence::Rules;
 use tipwright::evidence::consistency::{self, ConsistencyConfig};
 use tipwright::lens::LensConfig;
@@ -91,12 +90,9 @@ pub type Progress<'a> = &'a (dyn Fn(Event<'_>) + Sync);
 /// Why nothing was computed.
 #[derive(Debug, thiserror::Error)]
 pub enum DayError {
-    /// session.toml is missing or cannot be read.
-    #[error(transparent)]
-    Session(#[from] SessionError),
-    /// session.toml reads, but its values cannot be used.
+    /// The session cannot be used.
     #[error("the session cannot be used:\n{list}\nmend it; `tipwright check` shows everything in one pass: {}", path.display())]
-    Values {
+    Unusable {
         /// One problem a line.
         list: String,
         /// Session folder.
@@ -145,21 +141,31 @@ pub struct DayOutcome {
     pub failed: usize,
 }
 
-/// Reads a session and refuses one whose values cannot be used.
-///
-/// # Errors
-/// Missing, malformed or unusable.
-pub fn read_session(folder: &Path) -> Result<Session, DayError> {
-    let (findings, session) = crate::session::check::check_text(folder)?;
-    let list: Vec<String> = findings
-        .iter()
-        .filter(|f| f.severity == Severity::Problem && !f.about.starts_with("take "))
-        .map(|f| format!("  {f}"))
-        .collect();
-    match session {
-        Some(session) if list.is_empty() => Ok(session),
-        _ => Err(DayError::Values { list: list.join("\n"), path: folder.to_path_buf() }),
+/// Reads a session and opens what it names; refuses one that cannot be used.
+fn read_session(folder: &Path, footage: &dyn Footage, progress: Progress<'_>) -> Result<Read, DayError> {
+    let Usable { session, findings, refused, clips, .. } =
+        usable(folder, footage, &UsableConfig::default(), &|_| {});
+    let Some(session) = session else {
+        let problems = findings.iter().filter(|f| f.is_problem() && f.subject.take_idx().is_none());
+        let list: Vec<String> = problems.map(|f| format!("  {f}")).collect();
+        return Err(DayError::Unusable { list: list.join("\n"), path: folder.to_path_buf() });
+    };
+    let warnings: Vec<Warning> = findings.iter().filter(|f| f.severity >= Severity::Warning).map(Warning::from).collect();
+    for warning in &warnings {
+        progress(Event::Warned(warning));
     }
+    let frames = clips.values().filter_map(|c| c.frames_claimed).sum();
+    Ok(Read { session, refused, findings, frames })
+}
+
+/// A session that can be used.
+struct Read {
+    session: Session,
+    /// Takes that cannot be measured.
+    refused: Vec<Refused>,
+    findings: Vec<Finding>,
+    /// Frames of all clips as their containers claim.
+    frames: u64,
 }
 
 /// Runs the whole day, without film.
@@ -190,22 +196,28 @@ pub fn run_with_film(
     progress: Progress<'_>,
 ) -> Result<DayOutcome, DayError> {
     let began = Instant::now();
-    let session = read_session(folder)?;
+    let Read { session, refused, findings, frames } = read_session(folder, footage, progress)?;
     let watch = run_json::Watch::new();
-    progress(Event::Frames(inputs::count_frames(&session, footage)));
+    progress(Event::Frames(frames));
     let set_up = set_up::get(&session, out, footage, config, &watch, progress)?;
     let takes = Mutex::new(Vec::new());
-    session.take.par_iter().enumerate().try_for_each(|(idx, take)| -> Result<(), DayError> {
+    session.take.par_iter().try_for_each(|take| -> Result<(), DayError> {
         let result = takes::get(&session, take, &set_up, out, footage, config, &watch, progress)?;
         if let Ok(mut takes) = takes.lock() {
-            takes.push((idx, result));
+            takes.push((take.take_idx, result));
         }
         Ok(())
     })?;
     let mut takes = takes.into_inner().unwrap_or_default();
+    takes.extend(refused.iter().filter_map(|r| Some((r.take_idx, takes::refused(&session, r)?))));
     takes.sort_by_key(|(idx, _)| *idx);
     let takes: Vec<TakeResults> = takes.into_iter().map(|(_, take)| take).collect();
     let mut results = session_results(&session, &set_up, takes);
+    // a take without a name of its own has no place in the table of takes
+    let nameless = findings.iter().filter(|f| {
+        f.subject.take_idx().is_some_and(|i| refused.iter().any(|r| r.take_idx == i && r.name.is_none()))
+    });
+    results.warnings.extend(nameless.chain(findings.iter().filter(|f| f.subject.take_idx().is_none())).map(Warning::from));
     match film {
         Some(film) if !config.anonymous => {
             film::add(&session, &set_up, &mut results, out, film, footage, config.anew, &watch, progress)?;
@@ -217,7 +229,8 @@ pub fn run_with_film(
     tipwright_report::write_session_as(&results, config.anonymous, out)?;
     watch.add("report", report_began.elapsed());
     let done = results.takes.iter().filter(|t| t.status == TakeStatus::Done).count();
-    let failed = results.takes.len() - done;
+    let nameless = refused.iter().filter(|r| r.name.is_none()).count();
+    let failed = results.takes.len() - done + nameless;
     run_json::write(&session, &results, &set_up, &watch, began.elapsed(), config, out)?;
     Ok(DayOutcome { results, done, failed })
 }
@@ -233,7 +246,7 @@ pub fn run_scene(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<SetUp, DayError> {
-    let session = read_session(folder)?;
+    let session = read_session(folder, footage, progress)?.session;
     set_up::get(&session, out, footage, config, &run_json::Watch::new(), progress)
 }
 
@@ -249,7 +262,10 @@ pub fn run_take(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<TakeResults, DayError> {
-    let session = read_session(folder)?;
+    let Read { session, refused, .. } = read_session(folder, footage, progress)?;
+    if let Some(failed) = refused.iter().find(|r| r.shown == take).map(|r| takes::refused_as(&session, r, take)) {
+        return Ok(failed);
+    }
     let Some(take) = session.take.iter().find(|t| t.name == take) else {
         let known: Vec<&str> = session.take.iter().map(|t| t.name.as_str()).collect();
         return Err(DayError::NoSuchTake {
@@ -278,7 +294,7 @@ fn session_results(session: &Session, set_up: &SetUp, takes: Vec<TakeResults>) -
         tipwright_version: env!("CARGO_PKG_VERSION").to_string(),
         title: session.title.clone(),
         report_units: session.report_units,
-        rod_length_m: session.rod.length_m,
+        rod_length_m: session.rod.length_m.get(),
         lenses: set_up.lens_summaries(),
         scene: set_up.scene.clone(),
         convergence_deg: set_up.convergence_deg(),
@@ -286,7 +302,7 @@ fn session_results(session: &Session, set_up: &SetUp, takes: Vec<TakeResults>) -
             .scene
             .quality
             .wand_rms_mm
-            .map(|rms_mm| Measured::new(session.wand.length_m, rms_mm / 1000.0)),
+            .map(|rms_mm| Measured::new(session.wand.length_m.get(), rms_mm / 1000.0)),
         warnings: set_up.warnings.iter().cloned().chain(moved::told(&takes)).collect(),
         takes,
         steadiness,
@@ -298,7 +314,7 @@ fn session_results(session: &Session, set_up: &SetUp, takes: Vec<TakeResults>) -
 pub(crate) fn report_config(session: &Session) -> ReportConfig {
     ReportConfig {
         units: session.report_units,
-        rod_length_m: session.rod.length_m,
+        rod_length_m: session.rod.length_m.get(),
         ..ReportConfig::default()
     }
 }

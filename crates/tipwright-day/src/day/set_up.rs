@@ -121,7 +121,7 @@ pub(super) fn get(
         digests
             .iter()
             .map(|(k, v)| (k.as_str(), v.clone()))
-            .chain([("settings", settings), ("air", session.air_temperature_c.to_string())]),
+            .chain([("settings", settings), ("air", session.air_temperature_c.get().to_string())]),
     );
     let mut warnings: Vec<Warning> = lenses.iter().flat_map(|l| l.warnings.clone()).collect();
     let file = out.join("scene.toml");
@@ -159,22 +159,6 @@ pub(super) fn get(
     Ok(SetUp { lenses, scene, warnings, stills, digests, digest, take_digests: Mutex::default() })
 }
 
-/// Colours the wand's markers may have: as given, or the ones that are on the day's markers, the tip's first, then
-/// all others.
-fn wand_colours(session: &Session) -> Vec<Colour> {
-    if let Some(colour) = session.wand.colour {
-        return vec![colour];
-    }
-    let mut colours = vec![session.marker.tip.colour];
-    let known = session.marker.butt.iter().map(|b| b.colour).chain(Colour::ALL);
-    for colour in known {
-        if !colours.contains(&colour) {
-            colours.push(colour);
-        }
-    }
-    colours
-}
-
 /// A scene with what was seen and said on the way.
 struct Solved {
     scene: Scene,
@@ -192,7 +176,7 @@ fn solve(
     watch: &Watch,
     progress: Progress<'_>,
 ) -> Result<Solved, DayError> {
-    let colours = wand_colours(session);
+    let colours = session.wand_colours();
     let first = solve_in(&colours[..1], session, lenses, footage, config, watch, progress);
     match first {
         Err(DayError::Scene { .. }) if colours.len() > 1 => {
@@ -211,8 +195,8 @@ fn solve_in(
     watch: &Watch,
     progress: Progress<'_>,
 ) -> Result<Solved, DayError> {
-    let diameter_m = session.wand.diameter_mm.unwrap_or(session.marker.tip.diameter_mm) / 1000.0;
-    let ball_m = session.marker.tip.diameter_mm / 1000.0;
+    let diameter_m = session.wand.diameter_mm.unwrap_or(session.marker.tip.diameter_mm).get() / 1000.0;
+    let ball_m = session.marker.tip.diameter_mm.get() / 1000.0;
     let mut warnings = Vec::new();
     let mut failures: Vec<String> = Vec::new();
     let jobs: Vec<(&str, &str)> = session
@@ -287,7 +271,7 @@ fn solve_in(
     let began = Instant::now();
     let mut input = WandInput {
         cameras,
-        length_m: Measured::new(session.wand.length_m, LENGTH_SD_RELATIVE * session.wand.length_m),
+        length_m: Measured::new(session.wand.length_m.get(), LENGTH_SD_RELATIVE * session.wand.length_m.get()),
         colours: colours.to_vec(),
     };
     let solved = loop {

@@ -9,14 +9,13 @@ use rayon::prelude::*;
 use super::clips::{self, Looked, coarse_offset, look_through};
 use super::run_json::Watch;
 use super::{DayConfig, DayError, Event, Progress, SetUp, inputs, kept, moved, report_config};
-use crate::session::Session;
-use crate::session::Take;
+use crate::session::{Refused, Session, Take};
 use tipwright::evidence::{self, Rules};
 use tipwright::line::{LineView, LoopSettings, Loops, measure_loops};
 use tipwright::model::footage::Footage;
 use tipwright::model::line::ClipRidges;
 use tipwright::model::results::{PathPoint, TakeStatus};
-use tipwright::model::{ClipSpots, Figures, MarkerPath, Role, Severity, TakeResults, Tally, Warning};
+use tipwright::model::{ClipSpots, Figures, MarkerPath, Role, Severity, TakeResults, Warning};
 use tipwright::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use tipwright::spots::MarkerLook;
 use tipwright::strokes::{self, StrokesOutcome};
@@ -60,7 +59,7 @@ pub(super) fn get(
         ]),
     );
     if let Ok(mut digests) = set_up.take_digests.lock() {
-        digests.insert(take.name.clone(), digest.clone());
+        digests.insert(take.name.to_string(), digest.clone());
     }
     let kept_name = format!("take_{}", take.name);
     let about = format!("take {}", take.name);
@@ -109,25 +108,30 @@ fn blank(session: &Session, take: &Take) -> TakeResults {
     let caster = session.casters.iter().find(|c| c.id == take.caster);
     TakeResults {
         session: session.title.clone(),
-        take: take.name.clone(),
-        caster: take.caster.clone(),
-        alias: caster.map_or_else(|| take.caster.clone(), |c| c.alias.clone()),
-        phase: take.phase.clone(),
-        status: TakeStatus::Failed,
-        warnings: Vec::new(),
-        clips: take.clips.iter().map(|(k, v)| (k.clone(), v.display().to_string())).collect(),
-        clocks: Vec::new(),
-        cameras: Vec::new(),
-        tally: Tally::default(),
-        strokes: Vec::new(),
-        set_aside: Vec::new(),
-        path: Vec::new(),
-        rod: Vec::new(),
-        missing: BTreeMap::new(),
-        evidence: Vec::new(),
-        moved: Vec::new(),
-        loops: Vec::new(),
-        film: Vec::new(),
+        take: take.name.to_string(),
+        caster: take.caster.to_string(),
+        alias: caster.map_or_else(|| take.caster.to_string(), |c| c.alias.clone()),
+        phase: take.phase.clone().map(String::from),
+        clips: take.clips.iter().map(|(k, v)| (k.to_string(), v.display().to_string())).collect(),
+        ..TakeResults::failed()
+    }
+}
+
+/// The results of a take that cannot be measured, if it has a name of its own.
+pub(super) fn refused(session: &Session, refused: &Refused) -> Option<TakeResults> {
+    Some(refused_as(session, refused, refused.name.as_deref()?))
+}
+
+/// The same, called `name`.
+pub(super) fn refused_as(session: &Session, refused: &Refused, name: &str) -> TakeResults {
+    let caster = session.casters.iter().find(|c| c.id == refused.caster);
+    TakeResults {
+        session: session.title.clone(),
+        take: name.to_string(),
+        caster: refused.caster.clone(),
+        alias: caster.map_or_else(|| refused.caster.clone(), |c| c.alias.clone()),
+        warnings: refused.reasons.iter().map(Warning::from).collect(),
+        ..TakeResults::failed()
     }
 }
 
@@ -146,20 +150,20 @@ fn looks(roles: &[RoleLook]) -> Vec<MarkerLook> {
 
 fn roles(session: &Session, take: &Take) -> Vec<RoleLook> {
     let caster = session.casters.iter().find(|c| c.id == take.caster);
-    let rod_length_m = caster.and_then(|c| c.rod_length_m).unwrap_or(session.rod.length_m);
+    let rod_length_m = caster.and_then(|c| c.rod_length_m).unwrap_or(session.rod.length_m).get();
     let tip = &session.marker.tip;
     let mut roles = vec![RoleLook {
         role: Role::Tip,
         colour: tip.colour,
         at_m: rod_length_m,
-        diameter_m: tip.diameter_mm / 1000.0,
+        diameter_m: tip.diameter_mm.get() / 1000.0,
     }];
     for (butt, role) in session.marker.butt.iter().zip([Role::Butt1, Role::Butt2]) {
         roles.push(RoleLook {
             role,
             colour: butt.colour,
-            at_m: butt.at_m,
-            diameter_m: butt.diameter_mm / 1000.0,
+            at_m: butt.at_m.get(),
+            diameter_m: butt.diameter_mm.get() / 1000.0,
         });
     }
     roles

@@ -1,23 +1,54 @@
-//! session.toml and casters.csv: what a person writes.
+//! session.toml and casters.csv: what a person writes, read once into values that cannot be wrong ([`parse`]), or findings
+//! that say what is.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
+use tipwright::model::figures::FigureId;
 use tipwright::model::{Board, Colour, ReportUnits};
 
-pub mod check;
+mod blank;
+mod casters;
+mod date;
+pub mod finding;
+mod look;
+pub mod names;
+pub mod numbers;
+mod read;
+mod schema;
+mod usable;
+mod values;
 
-/// Version of session.toml this program reads.
-pub const SCHEMA: u32 = 1;
+pub use blank::{blank_session, session_id};
+pub use casters::{Caster, Hand};
+pub use date::Date;
+pub use finding::{Finding, Subject};
+pub use look::{LookConfig, Stills, look, look_at_scene, look_at_take};
+pub use names::{CameraName, CasterId, NameError, Phase, SessionId, SetUpName, TakeName};
+pub use numbers::{
+    AirC, AlongRodM, CaptureFps, ClipTimeS, LineClass, LineMassGM, LineOutM, MarkerMm, OutOfRange, ReadoutMs, RodLengthM,
+    WandLengthM,
+};
+pub use read::{Parsed, Refused, parse, parse_text};
+pub use usable::{Usable, UsableConfig, usable};
 
-/// The whole session.toml.
+/// Version of session.toml this program writes; it also reads 1.
+pub const SCHEMA: u32 = 2;
+
+/// The whole session.toml. Its takes are those that can be measured as far as its text tells.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Session {
     /// Version of the file's layout.
     pub schema: u32,
+    /// Key of this session in every table; files of schema 1 have none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub id: Option<SessionId>,
+    /// Day of the session; from the clips when absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date: Option<Date>,
     /// Shown on pages.
     pub title: String,
     /// Units on pages.
@@ -25,17 +56,23 @@ pub struct Session {
     pub report_units: ReportUnits,
     /// For the speed of sound.
     #[serde(default = "default_air_c")]
-    pub air_temperature_c: f64,
+    pub air_temperature_c: AirC,
     /// The wand.
     pub wand: Wand,
     /// The rod.
     pub rod: Rod,
+    /// The line, for the loop that a path makes.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub line: Option<Line>,
     /// Markers on the rod.
     pub marker: Markers,
     /// Cameras; the first one's clock is the session's.
     pub camera: Vec<SessionCamera>,
-    /// Clips of the set-up.
+    /// Clips of the set-up; of the first of several.
     pub scene: SceneClips,
+    /// Set-ups by name, where tripods were moved.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub set_up: Vec<NamedSetUp>,
     /// Takes.
     #[serde(default)]
     pub take: Vec<Take>,
@@ -47,8 +84,8 @@ pub struct Session {
     pub casters: Vec<Caster>,
 }
 
-fn default_air_c() -> f64 {
-    18.0
+fn default_air_c() -> AirC {
+    AirC::new(18.0).unwrap_or_else(|_| unreachable!("within its limits"))
 }
 
 /// The wand: two markers a known length apart.
@@ -56,13 +93,13 @@ fn default_air_c() -> f64 {
 #[serde(deny_unknown_fields)]
 pub struct Wand {
     /// Between the centres of its markers.
-    pub length_m: f64,
+    pub length_m: WandLengthM,
     /// Colour of its markers; tried out when absent, the tip's first.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub colour: Option<Colour>,
     /// Diameter of its markers; the tip's when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub diameter_mm: Option<f64>,
+    pub diameter_mm: Option<MarkerMm>,
 }
 
 /// The rod.
@@ -70,7 +107,22 @@ pub struct Wand {
 #[serde(deny_unknown_fields)]
 pub struct Rod {
     /// Butt cap to tip-top.
-    pub length_m: f64,
+    pub length_m: RodLengthM,
+}
+
+/// The fly line.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Line {
+    /// Standard line-weight class.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub class: Option<LineClass>,
+    /// Mass per length, instead of the class.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub mass_g_m: Option<LineMassGM>,
+    /// Line beyond the tip-top.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub length_out_m: Option<LineOutM>,
 }
 
 /// Markers on the rod.
@@ -91,7 +143,7 @@ pub struct TipMarker {
     /// Colour.
     pub colour: Colour,
     /// Diameter.
-    pub diameter_mm: f64,
+    pub diameter_mm: MarkerMm,
 }
 
 /// A butt marker.
@@ -99,11 +151,11 @@ pub struct TipMarker {
 #[serde(deny_unknown_fields)]
 pub struct ButtMarker {
     /// Along the rod from the butt cap.
-    pub at_m: f64,
+    pub at_m: AlongRodM,
     /// Colour.
     pub colour: Colour,
     /// Diameter.
-    pub diameter_mm: f64,
+    pub diameter_mm: MarkerMm,
 }
 
 /// A camera of the session.
@@ -111,7 +163,7 @@ pub struct ButtMarker {
 #[serde(deny_unknown_fields)]
 pub struct SessionCamera {
     /// Name.
-    pub name: String,
+    pub name: CameraName,
     /// Clip or folder of stills of the board, or a lens file.
     pub lens: PathBuf,
     /// The board; not needed for a lens file.
@@ -119,10 +171,10 @@ pub struct SessionCamera {
     pub board: Option<Board>,
     /// Rolling-shutter readout; estimated when absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub readout_ms: Option<f64>,
+    pub readout_ms: Option<ReadoutMs>,
     /// Rate at capture of a re-timed file.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub capture_fps: Option<f64>,
+    pub capture_fps: Option<CaptureFps>,
     /// Where its tripod will stand, roughly, for `plan`: metres from the point on the ground under the caster's hand, x the
     /// way the forward cast travels, y to the left of it, z the height of the lens.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -132,8 +184,16 @@ pub struct SessionCamera {
     pub rough_look_at_m: Option<[f64; 3]>,
 }
 
+impl SessionCamera {
+    /// Rate at capture of a re-timed file, frames per second.
+    #[must_use]
+    pub fn capture_fps(&self) -> Option<f64> {
+        self.capture_fps.map(CaptureFps::get)
+    }
+}
+
 /// One clip per camera, by camera name.
-pub type Clips = BTreeMap<String, PathBuf>;
+pub type Clips = BTreeMap<CameraName, PathBuf>;
 
 /// Clips of the set-up.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -149,71 +209,84 @@ pub struct SceneClips {
     pub toss: Option<Clips>,
 }
 
+impl SceneClips {
+    /// Its groups of clips by name, the wand first.
+    #[must_use]
+    pub fn groups(&self) -> Vec<(&'static str, &Clips)> {
+        let others = [("plumb", self.plumb.as_ref()), ("toss", self.toss.as_ref())];
+        std::iter::once(("wand", &self.wand))
+            .chain(others.into_iter().filter_map(|(name, clips)| Some((name, clips?))))
+            .collect()
+    }
+}
+
+/// One of several set-ups.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct NamedSetUp {
+    /// Name.
+    pub name: SetUpName,
+    /// Its clips.
+    pub scene: SceneClips,
+}
+
 /// One take.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Take {
     /// Name, used as a folder name.
-    pub name: String,
+    pub name: TakeName,
     /// Id of casters.csv.
-    pub caster: String,
+    pub caster: CasterId,
     /// Label to compare by.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub phase: Option<String>,
+    pub phase: Option<Phase>,
     /// One clip per camera.
     pub clips: Clips,
+    /// Where the take begins in long clips, on the first camera's clock.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from_s: Option<ClipTimeS>,
+    /// Where it ends.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub to_s: Option<ClipTimeS>,
+    /// Set-up it was filmed in.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set_up: Option<SetUpName>,
+    /// What the caster was asked to do.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub goal: Option<Goal>,
+    /// Which `[[take]]` of session.toml, from 0.
+    #[serde(skip)]
+    pub take_idx: usize,
 }
 
-/// A row of casters.csv.
+impl Take {
+    /// The take as the subject of a finding.
+    #[must_use]
+    pub fn subject(&self) -> Subject {
+        Subject::Take { take_idx: self.take_idx, take: self.name.to_string() }
+    }
+}
+
+/// What a caster was asked to do: a figure above or below a value.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Caster {
-    /// Id, as used in takes.
-    pub id: String,
-    /// Shown instead of a name.
-    pub alias: String,
-    /// right or left.
-    #[serde(default)]
-    pub hand: String,
-    /// Own rod's length, when it differs.
-    #[serde(default)]
-    pub rod_length_m: Option<f64>,
-    /// Free text.
-    #[serde(default)]
-    pub note: String,
-}
-
-/// Why a session cannot be used at all.
-#[derive(Debug, thiserror::Error)]
-pub enum SessionError {
-    /// No file.
-    #[error("there is no session.toml here; `tipwright new {}` writes one: {}", folder.display(), folder.join("session.toml").display())]
-    Missing {
-        /// Folder looked in.
-        folder: PathBuf,
-    },
-    /// Not TOML, wrong key, wrong type.
-    #[error("session.toml cannot be read:\n{reason}\nmend the line named above: {}", path.display())]
-    Malformed {
-        /// What the reader said, with line.
-        reason: String,
-        /// File.
-        path: PathBuf,
-    },
-    /// casters.csv cannot be read.
-    #[error("casters.csv cannot be read ({reason}); its columns are id,alias,hand,rod_length_m,note: {}", path.display())]
-    Casters {
-        /// What the reader said.
-        reason: String,
-        /// File.
-        path: PathBuf,
-    },
+#[serde(deny_unknown_fields)]
+pub struct Goal {
+    /// Figure, by its column.
+    pub figure: FigureId,
+    /// To be above.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub above: Option<f64>,
+    /// To be below.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub below: Option<f64>,
 }
 
 impl Session {
     /// Speed of sound at the session's air temperature, metres per second: 331.3 + 0.606 T.
     #[must_use]
     pub fn speed_of_sound_m_s(&self) -> f64 {
-        331.3 + 0.606 * self.air_temperature_c
+        331.3 + 0.606 * self.air_temperature_c.get()
     }
 
     /// A path of session.toml as a path of the file system.
@@ -222,40 +295,25 @@ impl Session {
         self.folder.join(path)
     }
 
-    /// Reads session.toml and casters.csv from a session folder (or from the path of a session.toml).
-    /// Values are not judged here; see `check`.
-    ///
-    /// # Errors
-    /// Missing or malformed files.
-    pub fn read(folder_or_file: &Path) -> Result<Self, SessionError> {
-        let folder = if folder_or_file.is_file() {
-            folder_or_file.parent().map(Path::to_path_buf).unwrap_or_default()
-        } else {
-            folder_or_file.to_path_buf()
-        };
-        let path =
-            if folder_or_file.is_file() { folder_or_file.to_path_buf() } else { folder.join("session.toml") };
-        if !path.is_file() {
-            return Err(SessionError::Missing { folder });
+    /// Colours the wand's markers may have: as given, or the ones that are on the day's markers, the tip's first, then all
+    /// others.
+    #[must_use]
+    pub fn wand_colours(&self) -> Vec<Colour> {
+        if let Some(colour) = self.wand.colour {
+            return vec![colour];
         }
-        let malformed = |reason: String| SessionError::Malformed { reason, path: path.clone() };
-        let bytes = std::fs::read(&path).map_err(|e| malformed(e.to_string()))?;
-        let text = String::from_utf8(bytes).map_err(|_| malformed("it is not UTF-8 text".into()))?;
-        let mut session: Self = toml::from_str(&text).map_err(|e| malformed(e.to_string()))?;
-        session.folder.clone_from(&folder);
-        let casters_path = folder.join("casters.csv");
-        if casters_path.is_file() {
-            let casters_error = |reason: String| SessionError::Casters { reason, path: casters_path.clone() };
-            let mut reader = csv::ReaderBuilder::new()
-                .trim(csv::Trim::All)
-                .flexible(false)
-                .from_path(&casters_path)
-                .map_err(|e| casters_error(e.to_string()))?;
-            session.casters = reader
-                .deserialize()
-                .collect::<Result<Vec<Caster>, _>>()
-                .map_err(|e| casters_error(e.to_string()))?;
+        let mut colours = vec![self.marker.tip.colour];
+        for colour in self.marker.butt.iter().map(|b| b.colour).chain(Colour::ALL) {
+            if !colours.contains(&colour) {
+                colours.push(colour);
+            }
         }
-        Ok(session)
+        colours
+    }
+
+    /// A camera by name.
+    #[must_use]
+    pub fn camera_named(&self, name: &str) -> Option<&SessionCamera> {
+        self.camera.iter().find(|c| c.name == *name)
     }
 }

@@ -106,19 +106,6 @@ impl Clip {
         })
     }
 
-    /// Goes on at the last key frame before a presentation time; where that cannot be found, where it was. Frame
-    /// numbers and the spacing of stamps no longer count from the start.
-    pub(crate) fn jump_before(&mut self, pts_s: f64) {
-        let file_s = (pts_s * self.slow_down - 0.05).max(0.0);
-        let ticks = (file_s * f64::from(ff::ffi::AV_TIME_BASE)) as i64;
-        if self.finished || self.input.seek(ticks, ..ticks).is_err() {
-            return;
-        }
-        self.decoder.flush();
-        self.draining = false;
-        self.spacing.last_s = None;
-    }
-
     /// Feeds the decoder one packet of the picture track, or the end of the file.
     fn feed(&mut self) {
         if self.draining {
@@ -234,6 +221,18 @@ impl FrameSource for Clip {
             now,
             before: if self.delivered > 1 { self.before.planes() } else { None },
         }))
+    }
+
+    /// Frame numbers and the spacing of stamps no longer count from the start.
+    fn jump_before(&mut self, pts_s: f64) {
+        let file_s = (pts_s * self.slow_down - 0.05).max(0.0);
+        let ticks = (file_s * f64::from(ff::ffi::AV_TIME_BASE)) as i64;
+        if self.finished || self.input.seek(ticks, ..ticks).is_err() {
+            return;
+        }
+        self.decoder.flush();
+        self.draining = false;
+        self.spacing.last_s = None;
     }
 
     fn damaged_frames(&self) -> u64 {

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use nalgebra::{Point3, Vector3};
 use rayon::prelude::*;
-use tipwright_day::session::Caster;
+use tipwright_day::session::{Caster, CasterId, Hand};
 
 use super::SimulateError;
 use super::planned::{Cast, Fault, Knock, PlannedTake};
@@ -42,17 +42,17 @@ pub fn simulate(takes: &[PlannedTake], outfit: &OutfitConfig) -> Result<Vec<Arc<
 /// The three of the clinic.
 #[must_use]
 pub fn clinic_casters() -> Vec<Caster> {
-    let caster = |id: &str, alias: &str, hand: &str, note: &str| Caster {
-        id: id.into(),
+    let caster = |id: &str, alias: &str, hand: Hand, note: &str| Caster {
+        id: CasterId::new(id).expect("digits are a name"),
         alias: alias.into(),
-        hand: hand.into(),
+        hand: Some(hand),
         rod_length_m: None,
         note: note.into(),
     };
     vec![
-        caster("01", "Heron", "right", "casts a slow, wide line"),
-        caster("02", "Otter", "right", "hurries the start"),
-        caster("03", "Wagtail", "left", "new to it"),
+        caster("01", "Heron", Hand::Right, "casts a slow, wide line"),
+        caster("02", "Otter", Hand::Right, "hurries the start"),
+        caster("03", "Wagtail", Hand::Left, "new to it"),
     ]
 }
 

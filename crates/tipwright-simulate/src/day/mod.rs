@@ -105,6 +105,12 @@ pub enum SimulateError {
         /// Why.
         reason: tipwright_physics::PhysicsError,
     },
+    /// A name no session can have.
+    #[error(transparent)]
+    Name(#[from] tipwright_day::session::NameError),
+    /// A number no session can have.
+    #[error(transparent)]
+    Number(#[from] tipwright_day::session::OutOfRange),
     /// A table cannot be put into words.
     #[error("a TOML file cannot be made: {0}")]
     Toml(#[from] toml::ser::Error),

@@ -9,6 +9,7 @@ use super::place::{HungWand, MIDDLE, WavedWand};
 use crate::phone::exposure::Light;
 use crate::phone::noise::between;
 use crate::phone::play::{Curve, Person, Play, arm, standing, walker};
+use tipwright_day::session::Hand;
 use tipwright_physics::motion::RodMotion;
 use tipwright_physics::{LineSpec, RodSpec};
 
@@ -44,8 +45,8 @@ pub fn light_of(colour: Colour) -> Light {
 }
 
 /// The caster's body, arms and cap, placed to fit the grip at the start.
-pub fn caster(play: &mut Play, motion: &Arc<RodMotion>, hand: &str, white_cap: bool, which: usize) {
-    let side = if hand == "left" { -1.0 } else { 1.0 };
+pub fn caster(play: &mut Play, motion: &Arc<RodMotion>, hand: Hand, white_cap: bool, which: usize) {
+    let side = if hand == Hand::Left { -1.0 } else { 1.0 };
     // mean place of the grip over the take: the feet do not follow every stroke
     let samples: Vec<Vector3<f64>> =
         motion.frames.iter().step_by(100).map(|f| f.butt_in_world.coords).collect();

@@ -9,8 +9,40 @@ use tipwright::model::{FigureId, Measured, Scene};
 
 use super::ScoreError;
 
+/// Which session it is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Which {
+    /// Where the folder says it.
+    pub id: Option<String>,
+    /// Title.
+    pub title: String,
+}
+
+impl Which {
+    /// By id where both have one, else by title.
+    pub fn is_same(&self, other: &Self) -> bool {
+        match (&self.id, &other.id) {
+            (Some(a), Some(b)) => a == b,
+            _ => self.title == other.title,
+        }
+    }
+
+    /// From the object that a session is described by.
+    fn of(id: &Value, title: &Value) -> Option<Self> {
+        Some(Self { id: id.as_str().map(str::to_owned), title: title.as_str()?.to_owned() })
+    }
+}
+
+impl std::fmt::Display for Which {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{} ({})", self.title, self.id.as_deref().unwrap_or("without id"))
+    }
+}
+
 /// A results or truth folder.
 pub struct Folder {
+    /// The session, where the folder says it: run.json of results, session.json of a truth, else the first stroke.
+    pub session: Option<Which>,
     /// scene.toml, when there is one.
     pub scene: Option<Scene>,
     /// By name.
@@ -86,11 +118,17 @@ impl Folder {
             None => None,
         };
         let run = json(&dir.join("run.json"))?.unwrap_or(Value::Null);
+        let own = json(&dir.join("session.json"))?.unwrap_or(Value::Null);
+        let mut session = Which::of(&run["session_id"], &run["session"]).or(Which::of(&own["id"], &own["title"]));
         let mut takes = BTreeMap::new();
         let entries = std::fs::read_dir(&takes_dir).map_err(|e| malformed(e.to_string(), &takes_dir))?;
         let mut folders: Vec<PathBuf> = entries.filter_map(|e| e.ok().map(|e| e.path())).collect();
         folders.sort();
         for folder in folders.iter().filter(|f| f.is_dir()) {
+            if session.is_none() {
+                let rows = json(&folder.join("strokes.json"))?.unwrap_or(Value::Null);
+                session = Which::of(&Value::Null, &rows["strokes"][0]["session"]);
+            }
             let name = folder.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
             let take = Take {
                 path: read_path(&folder.join("path.csv"))?,
@@ -100,7 +138,7 @@ impl Folder {
             };
             takes.insert(name, take);
         }
-        Ok(Self { scene, takes })
+        Ok(Self { session, scene, takes })
     }
 }
 

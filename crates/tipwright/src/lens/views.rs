@@ -1,5 +1,7 @@
 //! The nouns of a lens calibration: views, settings, verdicts, result, errors.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::path::PathBuf;
 
@@ -29,7 +31,8 @@ impl BoardView {
 }
 
 /// Settings of the stage.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct LensConfig {
     /// Fewest good views. 8: with fewer, the spread between views (the check on the stated sds) rests on too
     /// little, and Zhang (2000, figure 2) finds the error still falling steeply up to there.

@@ -27,6 +27,8 @@ mod tests;
 mod trajectory;
 mod views;
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use nalgebra::Point3;
 
 use crate::model::line::{ClipRidges, StrokeLoop};
@@ -37,7 +39,8 @@ pub use settings::{LoopSettings, SizeLimits};
 pub use tee::Tee;
 
 /// How points are gathered while a clip is decoded.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct GatherConfig {
     /// Frames looked at per second, about. Default 40: every third of an ordinary slow-motion clip; a nose at 10 m/s moves
     /// 25 cm between and is seen six times over the travel that counts. More costs more than two fifths of the decoding.
@@ -75,7 +78,8 @@ impl Default for GatherConfig {
 }
 
 /// How a loop is read.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct LoopConfig {
     /// Least distance of the width's section behind the nose's front. Default 0.3 m: half the width of a tight loop; nearer,
     /// a pointed nose would have no width.

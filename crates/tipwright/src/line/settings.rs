@@ -1,5 +1,6 @@
 //! Words for sizes: limits differ from source to source, so they are read from a file.
 
+use schemars::JsonSchema;
 use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
@@ -11,7 +12,7 @@ use crate::model::line::LoopSize;
 const DEFAULT: &str = include_str!("../../../../pipelines/loop.toml");
 
 /// Limits of the words for a loop's width.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SizeLimits {
     /// Widest tight loop.
@@ -30,7 +31,8 @@ struct File {
 }
 
 /// Settings of the loop stage.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct LoopSettings {
     /// How it is read.
     pub read: LoopConfig,

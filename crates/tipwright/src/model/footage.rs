@@ -163,6 +163,11 @@ pub trait FrameSource {
     /// # Errors
     /// When nothing can be decoded at all.
     fn next_frame(&mut self) -> Result<Option<FrameView<'_>>, FootageError>;
+    /// Goes on at a frame from which decoding can start, the last one before a presentation time; stays where it is when the
+    /// source cannot, or when the clip is at its end.
+    fn jump_before(&mut self, pts_s: f64) {
+        let _ = pts_s;
+    }
     /// Frames or packets that could not be decoded so far.
     fn damaged_frames(&self) -> u64;
     /// What a person should know of the clip so far; complete once the end is reached.

@@ -1,9 +1,10 @@
 //! A value with one standard deviation.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A measured figure: `value` in the unit its name states, `sd` one standard deviation in the same unit.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Measured {
     /// Best estimate.
     pub value: f64,

@@ -185,6 +185,35 @@ pub struct TakeResults {
     pub film: Vec<StrokeFilm>,
 }
 
+impl TakeResults {
+    /// A failed take without anything; to be filled by struct update.
+    #[must_use]
+    pub fn failed() -> Self {
+        Self {
+            session: String::new(),
+            take: String::new(),
+            caster: String::new(),
+            alias: String::new(),
+            phase: None,
+            status: TakeStatus::Failed,
+            warnings: Vec::new(),
+            clips: BTreeMap::new(),
+            clocks: Vec::new(),
+            cameras: Vec::new(),
+            tally: Tally::default(),
+            strokes: Vec::new(),
+            set_aside: Vec::new(),
+            path: Vec::new(),
+            rod: Vec::new(),
+            missing: BTreeMap::new(),
+            evidence: Vec::new(),
+            moved: Vec::new(),
+            loops: Vec::new(),
+            film: Vec::new(),
+        }
+    }
+}
+
 /// Quality of one lens, for the page.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LensSummary {

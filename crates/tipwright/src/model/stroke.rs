@@ -1,12 +1,13 @@
 //! One stroke: a forward or back movement of the tip between two reversals.
 
+use schemars::JsonSchema;
 use nalgebra::{Isometry3, Point3, Vector3};
 use serde::{Deserialize, Serialize};
 
 use super::figures::Figures;
 
 /// Which way a stroke goes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Direction {
     /// Toward the target.

@@ -1,5 +1,7 @@
 //! What the solver is given: cameras and how free they are, observations, lengths, settings.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use nalgebra::{DMatrix, Isometry3};
 
 use super::spline::Timeline;
@@ -204,7 +206,8 @@ impl Problem {
 }
 
 /// Robust loss on the whitened length `s` of a pixel residual (two degrees of freedom).
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
 pub enum Loss {
     /// Least squares.
     Squares,
@@ -245,7 +248,8 @@ impl Loss {
 }
 
 /// Smoothness prior: jerk as white noise of this spectral density (metres squared per second to the fifth).
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
 pub enum Smoothness {
     /// One stated density for all markers and times.
     Fixed {
@@ -268,7 +272,8 @@ impl Smoothness {
 }
 
 /// Whether the covariances given with the observations are believed.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
 pub enum Noise {
     /// Taken as they are.
     AsGiven,
@@ -277,7 +282,8 @@ pub enum Noise {
 }
 
 /// Settings of [`super::solve`].
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct MotionConfig {
     /// Distance of the knots, seconds. `None`: from the median frame step of the fastest camera; smoothness comes from the
     /// prior, not from sparse knots.

@@ -23,6 +23,8 @@ mod output;
 mod tests;
 mod view;
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use crate::model::{
     ClipSpots, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, Severity,
     TakeCameraFit, TakeClock, Tally, Warning,
@@ -73,7 +75,8 @@ pub struct TakeInput<'a> {
 }
 
 /// Settings of [`solve_take`].
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct PathConfig {
     /// Linking over time in one picture.
     pub link: LinkConfig,

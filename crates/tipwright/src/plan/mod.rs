@@ -96,6 +96,27 @@ impl Default for PlanConfig {
     }
 }
 
+/// NaN lies in no range.
+fn in_range(what: &'static str, value: f64, [low, high]: [f64; 2]) -> Result<(), PlanError> {
+    if value >= low && value <= high { Ok(()) } else { Err(PlanError::OutOfRange { what, value, low, high }) }
+}
+
+impl PlanConfig {
+    /// Settings that a plan can be reckoned with: frames times strokes stay below a million.
+    fn check(&self) -> Result<(), PlanError> {
+        in_range("fps", self.fps, [10.0, 2000.0])?;
+        in_range("sigma_px", self.sigma_px, [1e-3, 100.0])?;
+        in_range("marker_m", self.marker_m, [1e-3, 1.0])?;
+        in_range("tip_height_m", self.middle_m.z, [0.5, 20.0])?;
+        in_range("cell_m", self.cell_m, [0.05, 10.0])?;
+        in_range("half_size_m", self.half_size_m.min(), [0.1, 20.0])?;
+        in_range("half_size_m", self.half_size_m.max(), [0.1, 20.0])?;
+        in_range("strokes", f64::from(self.strokes), [1.0, 100.0])?;
+        in_range("wand_s", self.wand_s, [1.0, 300.0])?;
+        in_range("wand_length_m", self.wand_length_m[0], [0.05, 20.0])
+    }
+}
+
 /// What can be expected.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Plan {
@@ -145,6 +166,18 @@ pub enum PlanError {
         /// With a position.
         got: usize,
     },
+    /// A setting that cannot be: with it the reckoning would not end, or mean nothing.
+    #[error("{what} = {value} does not lie between {low} and {high}; correct it")]
+    OutOfRange {
+        /// Setting.
+        what: &'static str,
+        /// As given.
+        value: f64,
+        /// Least.
+        low: f64,
+        /// Largest.
+        high: f64,
+    },
     /// A camera looks at nothing.
     #[error(
         "camera {camera} stands where it looks, or straight below or above; give it a place beside the casting volume"
@@ -193,6 +226,11 @@ pub fn plan(
 ) -> Result<Plan, PlanError> {
     if cameras.len() < 2 {
         return Err(PlanError::TooFewCameras { got: cameras.len() });
+    }
+    config.check()?;
+    for camera in cameras {
+        let farthest_m = camera.position_m.coords.amax().max(camera.look_at_m.coords.amax());
+        in_range("a camera's rough place", farthest_m, [0.0, 1000.0])?;
     }
     let set_up = SetUp::expect(cameras, config)?;
     progress(0.1);

@@ -6,6 +6,8 @@
 //! for a tennis ball (0.5 rho Cd A / m with Cd 0.5, derived), which bends a two-metre fall by 0.6 and 1.4 %; it is
 //! estimated with a prior that covers both and table tennis balls are out.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use nalgebra::{DMatrix, DVector, Vector3};
 
 use crate::model::{CameraPose, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, Severity, Warning};
@@ -32,7 +34,8 @@ pub struct TossCamera<'a> {
 }
 
 /// Settings of [`gravity`].
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct TossConfig {
     /// Linking over time.
     pub link: LinkConfig,

@@ -24,6 +24,8 @@ mod still;
 #[cfg(test)]
 mod tests;
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use crate::model::footage::{FootageError, FrameSource};
 use crate::model::{ClipSpots, Colour, Severity, Still, Warning};
 
@@ -37,7 +39,8 @@ pub struct MarkerLook {
 }
 
 /// Settings of the search.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct SpotsConfig {
     /// Candidates kept per colour and frame. Default 11: two markers of a wand, and a handful each of things that
     /// look alike and move (glints on water) and that look alike and stand (caps); more costs time in `path`.

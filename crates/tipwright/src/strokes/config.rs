@@ -1,11 +1,12 @@
 //! Settings of the stroke stage, each default with its reason.
 
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::model::Direction;
 
 /// Settings of [`super::measure`].
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default, deny_unknown_fields)]
 pub struct StrokesConfig {
     /// Share of a stroke's peak speed at which W starts and at which the tip counts as stopped. 0.20: the

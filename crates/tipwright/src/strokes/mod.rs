@@ -15,7 +15,7 @@
 //! What stays out: loop figures need the line and are filled in elsewhere; without butt markers the figures of the
 //! rod are missing with that reason, and `t_rsp_s` is the time of peak tip speed.
 
-use crate::model::{RodPaths, RodSample, Stroke, Warning};
+use crate::model::{FigureId, RodPaths, RodSample, Stroke, Warning};
 
 mod assemble;
 mod butt;
@@ -146,5 +146,35 @@ pub enum StrokesError {
 /// assert!((peak.value - 1.5 * omega).abs() < 0.001);
 /// ```
 pub fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<StrokesOutcome, StrokesError> {
-    assemble::measure(paths, config)
+    // Moments are found to 1e-7 s, which a double no longer resolves for Unix time: count from the first stamp then.
+    let start_s = paths.tip.samples.first().map_or(0.0, |s| s.t_s);
+    if !(start_s.abs() > LATEST_START_S) {
+        return assemble::measure(paths, config);
+    }
+    let mut outcome = assemble::measure(&shifted(paths, -start_s), config)?;
+    for stroke in &mut outcome.strokes {
+        stroke.samples.iter_mut().for_each(|s| s.t_s += start_s);
+        for moment in [FigureId::TStart, FigureId::TRsp, FigureId::TStop] {
+            if let Some(at) = stroke.figures.values.get_mut(&moment) {
+                at.value += start_s;
+            }
+        }
+    }
+    outcome.rod.iter_mut().flatten().for_each(|s| s.t_s += start_s);
+    for aside in &mut outcome.set_aside {
+        aside.t_start_s += start_s;
+        aside.t_end_s += start_s;
+    }
+    Ok(outcome)
+}
+
+/// Stamps up to here are taken as they are: 1e-7 s is a thousand steps of a double at 10 000 s.
+const LATEST_START_S: f64 = 1e4;
+
+fn shifted(paths: &RodPaths, by_s: f64) -> RodPaths {
+    let mut paths = paths.clone();
+    for path in std::iter::once(&mut paths.tip).chain(paths.butts.iter_mut().map(|b| &mut b.path)) {
+        path.samples.iter_mut().for_each(|s| s.t_s += by_s);
+    }
+    paths
 }

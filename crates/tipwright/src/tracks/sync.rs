@@ -5,6 +5,8 @@
 //! a truncated cost, which cannot be trapped by the period of false casting. Motion along the epipolar lines carries
 //! no time; the search then returns several offsets of nearly the same worth, and says so.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use rayon::prelude::*;
 
 use super::rays::Epipolar;
@@ -12,7 +14,8 @@ use super::tracklets::Tracklet;
 use crate::model::Clock;
 
 /// How the search goes.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct SyncConfig {
     /// Step of the first scan. 2 ms: at 20 m/s and eight metres a wrong ms costs 2 px at most, see `scan_px`.
     pub scan_step_s: f64,

@@ -5,10 +5,13 @@
 //! ends where its continuation is not near, and the third dimension decides later what belongs together.
 //! Positions are kept as undistorted normalised coordinates; the gate is an angle, so it is the same for every lens.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use crate::model::{Candidate, ClipSpots, Colour, Lens, RawPixel};
 
 /// How candidates are linked.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct LinkConfig {
     /// Fastest apparent motion, radians per second. A tip at 45 m/s five metres away moves at 9 rad/s.
     pub fastest_rad_s: f64,

@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use nalgebra::Point3;
+use tipwright_day::session::Hand;
 
 use super::{Item, Shoot, TICKS, What};
 use crate::day::place::BALL_DIAMETER_M;
@@ -64,7 +65,7 @@ impl Shoot<'_> {
     fn cast(&self, play: &mut Play, take_idx: usize) {
         let plan = self.plan;
         let take = &plan.takes[take_idx];
-        let hand = plan.casters.iter().find(|c| c.id == take.caster).map_or("right", |c| c.hand.as_str());
+        let hand = plan.casters.iter().find(|c| c.id == take.caster).and_then(|c| c.hand).unwrap_or(Hand::Right);
         let motion = &self.motions[take_idx];
         scenery::caster(play, motion, hand, plan.white_cap, take_idx);
         if take.passer_by {

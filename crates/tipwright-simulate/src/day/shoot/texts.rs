@@ -2,9 +2,9 @@
 
 use nalgebra::Vector3;
 use tipwright::model::{Camera, ReportUnits};
-use tipwright_day::session::Session;
 use tipwright_day::session::{
-    ButtMarker, Clips, Markers, Rod, SceneClips, SessionCamera, Take, TipMarker, Wand,
+    AirC, AlongRodM, ButtMarker, CameraName, CaptureFps, CasterId, Clips, Hand, MarkerMm, Markers, Phase, Rod, RodLengthM,
+    SceneClips, Session, SessionCamera, SessionId, Take, TakeName, TipMarker, Wand, WandLengthM,
 };
 
 use super::{Item, LAME, Shoot, What};
@@ -14,69 +14,83 @@ use std::sync::PoisonError;
 
 impl Shoot<'_> {
     /// The session as its file says it.
-    #[must_use]
-    pub fn session(&self) -> Session {
+    ///
+    /// # Errors
+    /// A plan with names or numbers that no session can have.
+    pub fn session(&self) -> Result<Session, SimulateError> {
         let plan = self.plan;
-        let clips = |item: &Item| -> Clips {
+        let clips = |item: &Item| -> Result<Clips, SimulateError> {
             let filmed = item.ticks.iter().map(|t| !t.is_empty());
             plan.cameras
                 .iter()
                 .zip(&item.files)
                 .zip(filmed)
                 .filter(|(_, filmed)| *filmed)
-                .map(|((c, f), _)| (c.name.clone(), f.clone()))
+                .map(|((c, f), _)| Ok((CameraName::new(&c.name)?, f.clone())))
                 .collect()
         };
-        let find = |name: &str| self.items.iter().find(|i| i.name == name).map(clips);
-        Session {
+        let find = |name: &str| self.items.iter().find(|i| i.name == name).map(clips).transpose();
+        let butt = |(at_m, colour, mm): &(f64, _, f64)| -> Result<ButtMarker, SimulateError> {
+            Ok(ButtMarker { at_m: AlongRodM::new(*at_m)?, colour: *colour, diameter_mm: MarkerMm::new(*mm)? })
+        };
+        let camera = |k: usize| -> Result<SessionCamera, SimulateError> {
+            let capture_fps = (plan.modes[k].slowed_by > 1 && !plan.modes[k].slow_tag)
+                .then(|| CaptureFps::new(f64::from(plan.modes[k].fps)))
+                .transpose()?;
+            Ok(SessionCamera {
+                name: CameraName::new(&plan.cameras[k].name)?,
+                lens: self.lens_file(k),
+                board: plan.board,
+                readout_ms: None,
+                capture_fps,
+                rough_position_m: None,
+                rough_look_at_m: None,
+            })
+        };
+        let take = |(take_idx, take): (usize, &crate::day::plan::PlannedTake)| -> Result<Take, SimulateError> {
+            Ok(Take {
+                name: TakeName::new(&take.name)?,
+                caster: CasterId::new(&take.caster)?,
+                phase: take.phase.as_ref().map(Phase::new).transpose()?,
+                clips: find(&take.name)?.unwrap_or_default(),
+                from_s: None,
+                to_s: None,
+                set_up: None,
+                goal: None,
+                take_idx,
+            })
+        };
+        Ok(Session {
             schema: tipwright_day::session::SCHEMA,
+            id: Some(self.id()?),
+            date: None,
             title: plan.title.clone(),
             report_units: ReportUnits::Ft,
-            air_temperature_c: plan.air_c,
-            wand: Wand { length_m: plan.wand_length_m, colour: None, diameter_mm: None },
-            rod: Rod { length_m: plan.rod_length_m },
+            air_temperature_c: AirC::new(plan.air_c)?,
+            wand: Wand { length_m: WandLengthM::new(plan.wand_length_m)?, colour: None, diameter_mm: None },
+            rod: Rod { length_m: RodLengthM::new(plan.rod_length_m)? },
+            line: None,
             marker: Markers {
-                tip: TipMarker { colour: plan.tip.0, diameter_mm: plan.tip.1 },
-                butt: plan
-                    .butts
-                    .iter()
-                    .map(|(at_m, colour, diameter_mm)| ButtMarker {
-                        at_m: *at_m,
-                        colour: *colour,
-                        diameter_mm: *diameter_mm,
-                    })
-                    .collect(),
+                tip: TipMarker { colour: plan.tip.0, diameter_mm: MarkerMm::new(plan.tip.1)? },
+                butt: plan.butts.iter().map(butt).collect::<Result<_, _>>()?,
             },
-            camera: (0..self.cameras())
-                .map(|k| SessionCamera {
-                    name: plan.cameras[k].name.clone(),
-                    lens: self.lens_file(k),
-                    board: plan.board,
-                    readout_ms: None,
-                    capture_fps: (plan.modes[k].slowed_by > 1 && !plan.modes[k].slow_tag)
-                        .then(|| f64::from(plan.modes[k].fps)),
-                    rough_position_m: None,
-                    rough_look_at_m: None,
-                })
-                .collect(),
+            camera: (0..self.cameras()).map(camera).collect::<Result<_, _>>()?,
             scene: SceneClips {
-                wand: find("wand").unwrap_or_default(),
-                plumb: find("plumb"),
-                toss: find("toss"),
+                wand: find("wand")?.unwrap_or_default(),
+                plumb: find("plumb")?,
+                toss: find("toss")?,
             },
-            take: plan
-                .takes
-                .iter()
-                .map(|take| Take {
-                    name: take.name.clone(),
-                    caster: take.caster.clone(),
-                    phase: take.phase.clone(),
-                    clips: find(&take.name).unwrap_or_default(),
-                })
-                .collect(),
+            set_up: Vec::new(),
+            take: plan.takes.iter().enumerate().map(take).collect::<Result<_, _>>()?,
             folder: self.out_dir.clone(),
             casters: plan.casters.clone(),
-        }
+        })
+    }
+
+    /// Its id: day and seed, so that days of one title are told apart.
+    fn id(&self) -> Result<SessionId, SimulateError> {
+        let kind = crate::DayKind::ALL.iter().find(|(_, kind)| *kind == self.plan.kind).map_or("", |(name, _)| name);
+        Ok(SessionId::new(format!("simulated-{kind}-{}", self.plan.seed))?)
     }
 
     /// Files of true strokes and the butt markers their figures stand on: as worn, and by the tip alone, for results
@@ -97,13 +111,15 @@ impl Shoot<'_> {
     pub fn write_texts(&self) -> Result<(), SimulateError> {
         let plan = self.plan;
         let out = &self.out_dir;
-        truth::write(&out.join("session.toml"), &toml::to_string(&self.session())?)?;
+        truth::write(&out.join("session.toml"), &toml::to_string(&self.session()?)?)?;
         let mut casters = String::from("id,alias,hand,rod_length_m,note\n");
         for c in &plan.casters {
-            casters.push_str(&format!("{},{},{},,\"{}\"\n", c.id, c.alias, c.hand, c.note));
+            casters.push_str(&format!("{},{},{},,\"{}\"\n", c.id, c.alias, c.hand.unwrap_or(Hand::Right), c.note));
         }
         truth::write(&out.join("casters.csv"), &casters)?;
         let truth_dir = out.join("truth");
+        let which = serde_json::json!({ "id": self.id()?, "title": plan.title });
+        truth::write(&truth_dir.join("session.json"), &serde_json::to_string_pretty(&which)?)?;
         for (k, camera) in plan.cameras.iter().enumerate() {
             let lens = toml::to_string(&camera.lens)?;
             truth::write(&truth_dir.join("lens").join(format!("{}.toml", camera.name)), &lens)?;

@@ -12,6 +12,8 @@ mod refine;
 mod search;
 mod track;
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use nalgebra::{Isometry3, Vector3};
 
 pub use track::{Sample, Track};
@@ -20,7 +22,8 @@ use refine::refine;
 use search::coarse_offsets;
 
 /// Settings of [`bootstrap_pair`].
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct BootstrapConfig {
     /// Offsets to look through (lowest, highest), seconds; `None`: every offset at which the tracks overlap.
     pub offset_window_s: Option<(f64, f64)>,

@@ -21,6 +21,8 @@ mod start;
 #[cfg(test)]
 mod tests;
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use super::bootstrap::BootstrapConfig;
 use super::toss::{TossCamera, TossConfig, gravity};
 use crate::model::{ClipSpots, CoarseOffset, Colour, Lens, Measured, Scene, Severity, Warning};
@@ -68,7 +70,8 @@ pub struct WandInput<'a> {
 }
 
 /// Settings of [`solve_wand`].
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct WandConfig {
     /// Linking over time in one picture.
     pub link: LinkConfig,

@@ -1,0 +1,373 @@
+//! A look into every clip, some dozens of pictures spread over it: are the wand and the tip marker seen by both cameras, is each
+//! clip of its own camera, do the clips of a take go together. What is found wrong here for certain takes minutes to fail later;
+//! `check` looks at everything, `day` at what it has not kept.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+
+use super::{CameraName, Clips, Finding, Session, SessionCamera, Subject, Take, Usable};
+use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, FrameView, Sound};
+use tipwright::model::{Colour, Severity, Still};
+use tipwright::scene::sound::{SoundConfig, SoundError, offset_from_sound};
+use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
+
+/// How much is looked at and what is believed.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LookConfig {
+    /// Places in a clip. 8: what moves is gone from the mean of one picture of each.
+    pub places: u32,
+    /// Pictures in a row at each place: a marker is known by how it moves over three.
+    pub pictures: u32,
+    /// Score from which a candidate is a marker likely.
+    pub least_score: f64,
+    /// Below this share of pictures with a marker a person is told. A cast is a third of most clips (common practice).
+    pub least_share: f64,
+    /// Things that stand still in two stills of one tripod at the least; of 240 that are looked for, chance finds few.
+    pub least_landmarks: usize,
+    /// Another camera's wand clip must show this many times more of them than the own one.
+    pub swapped_ratio: usize,
+    /// Landmarks within this are where they were, pixels: the search finds chance likeness anywhere within 36.
+    pub still_px: f64,
+    /// A clip whose last pictures come before this share of what the file claims is cut short.
+    pub least_length_share: f64,
+}
+
+impl Default for LookConfig {
+    fn default() -> Self {
+        Self {
+            places: 8,
+            pictures: 8,
+            least_score: 0.3,
+            least_share: 0.1,
+            least_landmarks: 24,
+            swapped_ratio: 4,
+            still_px: 4.0,
+            least_length_share: 0.7,
+        }
+    }
+}
+
+/// What some dozens of pictures of a clip show.
+struct Seen {
+    pictures: usize,
+    /// Pictures with one marker likely, and with two.
+    with_one: usize,
+    with_two: usize,
+    /// What stands still.
+    still: Option<Still>,
+    /// Last picture that could be had, and what the file claims, seconds as captured.
+    last_s: f64,
+    claimed_s: Option<f64>,
+    /// There were no more.
+    is_at_end: bool,
+}
+
+/// Looks into all clips of a session and adds what is found. `progress` is told each clip.
+pub fn look(usable: &mut Usable, footage: &dyn Footage, config: &LookConfig, progress: &(dyn Fn(&Path) + Sync)) {
+    let Some(session) = &usable.session else { return };
+    let (mut findings, stills) = look_at_scene(session, footage, config, progress);
+    let of_takes: Vec<Vec<Finding>> = session
+        .take
+        .par_iter()
+        .map(|take| look_at_take(session, take, &stills, footage, config, progress))
+        .collect();
+    findings.extend(of_takes.into_iter().flatten());
+    usable.add(findings);
+}
+
+/// What stands still in the wand clips, by camera.
+pub type Stills = BTreeMap<CameraName, Still>;
+
+/// Looks into the wand clips.
+pub fn look_at_scene(
+    session: &Session,
+    footage: &dyn Footage,
+    config: &LookConfig,
+    progress: &(dyn Fn(&Path) + Sync),
+) -> (Vec<Finding>, Stills) {
+    let colours = session.wand_colours();
+    let diameter_m = session.wand.diameter_mm.unwrap_or(session.marker.tip.diameter_mm).get() / 1000.0;
+    let looks = |colours: &[Colour]| -> Vec<MarkerLook> {
+        colours.iter().map(|colour| MarkerLook { colour: *colour, diameter_m }).collect()
+    };
+    let seen: Vec<_> = known(session, &session.scene.wand)
+        .into_par_iter()
+        .map(|(camera, clip)| {
+            progress(clip);
+            let first = see(session, camera, clip, &looks(&colours[..1]), footage, config);
+            let found = match first {
+                Ok(seen) if seen.with_one == 0 && colours.len() > 1 => {
+                    see(session, camera, clip, &looks(&colours), footage, config)
+                }
+                other => other,
+            };
+            (&camera.name, clip, found)
+        })
+        .collect();
+    let mut out = Report { session, subject: Subject::Scene, findings: Vec::new() };
+    let mut stills = Stills::new();
+    let good = seen.iter().filter(|(_, _, s)| s.as_ref().is_ok_and(|s| s.with_one > 0)).count();
+    let weight = if good >= 2 { Severity::Warning } else { Severity::Problem };
+    for (camera, clip, seen) in seen {
+        let Ok(seen) = seen.map_err(|what| out.say(weight, what, clip, "")) else { continue };
+        out.cut_short(&seen, clip, config);
+        if seen.with_one == 0 {
+            let what = format!("wand: its markers are in none of {} pictures of camera {camera}", seen.pictures);
+            let remedy = "is this the wand clip, and is [wand] colour right? Film the wand again in the light";
+            out.say(weight, what, clip, remedy);
+        } else if (seen.with_two as f64) < config.least_share * seen.pictures as f64 {
+            let what = format!(
+                "wand: both its markers are in only {} of {} pictures of camera {camera}",
+                seen.with_two, seen.pictures
+            );
+            out.say(Severity::Warning, what, clip, "wave it where both cameras see both ends");
+        }
+        stills.extend(seen.still.map(|s| (camera.clone(), s)));
+    }
+    let named: Vec<(&CameraName, &Still)> = stills.iter().collect();
+    for (i, (camera, still)) in named.iter().enumerate() {
+        for (other, other_still) in &named[..i] {
+            if standing(footage, other_still, still, config) >= config.least_landmarks {
+                let what = format!("wand: the clips of cameras {other} and {camera} show the same picture");
+                out.say(Severity::Problem, what, &session.scene.wand[*camera], "give each camera its own clip");
+            }
+        }
+    }
+    (out.findings, stills)
+}
+
+/// Looks into the clips of a take. `stills` are those of the wand clips.
+pub fn look_at_take(
+    session: &Session,
+    take: &Take,
+    stills: &Stills,
+    footage: &dyn Footage,
+    config: &LookConfig,
+    progress: &(dyn Fn(&Path) + Sync),
+) -> Vec<Finding> {
+    let tip = &session.marker.tip;
+    let looks = [MarkerLook { colour: tip.colour, diameter_m: tip.diameter_mm.get() / 1000.0 }];
+    let seen: Vec<_> = known(session, &take.clips)
+        .into_par_iter()
+        .map(|(camera, clip)| {
+            progress(clip);
+            (&camera.name, clip, see(session, camera, clip, &looks, footage, config))
+        })
+        .collect();
+    let mut out = Report { session, subject: take.subject(), findings: Vec::new() };
+    let good = seen.iter().filter(|(_, _, s)| s.as_ref().is_ok_and(|s| s.with_one > 0)).count();
+    let weight = if good >= 2 { Severity::Warning } else { Severity::Problem };
+    let mut own: Vec<(&CameraName, &PathBuf, Still)> = Vec::new();
+    for (camera, clip, seen) in seen {
+        let Ok(seen) = seen.map_err(|what| out.say(weight, what, clip, "")) else { continue };
+        out.cut_short(&seen, clip, config);
+        if (seen.with_one as f64) < config.least_share * seen.pictures as f64 {
+            let what = format!(
+                "the tip marker is in {} of {} pictures of camera {camera}",
+                seen.with_one, seen.pictures
+            );
+            let weight = if seen.with_one == 0 { weight } else { Severity::Warning };
+            let remedy = "check [marker.tip] colour, and that it is in the picture and in the light";
+            out.say(weight, what, clip, remedy);
+        }
+        own.extend(seen.still.map(|s| (camera, clip, s)));
+    }
+    for (i, (camera, clip, still)) in own.iter().enumerate() {
+        for (other, _, other_still) in &own[..i] {
+            if standing(footage, other_still, still, config) >= config.least_landmarks {
+                let what = format!("the clips of cameras {other} and {camera} show the same picture");
+                out.say(Severity::Problem, what, clip, "give each camera its own clip");
+            }
+        }
+        let likeness = |camera: &CameraName| {
+            stills.get(camera).map_or(0, |wand| standing(footage, wand, still, config))
+        };
+        let here = likeness(camera);
+        for other in stills.keys().filter(|o| o != camera) {
+            let there = likeness(other);
+            if there >= config.least_landmarks && there >= config.swapped_ratio * here {
+                let what = format!(
+                    "the clip given for camera {camera} shows what camera {other} sees: {there} things stand where they stand in its wand clip, {here} in that of {camera}"
+                );
+                out.say(Severity::Problem, what, clip, "the clips of two cameras are exchanged: exchange them back");
+            }
+        }
+    }
+    sounds(session, take, footage, &mut out);
+    out.findings
+}
+
+/// Clips with their cameras.
+fn known<'a>(session: &'a Session, clips: &'a Clips) -> Vec<(&'a SessionCamera, &'a PathBuf)> {
+    clips.iter().filter_map(|(name, clip)| Some((session.camera_named(name)?, clip))).collect()
+}
+
+struct Report<'a> {
+    session: &'a Session,
+    subject: Subject,
+    findings: Vec<Finding>,
+}
+
+impl Report<'_> {
+    fn say(&mut self, severity: Severity, what: String, clip: &Path, remedy: &str) {
+        let finding = Finding::new(self.subject.clone(), severity, what, remedy);
+        self.findings.push(finding.in_file(self.session.resolve(clip)));
+    }
+
+    fn cut_short(&mut self, seen: &Seen, clip: &Path, config: &LookConfig) {
+        let Some(claimed_s) = seen.claimed_s else { return };
+        if seen.is_at_end && seen.last_s < config.least_length_share * claimed_s {
+            let what = format!("the file is cut short: nothing after {:.1} of {claimed_s:.1} s", seen.last_s);
+            self.say(Severity::Warning, what, clip, "copy the clip from the phone again");
+        }
+    }
+}
+
+/// Things that stand in one still where they stand in the other.
+fn standing(footage: &dyn Footage, before: &Still, now: &Still, config: &LookConfig) -> usize {
+    let found = footage.landmarks(before, now);
+    found
+        .iter()
+        .filter(|l| {
+            (l.before.x_px - l.now.x_px).hypot(l.before.y_px - l.now.y_px) <= config.still_px
+        })
+        .count()
+}
+
+fn see(
+    session: &Session,
+    camera: &SessionCamera,
+    clip: &Path,
+    looks: &[MarkerLook],
+    footage: &dyn Footage,
+    config: &LookConfig,
+) -> Result<Seen, String> {
+    let source = footage.open_clip(&session.resolve(clip), camera.capture_fps()).map_err(|e| e.to_string())?;
+    let mut places = Places::new(source, camera.capture_fps(), config);
+    let found = find_clip(&camera.name, &mut places, looks, &SpotsConfig::default(), &mut |_| {})
+        .map_err(|e| e.to_string())?;
+    let likely = |least: usize| {
+        let is_likely = |f: &&tipwright::model::FrameSpots| {
+            f.candidates.iter().filter(|c| c.score > config.least_score).count() >= least
+        };
+        found.spots.frames.iter().filter(is_likely).count()
+    };
+    Ok(Seen {
+        pictures: found.spots.frames.len(),
+        with_one: likely(1),
+        with_two: likely(2),
+        still: found.stills.map(|[first, _]| first),
+        last_s: places.last_s,
+        claimed_s: places.length_s,
+        is_at_end: places.is_at_end,
+    })
+}
+
+/// Some pictures in a row at some places of a clip, as if they were the clip.
+struct Places {
+    source: Box<dyn FrameSource + Send>,
+    length_s: Option<f64>,
+    places: u32,
+    pictures: u32,
+    given: u32,
+    last_s: f64,
+    is_at_end: bool,
+}
+
+impl Places {
+    fn new(source: Box<dyn FrameSource + Send>, capture_fps: Option<f64>, config: &LookConfig) -> Self {
+        let info = source.info();
+        let length_s = info.duration_s.map(|s| s / info.slow_down(capture_fps));
+        Self {
+            source,
+            length_s,
+            places: config.places,
+            pictures: config.pictures,
+            given: 0,
+            last_s: f64::NEG_INFINITY,
+            is_at_end: false,
+        }
+    }
+}
+
+impl FrameSource for Places {
+    fn info(&self) -> &ClipInfo {
+        self.source.info()
+    }
+
+    fn next_frame(&mut self) -> Result<Option<FrameView<'_>>, FootageError> {
+        if self.given >= self.places * self.pictures {
+            return Ok(None);
+        }
+        let is_first = self.given % self.pictures == 0;
+        if let (true, true, Some(length_s)) = (is_first, self.given > 0, self.length_s) {
+            // the last place leaves room for its pictures
+            let share = f64::from(self.given / self.pictures) / f64::from(self.places);
+            let place_s = share * length_s;
+            if place_s > self.last_s {
+                self.source.jump_before(place_s);
+                // what was given already may lie between the frame jumped to and the place
+                loop {
+                    match self.source.next_frame()? {
+                        Some(view) if view.pts_s > self.last_s => break,
+                        Some(_) => {}
+                        None => {
+                            self.is_at_end = true;
+                            return Ok(None);
+                        }
+                    }
+                }
+            }
+        }
+        let Some(view) = self.source.next_frame()? else {
+            self.is_at_end = true;
+            return Ok(None);
+        };
+        self.last_s = view.pts_s;
+        self.given += 1;
+        let before = if is_first { None } else { view.before };
+        Ok(Some(FrameView { frame_idx: self.given - 1, before, ..view }))
+    }
+
+    fn damaged_frames(&self) -> u64 {
+        self.source.damaged_frames()
+    }
+}
+
+/// Whether the clips of a take were heard together; when not, whether another take's clip fits.
+fn sounds(session: &Session, take: &Take, footage: &dyn Footage, out: &mut Report<'_>) {
+    let hear = |clip: &PathBuf| footage.sound(&session.resolve(clip)).ok().flatten();
+    let heard: Vec<(&SessionCamera, &PathBuf, Sound)> =
+        known(session, &take.clips).into_iter().filter_map(|(c, clip)| Some((c, clip, hear(clip)?))).collect();
+    let Some(((first, first_clip, first_sound), others)) = heard.split_first() else { return };
+    let config = SoundConfig::default();
+    for (camera, clip, sound) in others {
+        let Err(SoundError::NoClearPeak { .. }) = offset_from_sound(first_sound, sound, &config) else { continue };
+        let fits = |other: &&Take| {
+            let theirs = other.clips.get(&camera.name).filter(|c| c != clip).and_then(hear);
+            theirs.is_some_and(|theirs| offset_from_sound(first_sound, &theirs, &config).is_ok())
+        };
+        match session.take.iter().filter(|t| t.take_idx != take.take_idx).find(fits) {
+            Some(other) => out.say(
+                Severity::Problem,
+                format!(
+                    "the sound of camera {} does not go with that of camera {} ({}), but that of take {} does",
+                    camera.name,
+                    first.name,
+                    first_clip.display(),
+                    other.name
+                ),
+                clip,
+                "clips of different takes are paired: exchange them",
+            ),
+            None => out.say(
+                Severity::Warning,
+                format!("cameras {} and {} did not hear the same clap", first.name, camera.name),
+                clip,
+                "are both clips of this take? Clap once, where both phones can hear it, at the start of each take",
+            ),
+        }
+    }
+}

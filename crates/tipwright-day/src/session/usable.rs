@@ -1,0 +1,338 @@
+//! What of a session can be measured: its texts, then every file it names, opened and a first picture decoded. `check` and
+//! `day` both ask here, so that what one calls usable the other starts.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+
+use super::read::costs_a_take;
+use super::{CameraName, Clips, Finding, Parsed, Refused, Session, SessionCamera, Subject, Take, parse};
+use tipwright::lens::read_lens;
+use tipwright::model::Severity;
+use tipwright::model::footage::{ClipInfo, Footage, FootageError};
+
+/// Limits of what is taken for likely.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct UsableConfig {
+    /// Clips of one take whose lengths differ by more than this factor are probably not of the same take. Two people
+    /// pressing buttons differ by some seconds, not by a factor.
+    pub longest_length_ratio: f64,
+    /// Below this rate the tip moves more than 0.3 m from frame to frame (20 m/s at 60 fps).
+    pub slowest_fps: f64,
+    /// Recording times of one take further apart than this, seconds, are a hint at a mixed-up file. Phone clocks
+    /// are usually within seconds of each other; hours are time zones and say nothing.
+    pub latest_start_gap_s: f64,
+    /// Fewest stills of a board in a folder: `lens` asks for as many.
+    pub fewest_stills: usize,
+}
+
+impl Default for UsableConfig {
+    fn default() -> Self {
+        Self { longest_length_ratio: 3.0, slowest_fps: 59.0, latest_start_gap_s: 120.0, fewest_stills: 8 }
+    }
+}
+
+/// A session with what of it can be measured.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Usable {
+    /// The session with the takes that can be measured; none when nothing can.
+    pub session: Option<Session>,
+    /// Everything found, worst first.
+    pub findings: Vec<Finding>,
+    /// Takes that cannot be measured, in the order of the file.
+    pub refused: Vec<Refused>,
+    /// What the clips say of themselves, by clip as session.toml writes it.
+    pub clips: BTreeMap<PathBuf, ClipInfo>,
+    /// Clips looked at.
+    pub looked_at: usize,
+}
+
+impl Usable {
+    /// Takes that can be measured.
+    #[must_use]
+    pub fn takes(&self) -> usize {
+        self.session.as_ref().map_or(0, |s| s.take.len())
+    }
+
+    /// More findings: problems of takes take these out, any other problem the session.
+    pub(super) fn add(&mut self, findings: Vec<Finding>) {
+        let places: BTreeSet<usize> = costs_a_take(&findings).collect();
+        if let Some(session) = &mut self.session {
+            for take in session.take.iter().filter(|t| places.contains(&t.take_idx)) {
+                self.refused.push(Refused {
+                    take_idx: take.take_idx,
+                    name: Some(take.name.clone()),
+                    shown: take.name.to_string(),
+                    caster: take.caster.to_string(),
+                    reasons: Vec::new(),
+                });
+            }
+            session.take.retain(|t| !places.contains(&t.take_idx));
+        }
+        for finding in findings.iter().filter(|f| f.is_problem()) {
+            match finding.subject.take_idx() {
+                None => self.session = None,
+                Some(take_idx) => {
+                    for refused in self.refused.iter_mut().filter(|r| r.take_idx == take_idx) {
+                        refused.reasons.push(finding.clone());
+                    }
+                }
+            }
+        }
+        self.refused.sort_by_key(|r| r.take_idx);
+        self.findings.extend(findings);
+        self.findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
+    }
+}
+
+/// Reads a session folder and opens every file it names. `progress` is told each clip.
+#[must_use]
+pub fn usable(
+    folder: &Path,
+    footage: &dyn Footage,
+    config: &UsableConfig,
+    progress: &(dyn Fn(&Path) + Sync),
+) -> Usable {
+    let Parsed { session, findings, refused, doubtful } = parse(folder);
+    let mut out = Usable { session: None, findings: Vec::new(), refused, clips: BTreeMap::new(), looked_at: 0 };
+    let Some(session) = session else {
+        out.findings = findings;
+        out.findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
+        return out;
+    };
+    let looks = look_at_all(&session, &doubtful, footage, progress);
+    out.looked_at = looks.len();
+    let mut files = Files { session: &session, looks: &looks, lens_px: BTreeMap::new(), config, out: Vec::new() };
+    for camera in &session.camera {
+        files.lens(camera, footage);
+    }
+    files.scene();
+    let in_scene: Vec<CameraName> =
+        session.scene.wand.keys().filter(|c| files.is_good(c, &session.scene.wand[*c])).cloned().collect();
+    for take in session.take.iter().chain(&doubtful) {
+        files.group(&take.subject(), "", &take.clips, &in_scene, Severity::Problem);
+    }
+    let found = files.out;
+    out.clips = looks.into_iter().filter_map(|(clip, look)| Some((clip, look.ok()?))).collect();
+    out.session = Some(session);
+    out.findings = findings;
+    out.add(found);
+    out
+}
+
+/// Clips of the session with their cameras.
+fn all_clips<'a>(session: &'a Session, more: &'a [Take]) -> impl Iterator<Item = (&'a CameraName, &'a PathBuf)> {
+    let scene = session.scene.groups().into_iter().map(|(_, clips)| clips);
+    scene.chain(session.take.iter().chain(more).map(|t| &t.clips)).flatten()
+}
+
+type Looks = BTreeMap<PathBuf, Result<ClipInfo, String>>;
+
+fn look_at_all(
+    session: &Session,
+    more: &[Take],
+    footage: &dyn Footage,
+    progress: &(dyn Fn(&Path) + Sync),
+) -> Looks {
+    let wanted: BTreeMap<PathBuf, Option<f64>> = all_clips(session, more)
+        .map(|(camera, clip)| {
+            (clip.clone(), session.camera_named(camera).and_then(SessionCamera::capture_fps))
+        })
+        .collect();
+    wanted
+        .into_par_iter()
+        .map(|(clip, capture_fps)| {
+            progress(&clip);
+            let look = first_picture(&session.resolve(&clip), capture_fps, footage);
+            (clip, look.map_err(|e| e.to_string()))
+        })
+        .collect()
+}
+
+/// Opens a clip and decodes its first picture.
+fn first_picture(path: &Path, capture_fps: Option<f64>, footage: &dyn Footage) -> Result<ClipInfo, FootageError> {
+    let mut source = footage.open_clip(path, capture_fps)?;
+    let info = source.info().clone();
+    match source.next_frame()? {
+        Some(_) => Ok(info),
+        None => Err(FootageError::NoPicture { reason: "no frame".into(), path: path.to_path_buf() }),
+    }
+}
+
+struct Files<'a> {
+    session: &'a Session,
+    looks: &'a Looks,
+    /// Picture each lens is for, upright.
+    lens_px: BTreeMap<CameraName, [u32; 2]>,
+    config: &'a UsableConfig,
+    out: Vec<Finding>,
+}
+
+impl Files<'_> {
+    fn say(&mut self, subject: &Subject, severity: Severity, what: String, file: Option<&Path>, remedy: &str) {
+        let mut finding = Finding::new(subject.clone(), severity, what, remedy);
+        finding.file = file.map(|f| self.session.resolve(f));
+        self.out.push(finding);
+    }
+
+    fn lens(&mut self, camera: &SessionCamera, footage: &dyn Footage) {
+        let path = self.session.resolve(&camera.lens);
+        let subject = Subject::Lens { camera: camera.name.clone() };
+        let found = if camera.lens.extension().is_some_and(|e| e == "toml") {
+            read_lens(&path)
+                .map(|lens| Some(lens.resolution_px))
+                .map_err(|e| (e.to_string(), "make a lens file with `tipwright lens`"))
+        } else if path.is_dir() {
+            let count = std::fs::read_dir(&path).map_or(0, Iterator::count);
+            if count < self.config.fewest_stills {
+                let what = format!("the folder holds {count} files, at least 8 pictures of the board are needed");
+                Err((what, "film or photograph the board from more sides"))
+            } else {
+                Ok(None)
+            }
+        } else {
+            first_picture(&path, camera.capture_fps(), footage)
+                .map(|info| Some(info.picture.upright_px()))
+                .map_err(|e| (e.to_string(), "film the board again, or point `lens` at a lens file"))
+        };
+        match found {
+            Ok(Some(size_px)) => {
+                self.lens_px.insert(camera.name.clone(), size_px);
+            }
+            Ok(None) => {}
+            Err((what, remedy)) => self.say(&subject, Severity::Problem, what, Some(&camera.lens), remedy),
+        }
+    }
+
+    /// Why a clip cannot be used with its camera.
+    fn fault(&self, camera: &CameraName, clip: &PathBuf) -> Option<(String, &'static str)> {
+        let info = match self.looks.get(clip)? {
+            Ok(info) => info,
+            Err(error) => return Some((error.clone(), "")),
+        };
+        let [w, h] = info.picture.upright_px();
+        let [lens_w, lens_h] = *self.lens_px.get(camera)?;
+        if [w, h] == [lens_w, lens_h] {
+            return None;
+        }
+        let remedy = if [w, h] == [lens_h, lens_w] {
+            "the phone was held upright for one and lying for the other: film both the same way round"
+        } else {
+            "film the board in the mode of the day: another mode may crop the picture, so a lens is for one size only"
+        };
+        let what = format!("camera {camera}: the clip is {w} x {h} px, the camera's lens is for {lens_w} x {lens_h}");
+        Some((what, remedy))
+    }
+
+    fn is_good(&self, camera: &CameraName, clip: &PathBuf) -> bool {
+        self.looks.contains_key(clip) && self.fault(camera, clip).is_none()
+    }
+
+    fn scene(&mut self) {
+        let cameras: Vec<CameraName> = self.session.camera.iter().map(|c| c.name.clone()).collect();
+        let session = self.session;
+        for (name, clips) in session.scene.groups() {
+            let weight = if name == "wand" { Severity::Problem } else { Severity::Warning };
+            self.group(&Subject::Scene, &format!("{name}: "), clips, &cameras, weight);
+        }
+    }
+
+    /// Clips of one moment: two good ones of `useful` cameras must be there.
+    fn group(&mut self, subject: &Subject, group: &str, clips: &Clips, useful: &[CameraName], weight: Severity) {
+        let mut infos: Vec<(&CameraName, &PathBuf, &ClipInfo)> = Vec::new();
+        let mut faults = Vec::new();
+        let looks = self.looks;
+        for (camera, clip) in clips.iter().filter(|(camera, _)| self.session.camera_named(camera).is_some()) {
+            match (self.fault(camera, clip), looks.get(clip)) {
+                (Some((what, remedy)), _) => faults.push((clip, what, remedy)),
+                (None, Some(Ok(info))) if useful.contains(camera) => infos.push((camera, clip, info)),
+                _ => {}
+            }
+        }
+        let copies = self.copies(&infos);
+        for (other, clip) in &copies {
+            let what = format!("{group}{} has the same content as {}", clip.display(), other.display());
+            self.say(subject, weight, what, Some(clip), "one of them is a wrong copy; copy it from the phone again");
+        }
+        let has_two = infos.len() >= 2 + copies.len();
+        let weight_of_faults = if has_two { Severity::Warning.min(weight) } else { weight };
+        for (clip, what, remedy) in faults {
+            self.say(subject, weight_of_faults, format!("{group}{what}"), Some(clip), remedy);
+        }
+        if !has_two && weight == Severity::Problem && !self.out.iter().any(|f| f.is_problem() && f.subject == *subject) {
+            let what = format!("{group}{} usable clip(s), two are needed", infos.len());
+            self.say(subject, weight, what, None, "a camera whose wand clip cannot be used cannot measure either");
+        }
+        self.likely(subject, group, &infos);
+    }
+
+    /// Pairs of clips with the same bytes.
+    fn copies<'c>(&self, infos: &[(&CameraName, &'c PathBuf, &ClipInfo)]) -> Vec<(&'c PathBuf, &'c PathBuf)> {
+        let mut by_size: BTreeMap<u64, Vec<&PathBuf>> = BTreeMap::new();
+        for (_, clip, _) in infos {
+            if let Ok(meta) = std::fs::metadata(self.session.resolve(clip)) {
+                by_size.entry(meta.len()).or_default().push(clip);
+            }
+        }
+        let digest = |clip: &Path| {
+            let mut hasher = blake3::Hasher::new();
+            let file = std::fs::File::open(self.session.resolve(clip)).ok()?;
+            hasher.update_reader(file).ok()?;
+            Some(*hasher.finalize().as_bytes())
+        };
+        let mut out = Vec::new();
+        for clips in by_size.into_values().filter(|clips| clips.len() > 1) {
+            let mut seen: BTreeMap<[u8; 32], &PathBuf> = BTreeMap::new();
+            for clip in clips {
+                if let Some(other) = digest(clip).and_then(|d| seen.insert(d, clip)) {
+                    out.push((other, clip));
+                }
+            }
+        }
+        out
+    }
+
+    /// What is possible but unlikely.
+    fn likely(&mut self, subject: &Subject, group: &str, infos: &[(&CameraName, &PathBuf, &ClipInfo)]) {
+        let mut lengths_s: Vec<f64> = Vec::new();
+        for (camera, clip, info) in infos {
+            let configured = self.session.camera_named(camera).and_then(SessionCamera::capture_fps);
+            let slow_down = info.slow_down(configured);
+            lengths_s.extend(info.duration_s.map(|d| d / slow_down));
+            let fps = info.container_fps.map(|fps| fps * slow_down);
+            if let Some(fps) = fps.filter(|f| *f < self.config.slowest_fps) {
+                let what = format!(
+                    "{group}camera {camera}: {fps:.2} frames a second: at 20 m/s the tip moves {:.2} m from frame to frame",
+                    20.0 / fps
+                );
+                let remedy = "film at 120 or 240; if this is slow motion, copy the ORIGINAL file from the phone, or set capture_fps";
+                self.say(subject, Severity::Warning, what, Some(clip), remedy);
+            }
+            if !info.has_sound {
+                let what =
+                    format!("{group}camera {camera}: no sound track, so clocks start from recording times or a search");
+                self.say(subject, Severity::Note, what, Some(clip), "leave the phone's sound on");
+            }
+        }
+        let (shortest_s, longest_s) =
+            lengths_s.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), l| (a.min(*l), b.max(*l)));
+        if lengths_s.len() > 1 && longest_s > self.config.longest_length_ratio * shortest_s {
+            let what = format!("{group}its clips last {shortest_s:.1} s and {longest_s:.1} s");
+            let remedy = "is one of them of another take, cut short, or slow motion at another rate?";
+            self.say(subject, Severity::Warning, what, None, remedy);
+        }
+        let starts: Vec<f64> = infos.iter().filter_map(|(_, _, i)| i.recorded_unix_s).collect();
+        if let (Some(first), Some(last)) =
+            (starts.iter().copied().reduce(f64::min), starts.iter().copied().reduce(f64::max))
+        {
+            // phones in other time zones differ by whole half hours
+            let gap_s = (last - first) % 1800.0;
+            if gap_s.min(1800.0 - gap_s) > self.config.latest_start_gap_s {
+                let what = format!("{group}its clips say they were started {:.0} s apart", last - first);
+                let remedy = "is one of them of another take? (A wrong phone clock does no harm.)";
+                self.say(subject, Severity::Warning, what, None, remedy);
+            }
+        }
+    }
+}

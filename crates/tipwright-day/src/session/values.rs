@@ -1,0 +1,318 @@
+//! What no single value shows: values that are possible but unlikely, names that must differ, clips that must be there.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+use super::casters::Rows;
+use super::{CameraName, Clips, Finding, RodLengthM, Session, Subject};
+use tipwright::model::Severity;
+
+/// Wands that anyone waves by hand, metres; shorter ones say too little about scale.
+const LIKELY_WAND_M: [f64; 2] = [0.2, 5.0];
+/// Single-hand and double-hand rods lie inside (common practice: 6 to 16 ft).
+const LIKELY_ROD_M: [f64; 2] = [1.5, 5.5];
+/// 25 to 30 mm is 5 px at 8 m (CASTING 5.1); below 10 mm a marker is a pixel, above 120 mm it bends the rod by itself.
+const LIKELY_MARKER_MM: [f64; 2] = [10.0, 120.0];
+/// Butt markers nearer to each other give no direction, metres.
+const LEAST_BUTT_GAP_M: f64 = 0.05;
+
+struct Judge<'a> {
+    path: &'a Path,
+    out: &'a mut Vec<Finding>,
+}
+
+impl Judge<'_> {
+    fn say(&mut self, subject: Subject, severity: Severity, what: impl Into<String>, remedy: impl Into<String>) {
+        self.out.push(Finding::new(subject, severity, what, remedy).in_file(self.path));
+    }
+
+    fn problem(&mut self, subject: Subject, what: impl Into<String>, remedy: impl Into<String>) {
+        self.say(subject, Severity::Problem, what, remedy);
+    }
+
+    fn unlikely(&mut self, what: String, value: f64, likely: [f64; 2], remedy: &str) {
+        if !(value >= likely[0] && value <= likely[1]) {
+            self.say(Subject::Session, Severity::Warning, what, remedy);
+        }
+    }
+}
+
+/// Judges a session and gives every name the spelling of where it is first written.
+pub(super) fn check(session: &mut Session, casters: Rows, path: &Path, out: &mut Vec<Finding>) {
+    let mut judge = Judge { path, out };
+    lengths(session, &mut judge);
+    cameras(session, &mut judge);
+    spell(session, &casters);
+    let names: Vec<CameraName> = session.camera.iter().map(|c| c.name.clone()).collect();
+    scene(session, &names, &mut judge);
+    takes(session, &names, &casters, &mut judge);
+    not_yet(session, &mut judge);
+    session.casters = casters.casters;
+}
+
+fn lengths(session: &Session, judge: &mut Judge<'_>) {
+    let wand_m = session.wand.length_m.get();
+    let remedy = "write the distance of its marker centres in metres";
+    judge.unlikely(format!("a wand of {wand_m} m is unlikely"), wand_m, LIKELY_WAND_M, remedy);
+    let rod_m = session.rod.length_m.get();
+    let remedy = "write butt cap to tip-top in metres: 9 ft is 2.743";
+    judge.unlikely(format!("a rod of {rod_m} m is unlikely"), rod_m, LIKELY_ROD_M, remedy);
+    let tip = ("tip".to_string(), session.marker.tip.diameter_mm.get());
+    let butts = session.marker.butt.iter().enumerate();
+    let butts = butts.map(|(i, b)| (format!("butt {}", i + 1), b.diameter_mm.get()));
+    for (marker, mm) in std::iter::once(tip).chain(butts) {
+        let what = format!("a {marker} marker of {mm} mm is unlikely");
+        judge.unlikely(what, mm, LIKELY_MARKER_MM, "25 to 40 mm is seen well from 8 m");
+    }
+    if session.marker.butt.len() > 2 {
+        judge.problem(
+            Subject::Session,
+            format!("{} butt markers are given, at most two can be used", session.marker.butt.len()),
+            "keep the two that stand farther apart",
+        );
+    }
+    for butt in &session.marker.butt {
+        if !(butt.at_m.get() < 0.75 * rod_m) {
+            judge.problem(
+                Subject::Session,
+                format!(
+                    "a butt marker at_m = {} does not lie on the lower part of a rod of {rod_m} m",
+                    butt.at_m.get()
+                ),
+                "measure from the butt cap along the rod, below the first ferrule",
+            );
+        }
+    }
+    if let [a, b] = session.marker.butt.as_slice() {
+        if !((a.at_m.get() - b.at_m.get()).abs() >= LEAST_BUTT_GAP_M) {
+            judge.problem(
+                Subject::Session,
+                "the two butt markers stand less than 50 mm apart, too close to give the rod's direction",
+                "place them 300 mm apart or more",
+            );
+        }
+    }
+}
+
+fn cameras(session: &Session, judge: &mut Judge<'_>) {
+    if session.camera.len() < 2 {
+        judge.problem(
+            Subject::Session,
+            format!("{} camera is given; depth needs two", session.camera.len()),
+            "add a [[camera]] for the second phone",
+        );
+    }
+    let mut seen = BTreeSet::new();
+    for camera in &session.camera {
+        let lens = Subject::Lens { camera: camera.name.clone() };
+        if !seen.insert(camera.name.key()) {
+            judge.problem(
+                Subject::Session,
+                format!("two cameras have the name `{}`", camera.name),
+                "rename one, here and in every clips table",
+            );
+        }
+        let is_lens_file = camera.lens.extension().is_some_and(|e| e == "toml");
+        match &camera.board {
+            None if !is_lens_file => judge.problem(
+                lens,
+                "`board` is missing, and `lens` is not a lens file",
+                "add board = { columns = 9, rows = 6, square_mm = 25.0 } (inner corners)",
+            ),
+            Some(board) if board.columns == board.rows => judge.say(
+                lens,
+                Severity::Warning,
+                "a board with as many rows as columns can be seen four ways round",
+                "use one with different counts, such as 9 x 6",
+            ),
+            _ => {}
+        }
+    }
+}
+
+/// Names differ without regard to case, so another spelling means the same: clips get the spelling of their cameras, takes that
+/// of their casters and of the first take of their phase.
+fn spell(session: &mut Session, rows: &Rows) {
+    let cameras: BTreeMap<String, CameraName> =
+        session.camera.iter().map(|c| (c.name.key(), c.name.clone())).collect();
+    let respell = |clips: &mut Clips| {
+        let old = std::mem::take(clips);
+        clips.extend(old.into_iter().map(|(n, clip)| (cameras.get(&n.key()).cloned().unwrap_or(n), clip)));
+    };
+    for scene in session.set_up.iter_mut().map(|s| &mut s.scene).chain([&mut session.scene]) {
+        for clips in [Some(&mut scene.wand), scene.plumb.as_mut(), scene.toss.as_mut()].into_iter().flatten() {
+            respell(clips);
+        }
+    }
+    let mut casters: BTreeMap<_, _> = rows.casters.iter().map(|c| (c.id.key(), c.id.clone())).collect();
+    let mut phases = BTreeMap::new();
+    for take in &mut session.take {
+        respell(&mut take.clips);
+        take.caster = casters.entry(take.caster.key()).or_insert_with(|| take.caster.clone()).clone();
+        if let Some(phase) = &mut take.phase {
+            *phase = phases.entry(phase.key()).or_insert_with(|| phase.clone()).clone();
+        }
+    }
+}
+
+fn scene(session: &Session, names: &[CameraName], judge: &mut Judge<'_>) {
+    for (group, clips) in session.scene.groups() {
+        let weight = if group == "wand" { Severity::Problem } else { Severity::Warning };
+        clips_there(&Subject::Scene, &format!("{group}: "), clips, names, names, weight, judge);
+    }
+    if session.scene.plumb.is_none() {
+        judge.say(
+            Subject::Scene,
+            Severity::Warning,
+            "there is no plumb clip, so the vertical is taken from the cameras standing upright",
+            "film the wand hung still from one end for a few seconds and add plumb = { ... }",
+        );
+    }
+}
+
+/// Two clips of cameras that are `useful` (known, and in the scene) must be there; others are told.
+fn clips_there(
+    subject: &Subject,
+    group: &str,
+    clips: &Clips,
+    cameras: &[CameraName],
+    useful: &[CameraName],
+    weight: Severity,
+    judge: &mut Judge<'_>,
+) {
+    let mut files: BTreeMap<&PathBuf, &CameraName> = BTreeMap::new();
+    let mut good = 0;
+    for (camera, clip) in clips.iter().filter(|(c, _)| useful.contains(c)) {
+        match files.insert(clip, camera) {
+            None => good += 1,
+            Some(other) => judge.say(
+                subject.clone(),
+                weight,
+                format!("{group}the clip {} is given for camera {other} and camera {camera}", clip.display()),
+                "each camera has a clip of its own",
+            ),
+        }
+    }
+    // with two good clips the rest is missed, not needed
+    let weight = if good >= 2 { Severity::Warning.min(weight) } else { weight };
+    let known = || cameras.iter().map(CameraName::as_str).collect::<Vec<_>>().join(", ");
+    for name in clips.keys().filter(|n| !cameras.contains(n)) {
+        judge.say(
+            subject.clone(),
+            weight,
+            format!("{group}there is no camera `{name}`"),
+            format!("use the names of [[camera]]: {}", known()),
+        );
+    }
+    for name in cameras.iter().filter(|n| !clips.contains_key(*n)) {
+        judge.say(subject.clone(), weight, format!("{group}no clip of camera `{name}`"), "add it");
+    }
+    for name in clips.keys().filter(|n| cameras.contains(n) && !useful.contains(n)) {
+        judge.say(
+            subject.clone(),
+            weight,
+            format!("{group}camera {name} has no wand clip, so nobody knows where it stands"),
+            "film the wand with it too, and add the clip to [scene] wand",
+        );
+    }
+}
+
+fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Judge<'_>) {
+    if session.take.is_empty() && judge.out.iter().all(|f| f.subject.take_idx().is_none()) {
+        let remedy = "add a [[take]] for each pair of clips of a caster";
+        judge.say(Subject::Session, Severity::Warning, "there are no takes", remedy);
+    }
+    let in_scene: Vec<CameraName> =
+        cameras.iter().filter(|c| session.scene.wand.contains_key(*c)).cloned().collect();
+    let mut counts = BTreeMap::<String, usize>::new();
+    for take in &session.take {
+        *counts.entry(take.name.key()).or_default() += 1;
+    }
+    let measured = measured_set_up(session);
+    for take in &session.take {
+        let subject = take.subject();
+        if counts[&take.name.key()] > 1 {
+            let what = "two takes have this name; names differ in more than capitals";
+            judge.problem(subject.clone(), what, "rename one");
+        }
+        clips_there(&subject, "", &take.clips, cameras, &in_scene, Severity::Problem, judge);
+        if let Some((what, remedy)) = rows.bad.get(&take.caster.key()) {
+            judge.problem(subject.clone(), what.clone(), *remedy);
+        } else if !rows.casters.is_empty() && !rows.casters.iter().any(|c| c.id == take.caster) {
+            let what = format!("caster `{}` is not in casters.csv", take.caster);
+            judge.say(subject.clone(), Severity::Warning, what, "add a row, or correct the id");
+        }
+        let own_rod_m = rows
+            .casters
+            .iter()
+            .find(|c| c.id == take.caster)
+            .and_then(|c| c.rod_length_m)
+            .map(RodLengthM::get);
+        if let Some(rod_m) = own_rod_m.filter(|m| session.marker.butt.iter().any(|b| !(b.at_m.get() < 0.75 * m))) {
+            let what = format!("the butt markers do not lie on the lower part of this caster's rod of {rod_m} m");
+            judge.problem(subject.clone(), what, "correct rod_length_m in casters.csv");
+        }
+        if let (Some(from), Some(to)) = (take.from_s, take.to_s) {
+            if !(from.get() < to.get()) {
+                let what = format!("from_s = {} is not before to_s = {}", from.get(), to.get());
+                judge.problem(subject.clone(), what, "correct them");
+            }
+        }
+        match (&take.set_up, session.set_up.len()) {
+            (Some(name), _) if !session.set_up.iter().any(|s| s.name.key() == name.key()) => {
+                judge.problem(subject, format!("there is no [[set_up]] `{name}`"), "correct its name");
+            }
+            (Some(name), _) if measured.as_ref() != Some(&name.key()) => judge.problem(
+                subject,
+                format!("was filmed in set-up `{name}`; so far only the first set-up of a session is measured"),
+                "make a session folder of its own for each set-up",
+            ),
+            (None, 2..) => judge.problem(
+                subject,
+                "there are several set-ups and none is named",
+                "add set_up = \"...\"",
+            ),
+            _ => {}
+        }
+    }
+    let mut owners: BTreeMap<&PathBuf, Vec<(usize, &str)>> = BTreeMap::new();
+    for take in &session.take {
+        let files: BTreeSet<&PathBuf> = take.clips.values().collect();
+        for clip in files {
+            owners.entry(clip).or_default().push((take.take_idx, &take.name));
+        }
+    }
+    for (clip, owners) in owners.into_iter().filter(|(_, owners)| owners.len() > 1) {
+        let subject = Subject::Take { take_idx: owners[0].0, take: owners[0].1.to_string() };
+        let names: Vec<&str> = owners.iter().take(10).map(|(_, name)| *name).collect();
+        judge.say(
+            subject,
+            Severity::Warning,
+            format!("the clip {} stands in {} takes ({})", clip.display(), owners.len(), names.join(", ")),
+            "give each take and camera its own clip",
+        );
+    }
+}
+
+/// The one set-up that is measured, by its key; none where `[scene]` has no name.
+fn measured_set_up(session: &Session) -> Option<String> {
+    session.set_up.first().filter(|s| s.scene == session.scene).map(|s| s.name.key())
+}
+
+/// What this program reads but does not use yet is told.
+fn not_yet(session: &Session, judge: &mut Judge<'_>) {
+    let mut note = |severity, what: &str, remedy: &str| judge.say(Subject::Session, severity, what, remedy);
+    if session.line.is_some() {
+        note(Severity::Note, "[line] is read but not used yet", "nothing to do");
+    }
+    if session.take.iter().any(|t| t.goal.is_some()) {
+        note(Severity::Note, "`goal` is read but not used yet", "nothing to do");
+    }
+    if session.take.iter().any(|t| t.from_s.is_some() || t.to_s.is_some()) {
+        note(
+            Severity::Warning,
+            "`from_s` and `to_s` are read but not used yet: whole clips are measured",
+            "cut the clips, or take the strokes of the time that is meant",
+        );
+    }
+}

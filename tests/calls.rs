@@ -1,0 +1,125 @@
+//! Calls that cannot be meant are refused with status 2, in words, at once.
+
+#[path = "support/mod.rs"]
+mod support;
+
+use std::fs;
+
+use support::{Spoiled, day, json, status, text, tipwright};
+
+#[test]
+fn a_plan_of_what_cannot_be_is_refused() {
+    let folder = tempfile::tempdir().unwrap();
+    let dir = folder.path().join("pond");
+    assert_eq!(status(&tipwright(&["-q", "new", dir.to_str().unwrap()])), 0);
+    let out = folder.path().join("plan");
+    for wrong in [
+        "--fps=-240", "--fps=1e9", "--fps=nan", "--sigma-px=-1", "--sigma-px=0", "--field-deg=0", "--field-deg=180",
+        "--tip-height-m=-3", "--tip-height-m=inf",
+    ] {
+        let began = std::time::Instant::now();
+        let run = tipwright(&[
+            "plan", dir.to_str().unwrap(), "--camera", "west=-0.7,-8.3,1.3", "--camera", "east=-6,-5,1.3", wrong, "-o",
+            out.to_str().unwrap(),
+        ]);
+        assert_eq!(status(&run), 2, "{wrong}: {}", text(&run.stderr));
+        assert!(began.elapsed().as_secs() < 5, "{wrong}");
+        assert!(!out.exists(), "{wrong}");
+    }
+}
+
+#[test]
+fn unix_time_in_a_path_ends_and_is_right() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |start_s: f64, step: f64| {
+        let mut rows = String::from("t_s,x_m,y_m,z_m,vx_m_s,vy_m_s,vz_m_s\n");
+        for i in 0..720 {
+            let t_s = f64::from(i) / 240.0;
+            let omega = std::f64::consts::PI / 0.5;
+            let phase = omega * (t_s - 0.5).clamp(0.0, 0.5);
+            let speed = if (0.5..1.0).contains(&t_s) { 1.5 * omega * phase.sin() } else { 0.0 };
+            rows += &format!("{:.7},{:.6},0,3,{:.6},0,0\n", start_s + step * t_s, -1.5 * phase.cos(), speed);
+        }
+        let file = folder.path().join("path.csv");
+        fs::write(&file, rows).unwrap();
+        let out = folder.path().join(format!("out{start_s}{step}"));
+        let run = tipwright(&["--json", "strokes", file.to_str().unwrap(), "-o", out.to_str().unwrap()]);
+        assert_eq!(status(&run), 0, "{}", text(&run.stderr));
+        json(&run)
+    };
+    let plain = path(0.0, 1.0);
+    let figure = |document: &serde_json::Value, key: &str| document["strokes"][0][key].as_f64().unwrap();
+    // seconds: the same stroke, later; a double has a quarter of a microsecond left
+    for start_s in [1e9, 1.78e9, -1e9] {
+        let unix = path(start_s, 1.0);
+        assert_eq!(unix["strokes"].as_array().unwrap().len(), 1, "{start_s}");
+        assert!((figure(&unix, "peak_speed_m_s") - figure(&plain, "peak_speed_m_s")).abs() < 1e-3, "{start_s}");
+        assert!((figure(&unix, "duration_s") - figure(&plain, "duration_s")).abs() < 1e-4, "{start_s}");
+        assert!((figure(&unix, "t_start_s") - start_s - figure(&plain, "t_start_s")).abs() < 1e-4, "{start_s}");
+    }
+    // milliseconds and nanoseconds are no seconds: no stroke is that slow, but it ends
+    for (start_s, step) in [(1.78e12, 1e3), (1.78e18, 1e9)] {
+        path(start_s, step);
+    }
+}
+
+#[test]
+fn results_are_compared_with_what_is_there() {
+    let good = Spoiled::new();
+    assert_eq!(status(&good.call("day", &["--quiet"])), 0);
+    let results = good.results();
+    let (results, out) = (results.to_str().unwrap(), good.folder.path().join("comparison"));
+    let twice = format!("{results}/../results");
+    let cases: [&[&str]; 4] = [
+        &[results, results],
+        &[results, &twice],
+        &[results, "--phases", "before", "never"],
+        &[results, "--by", "phase"],
+    ];
+    for case in cases {
+        let mut arguments = vec!["compare", "-o", out.to_str().unwrap()];
+        arguments.extend(case);
+        let run = tipwright(&arguments);
+        assert_eq!(status(&run), 2, "{case:?}: {}", text(&run.stderr));
+        assert!(!out.exists(), "{case:?}");
+    }
+    // the truth of another day
+    let truth = day().join("session/truth");
+    let scored = tipwright(&["score", results, truth.to_str().unwrap()]);
+    assert_eq!(status(&scored), 0, "{}", text(&scored.stderr));
+    let other = good.folder.path().join("other");
+    let made = tipwright(&["-q", "simulate", "--days", "minimal", "--seed", "2", "-o", other.to_str().unwrap()]);
+    assert_eq!(status(&made), 0);
+    let scored = tipwright(&["score", results, other.join("truth").to_str().unwrap()]);
+    assert_eq!(status(&scored), 2, "{}", text(&scored.stderr));
+    assert!(text(&scored.stderr).contains("same day"), "{}", text(&scored.stderr));
+}
+
+#[test]
+fn settings_are_written_read_and_recorded() {
+    let good = Spoiled::new();
+    let file = good.folder.path().join("settings.toml");
+    assert_eq!(status(&tipwright(&["settings", "-o", file.to_str().unwrap()])), 0);
+    let text_of_file = fs::read_to_string(&file).unwrap();
+    fs::write(&file, text_of_file.replace("[strokes]\n", "[strokes]\nforward_in_world = [-1.0, 0.0]\n")).unwrap();
+    let run = good.call("day", &["--settings", file.to_str().unwrap()]);
+    assert_eq!(status(&run), 0, "{}", text(&run.stderr));
+    let run_json: serde_json::Value =
+        serde_json::from_slice(&fs::read(good.results().join("run.json")).unwrap()).unwrap();
+    assert_eq!(run_json["settings"]["strokes"]["forward_in_world"][0], -1.0);
+    fs::write(&file, "[strokes]\nforwards = [1.0, 0.0]\n").unwrap();
+    let run = good.call("day", &["--settings", file.to_str().unwrap()]);
+    assert_eq!(status(&run), 2);
+    assert!(text(&run.stderr).contains("forwards"), "{}", text(&run.stderr));
+    fs::write(&file, "schema = 1\nrule = []\nrul = 1\n").unwrap();
+    assert_eq!(status(&good.call("day", &["--evidence", file.to_str().unwrap()])), 2);
+}
+
+#[test]
+fn completions_and_the_man_page_are_written() {
+    for shell in ["bash", "zsh", "fish"] {
+        let made = tipwright(&["completions", shell]);
+        assert!(text(&made.stdout).contains("files-only"), "{shell}");
+    }
+    assert!(text(&tipwright(&["man"]).stdout).contains(".TH"));
+}
