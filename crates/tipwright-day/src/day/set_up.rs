@@ -259,7 +259,7 @@ fn solve_in(
         .iter()
         .zip(lenses)
         .filter_map(|(camera, lens)| {
-            let offset_in = |clips: &Clips| coarse_offset(session, clips, first, &camera.name, footage);
+            let offset_in = |clips: &Clips| coarse_offset(session, clips, [first, &camera.name], None, footage);
             Some(WandCamera {
                 lens: &lens.lens,
                 wand: spots.get(&("wand", camera.name.as_str()))?,

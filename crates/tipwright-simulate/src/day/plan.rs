@@ -31,7 +31,7 @@ pub struct PhoneMode {
     pub readout_s: f64,
     /// Exposure of a row.
     pub exposure_s: f64,
-    /// Frame times wander by this (standard deviation), and now and then a frame is missing.
+    /// Time stamps wander about the exposures by this (standard deviation), and now and then a frame is missing.
     pub jitter_s: f64,
     /// Clock rate error against the first phone.
     pub drift: f64,

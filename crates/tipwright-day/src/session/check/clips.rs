@@ -202,7 +202,12 @@ fn check_group(
             ));
         }
     }
-    let lengths: Vec<f64> = infos.iter().filter_map(|(_, i)| i.duration_s).collect();
+    // by the clock of capture: slow motion lasts longer in the file
+    let captured_s = |(camera, info): &(&str, &ClipInfo)| {
+        let configured = session.camera.iter().find(|c| c.name == *camera).and_then(|c| c.capture_fps);
+        Some(info.duration_s? / info.slow_down(configured))
+    };
+    let lengths: Vec<f64> = infos.iter().filter_map(captured_s).collect();
     let (shortest, longest) =
         lengths.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), l| (a.min(*l), b.max(*l)));
     if lengths.len() > 1 && longest > config.longest_length_ratio * shortest {
