@@ -2,6 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+/// What is not worth a parameter, seconds: a tenth of a millimetre at 20 m/s.
+const NEGLIGIBLE_S: f64 = 5e-6;
+
 /// A run of frames whose times hang together.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Stretch {
@@ -72,7 +75,7 @@ impl FrameTimes {
     }
 
     /// Runs of time whose place against the rest of the clip is unknown by the standard deviation given: first and last time,
-    /// seconds. None of a clip that is one stretch, for its place is the clock's offset.
+    /// seconds. None of a clip that is one stretch, for its place is the clock's offset; none that is known better than matters.
     #[must_use]
     pub fn unsure_shifts(&self) -> Vec<([f64; 2], f64)> {
         if self.stretches.len() < 2 {
@@ -82,7 +85,7 @@ impl FrameTimes {
         even.filter_map(|s| {
             let span = [*self.times_s.get(s.first)?, *self.times_s.get(s.first + s.frames - 1)?];
             let sd_s = s.common_sd_s();
-            (sd_s > 0.0).then_some((span, sd_s))
+            (sd_s > NEGLIGIBLE_S).then_some((span, sd_s))
         })
         .collect()
     }
