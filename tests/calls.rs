@@ -14,12 +14,26 @@ fn a_plan_of_what_cannot_be_is_refused() {
     assert_eq!(status(&tipwright(&["-q", "new", dir.to_str().unwrap()])), 0);
     let out = folder.path().join("plan");
     for wrong in [
-        "--fps=-240", "--fps=1e9", "--fps=nan", "--sigma-px=-1", "--sigma-px=0", "--field-deg=0", "--field-deg=180",
-        "--tip-height-m=-3", "--tip-height-m=inf",
+        "--fps=-240",
+        "--fps=1e9",
+        "--fps=nan",
+        "--sigma-px=-1",
+        "--sigma-px=0",
+        "--field-deg=0",
+        "--field-deg=180",
+        "--tip-height-m=-3",
+        "--tip-height-m=inf",
     ] {
         let began = std::time::Instant::now();
         let run = tipwright(&[
-            "plan", dir.to_str().unwrap(), "--camera", "west=-0.7,-8.3,1.3", "--camera", "east=-6,-5,1.3", wrong, "-o",
+            "plan",
+            dir.to_str().unwrap(),
+            "--camera",
+            "west=-0.7,-8.3,1.3",
+            "--camera",
+            "east=-6,-5,1.3",
+            wrong,
+            "-o",
             out.to_str().unwrap(),
         ]);
         assert_eq!(status(&run), 2, "{wrong}: {}", text(&run.stderr));
@@ -53,9 +67,15 @@ fn unix_time_in_a_path_ends_and_is_right() {
     for start_s in [1e9, 1.78e9, -1e9] {
         let unix = path(start_s, 1.0);
         assert_eq!(unix["strokes"].as_array().unwrap().len(), 1, "{start_s}");
-        assert!((figure(&unix, "peak_speed_m_s") - figure(&plain, "peak_speed_m_s")).abs() < 1e-3, "{start_s}");
+        assert!(
+            (figure(&unix, "peak_speed_m_s") - figure(&plain, "peak_speed_m_s")).abs() < 1e-3,
+            "{start_s}"
+        );
         assert!((figure(&unix, "duration_s") - figure(&plain, "duration_s")).abs() < 1e-4, "{start_s}");
-        assert!((figure(&unix, "t_start_s") - start_s - figure(&plain, "t_start_s")).abs() < 1e-4, "{start_s}");
+        assert!(
+            (figure(&unix, "t_start_s") - start_s - figure(&plain, "t_start_s")).abs() < 1e-4,
+            "{start_s}"
+        );
     }
     // milliseconds and nanoseconds are no seconds: no stroke is that slow, but it ends
     for (start_s, step) in [(1.78e12, 1e3), (1.78e18, 1e9)] {
@@ -88,7 +108,8 @@ fn results_are_compared_with_what_is_there() {
     let scored = tipwright(&["score", results, truth.to_str().unwrap()]);
     assert_eq!(status(&scored), 0, "{}", text(&scored.stderr));
     let other = good.folder.path().join("other");
-    let made = tipwright(&["-q", "simulate", "--days", "minimal", "--seed", "2", "-o", other.to_str().unwrap()]);
+    let made =
+        tipwright(&["-q", "simulate", "--days", "minimal", "--seed", "2", "-o", other.to_str().unwrap()]);
     assert_eq!(status(&made), 0);
     let scored = tipwright(&["score", results, other.join("truth").to_str().unwrap()]);
     assert_eq!(status(&scored), 2, "{}", text(&scored.stderr));
@@ -101,7 +122,8 @@ fn settings_are_written_read_and_recorded() {
     let file = good.folder.path().join("settings.toml");
     assert_eq!(status(&tipwright(&["settings", "-o", file.to_str().unwrap()])), 0);
     let text_of_file = fs::read_to_string(&file).unwrap();
-    fs::write(&file, text_of_file.replace("[strokes]\n", "[strokes]\nforward_in_world = [-1.0, 0.0]\n")).unwrap();
+    fs::write(&file, text_of_file.replace("[strokes]\n", "[strokes]\nforward_in_world = [-1.0, 0.0]\n"))
+        .unwrap();
     let run = good.call("day", &["--settings", file.to_str().unwrap()]);
     assert_eq!(status(&run), 0, "{}", text(&run.stderr));
     let run_json: serde_json::Value =

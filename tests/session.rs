@@ -166,7 +166,10 @@ fn schema_one_is_still_read_and_what_is_not_done_yet_is_told() {
     let keys = "caster = \"01\"\nfrom_s = 0.0\nto_s = 9.0\ngoal = { figure = \"late_power\", above = 0.6 }";
     spoiled.edit(|s| s.replacen("caster = \"01\"", keys, 1));
     let said = text(&spoiled.call("check", &["--files-only"]).stderr);
-    assert!(said.contains("`from_s` and `to_s` are read but not used yet") && said.contains("`goal`"), "{said}");
+    assert!(
+        said.contains("`from_s` and `to_s` are read but not used yet") && said.contains("`goal`"),
+        "{said}"
+    );
 }
 
 #[test]
@@ -208,13 +211,18 @@ fn json_is_one_document_whatever_happens() {
 #[test]
 fn a_closed_stderr_ends_nothing() {
     let run = std::process::Command::new("sh")
-        .args(["-c", "{ \"$0\" --json check \"$1\" --files-only 2>&1 1>&3 | true; } 3>\"$2\"", env!("CARGO_BIN_EXE_tipwright")])
+        .args([
+            "-c",
+            "{ \"$0\" --json check \"$1\" --files-only 2>&1 1>&3 | true; } 3>\"$2\"",
+            env!("CARGO_BIN_EXE_tipwright"),
+        ])
         .arg("/nowhere")
         .arg(day().join("closed.json"))
         .status()
         .unwrap();
     assert!(run.success());
-    let document: serde_json::Value = serde_json::from_slice(&fs::read(day().join("closed.json")).unwrap()).unwrap();
+    let document: serde_json::Value =
+        serde_json::from_slice(&fs::read(day().join("closed.json")).unwrap()).unwrap();
     assert_eq!(document["exit_status"], 2);
     let closed = command(&["check", "/nowhere"]).stderr(std::process::Stdio::null()).status().unwrap();
     assert_eq!(closed.code(), Some(2));

@@ -239,7 +239,11 @@ fn an_unusable_session_says_why_and_computes_nothing() {
             |s| s.replace("air_temperature_c", "air_temprature_c"),
             &["air_temprature_c", "line"],
         ),
-        ("a wand of length 0", |s| s.replace("length_m = 1.0", "length_m = 0.0"), &["wand.length_m", "0 does not lie between"]),
+        (
+            "a wand of length 0",
+            |s| s.replace("length_m = 1.0", "length_m = 0.0"),
+            &["wand.length_m", "0 does not lie between"],
+        ),
         ("a missing wand clip", |s| s.replace("west/wand.mp4", "west/wnd.mp4"), &["wnd.mp4", "no such file"]),
         ("a missing lens", |s| s.replace("west/lens.toml", "west/lns.toml"), &["west", "lns.toml"]),
     ];

@@ -35,7 +35,8 @@ pub fn day() -> &'static Path {
     DAY.get_or_init(|| {
         let folder = tempfile::tempdir().unwrap();
         let out = folder.path().join("session");
-        let made = tipwright(&["-q", "simulate", "--days", "minimal", "--seed", "1", "-o", out.to_str().unwrap()]);
+        let made =
+            tipwright(&["-q", "simulate", "--days", "minimal", "--seed", "1", "-o", out.to_str().unwrap()]);
         assert_eq!(status(&made), 0, "{}", text(&made.stderr));
         folder
     })
@@ -105,7 +106,12 @@ impl Spoiled {
         let mut arguments = vec!["--json"];
         arguments.extend(more);
         let checked = self.call("check", &arguments);
-        let names = json(&checked)["usable"].as_array().unwrap().iter().map(|n| n.as_str().unwrap().to_string()).collect();
+        let names = json(&checked)["usable"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|n| n.as_str().unwrap().to_string())
+            .collect();
         (names, status(&checked))
     }
 }

@@ -30,7 +30,13 @@ impl Ui {
         let show_bars = !quiet && std::io::stderr().is_terminal();
         let target =
             if show_bars { ProgressDrawTarget::stderr_with_hz(8) } else { ProgressDrawTarget::hidden() };
-        Self { quiet, json, document: Mutex::default(), bars: MultiProgress::with_draw_target(target), show_bars }
+        Self {
+            quiet,
+            json,
+            document: Mutex::default(),
+            bars: MultiProgress::with_draw_target(target),
+            show_bars,
+        }
     }
 
     /// A line for a person.

@@ -16,8 +16,32 @@ fn inputs() -> u64 {
 
 /// What breaks readers.
 const TOKENS: [&str; 26] = [
-    "nan", "inf", "-1", "0", "1e309", "1e9", "-0.0", "99999999999999999999", "\"", "'''", "[[", "]]", "{", "}", "=", ",",
-    "\n", "\u{feff}", "\0", "\u{1b}[31m", "../../x", "#", "[[take]]\n", "\u{202e}", "é", "[[[[[[[[[[[[[[[[",
+    "nan",
+    "inf",
+    "-1",
+    "0",
+    "1e309",
+    "1e9",
+    "-0.0",
+    "99999999999999999999",
+    "\"",
+    "'''",
+    "[[",
+    "]]",
+    "{",
+    "}",
+    "=",
+    ",",
+    "\n",
+    "\u{feff}",
+    "\0",
+    "\u{1b}[31m",
+    "../../x",
+    "#",
+    "[[take]]\n",
+    "\u{202e}",
+    "é",
+    "[[[[[[[[[[[[[[[[",
 ];
 
 /// One to eight changes: bytes turned, cut out, doubled, words put in.
@@ -62,7 +86,11 @@ fn fuzz(format: &str, samples: &[Vec<u8>], read: impl Fn(&[u8])) {
         let spent = began.elapsed();
         slowest = slowest.max(spent);
         assert!(ended.is_ok(), "{format}, input {round} panics: {:?}", String::from_utf8_lossy(&input));
-        assert!(spent < Duration::from_secs(1), "{format}, input {round}: {spent:?}: {:?}", String::from_utf8_lossy(&input));
+        assert!(
+            spent < Duration::from_secs(1),
+            "{format}, input {round}: {spent:?}: {:?}",
+            String::from_utf8_lossy(&input)
+        );
     }
     println!("{format}: {} inputs, slowest {:.1} ms", inputs(), 1e3 * slowest.as_secs_f64());
 }
@@ -121,11 +149,15 @@ fn casters_csv() {
 fn lens_files() {
     let folder = folder();
     let sample = repository("calibration/typical-phone-1080p.toml");
-    fuzz("lens", &[sample], of_file(folder.path().join("lens.toml"), |path| {
-        if let Ok(lens) = tipwright::lens::read_lens(path) {
-            assert!(lens.fx_px.is_finite() && lens.fx_px > 0.0 && lens.cx_px.is_finite(), "{lens:?}");
-        }
-    }));
+    fuzz(
+        "lens",
+        &[sample],
+        of_file(folder.path().join("lens.toml"), |path| {
+            if let Ok(lens) = tipwright::lens::read_lens(path) {
+                assert!(lens.fx_px.is_finite() && lens.fx_px > 0.0 && lens.cx_px.is_finite(), "{lens:?}");
+            }
+        }),
+    );
 }
 
 #[test]
@@ -152,7 +184,10 @@ fn path_csv() {
     for i in 0..60 {
         let t_s = f64::from(i) / 120.0;
         let phase = (t_s * 12.0).sin();
-        text += &format!("{t_s:.5},{phase:.4},0.0,3.1,{:.4},0,0,0.002,0.002,0.002,2\n", 12.0 * (t_s * 12.0).cos());
+        text += &format!(
+            "{t_s:.5},{phase:.4},0.0,3.1,{:.4},0,0,0.002,0.002,0.002,2\n",
+            12.0 * (t_s * 12.0).cos()
+        );
     }
     let bare = "t_s,x_m,y_m,z_m\n0.0,1,2,3\n0.1,1,2,3\n0.2,1,2,3\n0.3,1,2,3\n0.4,1,2,3\n0.5,1,2,3\n0.6,1,2,3\n0.7,1,2,3\n";
     let count = std::cell::Cell::new(0_u64);
@@ -173,7 +208,11 @@ fn path_csv() {
 fn evidence_and_loop_sizes() {
     let folder = folder();
     let read = |path: &Path| drop(tipwright::evidence::Rules::read(path));
-    fuzz("evidence", &[repository("pipelines/evidence.toml")], of_file(folder.path().join("evidence.toml"), read));
+    fuzz(
+        "evidence",
+        &[repository("pipelines/evidence.toml")],
+        of_file(folder.path().join("evidence.toml"), read),
+    );
     let read = |path: &Path| drop(tipwright::line::SizeLimits::read(path));
     fuzz("loop sizes", &[repository("pipelines/loop.toml")], of_file(folder.path().join("loop.toml"), read));
 }

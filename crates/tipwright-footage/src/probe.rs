@@ -5,9 +5,12 @@ use std::path::Path;
 use ffmpeg_the_third as ff;
 use ffmpeg_the_third::ffi;
 use tipwright::model::footage::{ClipInfo, FootageError};
-use tipwright::model::{Picture, Rotation};
+use tipwright::model::{Picture, Rotation, Severity, Warning};
 
 use crate::decode::format::SampleLayout;
+
+/// "Invalid argument" of the system.
+const EINVAL: i32 = 22;
 
 /// An opened container with its picture track.
 pub(crate) struct Opened {
@@ -15,6 +18,10 @@ pub(crate) struct Opened {
     pub stream_idx: usize,
     pub time_base_s: f64,
     pub info: ClipInfo,
+    /// Samples of the picture track in the file, hidden ones too.
+    pub frames_stored: Option<u64>,
+    /// What a person should know of the file before a frame is read.
+    pub notes: Vec<Warning>,
 }
 
 pub(crate) fn unreadable(path: &Path, reason: impl Into<String>) -> FootageError {
@@ -39,22 +46,61 @@ pub(crate) fn look_at_file(path: &Path) -> Result<(), FootageError> {
     Ok(())
 }
 
+/// The containers that phones write, by FFmpeg's names, and the one that people turn clips into. All else is refused: a text file
+/// that lists other files, a play list, an address would make FFmpeg open those.
+const CONTAINERS: &str = "mov,mp4,m4a,3gp,3g2,matroska,webm";
+
 /// Opens the container without asking for a picture track.
 pub(crate) fn open_container(path: &Path) -> Result<ff::format::context::Input, FootageError> {
     look_at_file(path)?;
     crate::silence();
-    let input = ff::format::input(path).map_err(|e| {
+    let options: ff::Dictionary =
+        [("format_whitelist", CONTAINERS), ("protocol_whitelist", "file")].into_iter().collect();
+    // as an address a name with a colon would be another protocol's
+    let mut address = std::ffi::OsString::from("file:");
+    address.push(path);
+    ff::format::input_with_dictionary(address, options).map_err(|e| {
         let reason = match e {
             ff::Error::InvalidData => "it holds no video FFmpeg knows, or its index is cut off".to_owned(),
+            // what FFmpeg says of a container that is not on the list
+            ff::Error::Other { errno } if errno == EINVAL => {
+                "it is no MP4, MOV, 3GP, MKV or WebM file, whatever its name says".to_owned()
+            }
             other => other.to_string(),
         };
         unreadable(path, reason)
-    })?;
-    // A text file can pass for a stream of terminal pictures; no camera writes one.
-    if input.format().name().contains("tty") {
-        return Err(unreadable(path, "it is text, not video"));
+    })
+}
+
+/// The picture track: of those that are films (covers are not) the one marked as default, then the one with the most frames, then
+/// the largest, then the first. Also how many there are.
+fn picture_track(input: &ff::format::context::Input) -> Option<(ff::format::stream::Stream<'_>, usize)> {
+    use ff::format::stream::Disposition;
+    let films = || {
+        input.streams().filter(|s| {
+            s.parameters().medium() == ff::media::Type::Video
+                && !s.disposition().contains(Disposition::ATTACHED_PIC)
+        })
+    };
+    let worth = |s: &ff::format::stream::Stream<'_>| {
+        // SAFETY: codecpar of a stream of an open input is never null and lives as long as the input.
+        let size = unsafe {
+            let parameters = &*(*s.as_ptr()).codecpar;
+            i64::from(parameters.width) * i64::from(parameters.height)
+        };
+        (s.disposition().contains(Disposition::DEFAULT), s.frames(), size, std::cmp::Reverse(s.index()))
+    };
+    films().max_by_key(worth).map(|best| (best, films().count()))
+}
+
+/// Samples that the file's index still holds once its edit list is applied, where the container has a full index.
+fn frames_shown(input: &ff::format::context::Input, stream: &ff::format::stream::Stream<'_>) -> Option<u64> {
+    if !input.format().name().contains("mp4") {
+        return None;
     }
-    Ok(input)
+    // SAFETY: the stream belongs to an open input.
+    let entries = unsafe { ffi::avformat_index_get_entries_count(stream.as_ptr()) };
+    u64::try_from(entries).ok().filter(|n| *n > 0)
 }
 
 /// Opens the container and describes its picture track.
@@ -62,11 +108,8 @@ pub(crate) fn open(path: &Path) -> Result<Opened, FootageError> {
     let input = open_container(path)?;
     let no_picture =
         |reason: &str| FootageError::NoPicture { reason: reason.to_owned(), path: path.to_path_buf() };
-    let stream =
-        input.streams().best(ff::media::Type::Video).ok_or_else(|| no_picture("it has no picture track"))?;
-    if stream.disposition().contains(ff::format::stream::Disposition::ATTACHED_PIC) {
-        return Err(no_picture("its only picture is a cover"));
-    }
+    let (stream, picture_tracks) =
+        picture_track(&input).ok_or_else(|| no_picture("it has no picture track, or nothing but a cover"))?;
     let stream_idx = stream.index();
     let time_base_s = f64::from(stream.time_base());
     // SAFETY: codecpar of a stream of an open input is never null and lives as long as the input.
@@ -83,10 +126,14 @@ pub(crate) fn open(path: &Path) -> Result<Opened, FootageError> {
     if let Err(format) = SampleLayout::of(format) {
         return Err(FootageError::Unsupported { format, path: path.to_path_buf() });
     }
-    let rotation = rotation_tag(&stream).ok_or_else(|| FootageError::Unsupported {
-        format: "a rotation tag that is no multiple of 90 degrees".to_owned(),
-        path: path.to_path_buf(),
-    })?;
+    let rotation = rotation_tag(&stream)
+        .map_err(|what| FootageError::Unsupported { format: what.to_owned(), path: path.to_path_buf() })?;
+    let frames_stored = u64::try_from(stream.frames()).ok().filter(|n| *n > 0);
+    let frames_claimed = match (frames_stored, frames_shown(&input, &stream)) {
+        (Some(stored), Some(shown)) => Some(stored.min(shown)),
+        (stored, _) => stored,
+    };
+    let transfer = stream.parameters().color_transfer_characteristic();
     let rate = f64::from(stream.avg_frame_rate());
     let duration_s = match stream.duration() {
         d if d > 0 => Some(d as f64 * time_base_s),
@@ -101,7 +148,7 @@ pub(crate) fn open(path: &Path) -> Result<Opened, FootageError> {
         codec: ff::codec::decoder::find(stream.parameters().id())
             .map_or_else(|| "unknown".to_owned(), |c| c.name().to_owned()),
         picture: Picture { stored_px: [width, height], rotation },
-        frames_claimed: u64::try_from(stream.frames()).ok().filter(|n| *n > 0),
+        frames_claimed,
         duration_s,
         container_fps: Some(rate).filter(|r| r.is_finite() && *r > 0.0),
         capture_fps_tag: text("com.android.capture.fps")
@@ -113,7 +160,8 @@ pub(crate) fn open(path: &Path) -> Result<Opened, FootageError> {
             .filter(|s| *s > 0.0),
         has_sound: input.streams().best(ff::media::Type::Audio).is_some(),
     };
-    Ok(Opened { input, stream_idx, time_base_s, info })
+    let notes = notes(&info, picture_tracks, transfer);
+    Ok(Opened { input, stream_idx, time_base_s, info, frames_stored, notes })
 }
 
 /// Reads what the clip says of itself without decoding.
@@ -121,31 +169,69 @@ pub(crate) fn clip_info(path: &Path) -> Result<ClipInfo, FootageError> {
     open(path).map(|o| o.info)
 }
 
-/// Clockwise turn from stored to upright, from the track's display matrix; `None` for a crooked one.
-fn rotation_tag(stream: &ff::format::stream::Stream<'_>) -> Option<Rotation> {
+/// What is unusual about a file that is read all the same.
+fn notes(
+    info: &ClipInfo,
+    picture_tracks: usize,
+    transfer: ff::color::TransferCharacteristic,
+) -> Vec<Warning> {
+    use ff::color::TransferCharacteristic as Transfer;
+    let about = info.path.display().to_string();
+    let note = |what: String, remedy: &str| Warning::new(Severity::Note, &about, what, remedy);
+    let mut out = Vec::new();
+    if picture_tracks > 1 {
+        let [w, h] = info.picture.stored_px;
+        out.push(note(
+            format!("it holds {picture_tracks} picture tracks; the one of {w} x {h} was used"),
+            "Nothing to do unless the phone films with two lenses at once; then switch that off",
+        ));
+    }
+    let hdr = match transfer {
+        Transfer::ARIB_STD_B67 => Some("HLG"),
+        Transfer::SMPTE2084 => Some("PQ"),
+        _ => None,
+    };
+    if let Some(name) = hdr {
+        out.push(note(
+            format!("it was filmed in HDR ({name}): bright markers and sky are stored darker than in ordinary film"),
+            "Switch HDR video off on the phone; where the marker is found all the same nothing is lost",
+        ));
+    }
+    out
+}
+
+/// Clockwise turn from stored to upright, from the track's display matrix; what is wrong with a crooked or mirrored one.
+fn rotation_tag(stream: &ff::format::stream::Stream<'_>) -> Result<Rotation, &'static str> {
     let mut size = 0usize;
     // SAFETY: the stream is alive; FFmpeg returns null or a buffer of `size` bytes owned by the stream. A display
-    // matrix is nine 32-bit integers, which the size test makes sure of before it is read.
-    let counter_clockwise_deg = unsafe {
+    // matrix is nine 32-bit integers, which the size test makes sure of before they are read.
+    let matrix = unsafe {
         let data = ffi::av_stream_get_side_data(
             stream.as_ptr(),
             ffi::AVPacketSideDataType::DISPLAYMATRIX,
             &raw mut size,
         );
         if data.is_null() || size < 36 {
-            return Some(Rotation::R0);
+            return Ok(Rotation::R0);
         }
-        ffi::av_display_rotation_get(data.cast::<i32>())
+        std::array::from_fn::<f64, 9, _>(|i| f64::from(data.cast::<i32>().add(i).read_unaligned()))
     };
-    if !counter_clockwise_deg.is_finite() {
-        return Some(Rotation::R0);
+    // x' = a x + c y, y' = b x + d y, y down: [a b u c d v x y w] (ISO 14496-12, 6.2.2)
+    let [a, b, c, d] = [matrix[0], matrix[1], matrix[3], matrix[4]];
+    let (size, turned_rad) = (a.hypot(b), b.atan2(a));
+    if !(size > 0.0) {
+        return Ok(Rotation::R0);
     }
-    let clockwise_deg = -counter_clockwise_deg;
+    if a * d - b * c < 0.0 {
+        return Err("a mirrored picture: left and right are exchanged; film with the back camera");
+    }
+    let clockwise_deg = turned_rad.to_degrees();
     let whole_deg = (clockwise_deg / 90.0).round() * 90.0;
+    let crooked = "a rotation tag that is no multiple of 90 degrees";
     if (clockwise_deg - whole_deg).abs() > 1.0 {
-        return None;
+        return Err(crooked);
     }
-    Rotation::from_clockwise_deg(whole_deg as i32)
+    Rotation::from_clockwise_deg(whole_deg as i32).ok_or(crooked)
 }
 
 /// Seconds since 1970 of an ISO 8601 stamp, with `Z`, `+hh:mm`, `+hhmm` or no zone (then UTC).

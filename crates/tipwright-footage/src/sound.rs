@@ -16,7 +16,16 @@ const LONGEST_GAP_S: f64 = 60.0;
 /// Decodes the whole sound track and averages its channels; `None` without a track or without a sample in it.
 pub(crate) fn read(path: &Path) -> Result<Option<Sound>, FootageError> {
     let mut input = open_container(path)?;
-    let Some(stream) = input.streams().best(ff::media::Type::Audio) else { return Ok(None) };
+    // a phone that records spatial sound adds a plain track beside it: the first kind this FFmpeg can decode
+    let best = input.streams().best(ff::media::Type::Audio).map(|s| s.index());
+    let decodes = |s: &ff::format::stream::Stream<'_>| {
+        s.parameters().medium() == ff::media::Type::Audio
+            && ff::codec::decoder::find(s.parameters().id()).is_some()
+    };
+    let Some(stream) = input.streams().filter(decodes).min_by_key(|s| (Some(s.index()) != best, s.index()))
+    else {
+        return Ok(None);
+    };
     let stream_idx = stream.index();
     let time_base_s = f64::from(stream.time_base());
     let parameters = stream.parameters();

@@ -29,7 +29,8 @@ fn main() {
     let scene: Scene = toml::from_str(&std::fs::read_to_string(truth.join("scene.toml")).unwrap()).unwrap();
     let (mut rows, mut seen, mut all) = (Vec::new(), 0, 0);
     if args.get(2).is_some_and(|a| a == "decode-only") {
-        let chosen = session.take.iter().filter(|t| args.len() == 3 || args[3..].iter().any(|a| t.name == *a));
+        let chosen =
+            session.take.iter().filter(|t| args.len() == 3 || args[3..].iter().any(|a| t.name == *a));
         for clip in chosen.flat_map(|t| t.clips.values()) {
             let mut source = Reader::default().open_clip(&session.resolve(clip), None).unwrap();
             while source.next_frame().unwrap().is_some() {}

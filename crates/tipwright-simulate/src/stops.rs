@@ -150,6 +150,7 @@ impl Stops {
                     rows: f64::from(camera.picture.stored_px[1]),
                 },
                 captured_ticks: (first..first + LOOKS).map(|i| i * LOOK_TICKS).collect(),
+                late_ticks: Vec::new(),
                 slowed_by: 1,
                 encode: EncodeConfig {
                     ticks_per_s: TICKS_PER_S as u32,

@@ -98,34 +98,66 @@ fn tree(folder: &Path, but: &Path, out: &mut BTreeSet<PathBuf>) {
 }
 
 const NAMES: [&str; 16] = [
-    "../../x", "..", ".", "", "/tmp/tipwright-mutated", "1", "10", "01-BEFORE", "toss", "wand", "plumb", "scene", "a b.c",
-    "a/b", "x\\u001b[2Jy", "ok-name",
+    "../../x",
+    "..",
+    ".",
+    "",
+    "/tmp/tipwright-mutated",
+    "1",
+    "10",
+    "01-BEFORE",
+    "toss",
+    "wand",
+    "plumb",
+    "scene",
+    "a b.c",
+    "a/b",
+    "x\\u001b[2Jy",
+    "ok-name",
 ];
 const CLIPS: [&str; 12] = [
-    "west/none.mp4", "west/empty.mp4", "west/text.mp4", "west", "../session/west/0003.mp4", "west/wand.mp4",
-    "east/plumb.mov", "west/take0.mp4", "east/take1.mov", "", "session.toml", "west/take2.mp4\\u0000",
+    "west/none.mp4",
+    "west/empty.mp4",
+    "west/text.mp4",
+    "west",
+    "../session/west/0003.mp4",
+    "west/wand.mp4",
+    "east/plumb.mov",
+    "west/take0.mp4",
+    "east/take1.mov",
+    "",
+    "session.toml",
+    "west/take2.mp4\\u0000",
 ];
-const NUMBERS: [&str; 10] = ["0", "-1", "nan", "1e300", "1000", "2.5", "0.1", "\"x\"", "99999999999999999999", "[]"];
-const ROWS: [&str; 7] = ["01,A,right,-3,", "01,B,left,,", "02,C,both,9,", "x", "01,A,right,NaN,\n01,B,,,", "../x,D,,,", "\"01"];
+const NUMBERS: [&str; 10] =
+    ["0", "-1", "nan", "1e300", "1000", "2.5", "0.1", "\"x\"", "99999999999999999999", "[]"];
+const ROWS: [&str; 7] =
+    ["01,A,right,-3,", "01,B,left,,", "02,C,both,9,", "x", "01,A,right,NaN,\n01,B,,,", "../x,D,,,", "\"01"];
 
 /// One change of the session's text or of casters.csv.
 fn spoil(text: &mut String, folder: &Path, rng: &mut ChaCha8Rng) {
     let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
     let first_take = lines.iter().position(|l| l == "[[take]]").unwrap_or(0);
     // one change in eight is of what all takes share: it costs solving the scene again
-    let at = if rng.random_range(0..8) == 0 { rng.random_range(0..lines.len()) } else { rng.random_range(first_take..lines.len()) };
+    let at = if rng.random_range(0..8) == 0 {
+        rng.random_range(0..lines.len())
+    } else {
+        rng.random_range(first_take..lines.len())
+    };
     let pick = |all: &[&str], rng: &mut ChaCha8Rng| all[rng.random_range(0..all.len())].to_owned();
     match rng.random_range(0..8) {
         0 => drop(lines.remove(at)),
         1 => lines.insert(at, lines[at].clone()),
         2 | 3 => {
-            let names: Vec<usize> = (first_take..lines.len()).filter(|i| lines[*i].starts_with("name =")).collect();
+            let names: Vec<usize> =
+                (first_take..lines.len()).filter(|i| lines[*i].starts_with("name =")).collect();
             if let Some(line) = names.get(rng.random_range(0..names.len().max(1))) {
                 lines[*line] = format!("name = \"{}\"", pick(&NAMES, rng));
             }
         }
         4 | 5 => {
-            let clips: Vec<usize> = (first_take..lines.len()).filter(|i| lines[*i].contains("take")).collect();
+            let clips: Vec<usize> =
+                (first_take..lines.len()).filter(|i| lines[*i].contains("take")).collect();
             if let Some(line) = clips.get(rng.random_range(0..clips.len().max(1))) {
                 if let Some((key, _)) = lines[*line].clone().split_once(" = ") {
                     lines[*line] = format!("{key} = \"{}\"", pick(&CLIPS, rng));
@@ -220,7 +252,8 @@ fn what_check_calls_usable_is_what_day_starts() {
             }
             Ok(outcome) => {
                 assert_eq!(called, began, "round {round}: {:#?}\n{spoiled}", found.findings);
-                let of_started = |t: &&TakeResults| called.contains(&t.take) && t.status == TakeStatus::Failed;
+                let of_started =
+                    |t: &&TakeResults| called.contains(&t.take) && t.status == TakeStatus::Failed;
                 let failed = outcome.failed - outcome.results.takes.iter().filter(of_started).count();
                 assert_eq!(failed, found.refused.len(), "round {round}\n{spoiled}");
                 started_in_all += began.len();
@@ -229,6 +262,11 @@ fn what_check_calls_usable_is_what_day_starts() {
         }
         std::fs::remove_dir_all(here).unwrap();
     }
-    println!("{SESSIONS} sessions: {unusable} unusable, {started_in_all} takes started, {refused_in_all} refused");
-    assert!(unusable > 10 && started_in_all > 300 && refused_in_all > 100, "{unusable} {started_in_all} {refused_in_all}");
+    println!(
+        "{SESSIONS} sessions: {unusable} unusable, {started_in_all} takes started, {refused_in_all} refused"
+    );
+    assert!(
+        unusable > 10 && started_in_all > 300 && refused_in_all > 100,
+        "{unusable} {started_in_all} {refused_in_all}"
+    );
 }

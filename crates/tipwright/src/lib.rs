@@ -15,8 +15,9 @@
 //! `lens` (intrinsics) -> `scene` (poses, scale, vertical, clocks) -> `spots` (marker in the picture) ->
 //! `path` (3D path in continuous time) -> `strokes` (figures) -> `line` (the loop) -> `evidence` (what they speak for) -> `report`
 //! (tables, plots, pages).
-//! A stage uses `model`, `math`, `motion` (continuous-time least squares), `tracks` (linking and timing of sightings) and, for
-//! projection, `lens`; never a sibling stage. Only `day` joins them. `plan` looks ahead: what a set-up of cameras will be able to tell.
+//! A stage uses `model`, `math`, `motion` (continuous-time least squares), `tracks` (linking and timing of sightings), `times` (when
+//! frames were exposed) and, for projection, `lens`; never a sibling stage. Only `day` joins them. `plan` looks ahead: what a set-up
+//! of cameras will be able to tell.
 
 pub mod evidence;
 pub mod lens;
@@ -29,6 +30,7 @@ pub mod plan;
 pub mod scene;
 pub mod spots;
 pub mod strokes;
+pub mod times;
 pub mod tracks;
 
 #[cfg(test)]

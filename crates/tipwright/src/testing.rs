@@ -7,7 +7,8 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, Normal};
 
 use crate::model::{
-    Camera, CameraPose, Candidate, ClipSpots, Clock, Colour, FrameSpots, Lens, Picture, RawPixel, Rotation,
+    Camera, CameraPose, Candidate, ClipSpots, Clock, Colour, FrameSpots, FrameTimes, Lens, Picture, RawPixel,
+    Rotation,
 };
 
 /// A point of the world at a session time.
@@ -156,7 +157,12 @@ pub fn film(camera: &Camera, camera_idx: usize, things: &[Thing], film: &Film) -
         }
         out.push(FrameSpots { frame_idx, pts_s, candidates });
     }
-    ClipSpots { camera: camera.name.clone(), picture: camera.picture, frames: out }
+    ClipSpots {
+        camera: camera.name.clone(),
+        picture: camera.picture,
+        frames: out,
+        times: FrameTimes::default(),
+    }
 }
 
 /// Where a rolling shutter sees a moving point in the frame of `pts_s`.

@@ -54,7 +54,10 @@ fn check_folders(args: &CompareArgs) -> Result<(), Failure> {
     let mut seen = BTreeSet::new();
     for folder in &args.results {
         if !seen.insert(folder.canonicalize().unwrap_or_else(|_| folder.clone())) {
-            return Err(Failure::Unusable(format!("is given twice; name each results folder once: {}", folder.display())));
+            return Err(Failure::Unusable(format!(
+                "is given twice; name each results folder once: {}",
+                folder.display()
+            )));
         }
     }
     Ok(())
@@ -67,16 +70,25 @@ fn check_phases(args: &CompareArgs, by: CompareBy, sessions: &[SessionResults]) 
     let names = || known.iter().copied().collect::<Vec<_>>().join(", ");
     for phase in args.phases.iter().flatten() {
         if !known.contains(phase.as_str()) {
-            return Err(Failure::Unusable(format!("no take has the phase `{phase}`; the phases are: {}", names())));
+            return Err(Failure::Unusable(format!(
+                "no take has the phase `{phase}`; the phases are: {}",
+                names()
+            )));
         }
     }
     if let Some([first, second]) = args.phases.as_deref() {
         if first == second {
-            return Err(Failure::Unusable(format!("--phases names `{first}` twice; the phases are: {}", names())));
+            return Err(Failure::Unusable(format!(
+                "--phases names `{first}` twice; the phases are: {}",
+                names()
+            )));
         }
     }
     if by == CompareBy::Phase && known.len() < 2 {
-        return Err(Failure::Unusable(format!("--by phase needs takes of two phases, there are: {}", names())));
+        return Err(Failure::Unusable(format!(
+            "--by phase needs takes of two phases, there are: {}",
+            names()
+        )));
     }
     Ok(())
 }

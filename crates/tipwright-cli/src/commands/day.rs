@@ -33,22 +33,24 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
     let strokes: usize = outcome.results.takes.iter().map(|t| t.strokes.len()).sum();
     let page = args.output.join("report").join("index.html");
     let takes: Vec<_> = outcome
-            .results
-            .takes
-            .iter()
-            .map(|t| {
-                serde_json::json!({ "take": t.take, "status": t.status, "strokes": t.strokes.len(),
+        .results
+        .takes
+        .iter()
+        .map(|t| {
+            serde_json::json!({ "take": t.take, "status": t.status, "strokes": t.strokes.len(),
                     "problems": t.warnings.iter().filter(|w| w.severity == Severity::Problem)
                         .map(ToString::to_string).collect::<Vec<_>>() })
-            })
-            .collect();
-    ui.result_json(serde_json::json!({ "takes": takes, "strokes": strokes, "page": page.display().to_string() }));
+        })
+        .collect();
+    ui.result_json(
+        serde_json::json!({ "takes": takes, "strokes": strokes, "page": page.display().to_string() }),
+    );
     ui.result(&format!(
-            "{} of {} takes measured, {strokes} strokes. Open {}",
-            outcome.done,
-            outcome.results.takes.len(),
-            page.display()
-        ));
+        "{} of {} takes measured, {strokes} strokes. Open {}",
+        outcome.done,
+        outcome.results.takes.len(),
+        page.display()
+    ));
     if outcome.failed > 0 {
         let failed: Vec<&str> = outcome
             .results

@@ -64,15 +64,15 @@ pub fn run(args: &LensArgs, ui: &Ui) -> Result<(), Failure> {
         "lens": l, "file": args.output.display().to_string(), "coverage": coverage_path.display().to_string(),
     }));
     ui.result(&format!(
-            "fx {:.1} +- {:.1} px, fy {:.1} +- {:.1} px, rms {:.3} px from {} views ({} left out): {}",
-            l.fx_px,
-            l.fx_sd_px.unwrap_or(f64::NAN),
-            l.fy_px,
-            l.fy_sd_px.unwrap_or(f64::NAN),
-            l.rms_px.unwrap_or(f64::NAN),
-            l.views_used.unwrap_or(0),
-            l.views_left_out.unwrap_or(0),
-            args.output.display()
-        ));
+        "fx {:.1} +- {:.1} px, fy {:.1} +- {:.1} px, rms {:.3} px from {} views ({} left out): {}",
+        l.fx_px,
+        l.fx_sd_px.unwrap_or(f64::NAN),
+        l.fy_px,
+        l.fy_sd_px.unwrap_or(f64::NAN),
+        l.rms_px.unwrap_or(f64::NAN),
+        l.views_used.unwrap_or(0),
+        l.views_left_out.unwrap_or(0),
+        args.output.display()
+    ));
     Ok(())
 }

@@ -27,11 +27,11 @@ pub fn run(args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
     ui.result_json(serde_json::json!({ "scene": set_up.scene, "warnings": set_up.warnings }));
     let q = &set_up.scene.quality;
     ui.result(&format!(
-            "wand rms {:.2} mm, reprojection {:.2} px, cameras {:.0} degrees apart: {}",
-            q.wand_rms_mm.unwrap_or(f64::NAN),
-            q.reprojection_rms_px.unwrap_or(f64::NAN),
-            set_up.convergence_deg().unwrap_or(f64::NAN),
-            args.output.join("scene.toml").display()
-        ));
+        "wand rms {:.2} mm, reprojection {:.2} px, cameras {:.0} degrees apart: {}",
+        q.wand_rms_mm.unwrap_or(f64::NAN),
+        q.reprojection_rms_px.unwrap_or(f64::NAN),
+        set_up.convergence_deg().unwrap_or(f64::NAN),
+        args.output.join("scene.toml").display()
+    ));
     Ok(())
 }

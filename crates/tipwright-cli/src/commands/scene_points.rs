@@ -25,10 +25,10 @@ pub fn run(points: &Path, args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
     write_path(&args.output.join("path.csv"), &solved.path).map_err(Failure::other)?;
     ui.result_json(serde_json::json!({ "scene": solved.scene, "warnings": solved.warnings }));
     ui.result(&format!(
-            "{} path points, unit {}: {}",
-            solved.path.samples.len(),
-            solved.scene.length_unit,
-            args.output.display()
-        ));
+        "{} path points, unit {}: {}",
+        solved.path.samples.len(),
+        solved.scene.length_unit,
+        args.output.display()
+    ));
     Ok(())
 }

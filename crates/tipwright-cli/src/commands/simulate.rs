@@ -22,11 +22,11 @@ pub fn run(args: &SimulateArgs, ui: &Ui) -> Result<(), Failure> {
         "clips": made.clips, "frames": made.frames,
     }));
     ui.result(&format!(
-            "{} clips, {} frames: {} (truth in {})",
-            made.clips,
-            made.frames,
-            made.session.display(),
-            made.truth.display()
-        ));
+        "{} clips, {} frames: {} (truth in {})",
+        made.clips,
+        made.frames,
+        made.session.display(),
+        made.truth.display()
+    ));
     Ok(())
 }

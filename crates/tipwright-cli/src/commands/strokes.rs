@@ -71,10 +71,10 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
     let rows = report::tables::strokes_json::to_bytes(&report::rows_of(&take)).map_err(Failure::other)?;
     ui.result_json(serde_json::from_slice(&rows).map_err(Failure::other)?);
     ui.result(&format!(
-            "{} strokes, {} movements set aside: {}",
-            take.strokes.len(),
-            take.set_aside.len(),
-            args.output.join("strokes.csv").display()
-        ));
+        "{} strokes, {} movements set aside: {}",
+        take.strokes.len(),
+        take.set_aside.len(),
+        args.output.join("strokes.csv").display()
+    ));
     Ok(())
 }

@@ -13,14 +13,10 @@ use crate::ui::Ui;
 pub fn run(args: &TrackArgs, ui: &Ui) -> Result<(), Failure> {
     let config = super::settings::config(&args.stages)?;
     let screen = Screen::new(ui, "frames");
-    let take = day::run_take(
-        &args.session,
-        &args.take,
-        &args.output,
-        &Reader::default(),
-        &config,
-        &|event| screen.show(&event),
-    );
+    let take =
+        day::run_take(&args.session, &args.take, &args.output, &Reader::default(), &config, &|event| {
+            screen.show(&event)
+        });
     screen.close();
     let take = take.map_err(as_failure)?;
     let folder = args.output.join("takes").join(&take.take);
@@ -33,11 +29,11 @@ pub fn run(args: &TrackArgs, ui: &Ui) -> Result<(), Failure> {
             "observations": take.tally,
         }));
     ui.result(&format!(
-            "{} path points from {} of {} candidates: {}",
-            take.path.len(),
-            take.tally.accepted,
-            take.tally.offered,
-            folder.join("path.csv").display()
-        ));
+        "{} path points from {} of {} candidates: {}",
+        take.path.len(),
+        take.tally.accepted,
+        take.tally.offered,
+        folder.join("path.csv").display()
+    ));
     Ok(())
 }

@@ -150,7 +150,8 @@ fn read_session(folder: &Path, footage: &dyn Footage, progress: Progress<'_>) ->
         let list: Vec<String> = problems.map(|f| format!("  {f}")).collect();
         return Err(DayError::Unusable { list: list.join("\n"), path: folder.to_path_buf() });
     };
-    let warnings: Vec<Warning> = findings.iter().filter(|f| f.severity >= Severity::Warning).map(Warning::from).collect();
+    let warnings: Vec<Warning> =
+        findings.iter().filter(|f| f.severity >= Severity::Warning).map(Warning::from).collect();
     for warning in &warnings {
         progress(Event::Warned(warning));
     }
@@ -217,7 +218,9 @@ pub fn run_with_film(
     let nameless = findings.iter().filter(|f| {
         f.subject.take_idx().is_some_and(|i| refused.iter().any(|r| r.take_idx == i && r.name.is_none()))
     });
-    results.warnings.extend(nameless.chain(findings.iter().filter(|f| f.subject.take_idx().is_none())).map(Warning::from));
+    results.warnings.extend(
+        nameless.chain(findings.iter().filter(|f| f.subject.take_idx().is_none())).map(Warning::from),
+    );
     match film {
         Some(film) if !config.anonymous => {
             film::add(&session, &set_up, &mut results, out, film, footage, config.anew, &watch, progress)?;
@@ -263,7 +266,9 @@ pub fn run_take(
     progress: Progress<'_>,
 ) -> Result<TakeResults, DayError> {
     let Read { session, refused, .. } = read_session(folder, footage, progress)?;
-    if let Some(failed) = refused.iter().find(|r| r.shown == take).map(|r| takes::refused_as(&session, r, take)) {
+    if let Some(failed) =
+        refused.iter().find(|r| r.shown == take).map(|r| takes::refused_as(&session, r, take))
+    {
         return Ok(failed);
     }
     let Some(take) = session.take.iter().find(|t| t.name == take) else {

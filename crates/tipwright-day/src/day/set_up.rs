@@ -243,7 +243,8 @@ fn solve_in(
         .iter()
         .zip(lenses)
         .filter_map(|(camera, lens)| {
-            let offset_in = |clips: &Clips| coarse_offset(session, clips, first, &camera.name, footage);
+            let offset_in =
+                |clips: &Clips| coarse_offset(session, clips, [first, &camera.name], None, footage);
             Some(WandCamera {
                 lens: &lens.lens,
                 wand: spots.get(&("wand", camera.name.as_str()))?,
@@ -271,7 +272,10 @@ fn solve_in(
     let began = Instant::now();
     let mut input = WandInput {
         cameras,
-        length_m: Measured::new(session.wand.length_m.get(), LENGTH_SD_RELATIVE * session.wand.length_m.get()),
+        length_m: Measured::new(
+            session.wand.length_m.get(),
+            LENGTH_SD_RELATIVE * session.wand.length_m.get(),
+        ),
         colours: colours.to_vec(),
     };
     let solved = loop {

@@ -253,7 +253,7 @@ fn measure(
             lens,
             spots: clip,
             readout_s: camera.and_then(clips::readout_prior),
-            coarse_offset: coarse_offset(session, &take.clips, first, name, footage),
+            coarse_offset: coarse_offset(session, &take.clips, [first, name], Some(&since.scene), footage),
         });
     }
     let began = Instant::now();

@@ -76,9 +76,8 @@ fn tables_of(table: &Table, place: &str, out: &mut String) {
 }
 
 fn keys_of(table: &Table, example: &Example, out: &mut String) {
-    let is_wanted = |key: &&Key| {
-        !key.example.is_empty() && (example.only.is_empty() || example.only.contains(&key.name))
-    };
+    let is_wanted =
+        |key: &&Key| !key.example.is_empty() && (example.only.is_empty() || example.only.contains(&key.name));
     for key in table.keys.iter().filter(is_wanted) {
         let value = example.values.iter().find(|(name, _)| *name == key.name).map_or(key.example, |(_, v)| v);
         let mark = if example.is_remark || !key.is_shown { "# " } else { "" };

@@ -72,12 +72,20 @@ fn finding(path: &Path, line: Option<u64>, severity: Severity, what: String, rem
 /// Reads the file's text.
 pub(super) fn parse(text: &str, path: &Path) -> Rows {
     let mut out = Rows::default();
-    let mut reader =
-        csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(text.trim_start_matches('\u{feff}').as_bytes());
+    let mut reader = csv::ReaderBuilder::new()
+        .trim(csv::Trim::All)
+        .flexible(true)
+        .from_reader(text.trim_start_matches('\u{feff}').as_bytes());
     let headers: Vec<String> = match reader.headers() {
         Ok(headers) => headers.iter().map(str::to_lowercase).collect(),
         Err(error) => {
-            out.findings.push(finding(path, None, Severity::Problem, format!("cannot be read ({error})"), REMEDY));
+            out.findings.push(finding(
+                path,
+                None,
+                Severity::Problem,
+                format!("cannot be read ({error})"),
+                REMEDY,
+            ));
             return out;
         }
     };

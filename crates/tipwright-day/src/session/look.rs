@@ -65,7 +65,12 @@ struct Seen {
 }
 
 /// Looks into all clips of a session and adds what is found. `progress` is told each clip.
-pub fn look(usable: &mut Usable, footage: &dyn Footage, config: &LookConfig, progress: &(dyn Fn(&Path) + Sync)) {
+pub fn look(
+    usable: &mut Usable,
+    footage: &dyn Footage,
+    config: &LookConfig,
+    progress: &(dyn Fn(&Path) + Sync),
+) {
     let Some(session) = &usable.session else { return };
     let (mut findings, stills) = look_at_scene(session, footage, config, progress);
     let of_takes: Vec<Vec<Finding>> = session
@@ -114,8 +119,10 @@ pub fn look_at_scene(
         let Ok(seen) = seen.map_err(|what| out.say(weight, what, clip, "")) else { continue };
         out.cut_short(&seen, clip, config);
         if seen.with_one == 0 {
-            let what = format!("wand: its markers are in none of {} pictures of camera {camera}", seen.pictures);
-            let remedy = "is this the wand clip, and is [wand] colour right? Film the wand again in the light";
+            let what =
+                format!("wand: its markers are in none of {} pictures of camera {camera}", seen.pictures);
+            let remedy =
+                "is this the wand clip, and is [wand] colour right? Film the wand again in the light";
             out.say(weight, what, clip, remedy);
         } else if (seen.with_two as f64) < config.least_share * seen.pictures as f64 {
             let what = format!(
@@ -131,7 +138,12 @@ pub fn look_at_scene(
         for (other, other_still) in &named[..i] {
             if standing(footage, other_still, still, config) >= config.least_landmarks {
                 let what = format!("wand: the clips of cameras {other} and {camera} show the same picture");
-                out.say(Severity::Problem, what, &session.scene.wand[*camera], "give each camera its own clip");
+                out.say(
+                    Severity::Problem,
+                    what,
+                    &session.scene.wand[*camera],
+                    "give each camera its own clip",
+                );
             }
         }
     }
@@ -181,9 +193,8 @@ pub fn look_at_take(
                 out.say(Severity::Problem, what, clip, "give each camera its own clip");
             }
         }
-        let likeness = |camera: &CameraName| {
-            stills.get(camera).map_or(0, |wand| standing(footage, wand, still, config))
-        };
+        let likeness =
+            |camera: &CameraName| stills.get(camera).map_or(0, |wand| standing(footage, wand, still, config));
         let here = likeness(camera);
         for other in stills.keys().filter(|o| o != camera) {
             let there = likeness(other);
@@ -191,7 +202,12 @@ pub fn look_at_take(
                 let what = format!(
                     "the clip given for camera {camera} shows what camera {other} sees: {there} things stand where they stand in its wand clip, {here} in that of {camera}"
                 );
-                out.say(Severity::Problem, what, clip, "the clips of two cameras are exchanged: exchange them back");
+                out.say(
+                    Severity::Problem,
+                    what,
+                    clip,
+                    "the clips of two cameras are exchanged: exchange them back",
+                );
             }
         }
     }
@@ -230,9 +246,7 @@ fn standing(footage: &dyn Footage, before: &Still, now: &Still, config: &LookCon
     let found = footage.landmarks(before, now);
     found
         .iter()
-        .filter(|l| {
-            (l.before.x_px - l.now.x_px).hypot(l.before.y_px - l.now.y_px) <= config.still_px
-        })
+        .filter(|l| (l.before.x_px - l.now.x_px).hypot(l.before.y_px - l.now.y_px) <= config.still_px)
         .count()
 }
 
@@ -244,7 +258,8 @@ fn see(
     footage: &dyn Footage,
     config: &LookConfig,
 ) -> Result<Seen, String> {
-    let source = footage.open_clip(&session.resolve(clip), camera.capture_fps()).map_err(|e| e.to_string())?;
+    let source =
+        footage.open_clip(&session.resolve(clip), camera.capture_fps()).map_err(|e| e.to_string())?;
     let mut places = Places::new(source, camera.capture_fps(), config);
     let found = find_clip(&camera.name, &mut places, looks, &SpotsConfig::default(), &mut |_| {})
         .map_err(|e| e.to_string())?;
@@ -339,12 +354,16 @@ impl FrameSource for Places {
 /// Whether the clips of a take were heard together; when not, whether another take's clip fits.
 fn sounds(session: &Session, take: &Take, footage: &dyn Footage, out: &mut Report<'_>) {
     let hear = |clip: &PathBuf| footage.sound(&session.resolve(clip)).ok().flatten();
-    let heard: Vec<(&SessionCamera, &PathBuf, Sound)> =
-        known(session, &take.clips).into_iter().filter_map(|(c, clip)| Some((c, clip, hear(clip)?))).collect();
+    let heard: Vec<(&SessionCamera, &PathBuf, Sound)> = known(session, &take.clips)
+        .into_iter()
+        .filter_map(|(c, clip)| Some((c, clip, hear(clip)?)))
+        .collect();
     let Some(((first, first_clip, first_sound), others)) = heard.split_first() else { return };
     let config = SoundConfig::default();
     for (camera, clip, sound) in others {
-        let Err(SoundError::NoClearPeak { .. }) = offset_from_sound(first_sound, sound, &config) else { continue };
+        let Err(SoundError::NoClearPeak { .. }) = offset_from_sound(first_sound, sound, &config) else {
+            continue;
+        };
         let fits = |other: &&Take| {
             let theirs = other.clips.get(&camera.name).filter(|c| c != clip).and_then(hear);
             theirs.is_some_and(|theirs| offset_from_sound(first_sound, &theirs, &config).is_ok())

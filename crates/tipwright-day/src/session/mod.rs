@@ -28,8 +28,8 @@ pub use finding::{Finding, Subject};
 pub use look::{LookConfig, Stills, look, look_at_scene, look_at_take};
 pub use names::{CameraName, CasterId, NameError, Phase, SessionId, SetUpName, TakeName};
 pub use numbers::{
-    AirC, AlongRodM, CaptureFps, ClipTimeS, LineClass, LineMassGM, LineOutM, MarkerMm, OutOfRange, ReadoutMs, RodLengthM,
-    WandLengthM,
+    AirC, AlongRodM, CaptureFps, ClipTimeS, LineClass, LineMassGM, LineOutM, MarkerMm, OutOfRange, ReadoutMs,
+    RodLengthM, WandLengthM,
 };
 pub use read::{Parsed, Refused, parse, parse_text};
 pub use usable::{Usable, UsableConfig, usable};

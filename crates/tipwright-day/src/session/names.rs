@@ -35,12 +35,10 @@ fn is_name(text: &str) -> bool {
 /// A text from a file as it may be shown: control and direction characters as blanks, at most `longest` characters.
 #[must_use]
 pub fn shown(text: &str, longest: usize) -> String {
-    let is_direction = |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    let mut out: String = text
-        .chars()
-        .take(longest)
-        .map(|c| if c.is_control() || is_direction(c) { ' ' } else { c })
-        .collect();
+    let is_direction =
+        |c: char| matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let mut out: String =
+        text.chars().take(longest).map(|c| if c.is_control() || is_direction(c) { ' ' } else { c }).collect();
     if text.chars().nth(longest).is_some() {
         out.push_str("...");
     }
@@ -178,8 +176,26 @@ mod tests {
         }
         let long = "x".repeat(65);
         for bad in [
-            "", ".", "..", " a", "-a", "_a", "../../x", "/tmp/x", "a/b", "a\\b", "a:b", "a\nb", "a\u{1b}[31mb", &long,
-            "=1+1", "a\u{202e}b", "e\u{301}", "\u{0}", "C:\\x", "a*",
+            "",
+            ".",
+            "..",
+            " a",
+            "-a",
+            "_a",
+            "../../x",
+            "/tmp/x",
+            "a/b",
+            "a\\b",
+            "a:b",
+            "a\nb",
+            "a\u{1b}[31mb",
+            &long,
+            "=1+1",
+            "a\u{202e}b",
+            "e\u{301}",
+            "\u{0}",
+            "C:\\x",
+            "a*",
         ] {
             let error = TakeName::new(bad).unwrap_err();
             assert!(error.to_string().ends_with(NAME_RULE), "{bad:?}");

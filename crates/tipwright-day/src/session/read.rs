@@ -123,7 +123,8 @@ pub fn parse_text(text: &str, path: &Path, casters: Option<&str>) -> Parsed {
             Some(session)
         }
     };
-    let session = session.filter(|_| findings.iter().all(|f| !f.is_problem() || f.subject.take_idx().is_some()));
+    let session =
+        session.filter(|_| findings.iter().all(|f| !f.is_problem() || f.subject.take_idx().is_some()));
     let refused = refused_of(&rows, &findings);
     Parsed { session, findings, refused, doubtful }
 }
@@ -179,7 +180,11 @@ fn take_label(name: &str, take_idx: usize) -> String {
 }
 
 /// The session without the takes that have problems. `Err(None)`: it has problems that are told already.
-fn typed(mut root: Spanned<DeTable<'_>>, findings: &[Finding], path: &Path) -> Result<Session, Option<String>> {
+fn typed(
+    mut root: Spanned<DeTable<'_>>,
+    findings: &[Finding],
+    path: &Path,
+) -> Result<Session, Option<String>> {
     if findings.iter().any(|f| f.is_problem() && f.subject.take_idx().is_none()) {
         return Err(None);
     }
@@ -189,7 +194,8 @@ fn typed(mut root: Spanned<DeTable<'_>>, findings: &[Finding], path: &Path) -> R
     for (name, value) in table.iter_mut() {
         if let ("take", DeValue::Array(rows)) = (name.get_ref().as_ref(), value.get_mut()) {
             kept = (0..rows.len()).filter(|i| !refused.contains(i)).collect();
-            let good = rows.iter().enumerate().filter(|(i, _)| !refused.contains(i)).map(|(_, row)| row.clone());
+            let good =
+                rows.iter().enumerate().filter(|(i, _)| !refused.contains(i)).map(|(_, row)| row.clone());
             *rows = good.collect();
         }
     }
@@ -205,8 +211,8 @@ fn typed(mut root: Spanned<DeTable<'_>>, findings: &[Finding], path: &Path) -> R
             table.insert(key, scene);
         }
     }
-    let mut session =
-        Session::deserialize(toml::Deserializer::from(root)).map_err(|e| Some(format!("cannot be read: {}", e.message())))?;
+    let mut session = Session::deserialize(toml::Deserializer::from(root))
+        .map_err(|e| Some(format!("cannot be read: {}", e.message())))?;
     for (take, take_idx) in session.take.iter_mut().zip(kept) {
         take.take_idx = take_idx;
     }
@@ -257,11 +263,23 @@ impl Walk<'_> {
         }
         if errors.len() > MOST_MESSAGES {
             let more = errors.len() - MOST_MESSAGES;
-            self.problem(&Subject::Session, None, format!("{more} more faults of this kind"), "mend those above first");
+            self.problem(
+                &Subject::Session,
+                None,
+                format!("{more} more faults of this kind"),
+                "mend those above first",
+            );
         }
     }
 
-    fn table(&mut self, table: &DeTable<'_>, keys: &'static Table, place: &str, start: usize, subject: &Subject) {
+    fn table(
+        &mut self,
+        table: &DeTable<'_>,
+        keys: &'static Table,
+        place: &str,
+        start: usize,
+        subject: &Subject,
+    ) {
         let mut unknown = 0;
         for (name, value) in table {
             let text = name.get_ref().as_ref();
@@ -290,8 +308,7 @@ impl Walk<'_> {
         }
         for key in keys.keys.iter().filter(|k| k.is_required) {
             // several set-ups stand for the one scene
-            let is_stood_for =
-                place.is_empty() && key.name == "scene" && value_of(table, "set_up").is_some();
+            let is_stood_for = place.is_empty() && key.name == "scene" && value_of(table, "set_up").is_some();
             if value_of(table, key.name).is_none() && !is_stood_for {
                 let offset = (!place.is_empty()).then_some(start);
                 self.problem(
@@ -310,7 +327,9 @@ impl Walk<'_> {
         let wanted = match (kind, value.get_ref()) {
             (Kind::Text, DeValue::String(_)) => return,
             (Kind::Path, DeValue::String(text)) => return self.path_text(text, at),
-            (Kind::Name, DeValue::String(text)) => return self.refuse(CameraName::new(text.as_ref()), at, ""),
+            (Kind::Name, DeValue::String(text)) => {
+                return self.refuse(CameraName::new(text.as_ref()), at, "");
+            }
             (Kind::Date, DeValue::String(text)) => return self.refuse(Date::new(text), at, ""),
             (Kind::OneOf(words), DeValue::String(text)) if words.contains(&text.as_ref()) => return,
             (Kind::Figure, DeValue::String(text)) if FigureId::from_key(text).is_some() => return,
@@ -333,8 +352,14 @@ impl Walk<'_> {
                         }
                         other => {
                             let subject = subject_of(&inner, idx, &DeTable::new(), at.subject);
-                            let what = format!("`{inner}` holds {} where a table is needed", other.type_str());
-                            self.problem(&subject, Some(row.span().start), what, format!("write it as [[{inner}]]"));
+                            let what =
+                                format!("`{inner}` holds {} where a table is needed", other.type_str());
+                            self.problem(
+                                &subject,
+                                Some(row.span().start),
+                                what,
+                                format!("write it as [[{inner}]]"),
+                            );
                         }
                     }
                 }
@@ -401,7 +426,8 @@ impl Walk<'_> {
     fn clips(&mut self, table: &DeTable<'_>, at: At<'_>) {
         for (idx, (camera, clip)) in table.iter().enumerate() {
             if idx >= MOST_MESSAGES {
-                let what = format!("{} clips in [{}], more than any session has cameras", table.len(), at.inner());
+                let what =
+                    format!("{} clips in [{}], more than any session has cameras", table.len(), at.inner());
                 self.problem(at.subject, Some(at.offset), what, "write one clip per camera");
                 return;
             }
@@ -415,7 +441,12 @@ impl Walk<'_> {
                         shown(camera.get_ref(), 40),
                         at.inner()
                     );
-                    self.problem(at.subject, Some(here.offset), what, "write the file's name in quotation marks");
+                    self.problem(
+                        at.subject,
+                        Some(here.offset),
+                        what,
+                        "write the file's name in quotation marks",
+                    );
                 }
             }
         }

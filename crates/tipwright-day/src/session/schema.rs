@@ -84,8 +84,10 @@ const ONCE: Example = Example { is_remark: false, values: &[], only: &[] };
 
 /// Colours, as [`tipwright::model::Colour`] reads them.
 const COLOURS: Kind = Kind::OneOf(&["white", "red", "orange", "yellow", "green", "blue", "magenta"]);
-const MARKER_MM: Kind =
-    Kind::Number(super::MarkerMm::LIMITS, "write its diameter in millimetres; 25 to 40 are seen well from 8 m");
+const MARKER_MM: Kind = Kind::Number(
+    super::MarkerMm::LIMITS,
+    "write its diameter in millimetres; 25 to 40 are seen well from 8 m",
+);
 const CORNERS: Kind = Kind::Whole(numbers::CORNERS, "count INNER corners, at least 3 x 3");
 const TIME: Kind = Kind::Number(super::ClipTimeS::LIMITS, "write seconds on the first camera's clock");
 
@@ -130,9 +132,24 @@ const ROD: Table = Table {
 
 const LINE: Table = Table {
     keys: &[
-        may("class", Kind::Number(super::LineClass::LIMITS, "write the class on the box, such as 5"), "5", "line-weight class"),
-        may("mass_g_m", Kind::Number(super::LineMassGM::LIMITS, "write grams per metre"), "0.95", "or its mass"),
-        may("length_out_m", Kind::Number(super::LineOutM::LIMITS, "write metres beyond the tip-top"), "10.0", "line beyond the tip-top"),
+        may(
+            "class",
+            Kind::Number(super::LineClass::LIMITS, "write the class on the box, such as 5"),
+            "5",
+            "line-weight class",
+        ),
+        may(
+            "mass_g_m",
+            Kind::Number(super::LineMassGM::LIMITS, "write grams per metre"),
+            "0.95",
+            "or its mass",
+        ),
+        may(
+            "length_out_m",
+            Kind::Number(super::LineOutM::LIMITS, "write metres beyond the tip-top"),
+            "10.0",
+            "line beyond the tip-top",
+        ),
     ],
     notes: &[],
     examples: &[Example { is_remark: true, ..ONCE }],
@@ -266,7 +283,9 @@ const SET_UP: Table = Table {
             "as [scene]",
         ),
     ],
-    notes: &["Where tripods were moved, several of these instead of [scene]. So far the takes of the first one are measured."],
+    notes: &[
+        "Where tripods were moved, several of these instead of [scene]. So far the takes of the first one are measured.",
+    ],
     examples: &[Example { is_remark: true, ..ONCE }],
 };
 

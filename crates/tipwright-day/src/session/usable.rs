@@ -95,7 +95,8 @@ pub fn usable(
     progress: &(dyn Fn(&Path) + Sync),
 ) -> Usable {
     let Parsed { session, findings, refused, doubtful } = parse(folder);
-    let mut out = Usable { session: None, findings: Vec::new(), refused, clips: BTreeMap::new(), looked_at: 0 };
+    let mut out =
+        Usable { session: None, findings: Vec::new(), refused, clips: BTreeMap::new(), looked_at: 0 };
     let Some(session) = session else {
         out.findings = findings;
         out.findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
@@ -103,7 +104,8 @@ pub fn usable(
     };
     let looks = look_at_all(&session, &doubtful, footage, progress);
     out.looked_at = looks.len();
-    let mut files = Files { session: &session, looks: &looks, lens_px: BTreeMap::new(), config, out: Vec::new() };
+    let mut files =
+        Files { session: &session, looks: &looks, lens_px: BTreeMap::new(), config, out: Vec::new() };
     for camera in &session.camera {
         files.lens(camera, footage);
     }
@@ -122,7 +124,10 @@ pub fn usable(
 }
 
 /// Clips of the session with their cameras.
-fn all_clips<'a>(session: &'a Session, more: &'a [Take]) -> impl Iterator<Item = (&'a CameraName, &'a PathBuf)> {
+fn all_clips<'a>(
+    session: &'a Session,
+    more: &'a [Take],
+) -> impl Iterator<Item = (&'a CameraName, &'a PathBuf)> {
     let scene = session.scene.groups().into_iter().map(|(_, clips)| clips);
     scene.chain(session.take.iter().chain(more).map(|t| &t.clips)).flatten()
 }
@@ -151,7 +156,11 @@ fn look_at_all(
 }
 
 /// Opens a clip and decodes its first picture.
-fn first_picture(path: &Path, capture_fps: Option<f64>, footage: &dyn Footage) -> Result<ClipInfo, FootageError> {
+fn first_picture(
+    path: &Path,
+    capture_fps: Option<f64>,
+    footage: &dyn Footage,
+) -> Result<ClipInfo, FootageError> {
     let mut source = footage.open_clip(path, capture_fps)?;
     let info = source.info().clone();
     match source.next_frame()? {
@@ -170,7 +179,14 @@ struct Files<'a> {
 }
 
 impl Files<'_> {
-    fn say(&mut self, subject: &Subject, severity: Severity, what: String, file: Option<&Path>, remedy: &str) {
+    fn say(
+        &mut self,
+        subject: &Subject,
+        severity: Severity,
+        what: String,
+        file: Option<&Path>,
+        remedy: &str,
+    ) {
         let mut finding = Finding::new(subject.clone(), severity, what, remedy);
         finding.file = file.map(|f| self.session.resolve(f));
         self.out.push(finding);
@@ -186,7 +202,8 @@ impl Files<'_> {
         } else if path.is_dir() {
             let count = std::fs::read_dir(&path).map_or(0, Iterator::count);
             if count < self.config.fewest_stills {
-                let what = format!("the folder holds {count} files, at least 8 pictures of the board are needed");
+                let what =
+                    format!("the folder holds {count} files, at least 8 pictures of the board are needed");
                 Err((what, "film or photograph the board from more sides"))
             } else {
                 Ok(None)
@@ -221,7 +238,9 @@ impl Files<'_> {
         } else {
             "film the board in the mode of the day: another mode may crop the picture, so a lens is for one size only"
         };
-        let what = format!("camera {camera}: the clip is {w} x {h} px, the camera's lens is for {lens_w} x {lens_h}");
+        let what = format!(
+            "camera {camera}: the clip is {w} x {h} px, the camera's lens is for {lens_w} x {lens_h}"
+        );
         Some((what, remedy))
     }
 
@@ -239,7 +258,14 @@ impl Files<'_> {
     }
 
     /// Clips of one moment: two good ones of `useful` cameras must be there.
-    fn group(&mut self, subject: &Subject, group: &str, clips: &Clips, useful: &[CameraName], weight: Severity) {
+    fn group(
+        &mut self,
+        subject: &Subject,
+        group: &str,
+        clips: &Clips,
+        useful: &[CameraName],
+        weight: Severity,
+    ) {
         let mut infos: Vec<(&CameraName, &PathBuf, &ClipInfo)> = Vec::new();
         let mut faults = Vec::new();
         let looks = self.looks;
@@ -253,16 +279,31 @@ impl Files<'_> {
         let copies = self.copies(&infos);
         for (other, clip) in &copies {
             let what = format!("{group}{} has the same content as {}", clip.display(), other.display());
-            self.say(subject, weight, what, Some(clip), "one of them is a wrong copy; copy it from the phone again");
+            self.say(
+                subject,
+                weight,
+                what,
+                Some(clip),
+                "one of them is a wrong copy; copy it from the phone again",
+            );
         }
         let has_two = infos.len() >= 2 + copies.len();
         let weight_of_faults = if has_two { Severity::Warning.min(weight) } else { weight };
         for (clip, what, remedy) in faults {
             self.say(subject, weight_of_faults, format!("{group}{what}"), Some(clip), remedy);
         }
-        if !has_two && weight == Severity::Problem && !self.out.iter().any(|f| f.is_problem() && f.subject == *subject) {
+        if !has_two
+            && weight == Severity::Problem
+            && !self.out.iter().any(|f| f.is_problem() && f.subject == *subject)
+        {
             let what = format!("{group}{} usable clip(s), two are needed", infos.len());
-            self.say(subject, weight, what, None, "a camera whose wand clip cannot be used cannot measure either");
+            self.say(
+                subject,
+                weight,
+                what,
+                None,
+                "a camera whose wand clip cannot be used cannot measure either",
+            );
         }
         self.likely(subject, group, &infos);
     }
@@ -310,8 +351,9 @@ impl Files<'_> {
                 self.say(subject, Severity::Warning, what, Some(clip), remedy);
             }
             if !info.has_sound {
-                let what =
-                    format!("{group}camera {camera}: no sound track, so clocks start from recording times or a search");
+                let what = format!(
+                    "{group}camera {camera}: no sound track, so clocks start from recording times or a search"
+                );
                 self.say(subject, Severity::Note, what, Some(clip), "leave the phone's sound on");
             }
         }

@@ -22,7 +22,13 @@ struct Judge<'a> {
 }
 
 impl Judge<'_> {
-    fn say(&mut self, subject: Subject, severity: Severity, what: impl Into<String>, remedy: impl Into<String>) {
+    fn say(
+        &mut self,
+        subject: Subject,
+        severity: Severity,
+        what: impl Into<String>,
+        remedy: impl Into<String>,
+    ) {
         self.out.push(Finding::new(subject, severity, what, remedy).in_file(self.path));
     }
 
@@ -140,7 +146,8 @@ fn spell(session: &mut Session, rows: &Rows) {
         clips.extend(old.into_iter().map(|(n, clip)| (cameras.get(&n.key()).cloned().unwrap_or(n), clip)));
     };
     for scene in session.set_up.iter_mut().map(|s| &mut s.scene).chain([&mut session.scene]) {
-        for clips in [Some(&mut scene.wand), scene.plumb.as_mut(), scene.toss.as_mut()].into_iter().flatten() {
+        for clips in [Some(&mut scene.wand), scene.plumb.as_mut(), scene.toss.as_mut()].into_iter().flatten()
+        {
             respell(clips);
         }
     }
@@ -248,8 +255,11 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
             .find(|c| c.id == take.caster)
             .and_then(|c| c.rod_length_m)
             .map(RodLengthM::get);
-        if let Some(rod_m) = own_rod_m.filter(|m| session.marker.butt.iter().any(|b| !(b.at_m.get() < 0.75 * m))) {
-            let what = format!("the butt markers do not lie on the lower part of this caster's rod of {rod_m} m");
+        if let Some(rod_m) =
+            own_rod_m.filter(|m| session.marker.butt.iter().any(|b| !(b.at_m.get() < 0.75 * m)))
+        {
+            let what =
+                format!("the butt markers do not lie on the lower part of this caster's rod of {rod_m} m");
             judge.problem(subject.clone(), what, "correct rod_length_m in casters.csv");
         }
         if let (Some(from), Some(to)) = (take.from_s, take.to_s) {
@@ -264,14 +274,14 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
             }
             (Some(name), _) if measured.as_ref() != Some(&name.key()) => judge.problem(
                 subject,
-                format!("was filmed in set-up `{name}`; so far only the first set-up of a session is measured"),
+                format!(
+                    "was filmed in set-up `{name}`; so far only the first set-up of a session is measured"
+                ),
                 "make a session folder of its own for each set-up",
             ),
-            (None, 2..) => judge.problem(
-                subject,
-                "there are several set-ups and none is named",
-                "add set_up = \"...\"",
-            ),
+            (None, 2..) => {
+                judge.problem(subject, "there are several set-ups and none is named", "add set_up = \"...\"")
+            }
             _ => {}
         }
     }

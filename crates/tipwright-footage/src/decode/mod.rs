@@ -13,6 +13,8 @@ use tipwright::model::{Severity, Warning};
 use crate::probe::{self, unreadable};
 use format::Slot;
 
+/// A step longer than the whole clip and this is no step, seconds.
+const LATEST_S: f64 = 60.0;
 /// Read errors in a row after which the rest of a file is given up.
 const READ_ERRORS_IN_A_ROW: u32 = 50;
 
@@ -34,41 +36,17 @@ pub(crate) struct Clip {
     read_errors: u32,
     read_failed: bool,
     finished: bool,
-    spacing: Spacing,
-}
-
-/// Spacing of the stamps, before re-timing.
-#[derive(Debug, Clone, Copy, Default)]
-struct Spacing {
     last_s: Option<f64>,
-    first_s: f64,
-    shortest_s: f64,
-    longest_s: f64,
-    count: u64,
-}
-
-impl Spacing {
-    fn add(&mut self, t_s: f64) {
-        if let Some(last_s) = self.last_s {
-            let step_s = t_s - last_s;
-            self.shortest_s = if self.count == 0 { step_s } else { self.shortest_s.min(step_s) };
-            self.longest_s = self.longest_s.max(step_s);
-            self.count += 1;
-        } else {
-            self.first_s = t_s;
-        }
-        self.last_s = Some(t_s);
-    }
-
-    fn mean_s(&self) -> Option<f64> {
-        (self.count > 0).then(|| (self.last_s.unwrap_or(self.first_s) - self.first_s) / self.count as f64)
-    }
+    /// Packets of the picture track so far, and how many the file holds.
+    packets: u64,
+    frames_stored: Option<u64>,
+    notes: Vec<Warning>,
 }
 
 impl Clip {
     /// Opens a clip for decoding with so many threads (0: FFmpeg's choice).
     pub(crate) fn open(path: &Path, capture_fps: Option<f64>, threads: usize) -> Result<Self, FootageError> {
-        let probe::Opened { input, stream_idx, time_base_s, info } = probe::open(path)?;
+        let probe::Opened { input, stream_idx, time_base_s, info, frames_stored, notes } = probe::open(path)?;
         let stream = input.stream(stream_idx).ok_or_else(|| unreadable(path, "its picture track is gone"))?;
         let parameters = stream.parameters();
         let codec = ff::codec::decoder::find(parameters.id()).ok_or_else(|| FootageError::Unsupported {
@@ -102,7 +80,10 @@ impl Clip {
             read_errors: 0,
             read_failed: false,
             finished: false,
-            spacing: Spacing::default(),
+            last_s: None,
+            packets: 0,
+            frames_stored,
+            notes,
         })
     }
 
@@ -118,6 +99,7 @@ impl Clip {
                 Ok(()) if packet.stream() != self.stream_idx => {}
                 Ok(()) => {
                     self.read_errors = 0;
+                    self.packets += 1;
                     if packet.is_corrupt() || self.decoder.send_packet(&packet).is_err() {
                         self.damaged += 1;
                         continue;
@@ -154,13 +136,15 @@ impl Clip {
             return None;
         }
         let stamp = frame.timestamp().or_else(|| frame.pts());
-        let t_s = match (stamp, self.spacing.last_s) {
+        let t_s = match (stamp, self.last_s) {
             (Some(stamp), _) => stamp as f64 * self.time_base_s,
             // A raw stream has no stamps: its rate is all there is.
             (None, Some(last_s)) => last_s + 1.0 / self.info.container_fps?,
             (None, None) => 0.0,
         };
-        if self.spacing.last_s.is_some_and(|last_s| t_s <= last_s) {
+        // a stamp far behind the clip's end would make all that follow it run back
+        let end_s = self.info.duration_s.map_or(f64::INFINITY, |d| d + LATEST_S);
+        if self.last_s.is_some_and(|last_s| t_s <= last_s || t_s - last_s > end_s) {
             return None;
         }
         self.now.prepare().ok()?;
@@ -210,7 +194,7 @@ impl FrameSource for Clip {
                 return Ok(None);
             }
         };
-        self.spacing.add(t_s);
+        self.last_s = Some(t_s);
         self.delivered += 1;
         let Some(now) = self.now.planes() else {
             return Err(unreadable(&self.info.path, "a frame without planes"));
@@ -232,32 +216,47 @@ impl FrameSource for Clip {
         }
         self.decoder.flush();
         self.draining = false;
-        self.spacing.last_s = None;
+        self.last_s = None;
     }
 
     fn damaged_frames(&self) -> u64 {
         self.damaged
     }
 
+    fn tick_s(&self) -> Option<f64> {
+        Some(self.time_base_s / self.slow_down)
+    }
+
     fn warnings(&self) -> Vec<Warning> {
         let about = self.info.path.display().to_string();
-        let mut warnings = Vec::new();
-        let got = self.delivered + self.damaged;
-        let short_by = self.info.frames_claimed.map_or(0, |claimed| claimed.saturating_sub(got));
-        // A few frames before an edit list's start, or behind its end, are no loss.
+        let mut warnings = self.notes.clone();
+        // by what was read, not by what was shown: a clip trimmed in the phone keeps the frames that its edit list hides
+        let short_by = self.info.frames_claimed.map_or(0, |claimed| claimed.saturating_sub(self.packets));
         let noticeable = short_by > 3 && short_by * 50 > self.info.frames_claimed.unwrap_or(0);
+        let got = self.delivered + self.damaged;
         if self.finished && (noticeable || self.read_failed) {
+            let claimed = self.info.frames_claimed;
             warnings.push(Warning::new(
                 Severity::Warning,
                 &about,
                 format!(
                     "the file is cut short: {} of {} frames are there",
                     self.delivered,
-                    self.info
-                        .frames_claimed
-                        .map_or_else(|| "an unknown number of".to_owned(), |n| n.to_string())
+                    claimed.map_or_else(|| "an unknown number of".to_owned(), |n| n.to_string())
                 ),
                 "What is there is used; copy the clip from the phone again to have the rest",
+            ));
+        } else if let Some(hidden) =
+            self.frames_stored.map(|n| n.saturating_sub(got)).filter(|n| self.finished && *n > 3)
+        {
+            // a few frames before the start are what B-frames need
+            warnings.push(Warning::new(
+                Severity::Note,
+                &about,
+                format!(
+                    "it was trimmed after filming: {hidden} frames that are still in the file are hidden"
+                ),
+                "Nothing to do: what the phone shows is used",
             ));
         }
         if self.damaged > 0 {
@@ -267,22 +266,6 @@ impl FrameSource for Clip {
                 format!("{} damaged frames were skipped", self.damaged),
                 "Copy the clip from the phone again if they matter",
             ));
-        }
-        if let Some(mean_s) = self.spacing.mean_s() {
-            let spread = (self.spacing.longest_s - mean_s).max(mean_s - self.spacing.shortest_s) / mean_s;
-            if spread > 0.01 {
-                warnings.push(Warning::new(
-                    Severity::Note,
-                    &about,
-                    format!(
-                        "frame spacing varies between {:.2} and {:.2} ms (mean {:.2} ms)",
-                        self.spacing.shortest_s * 1e3,
-                        self.spacing.longest_s * 1e3,
-                        mean_s * 1e3
-                    ),
-                    "Times come from each frame's own stamp, so nothing is lost; lock exposure on the phone for an even rate",
-                ));
-            }
         }
         if (self.slow_down - 1.0).abs() > 1e-9 {
             warnings.push(Warning::new(

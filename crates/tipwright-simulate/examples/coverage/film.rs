@@ -5,7 +5,9 @@ use nalgebra::Point3;
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
-use tipwright::model::{Camera, Candidate, ClipSpots, Clock, Colour, FrameSpots, RawPixel, Streak};
+use tipwright::model::{
+    Camera, Candidate, ClipSpots, Clock, Colour, FrameSpots, FrameTimes, RawPixel, Streak,
+};
 
 /// A marker.
 pub struct Marker<'a> {
@@ -68,19 +70,18 @@ pub fn covariance(d: &Detector, (dx, dy): (f64, f64)) -> [f64; 3] {
     [base + f * dx * dx, f * dx * dy, base + f * dy * dy]
 }
 
-/// Detections of one clip.
+/// Detections of one clip with these exposures (by the phone's clock).
 pub fn film(
     camera: &Camera,
     clock: &Clock,
     d: &Detector,
-    duration_s: f64,
+    exposures_s: &[f64],
     markers: &[Marker],
     rng: &mut ChaCha8Rng,
 ) -> ClipSpots {
     let [w, h] = camera.picture.upright_px().map(f64::from);
     let mut frames = Vec::new();
-    for frame_idx in 0..(duration_s * d.fps) as u32 {
-        let pts_s = f64::from(frame_idx) / d.fps;
+    for (frame_idx, pts_s) in (0..).zip(exposures_s.iter().copied()) {
         let mut candidates = Vec::new();
         for marker in markers {
             let (lost, wild): (f64, f64) = (rng.random(), rng.random());
@@ -127,5 +128,5 @@ pub fn film(
         }
         frames.push(FrameSpots { frame_idx, pts_s, candidates });
     }
-    ClipSpots { camera: camera.name.clone(), picture: camera.picture, frames }
+    ClipSpots { camera: camera.name.clone(), picture: camera.picture, frames, times: FrameTimes::default() }
 }

@@ -3,7 +3,7 @@
 //! square error over stated standard deviation.
 //!
 //! `cargo run --release -p tipwright-simulate --example coverage -- [--set-ups 40] [--first 0] [--csv OUT.csv] [--verbose]
-//! [--exact-lens] [--tip-only] [--known-scene] [--dof N]`
+//! [--exact-lens] [--tip-only] [--known-scene] [--dof N] [--stamps ticks-600|android|dropped|rate [--exact-stamps|--raw-stamps]]`
 //!
 //! A set-up is new places, readouts, clocks, wand length (as measured with half a millimetre's error) and a new person;
 //! errors of a set-up are shared by its strokes, so that set-ups count more than strokes.
@@ -12,6 +12,7 @@
 mod bound;
 mod film;
 mod set_up;
+mod stamps;
 mod tally;
 
 use std::sync::Mutex;
@@ -22,6 +23,7 @@ use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 use set_up::{clock_rows, scene_rows};
+use stamps::Stamps;
 use tipwright::model::{
     Camera, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, OffsetSource, Role, Rotation,
 };
@@ -45,6 +47,7 @@ struct Options {
     tip_only: bool,
     known_scene: bool,
     neighbourhood_dof: Option<f64>,
+    stamps: Option<Stamps>,
 }
 
 impl Options {
@@ -69,6 +72,7 @@ fn main() {
         tip_only: has("--tip-only"),
         known_scene: has("--known-scene"),
         neighbourhood_dof: after("--dof").map(|n| n.parse().unwrap()),
+        stamps: after("--stamps").map(|k| Stamps::parse(k, has("--exact-stamps"), has("--raw-stamps"))),
     };
     let all = Mutex::new(Vec::new());
     (first..first + set_ups).collect::<Vec<u64>>().into_par_iter().with_max_len(1).for_each(|seed| {
@@ -173,11 +177,31 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
     // scene
     let waved = WavedWand::new(1.0, &mut rng);
     let hung = HungWand::new(Point3::new(0.3, 0.1, 2.7), 1.0, &mut rng);
+    let lates_s = std::cell::Cell::new([0.0; 2]);
     let shoot = |rng: &mut rand_chacha::ChaCha8Rng, offset_s: f64, seconds: f64, markers: &[Marker]| {
         let clocks = world.clocks(offset_s);
-        (0..2)
-            .map(|k| film(&world.cameras[k], &clocks[k], &detector, seconds, markers, rng))
-            .collect::<Vec<ClipSpots>>()
+        let mut late_s = [0.0; 2];
+        let clips = (0..2)
+            .map(|k| {
+                let film = |exposures_s: &[f64], rng| {
+                    film(&world.cameras[k], &clocks[k], &detector, exposures_s, markers, rng)
+                };
+                let Some(stamps) = options.stamps else {
+                    let frames = (seconds * detector.fps) as u32;
+                    return film(&(0..frames).map(|i| f64::from(i) / detector.fps).collect::<Vec<_>>(), rng);
+                };
+                let mut own = stream(seed, &format!("stamps {k} {seconds}"));
+                let exposures_s = stamps.exposures_s(detector.fps, seconds, &mut own);
+                let (clip, late) = stamps.stamp(film(&exposures_s, rng), &exposures_s, &mut own);
+                late_s[k] = late;
+                if options.verbose {
+                    println!("set-up {seed}, clip of {seconds:.1} s: {}", stamps::said(&clip.times));
+                }
+                clip
+            })
+            .collect::<Vec<ClipSpots>>();
+        lates_s.set(late_s);
+        clips
     };
     let white = |place| Marker { place, colour: Colour::White, diameter_m: 0.04 };
     let wand_offset_s = between(&mut rng, -1.0, 1.0);
@@ -253,7 +277,7 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
             .collect(),
         roles,
     };
-    let found = match solve_take(&input, &options.path()) {
+    let mut found = match solve_take(&input, &options.path()) {
         Ok(found) => found,
         Err(e) => {
             println!("set-up {seed}: {e}");
@@ -261,6 +285,13 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
         }
     };
     let truth = world.clocks(take_offset_s);
+    // stamps that are late on average put the session's zero elsewhere: back to the truth's
+    let [late_s, other_late_s] = lates_s.get();
+    found.clocks[1].clock.offset_s -= late_s - other_late_s;
+    let paths = std::iter::once(&mut found.rod.tip).chain(found.rod.butts.iter_mut().map(|b| &mut b.path));
+    for sample in paths.flat_map(|p| &mut p.samples) {
+        sample.t_s -= late_s;
+    }
     let mut rows = clock_rows(seed, habit, &found, &truth);
     rows.extend(scene_rows(seed, habit, &scene, &world));
     // the same clips with the set-up known: what the path itself does against its bound
@@ -271,7 +302,7 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
         camera.lens = &world.cameras[k].lens;
     }
     exact.roles.truncate(1);
-    if let Ok(paths) = solve_take(&exact, &options.path()) {
+    if let (None, Ok(paths)) = (options.stamps, solve_take(&exact, &options.path())) {
         rows.push(bound::row(seed, habit, &world.cameras, &truth, &detector, &motion, &paths));
     }
     rows.extend(marker_rows(seed, habit, &motion, &found));
@@ -320,6 +351,26 @@ fn marker_rows(seed: u64, habit: Habit, motion: &RodMotion, found: &TakePaths) -
     push("tip", &found.rod.tip, &tip);
     for (b, at_m) in found.rod.butts.iter().zip(BUTTS_M) {
         push(&format!("butt at {at_m:.2}"), &b.path, &|t| motion.rod_point_at(t, at_m));
+    }
+    // places along the path, each axis by itself, far enough apart to count
+    for s in found.rod.tip.samples.iter().filter(|s| s.views >= 2).step_by(24) {
+        let error = turn * s.position_in_world - tip(s.t_s);
+        let square = turn.rotation.to_rotation_matrix().into_inner().map(|v| v * v);
+        let sd = (square * s.position_sd_m.map(|v| v * v)).map(f64::sqrt);
+        let speed_m_s = s.velocity_in_world_m_s.norm();
+        for axis in 0..3 {
+            let figure =
+                if speed_m_s > 5.0 { "tip's place, fast, mm" } else { "tip's place, slow, mm" }.into();
+            out.push(tally::Row {
+                seed,
+                habit,
+                stroke: 0,
+                figure,
+                value: f64::NAN,
+                error: 1e3 * error[axis],
+                sd: 1e3 * sd[axis],
+            });
+        }
     }
     out
 }

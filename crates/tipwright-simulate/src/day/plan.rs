@@ -1,6 +1,6 @@
 //! What a day consists of: phones and their modes, weather, casters, takes. No clip is made here.
 
-use nalgebra::{Isometry3, Translation3, UnitQuaternion, Vector3};
+use nalgebra::Vector3;
 use tipwright::model::Board;
 use tipwright::model::{Camera, Colour};
 use tipwright_day::session::Caster;
@@ -32,7 +32,7 @@ pub struct PhoneMode {
     pub readout_s: f64,
     /// Exposure of a row.
     pub exposure_s: f64,
-    /// Frame times wander by this (standard deviation), and now and then a frame is missing.
+    /// Time stamps wander about the exposures by this (standard deviation), and now and then a frame is missing.
     pub jitter_s: f64,
     /// Clock rate error against the first phone.
     pub drift: f64,

@@ -119,7 +119,8 @@ impl Folder {
         };
         let run = json(&dir.join("run.json"))?.unwrap_or(Value::Null);
         let own = json(&dir.join("session.json"))?.unwrap_or(Value::Null);
-        let mut session = Which::of(&run["session_id"], &run["session"]).or(Which::of(&own["id"], &own["title"]));
+        let mut session =
+            Which::of(&run["session_id"], &run["session"]).or(Which::of(&own["id"], &own["title"]));
         let mut takes = BTreeMap::new();
         let entries = std::fs::read_dir(&takes_dir).map_err(|e| malformed(e.to_string(), &takes_dir))?;
         let mut folders: Vec<PathBuf> = entries.filter_map(|e| e.ok().map(|e| e.path())).collect();

@@ -82,8 +82,11 @@ fn a_count_that_agrees_without_an_interval_is_no_interval_that_held() {
                 )
             })
             .collect();
-        std::fs::write(take.join("strokes.json"), format!(r#"{{"schema":1,"strokes":[{}]}}"#, rows.join(",")))
-            .unwrap();
+        std::fs::write(
+            take.join("strokes.json"),
+            format!(r#"{{"schema":1,"strokes":[{}]}}"#, rows.join(",")),
+        )
+        .unwrap();
     }
     let report = score(results.path(), truth.path()).unwrap();
     let count = report.figures.iter().find(|f| f.key == "acceleration_sign_changes").unwrap();

@@ -27,9 +27,9 @@ mod tests;
 mod trajectory;
 mod views;
 
+use nalgebra::Point3;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use nalgebra::Point3;
 
 use crate::model::line::{ClipRidges, StrokeLoop};
 use crate::model::{Camera, Clock, Figures, MarkerPath, Stroke};

@@ -37,6 +37,10 @@ impl FrameSource for Tee<'_> {
         self.source.damaged_frames()
     }
 
+    fn tick_s(&self) -> Option<f64> {
+        self.source.tick_s()
+    }
+
     fn warnings(&self) -> Vec<Warning> {
         self.source.warnings()
     }

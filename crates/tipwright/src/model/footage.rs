@@ -48,7 +48,7 @@ pub struct Planes<'a> {
 pub struct FrameView<'a> {
     /// From 0.
     pub frame_idx: u32,
-    /// Presentation time after re-timing, seconds; the file's own stamps.
+    /// Presentation time after re-timing, seconds: the file's own stamp. When the frame was exposed: [`crate::times`].
     pub pts_s: f64,
     /// This picture.
     pub now: Planes<'a>,
@@ -65,7 +65,7 @@ pub struct ClipInfo {
     pub codec: String,
     /// Stored size and rotation tag.
     pub picture: Picture,
-    /// Frames as the container claims, if it does.
+    /// Frames that the container claims to show, if it does (of a trimmed clip those within its edit list).
     pub frames_claimed: Option<u64>,
     /// Duration as the container claims, before re-timing.
     pub duration_s: Option<f64>,
@@ -110,6 +110,23 @@ pub struct Sound {
     pub rate_hz: f64,
     /// Presentation time of the first sample on the clip's (not re-timed) clock.
     pub start_s: f64,
+}
+
+impl Sound {
+    /// The sound by the clock of capture, of a file that plays `slow_down` times slower than it was captured and whose pictures
+    /// last `picture_s` (file time). Some phones stretch the sound with the pictures, some leave it as it was heard: what lasts
+    /// about as long as the pictures was stretched.
+    #[must_use]
+    pub fn retimed(mut self, slow_down: f64, picture_s: Option<f64>) -> Self {
+        let lasts_s = self.samples.len() as f64 / self.rate_hz;
+        // the middle between the two on a scale of ratios
+        let stretched = picture_s.is_none_or(|p| lasts_s * slow_down.sqrt() > p);
+        if slow_down > 1.0 && stretched {
+            self.rate_hz *= slow_down;
+            self.start_s /= slow_down;
+        }
+        self
+    }
 }
 
 /// Why footage cannot be read. The path comes last.
@@ -170,6 +187,10 @@ pub trait FrameSource {
     }
     /// Frames or packets that could not be decoded so far.
     fn damaged_frames(&self) -> u64;
+    /// What the file counts its stamps in, after re-timing, seconds; `None` when unknown.
+    fn tick_s(&self) -> Option<f64> {
+        None
+    }
     /// What a person should know of the clip so far; complete once the end is reached.
     fn warnings(&self) -> Vec<Warning> {
         Vec::new()

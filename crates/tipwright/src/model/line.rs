@@ -4,6 +4,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::camera::{Picture, RawPixel};
+use super::frame_times::FrameTimes;
 use super::measured::Measured;
 use super::stroke::LoopShape;
 
@@ -44,6 +45,17 @@ pub struct ClipRidges {
     pub frames: Vec<FrameRidges>,
     /// Why the last frames are missing, when the room for points ran out.
     pub cut_short: bool,
+}
+
+impl ClipRidges {
+    /// Gives the frames the times that were estimated from the clip's stamps; those whose stamps make no sense go.
+    pub fn take_times(&mut self, times: &FrameTimes) {
+        self.frames.retain_mut(|frame| {
+            let time_s = times.of_stamp_s(frame.pts_s);
+            frame.pts_s = time_s.unwrap_or(frame.pts_s);
+            time_s.is_some()
+        });
+    }
 }
 
 /// What a loop is called by its width. Limits differ from source to source, so they are settings.

@@ -8,6 +8,7 @@ pub mod evidence;
 pub mod figures;
 pub mod film;
 pub mod footage;
+pub mod frame_times;
 pub mod line;
 pub mod measured;
 pub mod path;
@@ -22,6 +23,7 @@ pub use board::Board;
 pub use camera::{Camera, CameraPose, Lens, Picture, RawPixel, Rotation, UndistortedRay};
 pub use clock::{Clock, CoarseOffset, OffsetSource};
 pub use figures::{FigureId, Figures};
+pub use frame_times::FrameTimes;
 pub use measured::Measured;
 pub use path::{MarkerPath, PathDraw, PathSample, RodPaths};
 pub use results::{

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::camera::{Picture, RawPixel};
+use super::frame_times::FrameTimes;
 use crate::math::median;
 
 /// Colours a marker may have.
@@ -90,7 +91,7 @@ impl Candidate {
 pub struct FrameSpots {
     /// Position in the clip, from 0.
     pub frame_idx: u32,
-    /// Presentation time after re-timing, seconds.
+    /// Middle of its exposure by the clip's clock, seconds: estimated from the time stamps ([`crate::times`]).
     pub pts_s: f64,
     /// At most a few per colour.
     pub candidates: Vec<Candidate>,
@@ -105,6 +106,9 @@ pub struct ClipSpots {
     pub picture: Picture,
     /// Every frame, in order, also those without candidates.
     pub frames: Vec<FrameSpots>,
+    /// How the frames' times were found, with the stamps as the file has them. Empty: they are given.
+    #[serde(default)]
+    pub times: FrameTimes,
 }
 
 impl ClipSpots {

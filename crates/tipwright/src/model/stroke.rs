@@ -1,7 +1,7 @@
 //! One stroke: a forward or back movement of the tip between two reversals.
 
-use schemars::JsonSchema;
 use nalgebra::{Isometry3, Point3, Vector3};
+use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::figures::Figures;

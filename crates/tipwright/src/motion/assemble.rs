@@ -344,6 +344,10 @@ impl Setting<'_> {
                     scalar(Some(at + i), prior, now.wander.nodes_s[i], arrow.as_deref_mut());
                 }
             }
+            for (i, shift) in now.shifts.iter().enumerate() {
+                let prior = Freedom::Prior { mean: 0.0, sd: shift.sd_s };
+                scalar(slots.shifts.map(|at| at + i), prior, shift.shift_s, arrow.as_deref_mut());
+            }
         }
         if let Some(prior) = self.joint_prior {
             let d = prior.deviation(self.problem, state);

@@ -7,7 +7,7 @@ use super::spline::Timeline;
 use super::state::{Layout, State};
 
 /// Most border parameters one observation touches.
-pub const MOST_BORDER: usize = 15;
+pub const MOST_BORDER: usize = 16;
 
 /// One observation made linear about a state; residual = observed - predicted, whitened; derivatives of the
 /// prediction, whitened.
@@ -119,6 +119,9 @@ pub fn linearise(
     if let (Some((at, _)), Some((i, u))) = (slots.wander, now.wander.locate(observation.pts_s)) {
         push(at + i, by_time * (1.0 - u));
         push(at + i + 1, by_time * u);
+    }
+    if let (Some(at), Some(i)) = (slots.shifts, now.shift_at(observation.pts_s)) {
+        push(at + i, by_time);
     }
     Some(Linear {
         first,

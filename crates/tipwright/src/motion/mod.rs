@@ -90,9 +90,9 @@ pub use assemble::Hyper;
 pub use draws::Draw;
 pub use outcome::{Degeneracy, Fate, SolveReport};
 pub use problem::{
-    Baseline, CameraFreedom, CameraModel, Distance, Freedom, Loss, MotionConfig, MotionError, Noise,
-    Observation, Problem, SetUpPrior, Smoothness, Wander,
+    Baseline, CameraFreedom, CameraModel, ClockShift, Distance, Freedom, Loss, MotionConfig, MotionError,
+    Noise, Observation, Problem, SetUpPrior, Smoothness, Wander,
 };
 pub use solution::{Kinematics, PathTerm, Solution};
 pub use solve::{Start, solve, solve_from};
-pub use state::{CameraSlots, CameraState, Layout, State, WanderState};
+pub use state::{CameraSlots, CameraState, Layout, ShiftState, State, WanderState};

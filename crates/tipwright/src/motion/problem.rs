@@ -1,11 +1,11 @@
 //! What the solver is given: cameras and how free they are, observations, lengths, settings.
 
+use nalgebra::{DMatrix, Isometry3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use nalgebra::{DMatrix, Isometry3};
 
 use super::spline::Timeline;
-use crate::model::{Clock, Lens, Measured, Picture, RawPixel};
+use crate::model::{Clock, FrameTimes, Lens, Measured, Picture, RawPixel};
 
 /// How free a scalar of the set-up is.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -149,6 +149,30 @@ pub struct Baseline {
     pub sd_m: f64,
 }
 
+/// A run of frames whose place in time against the rest of its clip is unsure: frame times are estimated from stamps
+/// ([`crate::times`]), and where the rate changes the rest of the clip says little of them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ClockShift {
+    /// Which camera.
+    pub camera_idx: usize,
+    /// First and last presentation time of its frames.
+    pub span_pts_s: [f64; 2],
+    /// Standard deviation of their common shift, seconds.
+    pub sd_s: f64,
+}
+
+impl ClockShift {
+    /// The shifts of cameras whose clips have these frame times, in the cameras' order.
+    #[must_use]
+    pub fn of_clips<'a>(clips: impl IntoIterator<Item = &'a FrameTimes>) -> Vec<Self> {
+        let of_clip = |(camera_idx, times): (usize, &FrameTimes)| {
+            let shifts = times.unsure_shifts().into_iter();
+            shifts.map(move |(span_pts_s, sd_s)| Self { camera_idx, span_pts_s, sd_s }).collect::<Vec<_>>()
+        };
+        clips.into_iter().enumerate().flat_map(of_clip).collect()
+    }
+}
+
 /// What is known of a set-up as a whole: one joint normal prior, so that what was found together stays together.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SetUpPrior {
@@ -173,6 +197,8 @@ pub struct Problem {
     pub distances: Vec<Distance>,
     /// Known lengths between cameras.
     pub baselines: Vec<Baseline>,
+    /// Runs of frames that may be shifted in time.
+    pub shifts: Vec<ClockShift>,
     /// Joint prior covariance of pose errors about the poses given, 6N x 6N for all cameras in order: turn about the
     /// camera's axes (radians), then translation of `camera_from_world`. Rows of cameras whose pose is fixed are ignored.
     pub pose_covariance: Option<DMatrix<f64>>,
@@ -198,6 +224,7 @@ impl Problem {
             observations,
             distances: Vec::new(),
             baselines: Vec::new(),
+            shifts: Vec::new(),
             pose_covariance: None,
             set_up: None,
             timeline: None,

@@ -25,6 +25,8 @@ pub struct CameraSlots {
     pub k1: Option<usize>,
     /// First node of the clock's wander and number of nodes.
     pub wander: Option<(usize, usize)>,
+    /// First of the shifts of runs of frames.
+    pub shifts: Option<usize>,
 }
 
 /// Positions of all parameters in the border.
@@ -55,6 +57,19 @@ pub struct CameraState {
     pub lens: Lens,
     /// Where the wander's first node stands (pts), the distance of its nodes, and their corrections, seconds.
     pub wander: WanderState,
+    /// Shifts of runs of frames, in order of time.
+    pub shifts: Vec<ShiftState>,
+}
+
+/// The shift of a run of frames.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ShiftState {
+    /// First and last presentation time of its frames.
+    pub span_pts_s: [f64; 2],
+    /// Standard deviation of the shift beforehand, seconds.
+    pub sd_s: f64,
+    /// The shift, seconds.
+    pub shift_s: f64,
 }
 
 /// Corrections of a wandering clock; empty for a steady one.
@@ -100,7 +115,17 @@ impl CameraState {
     /// Session time of a sighting.
     #[must_use]
     pub fn session_s(&self, pts_s: f64, shutter_fraction: f64) -> f64 {
-        self.clock.session_s(pts_s, shutter_fraction) + self.wander.at_s(pts_s)
+        let shift_s = self.shift_at(pts_s).map_or(0.0, |i| self.shifts[i].shift_s);
+        self.clock.session_s(pts_s, shutter_fraction) + self.wander.at_s(pts_s) + shift_s
+    }
+
+    /// Position among the shifts of the run that a frame belongs to.
+    pub(super) fn shift_at(&self, pts_s: f64) -> Option<usize> {
+        // half a microsecond: frames are asked for by their own times, which may have been through a file
+        const SAME_S: f64 = 5e-7;
+        self.shifts
+            .iter()
+            .position(|s| pts_s >= s.span_pts_s[0] - SAME_S && pts_s <= s.span_pts_s[1] + SAME_S)
     }
 }
 
@@ -140,6 +165,7 @@ impl Layout {
                     let n = state.wander.nodes_s.len();
                     take(n > 1, n).map(|at| (at, n))
                 },
+                shifts: take(!state.shifts.is_empty(), state.shifts.len()),
             })
             .collect();
         Self { cameras: slots, size }
@@ -186,6 +212,12 @@ impl State {
                 k1_shift: 0.0,
                 lens: camera.lens.clone(),
                 wander: wander_nodes(problem, k),
+                shifts: problem
+                    .shifts
+                    .iter()
+                    .filter(|s| s.camera_idx == k)
+                    .map(|s| ShiftState { span_pts_s: s.span_pts_s, sd_s: s.sd_s, shift_s: 0.0 })
+                    .collect(),
             })
             .collect();
         Self { coefficients_m: vec![0.0; timeline.coefficients() * problem.markers * 3], cameras }
@@ -242,6 +274,11 @@ impl State {
             if let Some((at, n)) = slots.wander {
                 for (node, d) in camera.wander.nodes_s.iter_mut().zip(&border[at..at + n]) {
                     *node += d;
+                }
+            }
+            if let Some(at) = slots.shifts {
+                for (shift, d) in camera.shifts.iter_mut().zip(&border[at..]) {
+                    shift.shift_s += d;
                 }
             }
         }

@@ -7,8 +7,10 @@ use super::view::View;
 use super::{PathConfig, PathError, TakeInput};
 use crate::model::{CameraPose, MovedCamera, OffsetSource, Role, Scene, Severity, Warning};
 use crate::motion::{
-    CameraFreedom, CameraModel, Degeneracy, Freedom, Observation, Problem, SetUpPrior, Solution, solve,
+    CameraFreedom, CameraModel, ClockShift, Degeneracy, Freedom, Observation, Problem, SetUpPrior, Solution,
+    solve,
 };
+use crate::times::covariances_px2;
 use crate::tracks::gather::{Source, gather, unique};
 use crate::tracks::pieces::Piece;
 
@@ -185,22 +187,23 @@ fn build(
             },
         })
         .collect();
+    let clips: Vec<_> = views.iter().map(|v| v.spots).collect();
     let observations = sources
         .iter()
-        .map(|s| {
-            let view = &views[s.view_idx];
-            let frame = &view.spots.frames[s.frame_pos];
-            let candidate = &frame.candidates[s.candidate_idx];
+        .zip(covariances_px2(&clips, sources))
+        .map(|(s, cov_px2)| {
+            let frame = &clips[s.view_idx].frames[s.frame_pos];
             Observation {
                 camera_idx: s.view_idx,
                 marker_idx: s.marker_idx,
                 pts_s: frame.pts_s,
-                pixel: candidate.centre,
-                cov_px2: candidate.cov_px2,
+                pixel: frame.candidates[s.candidate_idx].centre,
+                cov_px2,
             }
         })
         .collect();
-    Problem { pose_covariance, set_up, ..Problem::new(cameras, chains.len(), observations) }
+    let shifts = ClockShift::of_clips(clips.iter().map(|c| &c.times));
+    Problem { pose_covariance, set_up, shifts, ..Problem::new(cameras, chains.len(), observations) }
 }
 
 /// The scene's joint covariance for the cameras of the take, with the settling of each tripod on top.

@@ -23,8 +23,6 @@ mod output;
 mod tests;
 mod view;
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
 use crate::model::{
     ClipSpots, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, Severity,
     TakeCameraFit, TakeClock, Tally, Warning,
@@ -32,6 +30,8 @@ use crate::model::{
 use crate::motion::MotionConfig;
 use crate::tracks::sync::SyncConfig;
 use crate::tracks::tracklets::LinkConfig;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 pub use error::PathError;
 

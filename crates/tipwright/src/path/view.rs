@@ -72,6 +72,9 @@ pub(super) fn views<'a>(input: &TakeInput<'a>, config: &PathConfig) -> Result<Ve
         } else {
             Measured::new(0.0, config.drift_sd)
         };
+        // the first camera's rate counts as well: it is the session's
+        let rates_sd = camera.spots.times.rate_sd().hypot(input.cameras[0].spots.times.rate_sd());
+        let drift = Measured::new(drift.value, drift.sd.hypot(rates_sd));
         let lens = input.scene.lens_of(scene_idx, camera.lens);
         let mut tracks = BTreeMap::new();
         for role in &input.roles {

@@ -6,9 +6,9 @@
 //! for a tennis ball (0.5 rho Cd A / m with Cd 0.5, derived), which bends a two-metre fall by 0.6 and 1.4 %; it is
 //! estimated with a prior that covers both and table tennis balls are out.
 
+use nalgebra::{DMatrix, DVector, Vector3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use nalgebra::{DMatrix, DVector, Vector3};
 
 use crate::model::{CameraPose, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, Severity, Warning};
 use crate::tracks::pieces::{Piece, PieceConfig, PieceSample, TrackView, find_pieces};

@@ -24,10 +24,11 @@ mod still;
 #[cfg(test)]
 mod tests;
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
 use crate::model::footage::{FootageError, FrameSource};
 use crate::model::{ClipSpots, Colour, Severity, Still, Warning};
+use crate::times::timed;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// What a marker looks like.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -183,23 +184,27 @@ pub fn find_clip(
     let stills = finder.stills();
     let (frames, diameter_px) = finish::finish(frames, &looks, config, &mut counts);
     let mut warnings = source.warnings();
+    let frames_read = frames.len();
+    let spots = timed(camera, picture, frames, source.tick_s());
+    let (frames, times) = (&spots.frames, &spots.times);
+    if let Some(what) = times.in_words() {
+        let (severity, remedy) = if times.left_out > 0 {
+            (Severity::Warning, "Copy the clip from the phone again if the frames matter")
+        } else {
+            (Severity::Note, "Nothing to do: what is unsure of them is in every figure's interval")
+        };
+        warnings.push(Warning::new(severity, path.display().to_string(), what, remedy));
+    }
     let seen = frames.iter().filter(|f| f.candidates.iter().any(|c| c.score > 0.3)).count();
-    if seen * 10 < frames.len() {
+    if seen * 10 < frames_read {
         warnings.push(Warning::new(
             Severity::Warning,
             path.display().to_string(),
-            format!("a marker is likely in only {seen} of {} frames", frames.len()),
+            format!("a marker is likely in only {seen} of {frames_read} frames"),
             "Check the marker's colour in session.toml, and that it is in the picture and in the light",
         ));
     }
-    Ok(FoundSpots {
-        spots: ClipSpots { camera: camera.to_owned(), picture, frames },
-        counts,
-        damaged_frames: source.damaged_frames(),
-        diameter_px,
-        stills,
-        warnings,
-    })
+    Ok(FoundSpots { spots, counts, damaged_frames: source.damaged_frames(), diameter_px, stills, warnings })
 }
 
 /// Looks without doubles: markers of one colour are searched once, with the mean of their sizes.

@@ -5,9 +5,9 @@
 //! a truncated cost, which cannot be trapped by the period of false casting. Motion along the epipolar lines carries
 //! no time; the search then returns several offsets of nearly the same worth, and says so.
 
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use rayon::prelude::*;
 
 use super::rays::Epipolar;
 use super::tracklets::Tracklet;
@@ -60,6 +60,11 @@ pub struct SyncFound {
     pub sd_s: f64,
 }
 
+/// Most buckets of a look-up: an hour and more of 0.05 s each.
+const MOST_BUCKETS: f64 = 1e5;
+/// Most offsets that a search tries: half an hour of film against half an hour in steps of 2 ms has 1.8 million.
+const MOST_STEPS: f64 = 1e7;
+
 /// Tracks of one camera, looked up by time.
 #[derive(Debug, Clone)]
 pub struct TrackIndex<'a> {
@@ -83,7 +88,8 @@ impl<'a> TrackIndex<'a> {
         let spans: Vec<[f64; 2]> = tracks.iter().map(Tracklet::span_s).collect();
         let start_s = spans.iter().map(|s| s[0]).fold(f64::INFINITY, f64::min);
         let end_s = spans.iter().map(|s| s[1]).fold(f64::NEG_INFINITY, f64::max);
-        let bucket_s = 0.05;
+        // few buckets, however far apart a broken stamp puts two tracks
+        let bucket_s = f64::max(0.05, (end_s - start_s) / MOST_BUCKETS);
         let count = if end_s >= start_s { ((end_s - start_s) / bucket_s) as usize + 1 } else { 0 };
         let mut buckets = vec![Vec::new(); count];
         for (idx, span) in spans.iter().enumerate().filter(|(_, s)| s[1] - s[0] >= least_s) {
@@ -201,7 +207,7 @@ pub fn find_offset(
         a_clock.offset_s + a_span[1] - b_span[0] - config.shortest_overlap_s,
     ];
     let range = range_s.map_or(widest, |r| [r[0].max(widest[0]), r[1].min(widest[1])]);
-    if !(range[1] >= range[0]) {
+    if !(range[1] >= range[0] && range[1] - range[0] < MOST_STEPS * config.scan_step_s) {
         return None;
     }
     let at = |offset_s: f64, px: f64| {

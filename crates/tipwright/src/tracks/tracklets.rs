@@ -5,9 +5,9 @@
 //! ends where its continuation is not near, and the third dimension decides later what belongs together.
 //! Positions are kept as undistorted normalised coordinates; the gate is an angle, so it is the same for every lens.
 
+use crate::model::{Candidate, ClipSpots, Colour, Lens, RawPixel};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use crate::model::{Candidate, ClipSpots, Colour, Lens, RawPixel};
 
 /// How candidates are linked.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]

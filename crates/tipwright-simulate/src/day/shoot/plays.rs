@@ -65,7 +65,8 @@ impl Shoot<'_> {
     fn cast(&self, play: &mut Play, take_idx: usize) {
         let plan = self.plan;
         let take = &plan.takes[take_idx];
-        let hand = plan.casters.iter().find(|c| c.id == take.caster).and_then(|c| c.hand).unwrap_or(Hand::Right);
+        let hand =
+            plan.casters.iter().find(|c| c.id == take.caster).and_then(|c| c.hand).unwrap_or(Hand::Right);
         let motion = &self.motions[take_idx];
         scenery::caster(play, motion, hand, plan.white_cap, take_idx);
         if take.passer_by {

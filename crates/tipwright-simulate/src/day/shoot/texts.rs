@@ -3,8 +3,9 @@
 use nalgebra::Vector3;
 use tipwright::model::{Camera, ReportUnits};
 use tipwright_day::session::{
-    AirC, AlongRodM, ButtMarker, CameraName, CaptureFps, CasterId, Clips, Hand, MarkerMm, Markers, Phase, Rod, RodLengthM,
-    SceneClips, Session, SessionCamera, SessionId, Take, TakeName, TipMarker, Wand, WandLengthM,
+    AirC, AlongRodM, ButtMarker, CameraName, CaptureFps, CasterId, Clips, Hand, MarkerMm, Markers, Phase,
+    Rod, RodLengthM, SceneClips, Session, SessionCamera, SessionId, Take, TakeName, TipMarker, Wand,
+    WandLengthM,
 };
 
 use super::{Item, LAME, Shoot, What};
@@ -47,19 +48,20 @@ impl Shoot<'_> {
                 rough_look_at_m: None,
             })
         };
-        let take = |(take_idx, take): (usize, &crate::day::plan::PlannedTake)| -> Result<Take, SimulateError> {
-            Ok(Take {
-                name: TakeName::new(&take.name)?,
-                caster: CasterId::new(&take.caster)?,
-                phase: take.phase.as_ref().map(Phase::new).transpose()?,
-                clips: find(&take.name)?.unwrap_or_default(),
-                from_s: None,
-                to_s: None,
-                set_up: None,
-                goal: None,
-                take_idx,
-            })
-        };
+        let take =
+            |(take_idx, take): (usize, &crate::day::planned::PlannedTake)| -> Result<Take, SimulateError> {
+                Ok(Take {
+                    name: TakeName::new(&take.name)?,
+                    caster: CasterId::new(&take.caster)?,
+                    phase: take.phase.as_ref().map(Phase::new).transpose()?,
+                    clips: find(&take.name)?.unwrap_or_default(),
+                    from_s: None,
+                    to_s: None,
+                    set_up: None,
+                    goal: None,
+                    take_idx,
+                })
+            };
         Ok(Session {
             schema: tipwright_day::session::SCHEMA,
             id: Some(self.id()?),
@@ -89,7 +91,8 @@ impl Shoot<'_> {
 
     /// Its id: day and seed, so that days of one title are told apart.
     fn id(&self) -> Result<SessionId, SimulateError> {
-        let kind = crate::DayKind::ALL.iter().find(|(_, kind)| *kind == self.plan.kind).map_or("", |(name, _)| name);
+        let kind =
+            crate::DayKind::ALL.iter().find(|(_, kind)| *kind == self.plan.kind).map_or("", |(name, _)| name);
         Ok(SessionId::new(format!("simulated-{kind}-{}", self.plan.seed))?)
     }
 
@@ -114,7 +117,13 @@ impl Shoot<'_> {
         truth::write(&out.join("session.toml"), &toml::to_string(&self.session()?)?)?;
         let mut casters = String::from("id,alias,hand,rod_length_m,note\n");
         for c in &plan.casters {
-            casters.push_str(&format!("{},{},{},,\"{}\"\n", c.id, c.alias, c.hand.unwrap_or(Hand::Right), c.note));
+            casters.push_str(&format!(
+                "{},{},{},,\"{}\"\n",
+                c.id,
+                c.alias,
+                c.hand.unwrap_or(Hand::Right),
+                c.note
+            ));
         }
         truth::write(&out.join("casters.csv"), &casters)?;
         let truth_dir = out.join("truth");

@@ -54,6 +54,8 @@ pub struct ClipSpec {
     pub shutter: Shutter,
     /// Presentation time of every frame as captured, ticks.
     pub captured_ticks: Vec<i64>,
+    /// By how much each frame's stamp in the file is later than its exposure, ticks; empty: stamps are right.
+    pub late_ticks: Vec<i64>,
     /// The file's ticks are the captured ones times this (slow motion).
     pub slowed_by: i64,
     /// How to encode.
@@ -145,7 +147,8 @@ pub fn film_clip(
     }
     let mut encoder = ClipEncoder::create(&spec.path, encode)?;
     let truth = expose(spec, backdrop, play, &mut |planes, frame_idx| {
-        encoder.push(planes, spec.captured_ticks[frame_idx] * spec.slowed_by)?;
+        let late = spec.late_ticks.get(frame_idx).copied().unwrap_or(0);
+        encoder.push(planes, (spec.captured_ticks[frame_idx] + late) * spec.slowed_by)?;
         progress();
         Ok(())
     })?;

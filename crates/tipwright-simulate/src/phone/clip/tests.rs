@@ -58,6 +58,7 @@ fn spec(rotation: Rotation, frames: i64, path: &Path) -> ClipSpec {
             rows: 270.0,
         },
         captured_ticks: (0..frames).map(|n| n * 750).collect(),
+        late_ticks: Vec::new(),
         slowed_by: 1,
         encode: EncodeConfig { rotation, ..EncodeConfig::new([480, 270]) },
         noise: NoiseModel::NONE,

@@ -12,9 +12,9 @@ mod refine;
 mod search;
 mod track;
 
+use nalgebra::{Isometry3, Vector3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use nalgebra::{Isometry3, Vector3};
 
 pub use track::{Sample, Track};
 

@@ -3,7 +3,10 @@
 use super::ends::Ends;
 use super::start::Begun;
 use super::{WandConfig, WandError, WandInput};
-use crate::motion::{CameraFreedom, CameraModel, Distance, Freedom, Observation, Problem, Solution, solve};
+use crate::motion::{
+    CameraFreedom, CameraModel, ClockShift, Distance, Freedom, Observation, Problem, Solution, solve,
+};
+use crate::times::covariances_px2;
 use crate::tracks::gather::{Source, gather};
 
 /// The solved wand clips.
@@ -124,6 +127,9 @@ fn build(
     sources: &[Source],
     start: Option<&Solution>,
 ) -> Problem {
+    // the first camera's rate counts as well: it is the session's
+    let rate_sd = |k: usize| input.cameras[k].wand.times.rate_sd();
+    let rates_sd = |k: usize| rate_sd(k).hypot(rate_sd(0));
     let cameras = input
         .cameras
         .iter()
@@ -148,21 +154,25 @@ fn build(
                     config.lens_sd[1],
                 ),
                 k1_shift: lens_freedom(c.lens.distortion_sd.map(|sd| sd[0]), config.lens_sd[2]),
-                ..CameraFreedom::of_clock(k, Freedom::Prior { mean: 0.0, sd: config.drift_sd })
+                ..CameraFreedom::of_clock(
+                    k,
+                    Freedom::Prior { mean: 0.0, sd: config.drift_sd.hypot(rates_sd(k)) },
+                )
             },
         })
         .collect();
+    let clips: Vec<_> = input.cameras.iter().map(|c| c.wand).collect();
     let observations = sources
         .iter()
-        .map(|s| {
-            let frame = &input.cameras[s.view_idx].wand.frames[s.frame_pos];
-            let candidate = &frame.candidates[s.candidate_idx];
+        .zip(covariances_px2(&clips, sources))
+        .map(|(s, cov_px2)| {
+            let frame = &clips[s.view_idx].frames[s.frame_pos];
             Observation {
                 camera_idx: s.view_idx,
                 marker_idx: s.marker_idx,
                 pts_s: frame.pts_s,
-                pixel: candidate.centre,
-                cov_px2: candidate.cov_px2,
+                pixel: frame.candidates[s.candidate_idx].centre,
+                cov_px2,
             }
         })
         .collect();
@@ -180,5 +190,6 @@ fn build(
             });
         }
     }
-    Problem { distances, ..Problem::new(cameras, 2, observations) }
+    let shifts = ClockShift::of_clips(clips.iter().map(|c| &c.times));
+    Problem { distances, shifts, ..Problem::new(cameras, 2, observations) }
 }

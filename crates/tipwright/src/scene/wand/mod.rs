@@ -21,13 +21,13 @@ mod start;
 #[cfg(test)]
 mod tests;
 
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
 use super::bootstrap::BootstrapConfig;
 use super::toss::{TossCamera, TossConfig, gravity};
-use crate::model::{ClipSpots, CoarseOffset, Colour, Lens, Measured, Scene, Severity, Warning};
+use crate::model::{ClipSpots, CoarseOffset, Colour, Lens, Measured, OffsetSource, Scene, Severity, Warning};
 use crate::motion::MotionConfig;
 use crate::tracks::tracklets::LinkConfig;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// One camera of the scene's clips; the wand clip's candidates name it.
 #[derive(Debug, Clone, Copy)]
@@ -229,6 +229,22 @@ pub fn solve_wand(input: &WandInput, config: &WandConfig) -> Result<WandSolution
     for (c, s) in input.cameras.iter().zip(joint.solution.cameras()) {
         if c.readout_s.is_none() && s.clock.readout_s < 0.0 {
             warnings.push(super::last_row_first(c.name(), s.clock.readout_s));
+        }
+        if let Some(coarse) = c.wand_offset.filter(|o| o.source == OffsetSource::Sound) {
+            let off_s = s.clock.offset_s - coarse.value_s;
+            if off_s.abs() > 4.0 * coarse.sd_s + config.offset_slack_s {
+                warnings.push(Warning::new(
+                    Severity::Warning,
+                    format!("scene, {}", c.name()),
+                    format!(
+                        "the sound of its wand clip says {:+.3} s against {}, the wand's motion says {:+.3} s; the motion was believed",
+                        coarse.value_s,
+                        input.cameras[0].name(),
+                        s.clock.offset_s
+                    ),
+                    "If this is slow motion, set capture_fps; clap once where both phones hear it",
+                ));
+            }
         }
     }
     let vertical = plumb::vertical(input, config, &begun, &joint, &mut warnings);

@@ -133,10 +133,19 @@ fn relate_all(
             let reach = 4.0 * c.sd_s + config.offset_slack_s;
             (c.value_s - reach, c.value_s + reach)
         });
+        // sound narrows the search; where little of the wand agrees there it is doubted, and more elsewhere is believed
+        let wanted = wanted_support(begun, 0, config).min(wanted_support(begun, k, config));
         let near = window.map(|w| relate(input, config, [first, &others], begun, [0, k], Some(w)));
         let mut found = match near {
-            Some(Ok(found)) => Ok(found),
-            _ => relate(input, config, [first, &others], begun, [0, k], None),
+            Some(Ok(found)) if found.support > SURE_SHARE * wanted => Ok(found),
+            near => {
+                let anywhere = relate(input, config, [first, &others], begun, [0, k], None);
+                match (near, anywhere) {
+                    (Some(Ok(near)), Ok(other)) if near.support >= other.support => Ok(near),
+                    (Some(Ok(near)), Err(_)) => Ok(near),
+                    (_, anywhere) => anywhere,
+                }
+            }
         };
         // two cameras that look along nearly the same line may each agree well with a third
         for (base, known) in seen.iter().enumerate().skip(1) {
@@ -147,7 +156,7 @@ fn relate_all(
                 found = Ok(other);
             }
         }
-        let (pose, clock) = found.map_err(|reason| WandError::NoAgreement {
+        let Related { pose, clock, .. } = found.map_err(|reason| WandError::NoAgreement {
             first: input.cameras[0].name().to_string(),
             second: input.cameras[k].name().to_string(),
             reason,
@@ -159,6 +168,17 @@ fn relate_all(
     Ok(())
 }
 
+/// A camera placed against another one.
+struct Related {
+    /// Seconds of wand that agree.
+    support: f64,
+    pose: CameraPose,
+    clock: Clock,
+}
+
+/// Share of the seconds in which both see two moving tracks that is sure to be the wand.
+const SURE_SHARE: f64 = 0.5;
+
 /// Pose (in metres) and clock of a camera against one that is placed already; `pair` is that one and the new one.
 fn relate(
     input: &WandInput,
@@ -167,12 +187,12 @@ fn relate(
     begun: &Begun,
     pair: [usize; 2],
     offset_window_s: Option<(f64, f64)>,
-) -> Result<(CameraPose, Clock), String> {
+) -> Result<Related, String> {
     let [base, k] = pair;
     let bootstrap = BootstrapConfig { offset_window_s, ..config.bootstrap.clone() };
     let focal = |k: usize| input.cameras[k].lens.fx_px;
     let wanted = wanted_support(begun, base, config).min(wanted_support(begun, k, config));
-    let mut best: Option<(f64, CameraPose, Clock)> = None;
+    let mut best: Option<Related> = None;
     let mut last_reason = "no two tracks are seen by both at the same time".to_string();
     for a in first {
         for b in others {
@@ -205,25 +225,23 @@ fn relate(
                     else {
                         continue;
                     };
-                    if best.as_ref().is_none_or(|b| support > b.0) {
+                    if best.as_ref().is_none_or(|b| support > b.support) {
                         let mut metric = guess.b_from_a;
                         metric.translation.vector *= input.length_m.value / length;
                         let placed = &begun.poses[base].camera_from_world;
                         let pose = CameraPose { camera_from_world: metric * placed };
-                        best = Some((support, pose, begun.clocks[base].after(&relative)));
+                        let clock = begun.clocks[base].after(&relative);
+                        best = Some(Related { support, pose, clock });
                     }
                 }
                 // most of what moves is explained: no need to try the rest
-                if best.as_ref().is_some_and(|b| b.0 > 0.5 * wanted) {
-                    return best.map(|b| (b.1, b.2)).ok_or(last_reason);
+                if best.as_ref().is_some_and(|b| b.support > SURE_SHARE * wanted) {
+                    return best.ok_or(last_reason);
                 }
             }
         }
     }
-    match best {
-        Some((_, pose, clock)) => Ok((pose, clock)),
-        None => Err(last_reason),
-    }
+    best.ok_or(last_reason)
 }
 
 /// Seconds during which two moving tracks are seen together.
