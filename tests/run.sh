@@ -11,5 +11,7 @@ trap 'rm -rf "$made"' EXIT
 # the tests above have built the program and the examples: no need to do it again without their features
 export TIPWRIGHT_BUILT=1
 tests/sample_results.sh "$made"
+tests/studies/kills.sh "$made/session" 3
+tests/hostile_disk.sh "$made/session"
 tests/reference/run.sh "$made"/{day,feet,tip-only,sixty}
 tests/browser/run.sh "$made"/{day,nameless,plan,feet,tip-only/report,sixty/report}

@@ -16,7 +16,7 @@ $tipwright day "$made/session" -o "$made/day" --film
 $tipwright compare "$made/day" -o "$made/day/compare/casters" --by caster
 $tipwright score "$made/day" "$made/session/truth" -o "$made/day/score"
 mkdir -p "$made/nameless"
-cp -r "$made/day/kept" "$made/nameless/"
+cp -r "$made/day/"{kept,takes,lens,scene.toml} "$made/nameless/"
 $tipwright day "$made/session" -o "$made/nameless" --anonymous
 $tipwright plan "$made/session" --camera west=-0.7,-8.3,1.3 --camera east=6.2,-5.6,1.6 -o "$made/plan"
 "$target/examples/sample_results" "$made/feet" 2 --ft

@@ -140,7 +140,7 @@ fn a_day_runs_is_kept_and_goes_on_where_it_was() {
     assert!(said.contains("kept  take 01-before") && said.contains("kept  scene"), "{said}");
     assert_eq!(table, fs::read_to_string(good.results().join("strokes.csv")).unwrap());
     // What a killed run leaves: the scene is there, the take is not.
-    fs::remove_file(good.results().join("kept/take_01-before.json")).unwrap();
+    fs::remove_file(good.results().join("kept/take_01-before.kept")).unwrap();
     let resumed = good.run();
     let said = text(&resumed.stderr);
     assert!(said.contains("kept  scene") && said.contains("done  take 01-before"), "{said}");

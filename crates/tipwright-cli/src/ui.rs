@@ -116,6 +116,11 @@ impl Ui {
         self.bar(name, total, template)
     }
 
+    /// A bar of work: what is done, and how long the rest takes.
+    pub fn work_bar(&self, name: &str, total: u64) -> ProgressBar {
+        self.bar(name, Some(total), "{prefix:>24} [{bar:28}] {percent:>3} %  {eta} left")
+    }
+
     /// A bar counting steps.
     pub fn steps_bar(&self, name: &str, total: u64) -> ProgressBar {
         self.bar(name, Some(total), "{prefix:>24} [{bar:28}] {pos}/{len}  {msg}")

@@ -1,5 +1,6 @@
-//! A clinic day: a session is read and checked ([`session`]), measured and kept ([`day`]).
+//! A clinic day: a session is read and checked ([`session`]), measured ([`day`]) and kept ([`store`]).
 
 pub mod day;
 pub mod session;
 pub mod settings;
+pub mod store;

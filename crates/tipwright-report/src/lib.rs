@@ -1,9 +1,9 @@
 //! Stage `report`: what a person and a script read. Tables (CSV, Parquet, JSON), a page of plots per stroke, and
 //! one page in HTML for the whole session that opens from disk without a network.
 //!
-//! In: [`TakeResults`] and [`SessionResults`]. Out: the files of the results folder. Nothing is computed here that
+//! In: [`TakeResults`] and [`SessionResults`]. Out: the files of the results folder, made but not written. Nothing is computed here that
 //! belongs to a stroke's figures; drawings take the figures as they are and only find the places to mark.
-//! Every file is written whole or not at all ([`files`]).
+//! Who owns a folder writes them into it ([`files`]).
 
 pub mod board_sheet;
 pub mod compare;
@@ -18,9 +18,9 @@ pub mod units;
 
 pub use compare::{CompareBy, CompareChoice, compare};
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
-use files::write_atomic;
+use files::FileMade;
 use plot::frame::DrawnUnits;
 use plot::geometry::Geometry;
 use plot::side::RodPose;
@@ -28,6 +28,7 @@ use tables::StrokeRow;
 use tables::small_csv::SpotRow;
 use tipwright::model::ReportUnits;
 use tipwright::model::results::{SessionResults, TakeResults};
+use tipwright::strokes::path_csv;
 
 /// Why a table or page was not written.
 #[derive(Debug, thiserror::Error)]
@@ -84,33 +85,21 @@ impl ReportConfig {
     }
 }
 
-/// Writes a take's own files into `results/takes/<take>`: `strokes.json`, `path.parquet`, `rod.csv` where butt
-/// markers were worn, and `plots/stroke-NN.svg`. (`path.csv` belongs to the stage that reads it back.)
+/// A take's own files, to lie in `takes/<take>`: `strokes.json`, `path.csv`, `path.parquet`, `rod.csv` where butt markers were
+/// worn, `plots/stroke-NN.svg`, and `plots/loop-NN.svg` where the line was measured.
 ///
 /// # Errors
-/// A file cannot be written.
-pub fn write_take(take: &TakeResults, config: &ReportConfig, results: &Path) -> Result<(), ReportError> {
-    write_take_into(take, config, &results.join("takes").join(&take.take))
-}
-
-/// Writes the same files, and `strokes.csv`, into a folder of their own: for a path measured by itself.
-///
-/// # Errors
-/// A file cannot be written.
-pub fn write_alone(take: &TakeResults, config: &ReportConfig, folder: &Path) -> Result<(), ReportError> {
-    put(&folder.join("strokes.csv"), tables::strokes_csv::to_bytes(&rows_of(take)))?;
-    write_take_into(take, config, folder)
-}
-
-fn write_take_into(take: &TakeResults, config: &ReportConfig, folder: &Path) -> Result<(), ReportError> {
+/// A table cannot be made.
+pub fn take_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<FileMade>, ReportError> {
     let rows = rows_of(take);
-    put(&folder.join("strokes.json"), tables::strokes_json::to_bytes(&rows))?;
-    put(&folder.join("path.parquet"), tables::paths::to_bytes(take))?;
+    let mut files = vec![
+        FileMade::of("strokes.json", tables::strokes_json::to_bytes(&rows))?,
+        FileMade::new("path.csv", path_csv(&take.path)),
+        FileMade::of("path.parquet", tables::paths::to_bytes(take))?,
+    ];
     if !take.rod.is_empty() {
-        put(&folder.join("rod.csv"), tables::small_csv::rod(&take.rod))?;
+        files.push(FileMade::of("rod.csv", tables::small_csv::rod(&take.rod))?);
     }
-    let plots = folder.join("plots");
-    remove_old_plots(&plots, take.strokes.len());
     for row in &rows {
         let geometry = Geometry::of(row.stroke);
         let rods = rod_poses(&geometry, config);
@@ -119,42 +108,40 @@ fn write_take_into(take: &TakeResults, config: &ReportConfig, folder: &Path) -> 
         let phase = row.phase.map(|p| format!(", {p}")).unwrap_or_default();
         let below = format!("{}, take {}, {}{phase}", row.session, row.take, take.alias);
         let sheet = plot::sheet::stroke_sheet(&geometry, &rods, &heading, &below, config.paper_units());
-        write_atomic(&plots.join(plot_name(row.stroke.stroke)), sheet.as_bytes())?;
+        files.push(FileMade::new(format!("plots/{}", plot_name(row.stroke.stroke)), sheet));
         if let Some(line) = take.loops.iter().find(|l| l.stroke == row.stroke.stroke) {
             let sheet = plot::loops::sheet(row.stroke, line, config.paper_units());
-            write_atomic(&plots.join(loop_plot_name(row.stroke.stroke)), sheet.as_bytes())?;
+            files.push(FileMade::new(format!("plots/{}", loop_plot_name(row.stroke.stroke)), sheet));
         }
     }
-    Ok(())
+    Ok(files)
 }
 
-/// Writes `spots_<camera>.csv` of a take.
+/// The files of a path measured by itself: those of a take but for the path, which was given, and `strokes.csv`.
 ///
 /// # Errors
-/// The file cannot be written.
-pub fn write_spots(take: &str, camera: &str, spots: &[SpotRow], results: &Path) -> Result<(), ReportError> {
-    let path = results.join("takes").join(take).join(format!("spots_{camera}.csv"));
-    put(&path, tables::small_csv::spots(spots))
+/// A table cannot be made.
+pub fn alone_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<FileMade>, ReportError> {
+    let mut files = take_files(take, config)?;
+    files.retain(|f| f.place != "path.csv");
+    files.push(FileMade::of("strokes.csv", tables::strokes_csv::to_bytes(&rows_of(take)))?);
+    Ok(files)
 }
 
-/// Writes the session's files into `results`: `strokes.csv`, `strokes.parquet` and `report/index.html`. The takes'
-/// own files are written by [`write_take`], as soon as each is done.
+/// `spots_<camera>.csv` of a take.
 ///
 /// # Errors
-/// A file cannot be written.
-pub fn write_session(session: &SessionResults, results: &Path) -> Result<(), ReportError> {
-    write_session_as(session, false, results)
+/// The table cannot be made.
+pub fn spots_file(camera: &str, spots: &[SpotRow]) -> Result<FileMade, ReportError> {
+    FileMade::of(format!("spots_{camera}.csv"), tables::small_csv::spots(spots))
 }
 
-/// Writes the session's files; `anonymous`: the page and the tables name nobody and show no picture.
+/// The session's files: `strokes.csv`, `evidence.csv`, both as Parquet too, and `report/index.html`; `anonymous`: they name
+/// nobody and show no picture.
 ///
 /// # Errors
-/// A file cannot be written.
-pub fn write_session_as(
-    session: &SessionResults,
-    anonymous: bool,
-    results: &Path,
-) -> Result<(), ReportError> {
+/// A table cannot be made.
+pub fn session_files(session: &SessionResults, anonymous: bool) -> Result<Vec<FileMade>, ReportError> {
     let nameless;
     let session = if anonymous {
         nameless = compare::cells::without_names(session);
@@ -163,17 +150,13 @@ pub fn write_session_as(
         session
     };
     let rows: Vec<StrokeRow<'_>> = session.takes.iter().flat_map(rows_of).collect();
-    put(&results.join("strokes.csv"), tables::strokes_csv::to_bytes(&rows))?;
-    put(&results.join("strokes.parquet"), tables::strokes_parquet::to_bytes(&rows))?;
-    put(&results.join("evidence.csv"), tables::evidence::to_csv(&session.takes))?;
-    put(&results.join("evidence.parquet"), tables::evidence::to_parquet(&session.takes))?;
-    write_atomic(&results.join("report/index.html"), page::session_page(session).as_bytes())
-}
-
-/// Removes the film of an earlier run.
-pub fn remove_film(results: &Path) {
-    // Absent already is as good; what cannot be removed is no longer shown by the page.
-    let _ = std::fs::remove_dir_all(results.join("report").join("film"));
+    Ok(vec![
+        FileMade::of("strokes.csv", tables::strokes_csv::to_bytes(&rows))?,
+        FileMade::of("strokes.parquet", tables::strokes_parquet::to_bytes(&rows))?,
+        FileMade::of("evidence.csv", tables::evidence::to_csv(&session.takes))?,
+        FileMade::of("evidence.parquet", tables::evidence::to_parquet(&session.takes))?,
+        FileMade::new("report/index.html", page::session_page(session)),
+    ])
 }
 
 /// Name of a stroke's page of plots.
@@ -248,24 +231,4 @@ fn rod_pose(
     let reach = if turn > 1e-6 { length_m * turn.sin() / turn } else { length_m };
     let butt = [0, 1].map(|k| tip[k] - reach * axis[k] - bend_m * behind[k]);
     Some(RodPose { t_s: sample.t_s, butt, axis, tip })
-}
-
-fn put<E: std::fmt::Display>(path: &Path, made: Result<Vec<u8>, E>) -> Result<(), ReportError> {
-    let bytes = made.map_err(|e| ReportError::Table { reason: e.to_string(), path: path.to_path_buf() })?;
-    write_atomic(path, &bytes)
-}
-
-/// Plots of an earlier run whose strokes are no more.
-fn remove_old_plots(folder: &Path, strokes: usize) {
-    let Ok(entries) = std::fs::read_dir(folder) else { return };
-    for path in entries.flatten().map(|e| e.path()) {
-        let number = path
-            .file_name()
-            .and_then(|n| n.to_str())
-            .and_then(|n| n.strip_prefix("stroke-")?.strip_suffix(".svg")?.parse::<usize>().ok());
-        if number.is_some_and(|n| n > strokes) {
-            // Left behind it would only be an old drawing; the tables are right in any case.
-            let _ = std::fs::remove_file(path);
-        }
-    }
 }

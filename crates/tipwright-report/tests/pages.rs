@@ -10,8 +10,9 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use tipwright::model::evidence::Word;
 use tipwright::model::figures::Needs;
 use tipwright::model::{FigureId, Measured, SessionResults};
+use tipwright_report::files::write_all;
 use tipwright_report::page::session_page;
-use tipwright_report::{CompareBy, CompareChoice, compare, write_session_as};
+use tipwright_report::{CompareBy, CompareChoice, compare, session_files};
 
 fn session(takes: usize) -> SessionResults {
     clinic::session(&clinic::Wish { takes, feet: true, butt: true, seed: 7 })
@@ -80,7 +81,7 @@ fn a_comparison_without_names_names_nobody() {
             for file in ["index.html", "means.csv", "differences.csv"] {
                 all.push_str(&std::fs::read_to_string(folder.path().join(file)).unwrap());
             }
-            for file in ["strokes.parquet", "paths.parquet"] {
+            for file in ["compared_strokes.parquet", "compared_paths.parquet"] {
                 all.push_str(&texts_of(&folder.path().join(file)));
             }
             let found: Vec<&String> = names.iter().filter(|n| all.contains(n.as_str())).collect();
@@ -95,7 +96,7 @@ fn a_comparison_without_names_names_nobody() {
 fn a_session_without_names_names_nobody() {
     let results = session(6);
     let folder = tempfile::tempdir().unwrap();
-    write_session_as(&results, true, folder.path()).unwrap();
+    write_all(&session_files(&results, true).unwrap(), folder.path()).unwrap();
     let mut all = std::fs::read_to_string(folder.path().join("report/index.html")).unwrap();
     all.push_str(&std::fs::read_to_string(folder.path().join("strokes.csv")).unwrap());
     all.push_str(&std::fs::read_to_string(folder.path().join("evidence.csv")).unwrap());

@@ -3,11 +3,12 @@
 
 use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::Mutex;
 
 use tipwright::model::film::{DrawFrame, FilmConfig, FilmMaker, FilmSpan};
 use tipwright::model::footage::{Footage, PlaneData};
 use tipwright::model::{TakeCameraFit, TakeClock, TakeResults};
-use tipwright_day::day::{DayConfig, Film, run_with_film};
+use tipwright_day::day::{DayConfig, Event, Film, run_with_film};
 use tipwright_footage::Reader;
 use tipwright_report::film::{FilmCamera, StrokeDrawing};
 use tipwright_simulate::{DayKind, SimulateConfig, simulate};
@@ -136,7 +137,21 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
     let reader = Reader::default();
     let film = Film { maker: &reader, config: FilmConfig::default() };
     let config = DayConfig::default();
-    let outcome = run_with_film(&session, &results, &reader, Some(film), &config, &|_| {}).unwrap();
+    // Progress: all work is done or given back, and while the take is solved, after its last frame, some of it is left.
+    let work = Mutex::new([0_u64; 4]);
+    let seen = |event: Event<'_>| {
+        let mut work = work.lock().unwrap();
+        match event {
+            Event::Work(total) => work[0] += total,
+            Event::Worked(n) => *work = [work[0], work[1] + n, work[2], work[3].max(n)],
+            Event::Spared(n) => work[2] += n,
+            _ => {}
+        }
+    };
+    let outcome = run_with_film(&session, &results, &reader, Some(film), &config, &seen).unwrap();
+    let [total, worked, spared, largest] = *work.lock().unwrap();
+    assert_eq!(total, worked + spared);
+    assert!(largest > total / 20, "solving is {largest} of {total} frames' work");
     let take = &outcome.results.takes[0];
     assert_eq!(take.film.len(), take.strokes.len(), "{:?}", take.warnings);
 

@@ -17,7 +17,7 @@ pub fn run(args: &CompareArgs, ui: &Ui) -> Result<(), Failure> {
         .iter()
         .map(|r| read_results(r))
         .collect::<Result<Vec<_>, _>>()
-        .map_err(Failure::Unusable)?;
+        .map_err(Failure::unusable)?;
     let rank = match &args.rank {
         None => None,
         Some(column) => Some(FigureId::from_key(column).ok_or_else(|| {

@@ -5,8 +5,9 @@ use std::sync::Mutex;
 use indicatif::ProgressBar;
 use tipwright::line::SizeLimits;
 use tipwright::model::film::FilmConfig;
-use tipwright::model::{Severity, TakeStatus};
+use tipwright::model::{Severity, TakeResults, TakeStatus};
 use tipwright_day::day::{self, DayConfig, DayError, Event, Film};
+use tipwright_day::store::StoreError;
 use tipwright_footage::Reader;
 
 use crate::args::DayArgs;
@@ -25,40 +26,26 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
     }
     let reader = Reader::default();
     let film = args.film.then(|| Film { maker: &reader, config: FilmConfig::default() });
-    let screen = Screen::new(ui, "frames");
+    let screen = Screen::new(ui, "day");
     let outcome =
         day::run_with_film(&args.session, &args.output, &reader, film, &config, &|event| screen.show(&event));
     screen.close();
     let outcome = outcome.map_err(as_failure)?;
-    let strokes: usize = outcome.results.takes.iter().map(|t| t.strokes.len()).sum();
+    let takes = &outcome.results.takes;
+    let strokes: usize = takes.iter().map(|t| t.strokes.len()).sum();
     let page = args.output.join("report").join("index.html");
-    let takes: Vec<_> = outcome
-        .results
-        .takes
-        .iter()
-        .map(|t| {
-            serde_json::json!({ "take": t.take, "status": t.status, "strokes": t.strokes.len(),
-                    "problems": t.warnings.iter().filter(|w| w.severity == Severity::Problem)
-                        .map(ToString::to_string).collect::<Vec<_>>() })
-        })
-        .collect();
-    ui.result_json(
-        serde_json::json!({ "takes": takes, "strokes": strokes, "page": page.display().to_string() }),
-    );
+    ui.result_json(serde_json::json!({
+        "takes": takes.iter().map(take_json).collect::<Vec<_>>(), "strokes": strokes, "page": page.display().to_string(),
+    }));
     ui.result(&format!(
         "{} of {} takes measured, {strokes} strokes. Open {}",
         outcome.done,
-        outcome.results.takes.len(),
+        outcome.done + outcome.failed,
         page.display()
     ));
     if outcome.failed > 0 {
-        let failed: Vec<&str> = outcome
-            .results
-            .takes
-            .iter()
-            .filter(|t| t.status == TakeStatus::Failed)
-            .map(|t| t.take.as_str())
-            .collect();
+        let failed: Vec<&str> =
+            takes.iter().filter(|t| t.status == TakeStatus::Failed).map(|t| t.take.as_str()).collect();
         return Err(Failure::Partial(format!(
             "{} take(s) could not be measured ({}); the reasons stand above and in {}. The rest is complete; mend and run the same command again",
             outcome.failed,
@@ -69,10 +56,19 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
     Ok(())
 }
 
+fn take_json(take: &TakeResults) -> serde_json::Value {
+    let problems: Vec<String> =
+        take.warnings.iter().filter(|w| w.severity == Severity::Problem).map(ToString::to_string).collect();
+    serde_json::json!({
+        "take": take.take, "status": take.status, "strokes": take.strokes.len(), "problems": problems,
+    })
+}
+
 /// Exit status of an error of the day.
 pub fn as_failure(error: DayError) -> Failure {
     match error {
-        DayError::Report(_) | DayError::Path(_) => Failure::other(error),
+        DayError::Store(StoreError::Busy { .. } | StoreError::Foreign { .. }) => Failure::unusable(error),
+        DayError::Report(_) | DayError::Store(_) => Failure::other(error),
         _ => Failure::unusable(error),
     }
 }
@@ -92,22 +88,23 @@ impl<'a> Screen<'a> {
     /// Shows one event; called from any thread.
     pub fn show(&self, event: &Event<'_>) {
         match event {
-            Event::Frames(total) => {
+            Event::Work(total) => {
                 if let Ok(mut bar) = self.bar.lock() {
-                    *bar = Some(self.ui.frames_bar(self.name, Some(*total)));
+                    *bar = Some(self.ui.work_bar(self.name, *total));
                 }
             }
-            Event::Looked(frames) => {
-                if let Ok(bar) = self.bar.lock() {
-                    if let Some(bar) = bar.as_ref() {
-                        bar.inc(*frames);
-                    }
-                }
-            }
+            Event::Worked(work) => self.with_bar(|bar| bar.inc(*work)),
+            Event::Spared(work) => self.with_bar(|bar| bar.dec_length(*work)),
             Event::Began(_) => {}
             Event::Done(what, line) => self.ui.say(&format!("   done  {what}: {line}")),
             Event::Kept(what) => self.ui.say(&format!("   kept  {what}: finished before, inputs unchanged")),
             Event::Warned(warning) => self.ui.warn(warning),
+        }
+    }
+
+    fn with_bar(&self, change: impl Fn(&ProgressBar)) {
+        if let Ok(bar) = self.bar.lock() {
+            bar.iter().for_each(change);
         }
     }
 

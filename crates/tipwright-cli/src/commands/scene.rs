@@ -18,7 +18,7 @@ pub fn run(args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
         return Err(Failure::Unusable("name a session folder, or --points POINTS.toml".into()));
     };
     let config = super::settings::config(&args.stages)?;
-    let screen = Screen::new(ui, "frames");
+    let screen = Screen::new(ui, "scene");
     let set_up = day::run_scene(session, &args.output, &Reader::default(), &config, &|event| {
         screen.show(&event);
     });

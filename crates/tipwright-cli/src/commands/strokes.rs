@@ -1,8 +1,8 @@
 //! `strokes PATH.csv -o DIR`: any 3D tip path.
 
 use tipwright::evidence;
+use tipwright::model::RodPaths;
 use tipwright::model::results::{PathPoint, TakeResults, TakeStatus};
-use tipwright::model::{RodPaths, Tally};
 use tipwright::strokes::{self, StrokesError};
 use tipwright_report::{self as report, ReportConfig};
 
@@ -17,17 +17,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
     for warning in &warnings {
         ui.warn(warning);
     }
-    let points: Vec<PathPoint> = path
-        .samples
-        .iter()
-        .map(|s| PathPoint {
-            t_s: s.t_s,
-            position_m: s.position_in_world.coords.into(),
-            velocity_m_s: s.velocity_in_world_m_s.into(),
-            sd_m: s.position_sd_m.into(),
-            views: s.views,
-        })
-        .collect();
+    let points: Vec<PathPoint> = path.samples.iter().map(PathPoint::from).collect();
     let rod = RodPaths { tip: path, butts: Vec::new() };
     let outcome = strokes::measure(&rod, &config.strokes)
         .map_err(|e: StrokesError| Failure::Unusable(format!("{e}: {}", args.path.display())))?;
@@ -46,28 +36,18 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
     }
     let name = args.path.file_stem().map_or("path".into(), |n| n.to_string_lossy().into_owned());
     let take = TakeResults {
-        session: String::new(),
         take: name.clone(),
-        caster: String::new(),
         alias: name,
-        phase: None,
         status: TakeStatus::Done,
         warnings: outcome.warnings,
-        clips: std::collections::BTreeMap::new(),
-        cameras: Vec::new(),
-        clocks: Vec::new(),
-        tally: Tally::default(),
         strokes: outcome.strokes,
         set_aside: outcome.set_aside.into_iter().map(|a| (a.t_start_s, a.t_end_s, a.reason)).collect(),
         path: points,
-        rod: Vec::new(),
-        missing: std::collections::BTreeMap::new(),
         evidence,
-        loops: Vec::new(),
-        film: Vec::new(),
-        moved: Vec::new(),
+        ..TakeResults::failed()
     };
-    report::write_alone(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
+    let files = report::alone_files(&take, &ReportConfig::default()).map_err(Failure::other)?;
+    report::files::write_all(&files, &args.output).map_err(Failure::other)?;
     let rows = report::tables::strokes_json::to_bytes(&report::rows_of(&take)).map_err(Failure::other)?;
     ui.result_json(serde_json::from_slice(&rows).map_err(Failure::other)?);
     ui.result(&format!(

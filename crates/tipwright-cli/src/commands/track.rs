@@ -12,7 +12,7 @@ use crate::ui::Ui;
 /// Follows one take; status 3 when it cannot be measured.
 pub fn run(args: &TrackArgs, ui: &Ui) -> Result<(), Failure> {
     let config = super::settings::config(&args.stages)?;
-    let screen = Screen::new(ui, "frames");
+    let screen = Screen::new(ui, "track");
     let take =
         day::run_take(&args.session, &args.take, &args.output, &Reader::default(), &config, &|event| {
             screen.show(&event)

@@ -5,15 +5,15 @@ use std::time::{Duration, Instant};
 
 use nalgebra::{Matrix3, Vector3};
 
-use super::run_json::Watch;
-use super::{DayConfig, Event, Progress};
-use crate::session::Session;
-use crate::session::{Clips, SessionCamera};
-use tipwright::line::{GatherConfig, Tee};
-use tipwright::model::footage::{ClipInfo, Footage, FrameSource, Sound};
+use super::run::{Run, Share};
+use crate::session::{Clips, Session, SessionCamera};
+use tipwright::line::Tee;
+use tipwright::model::footage::{ClipInfo, Footage, FrameSource};
 use tipwright::model::line::ClipRidges;
 use tipwright::model::{ClipSpots, CoarseOffset, Colour, Measured, Scene, Still, Warning};
-use tipwright::scene::sound::{SoundConfig, correct_by_distance, offset_from_recording, offset_from_sound};
+use tipwright::scene::sound::{
+    Onsets, SoundConfig, correct_by_distance, offset_from_onsets, offset_from_recording,
+};
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
 
 /// Frames between two words about progress: often enough to look alive, seldom enough to cost nothing.
@@ -22,6 +22,9 @@ const FRAMES_PER_WORD: u64 = 16;
 const FARTHEST_CASTER_M: f64 = 40.0;
 /// A readout written in session.toml is taken to be right to this much.
 const READOUT_GIVEN_SD_S: f64 = 2e-4;
+/// Longest step from one frame's stamp to the next that a clip may have, seconds. Frames are dropped for tenths of a second; a
+/// minute without one is a broken stamp, and what comes after it cannot be told in time.
+const LONGEST_STEP_S: f64 = 60.0;
 
 /// What a marker looks like.
 pub(super) fn look(colour: Colour, diameter_m: f64) -> MarkerLook {
@@ -44,63 +47,77 @@ pub(super) struct Looked {
 }
 
 /// Candidates of one clip, and with `gather` its thin curves, or the reason why there are none.
-#[allow(clippy::too_many_arguments, reason = "the joint of three stages; each argument is one of its inputs")]
 pub(super) fn look_through(
-    session: &Session,
-    camera: &str,
+    run: &Run<'_>,
+    camera: &SessionCamera,
     clip: &Path,
     looks: &[MarkerLook],
     focal_px: Option<f64>,
-    gather: Option<&GatherConfig>,
-    footage: &dyn Footage,
-    config: &DayConfig,
-    watch: &Watch,
-    progress: Progress<'_>,
+    gather: bool,
+    share: &Share<'_>,
 ) -> Result<Looked, String> {
     let began = Instant::now();
-    let capture_fps = session.camera_named(camera).and_then(SessionCamera::capture_fps);
-    let mut source = footage.open_clip(&session.resolve(clip), capture_fps).map_err(|e| e.to_string())?;
+    let path = run.session.resolve(clip);
+    let mut source = run.footage.open_clip(&path, camera.capture_fps()).map_err(|e| e.to_string())?;
     let mut said = 0;
-    let settings = SpotsConfig { focal_px, ..config.spots };
+    let settings = SpotsConfig { focal_px, ..run.config.spots };
     let mut find = |source: &mut dyn FrameSource| {
-        find_clip(camera, source, looks, &settings, &mut |done| {
+        find_clip(&camera.name, source, looks, &settings, &mut |done| {
             if done >= said + FRAMES_PER_WORD {
-                progress(Event::Looked(done - said));
+                share.did(done - said);
                 said = done;
             }
         })
         .map_err(|e| e.to_string())
     };
-    let (found, ridges, gathering) = match gather {
-        Some(config) => {
-            let mut tee = Tee::new(source.as_mut(), config);
-            let found = find(&mut tee)?;
-            let spent = tee.gatherer.spent();
-            (found, Some(tee.gatherer.finish(camera)), spent)
-        }
-        None => (find(source.as_mut())?, None, Duration::ZERO),
+    let (found, ridges, gathering) = if gather {
+        let mut tee = Tee::new(source.as_mut(), &run.config.gather);
+        let found = find(&mut tee)?;
+        let spent = tee.gatherer.spent();
+        (found, Some(tee.gatherer.finish(&camera.name)), spent)
+    } else {
+        (find(source.as_mut())?, None, Duration::ZERO)
     };
+    run.watch.add("spots", began.elapsed().saturating_sub(gathering));
+    run.watch.add("line_points", gathering);
+    in_time(&found.spots, &path)?;
     let ridges = ridges.map(|mut ridges| {
         ridges.take_times(&found.spots.times);
         ridges
     });
-    watch.add("spots", began.elapsed().saturating_sub(gathering));
-    watch.add("line_points", gathering);
     Ok(Looked { spots: found.spots, ridges, stills: found.stills, warnings: found.warnings })
 }
 
-/// The sound of a clip by the clock of its pictures as captured.
-fn sound_as_captured(
+/// Refuses a clip whose stamps jump: it must cost its take, and the stages after this one take time for what it says.
+fn in_time(spots: &ClipSpots, path: &Path) -> Result<(), String> {
+    let jump = spots.frames.windows(2).find(|w| !((w[1].pts_s - w[0].pts_s).abs() <= LONGEST_STEP_S));
+    match jump {
+        None => Ok(()),
+        Some(pair) => Err(format!(
+            "its time stamps jump from {:.3} s to {:.3} s at frame {}; copy the original from the phone again, or cut the clip there: {}",
+            pair[0].pts_s,
+            pair[1].pts_s,
+            pair[1].frame_idx,
+            path.display()
+        )),
+    }
+}
+
+/// What is heard in a clip, by the clock of its pictures as captured. One track at a time is held whole.
+fn heard_as_captured(
     session: &Session,
     clips: &Clips,
     camera: &str,
     footage: &dyn Footage,
-) -> Option<(Option<Sound>, ClipInfo)> {
+) -> Option<(Option<Onsets>, ClipInfo)> {
     let path = clips.get(camera).map(|clip| session.resolve(clip))?;
     let info = footage.probe(&path).ok()?;
-    let capture_fps = session.camera.iter().find(|c| c.name == camera).and_then(SessionCamera::capture_fps);
+    let capture_fps = session.camera_named(camera).and_then(SessionCamera::capture_fps);
     let sound = footage.sound(&path).ok().flatten();
-    Some((sound.map(|s| s.retimed(info.slow_down(capture_fps), info.duration_s)), info))
+    let heard = sound.map(|s| {
+        Onsets::of(&s.retimed(info.slow_down(capture_fps), info.duration_s), &SoundConfig::default())
+    });
+    Some((heard, info))
 }
 
 /// Rough offset of a camera's clip to the first camera's: from sound, else from recording times, else nothing. Where the set-up
@@ -115,10 +132,10 @@ pub(super) fn coarse_offset(
     if camera == first {
         return None;
     }
-    let of = |camera| sound_as_captured(session, clips, camera, footage);
+    let of = |camera| heard_as_captured(session, clips, camera, footage);
     let ((a, a_info), (b, b_info)) = (of(first)?, of(camera)?);
     if let (Some(a), Some(b)) = (a, b) {
-        if let Ok(offset) = offset_from_sound(&a, &b, &SoundConfig::default()) {
+        if let Ok(offset) = offset_from_onsets(&a, &b, &SoundConfig::default()) {
             let away_m = scene.and_then(|s| distances_m(s, [first, camera]));
             return Some(match away_m {
                 Some(away_m) => correct_by_distance(offset, away_m, session.speed_of_sound_m_s()),
@@ -156,8 +173,8 @@ fn distances_m(scene: &Scene, pair: [&str; 2]) -> Option<[f64; 2]> {
 mod tests {
     use std::path::PathBuf;
 
-    use tipwright::model::footage::FootageError;
-    use tipwright::model::{CameraPose, Picture, RawPixel, Rotation, SceneCamera};
+    use tipwright::model::footage::{FootageError, Sound};
+    use tipwright::model::{CameraPose, FrameSpots, Picture, RawPixel, Rotation, SceneCamera};
 
     use super::*;
     use crate::session::CameraName;
@@ -276,5 +293,24 @@ mod tests {
         let with = coarse_offset(&session, &clips, ["west", "east"], Some(&scene), &heard).unwrap();
         assert!((with.value_s - without.value_s - 5.0 / 342.2).abs() < 2e-4, "{with:?} {without:?}");
         assert!((with.value_s - STARTED_S[1]).abs() < 0.004, "{with:?}");
+    }
+
+    #[test]
+    fn a_stamp_that_jumps_is_refused_by_its_frame() {
+        let clip = |stamps: &[f64]| ClipSpots {
+            camera: "west".into(),
+            picture: Picture { stored_px: [1920, 1080], rotation: Rotation::R0 },
+            frames: (0..)
+                .zip(stamps)
+                .map(|(frame_idx, &pts_s)| FrameSpots { frame_idx, pts_s, candidates: Vec::new() })
+                .collect(),
+            times: tipwright::model::FrameTimes::default(),
+        };
+        let path = Path::new("west/0003.mp4");
+        assert!(in_time(&clip(&[0.0, 0.004, 0.3, 0.304]), path).is_ok());
+        for bad in [9e8, f64::NAN, f64::INFINITY, -100.0] {
+            let said = in_time(&clip(&[0.0, 0.004, bad]), path).unwrap_err();
+            assert!(said.contains("frame 2") && said.contains("0003.mp4"), "{said}");
+        }
     }
 }

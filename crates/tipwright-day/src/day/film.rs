@@ -3,17 +3,16 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::time::Instant;
 
 use rayon::prelude::*;
 
-use super::run_json::Watch;
-use super::{DayError, Event, Progress, SetUp, inputs, kept};
+use super::run::Run;
+use super::{DayError, Event, SetUp, inputs};
 use crate::session::{Session, SessionCamera};
+use crate::store::{Files, Place};
 use tipwright::model::film::{
     DrawFrame, DrawnLine, FilmConfig, FilmMaker, FilmMoment, FilmSpan, FilmStill, FilmedSpan, StrokeFilm,
 };
-use tipwright::model::footage::Footage;
 use tipwright::model::line::StrokeLoop;
 use tipwright::model::{Clock, SessionResults, Severity, Stroke, TakeResults, Warning};
 use tipwright_report::film::{FilmCamera, StrokeDrawing, moments, span_s};
@@ -32,74 +31,78 @@ pub struct Film<'a> {
 }
 
 /// Films all takes into `report/film` of the results folder. What cannot be filmed becomes a warning of its take.
-#[allow(clippy::too_many_arguments, reason = "joins a stage, as the takes do")]
 pub(super) fn add(
-    session: &Session,
+    run: &Run<'_>,
     set_up: &SetUp,
     results: &mut SessionResults,
-    out: &Path,
     film: Film<'_>,
-    footage: &dyn Footage,
-    anew: bool,
-    watch: &Watch,
-    progress: Progress<'_>,
 ) -> Result<(), DayError> {
     results.takes.par_iter_mut().enumerate().try_for_each(|(idx, take)| -> Result<(), DayError> {
+        let Some(own) = run.session.take.iter().find(|t| t.name == *take.take) else { return Ok(()) };
+        let share = run.share(run.film_work(own));
         if take.strokes.is_empty() {
             return Ok(());
         }
         let about = format!("film of take {}", take.take);
-        let name = format!("film_{}", take.take);
-        let digest = digest_of(set_up, take, &film.config);
-        if let (false, Some(found)) = (anew, kept::read::<Vec<StrokeFilm>>(out, &name, &digest)) {
-            if found.iter().all(|f| all_there(f, &out.join("report"))) {
-                progress(Event::Kept(&about));
-                take.film = found;
-                return Ok(());
+        let kept_place = Place::kept_film(&own.name);
+        let digest = digest_of(set_up, take, idx, &film.config);
+        if !run.config.anew {
+            if let Some(found) = run.store.kept::<Vec<StrokeFilm>>(&kept_place, &digest) {
+                if run.store.is_whole(&found.files) {
+                    run.tell(Event::Kept(&about));
+                    take.film = found.value;
+                    return Ok(());
+                }
             }
         }
-        progress(Event::Began(&about));
-        let began = Instant::now();
+        run.tell(Event::Began(&about));
         let mut warnings = Vec::new();
-        take.film = of_take(session, take, idx, out, film, footage, &mut warnings);
-        watch.add("film", began.elapsed());
-        for warning in &warnings {
-            progress(Event::Warned(warning));
+        let made = run.watch.time("film", || of_take(run, take, idx, film, &mut warnings));
+        share.done();
+        let mut files = Files::new();
+        for file in made.iter().flat_map(files_of) {
+            let place = Place::new(format!("report/{file}"))?;
+            run.store.take_in(&run.store.workshop().join(file), &place, &mut files)?;
         }
+        take.film = made;
+        run.warn(&warnings);
         let frames: usize = take.film.iter().map(|f| f.frame_t_s.len()).sum();
-        progress(Event::Done(&about, &format!("{} clips, {frames} frames", take.film.len())));
+        run.tell(Event::Done(&about, &format!("{} clips, {frames} frames", take.film.len())));
         if warnings.is_empty() {
-            kept::write(out, &name, &digest, &take.film)?;
+            run.store.keep(&kept_place, &digest, "", &files, &take.film)?;
         }
         take.warnings.extend(warnings);
         Ok(())
     })
 }
 
-fn digest_of(set_up: &SetUp, take: &TakeResults, config: &FilmConfig) -> String {
-    let of_take =
-        set_up.take_digests.lock().ok().and_then(|d| d.get(&take.take).cloned()).unwrap_or_default();
-    inputs::joint_digest([("take", of_take), ("film", format!("{config:?}")), ("layout", LAYOUT.to_string())])
+fn digest_of(set_up: &SetUp, take: &TakeResults, idx: usize, config: &FilmConfig) -> String {
+    inputs::joint_digest([
+        ("take", set_up.take_digest(&take.take).unwrap_or_default()),
+        ("film", format!("{config:?} {idx}")),
+        ("layout", LAYOUT.to_string()),
+    ])
 }
 
-fn all_there(film: &StrokeFilm, folder: &Path) -> bool {
-    film.stills.iter().map(|s| &s.file).chain([&film.clip]).all(|f| folder.join(f).is_file())
+/// Clip and stills, relative to the page's folder.
+fn files_of(film: &StrokeFilm) -> impl Iterator<Item = &String> {
+    film.stills.iter().map(|s| &s.file).chain([&film.clip])
 }
 
 /// Cameras of a take as its own solution has them, ready to project.
 fn cameras(
-    session: &Session,
+    run: &Run<'_>,
     take: &TakeResults,
-    footage: &dyn Footage,
     warnings: &mut Vec<Warning>,
 ) -> Vec<(String, PathBuf, Option<f64>, FilmCamera)> {
-    let Some(own) = session.take.iter().find(|t| t.name == take.take) else { return Vec::new() };
+    let session: &Session = run.session;
+    let Some(own) = session.take.iter().find(|t| t.name == *take.take) else { return Vec::new() };
     let mut out = Vec::new();
     for clock in &take.clocks {
         let Some(fit) = take.cameras.iter().find(|c| c.camera == clock.camera) else { continue };
         let Some(clip) = own.clips.get(clock.camera.as_str()).map(|c| session.resolve(c)) else { continue };
         let capture_fps = session.camera_named(&clock.camera).and_then(SessionCamera::capture_fps);
-        match footage.probe(&clip) {
+        match run.footage.probe(&clip) {
             Ok(_) => {
                 let camera = FilmCamera { camera: fit.camera(), clock: clock.clock };
                 out.push((clock.camera.clone(), clip, capture_fps, camera));
@@ -115,17 +118,15 @@ fn cameras(
     out
 }
 
-#[allow(clippy::too_many_arguments, reason = "see add")]
 fn of_take(
-    session: &Session,
+    run: &Run<'_>,
     take: &TakeResults,
     idx: usize,
-    out: &Path,
     film: Film<'_>,
-    footage: &dyn Footage,
     warnings: &mut Vec<Warning>,
 ) -> Vec<StrokeFilm> {
-    let cameras = cameras(session, take, footage, warnings);
+    let cameras = cameras(run, take, warnings);
+    let workshop = run.store.workshop();
     // Each stroke by the camera that looks at it most squarely.
     let mut by_camera: BTreeMap<usize, Vec<&Stroke>> = BTreeMap::new();
     for stroke in &take.strokes {
@@ -148,7 +149,7 @@ fn of_take(
             .map(|(stroke, drawing)| Job::of(stroke, drawing, take, idx, camera, &film.config))
             .collect();
         let spans: Vec<FilmSpan<'_>> =
-            jobs.iter().zip(&draws).map(|(job, draw)| job.span(out, draw.as_ref())).collect();
+            jobs.iter().zip(&draws).map(|(job, draw)| job.span(&workshop, draw.as_ref())).collect();
         match film.maker.film(clip, *capture_fps, &spans, &film.config) {
             Ok(filmed) => {
                 films.extend(jobs.iter().zip(filmed).map(|(job, made)| job.film(name, &made, &film.config)));
@@ -216,8 +217,7 @@ impl<'a> Job<'a> {
         format!("{}-{}.jpg", self.stem, moment_word(moment).replace(' ', "-"))
     }
 
-    fn span<'b>(&self, out: &Path, draw: DrawFrame<'b>) -> FilmSpan<'b> {
-        let folder = out.join("report");
+    fn span<'b>(&self, folder: &Path, draw: DrawFrame<'b>) -> FilmSpan<'b> {
         FilmSpan {
             from_pts_s: self.from_pts_s,
             to_pts_s: self.to_pts_s,

@@ -5,26 +5,21 @@ use std::path::Path;
 
 use rayon::prelude::*;
 
-use crate::session::Clips;
-use crate::session::Session;
+use crate::session::{Clips, Session};
+use crate::store::{self, BUILD};
 
-/// Digest of a file's content as hexadecimal; of a folder: of its files' names and contents. A file that cannot be
-/// read has the digest of that fact, so that its arrival is a change.
+/// Digest of a file's content; of a folder: of its files' names and contents. A file that cannot be read has the digest of that
+/// fact, so that its arrival is a change.
 pub(super) fn file_digest(path: &Path) -> String {
-    let mut hasher = blake3::Hasher::new();
-    if path.is_dir() {
-        let mut files: Vec<_> = std::fs::read_dir(path)
-            .map(|d| d.filter_map(Result::ok).map(|e| e.path()).collect())
-            .unwrap_or_default();
-        files.sort();
-        for file in files.iter().filter(|f| f.is_file()) {
-            hasher.update(file.file_name().map(|n| n.as_encoded_bytes()).unwrap_or_default());
-            hasher.update(file_digest(file).as_bytes());
-        }
-    } else if std::fs::File::open(path).and_then(|f| hasher.update_reader(f).map(|_| ())).is_err() {
-        hasher.update(b"unreadable");
+    if !path.is_dir() {
+        return store::file_digest(path).unwrap_or_else(|_| "unreadable".into());
     }
-    hasher.finalize().to_hex()[..32].to_string()
+    let mut files: Vec<_> = std::fs::read_dir(path)
+        .map(|d| d.filter_map(Result::ok).map(|e| e.path()).filter(|p| p.is_file()).collect())
+        .unwrap_or_default();
+    files.sort();
+    let parts = files.iter().map(|f| (f.file_name().unwrap_or_default().to_string_lossy(), file_digest(f)));
+    digest_of_parts(parts)
 }
 
 /// Digests of the clips of a group, by camera.
@@ -37,15 +32,49 @@ pub(super) fn clips_digests(session: &Session, clips: &Clips) -> BTreeMap<String
         .collect()
 }
 
-/// One digest over named parts.
+/// One digest over named parts and this build of the program.
 pub(super) fn joint_digest<'a>(parts: impl IntoIterator<Item = (&'a str, String)>) -> String {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update(env!("CARGO_PKG_VERSION").as_bytes());
+    digest_of_parts(std::iter::once(("build", BUILD.to_string())).chain(parts))
+}
+
+/// The same without the build.
+pub(super) fn digest_of_parts(parts: impl IntoIterator<Item = (impl AsRef<str>, String)>) -> String {
+    let mut all = Vec::new();
     for (name, value) in parts {
-        hasher.update(name.as_bytes());
-        hasher.update(&[0]);
-        hasher.update(value.as_bytes());
-        hasher.update(&[0]);
+        for text in [name.as_ref(), &value] {
+            all.extend_from_slice(&(text.len() as u64).to_le_bytes());
+            all.extend_from_slice(text.as_bytes());
+        }
     }
-    hasher.finalize().to_hex()[..32].to_string()
+    store::digest(&all)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn another_build_takes_nothing_over() {
+        let parts = || [("set-up", "a".to_string()), ("settings", "b".to_string())];
+        let of = |build: &str| digest_of_parts([("build", build.to_string())].into_iter().chain(parts()));
+        assert_eq!(joint_digest(parts()), of(BUILD));
+        assert_ne!(joint_digest(parts()), of("another build of version 0.1.0"));
+        // parts do not run into each other
+        let moved = [("set-up", "ab".to_string()), ("settings", String::new())];
+        assert_ne!(joint_digest(parts()), joint_digest(moved));
+    }
+
+    #[test]
+    fn a_file_that_arrives_or_changes_is_another_input() {
+        let folder = tempfile::tempdir().unwrap();
+        let clip = folder.path().join("0003.mp4");
+        let absent = file_digest(&clip);
+        std::fs::write(&clip, b"a").unwrap();
+        let there = file_digest(&clip);
+        std::fs::write(&clip, b"b").unwrap();
+        let stills = file_digest(folder.path());
+        assert!(absent != there && there != file_digest(&clip));
+        std::fs::rename(&clip, folder.path().join("0004.mp4")).unwrap();
+        assert_ne!(stills, file_digest(folder.path()));
+    }
 }

@@ -1,50 +1,56 @@
-//! What a finished part leaves on disk so that it need not be done again: `kept/<part>.json` with its digest.
+//! What `compare` reads of a finished day: the session without its takes, and where each of those is kept.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
-use serde::Serialize;
-use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
 
-use tipwright::model::SessionResults;
-use tipwright_report::ReportError;
-use tipwright_report::files::write_atomic;
+use crate::session::TakeName;
+use crate::store::{self, Files, Fixed, Place, Store, StoreError};
+use tipwright::model::results::TakeStatus;
+use tipwright::model::{SessionResults, TakeResults};
 
-#[derive(serde::Serialize, serde::Deserialize)]
-struct Kept<T> {
-    digest: String,
-    part: T,
+/// A take of a kept session.
+#[derive(Serialize, Deserialize)]
+enum KeptTake {
+    /// Measured: kept by itself.
+    Measured(TakeName),
+    /// Failed: there is little of it.
+    Failed(Box<TakeResults>),
 }
 
-fn path_of(out: &Path, name: &str) -> PathBuf {
-    out.join("kept").join(format!("{name}.json"))
+#[derive(Serialize, Deserialize)]
+struct KeptSession {
+    session: SessionResults,
+    takes: Vec<KeptTake>,
 }
 
-/// The part if it was finished from the same inputs.
-pub(super) fn read<T: DeserializeOwned>(out: &Path, name: &str, digest: &str) -> Option<T> {
-    let bytes = std::fs::read(path_of(out, name)).ok()?;
-    let kept: Kept<T> = serde_json::from_slice(&bytes).ok()?;
-    (kept.digest == digest).then_some(kept.part)
+/// Keeps the session.
+pub(super) fn write(store: &Store, results: &mut SessionResults) -> Result<(), StoreError> {
+    let takes = results
+        .takes
+        .iter()
+        .map(|take| match (take.status, TakeName::new(take.take.as_str())) {
+            (TakeStatus::Done, Ok(name)) => KeptTake::Measured(name),
+            _ => KeptTake::Failed(Box::new(take.clone())),
+        })
+        .collect();
+    // the takes are large, and each is kept by itself
+    let measured = std::mem::take(&mut results.takes);
+    let part = KeptSession { session: results.clone(), takes };
+    results.takes = measured;
+    store.keep(&Place::fixed(Fixed::KeptSession), "", "", &Files::new(), &part)
 }
 
-/// Keeps a finished part.
-pub(super) fn write<T: Serialize>(out: &Path, name: &str, digest: &str, part: T) -> Result<(), ReportError> {
-    let path = path_of(out, name);
-    let bytes = serde_json::to_vec(&Kept { digest: digest.to_string(), part })
-        .map_err(|e| ReportError::Table { reason: e.to_string(), path: path.clone() })?;
-    write_atomic(&path, &bytes)
-}
-
-/// The whole session of an earlier run.
-pub(super) fn read_session(out: &Path) -> Result<SessionResults, String> {
-    let path = path_of(out, "session");
-    let bytes = std::fs::read(&path).map_err(|e| {
-        format!(
-            "holds no finished results ({e}); run `tipwright day SESSION -o` on it first: {}",
-            path.display()
-        )
-    })?;
-    let kept: Kept<SessionResults> = serde_json::from_slice(&bytes).map_err(|e| {
-        format!("cannot be read ({e}); run `tipwright day` again with this version: {}", path.display())
-    })?;
-    Ok(kept.part)
+/// Reads a session and its takes back.
+pub(super) fn read(out: &Path) -> Result<SessionResults, StoreError> {
+    let kept: KeptSession = store::read(out, &Place::fixed(Fixed::KeptSession))?;
+    let takes = kept
+        .takes
+        .into_iter()
+        .map(|take| match take {
+            KeptTake::Measured(name) => store::read(out, &Place::kept_take(&name)),
+            KeptTake::Failed(take) => Ok(*take),
+        })
+        .collect::<Result<_, _>>()?;
+    Ok(SessionResults { takes, ..kept.session })
 }

@@ -1,8 +1,8 @@
 //! Joins the stages: lenses, scene, then every take in parallel, then the report. The only place that knows all
 //! stages.
 //!
-//! Everything is written as soon as it is done, whole or not at all. What is finished is known by a digest of its
-//! inputs, the settings and the program's version, and not done again; an interrupted run goes on where it was. A clip
+//! Everything is written through the [`crate::store`] as soon as it is done. What is finished is known by a digest of its
+//! inputs, the settings and the program's build, and not done again; an interrupted run goes on where it was. A clip
 //! that cannot be used costs its take, never the day.
 
 mod clips;
@@ -10,23 +10,27 @@ mod film;
 mod inputs;
 mod kept;
 mod lenses;
+mod measure;
 mod moved;
+mod run;
 mod run_json;
 mod set_up;
 mod takes;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
-use std::sync::Mutex;
 use std::time::Instant;
 
 use rayon::prelude::*;
 
 use crate::session::{Finding, Refused, Session, Usable, UsableConfig, usable};
+use crate::store::{Files, Place, Store, StoreError};
+use run::Run;
 use tipwright::evidence::Rules;
 use tipwright::evidence::consistency::{self, ConsistencyConfig};
 use tipwright::lens::LensConfig;
 use tipwright::line::{GatherConfig, LoopSettings};
-use tipwright::model::footage::Footage;
+use tipwright::model::footage::{ClipInfo, Footage};
 use tipwright::model::results::{SessionResults, TakeStatus};
 use tipwright::model::{Measured, Severity, TakeResults, Warning};
 use tipwright::path::PathConfig;
@@ -70,12 +74,14 @@ pub struct DayConfig {
 /// What a caller may want to show.
 #[derive(Debug, Clone, Copy)]
 pub enum Event<'a> {
-    /// So many frames will be looked at, all clips together.
-    Frames(u64),
+    /// So much work lies ahead, in frames of clips looked through; what else there is to do is counted by the time that it takes.
+    Work(u64),
     /// A part begins: a lens, the scene, a take.
     Began(&'a str),
-    /// So many more frames have been looked at.
-    Looked(u64),
+    /// So much more of the work is done.
+    Worked(u64),
+    /// So much of the work turned out not to be needed: finished before, or failed early.
+    Spared(u64),
     /// A part is done, with a line about it.
     Done(&'a str, &'a str),
     /// A part was finished in an earlier run.
@@ -112,6 +118,16 @@ pub enum DayError {
         /// Why, with file and remedy.
         reason: String,
     },
+    /// The take asked for cannot be used.
+    #[error("take {take} cannot be measured:\n{list}\nmend it: {}", path.display())]
+    TakeUnusable {
+        /// As asked for.
+        take: String,
+        /// One problem a line.
+        list: String,
+        /// Session folder.
+        path: PathBuf,
+    },
     /// No such take.
     #[error("there is no take `{take}`; the takes are: {known}: {}", path.display())]
     NoSuchTake {
@@ -122,12 +138,12 @@ pub enum DayError {
         /// Session folder.
         path: PathBuf,
     },
-    /// The results cannot be written.
+    /// A table cannot be made.
     #[error(transparent)]
     Report(#[from] ReportError),
-    /// A path cannot be written.
+    /// The results folder cannot be used.
     #[error(transparent)]
-    Path(#[from] tipwright::strokes::PathFileError),
+    Store(#[from] StoreError),
 }
 
 /// How a day went.
@@ -141,6 +157,16 @@ pub struct DayOutcome {
     pub failed: usize,
 }
 
+/// A session that can be used.
+struct Read {
+    session: Session,
+    /// Takes that cannot be measured.
+    refused: Vec<Refused>,
+    findings: Vec<Finding>,
+    /// What the clips say of themselves, as session.toml writes them.
+    clips: BTreeMap<PathBuf, ClipInfo>,
+}
+
 /// Reads a session and opens what it names; refuses one that cannot be used.
 fn read_session(folder: &Path, footage: &dyn Footage, progress: Progress<'_>) -> Result<Read, DayError> {
     let Usable { session, findings, refused, clips, .. } =
@@ -150,23 +176,10 @@ fn read_session(folder: &Path, footage: &dyn Footage, progress: Progress<'_>) ->
         let list: Vec<String> = problems.map(|f| format!("  {f}")).collect();
         return Err(DayError::Unusable { list: list.join("\n"), path: folder.to_path_buf() });
     };
-    let warnings: Vec<Warning> =
-        findings.iter().filter(|f| f.severity >= Severity::Warning).map(Warning::from).collect();
-    for warning in &warnings {
-        progress(Event::Warned(warning));
+    for finding in findings.iter().filter(|f| f.severity >= Severity::Warning) {
+        progress(Event::Warned(&finding.into()));
     }
-    let frames = clips.values().filter_map(|c| c.frames_claimed).sum();
-    Ok(Read { session, refused, findings, frames })
-}
-
-/// A session that can be used.
-struct Read {
-    session: Session,
-    /// Takes that cannot be measured.
-    refused: Vec<Refused>,
-    findings: Vec<Finding>,
-    /// Frames of all clips as their containers claim.
-    frames: u64,
+    Ok(Read { session, refused, findings, clips })
 }
 
 /// Runs the whole day, without film.
@@ -197,44 +210,42 @@ pub fn run_with_film(
     progress: Progress<'_>,
 ) -> Result<DayOutcome, DayError> {
     let began = Instant::now();
-    let Read { session, refused, findings, frames } = read_session(folder, footage, progress)?;
-    let watch = run_json::Watch::new();
-    progress(Event::Frames(frames));
-    let set_up = set_up::get(&session, out, footage, config, &watch, progress)?;
-    let takes = Mutex::new(Vec::new());
-    session.take.par_iter().try_for_each(|take| -> Result<(), DayError> {
-        let result = takes::get(&session, take, &set_up, out, footage, config, &watch, progress)?;
-        if let Ok(mut takes) = takes.lock() {
-            takes.push((take.take_idx, result));
-        }
-        Ok(())
-    })?;
-    let mut takes = takes.into_inner().unwrap_or_default();
-    takes.extend(refused.iter().filter_map(|r| Some((r.take_idx, takes::refused(&session, r)?))));
+    let film = film.filter(|_| !config.anonymous);
+    let read = read_session(folder, footage, progress)?;
+    let session = &read.session;
+    let store = Store::open(out)?;
+    let run = Run::new(&read, &store, footage, config, progress);
+    let work = [run.set_up_work(), session.take.iter().map(|t| run.take_work(t)).sum()];
+    let filming = session.take.iter().filter(|_| film.is_some()).map(|t| run.film_work(t)).sum();
+    run.tell(Event::Work(work.into_iter().fold(filming, u64::saturating_add)));
+    let set_up = set_up::get(&run)?;
+    let mut takes = session
+        .take
+        .par_iter()
+        .map(|take| Ok((take.take_idx, takes::get(&run, take, &set_up)?)))
+        .collect::<Result<Vec<(usize, TakeResults)>, DayError>>()?;
+    takes.extend(read.refused.iter().filter_map(|r| Some((r.take_idx, takes::refused(&run, r)?))));
     takes.sort_by_key(|(idx, _)| *idx);
     let takes: Vec<TakeResults> = takes.into_iter().map(|(_, take)| take).collect();
-    let mut results = session_results(&session, &set_up, takes);
+    let mut results = session_results(&run, &set_up, takes);
     // a take without a name of its own has no place in the table of takes
-    let nameless = findings.iter().filter(|f| {
-        f.subject.take_idx().is_some_and(|i| refused.iter().any(|r| r.take_idx == i && r.name.is_none()))
-    });
-    results.warnings.extend(
-        nameless.chain(findings.iter().filter(|f| f.subject.take_idx().is_none())).map(Warning::from),
-    );
-    match film {
-        Some(film) if !config.anonymous => {
-            film::add(&session, &set_up, &mut results, out, film, footage, config.anew, &watch, progress)?;
-        }
-        _ if config.anonymous => tipwright_report::remove_film(out),
-        _ => {}
+    let nameless = || read.refused.iter().filter(|r| r.name.is_none());
+    let has_place = |f: &Finding| f.subject.take_idx().is_some_and(|i| nameless().all(|r| r.take_idx != i));
+    results.warnings.extend(read.findings.iter().filter(|f| !has_place(f)).map(Warning::from));
+    if let Some(film) = film {
+        film::add(&run, &set_up, &mut results, film)?;
     }
-    let report_began = Instant::now();
-    tipwright_report::write_session_as(&results, config.anonymous, out)?;
-    watch.add("report", report_began.elapsed());
+    run.watch.time("report", || -> Result<(), DayError> {
+        let mut files = Files::new();
+        for file in tipwright_report::session_files(&results, config.anonymous)? {
+            store.put(&Place::new(file.place)?, &file.bytes, &mut files)?;
+        }
+        Ok(kept::write(&store, &mut results)?)
+    })?;
     let done = results.takes.iter().filter(|t| t.status == TakeStatus::Done).count();
-    let nameless = refused.iter().filter(|r| r.name.is_none()).count();
-    let failed = results.takes.len() - done + nameless;
-    run_json::write(&session, &results, &set_up, &watch, began.elapsed(), config, out)?;
+    let failed = results.takes.len() - done + nameless().count();
+    run_json::write(&run, &results, &set_up, began.elapsed())?;
+    store.finish(true)?;
     Ok(DayOutcome { results, done, failed })
 }
 
@@ -249,8 +260,13 @@ pub fn run_scene(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<SetUp, DayError> {
-    let session = read_session(folder, footage, progress)?.session;
-    set_up::get(&session, out, footage, config, &run_json::Watch::new(), progress)
+    let read = read_session(folder, footage, progress)?;
+    let store = Store::open(out)?;
+    let run = Run::new(&read, &store, footage, config, progress);
+    run.tell(Event::Work(run.set_up_work()));
+    let set_up = set_up::get(&run)?;
+    store.finish(false)?;
+    Ok(set_up)
 }
 
 /// Follows the markers of one take and writes its files.
@@ -265,13 +281,17 @@ pub fn run_take(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<TakeResults, DayError> {
-    let Read { session, refused, .. } = read_session(folder, footage, progress)?;
-    if let Some(failed) =
-        refused.iter().find(|r| r.shown == take).map(|r| takes::refused_as(&session, r, take))
-    {
-        return Ok(failed);
+    let read = read_session(folder, footage, progress)?;
+    let session = &read.session;
+    if let Some(refused) = read.refused.iter().find(|r| r.shown == take) {
+        let list: Vec<String> = refused.reasons.iter().map(|f| format!("  {f}")).collect();
+        return Err(DayError::TakeUnusable {
+            take: take.to_string(),
+            list: list.join("\n"),
+            path: folder.to_path_buf(),
+        });
     }
-    let Some(take) = session.take.iter().find(|t| t.name == take) else {
+    let Some(take) = session.take.iter().find(|t| t.name == *take) else {
         let known: Vec<&str> = session.take.iter().map(|t| t.name.as_str()).collect();
         return Err(DayError::NoSuchTake {
             take: take.to_string(),
@@ -279,20 +299,25 @@ pub fn run_take(
             path: folder.to_path_buf(),
         });
     };
-    let watch = run_json::Watch::new();
-    let set_up = set_up::get(&session, out, footage, config, &watch, progress)?;
-    takes::get(&session, take, &set_up, out, footage, config, &watch, progress)
+    let store = Store::open(out)?;
+    let run = Run::new(&read, &store, footage, config, progress);
+    run.tell(Event::Work(run.set_up_work().saturating_add(run.take_work(take))));
+    let set_up = set_up::get(&run)?;
+    let result = takes::get(&run, take, &set_up)?;
+    store.finish(false)?;
+    Ok(result)
 }
 
 /// Reads the results of an earlier run back, for comparison.
 ///
 /// # Errors
-/// A message naming the file when the folder holds no results.
-pub fn read_results(out: &Path) -> Result<SessionResults, String> {
-    kept::read_session(out)
+/// The folder holds no finished results, or what it holds is damaged.
+pub fn read_results(out: &Path) -> Result<SessionResults, StoreError> {
+    kept::read(out)
 }
 
-fn session_results(session: &Session, set_up: &SetUp, takes: Vec<TakeResults>) -> SessionResults {
+fn session_results(run: &Run<'_>, set_up: &SetUp, takes: Vec<TakeResults>) -> SessionResults {
+    let session = run.session;
     let (steadiness, differences) = consistency::of_takes(&takes, &ConsistencyConfig::default());
     SessionResults {
         schema: RESULTS_SCHEMA,

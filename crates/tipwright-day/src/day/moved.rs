@@ -1,14 +1,13 @@
 //! Cameras that were touched after the scene was filmed: seen in what stands still in their pictures, told, and allowed for.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::path::Path;
 
 use super::SetUp;
+use crate::session::CameraName;
+use crate::store::{Files, Place, Store, StoreError};
 use tipwright::model::footage::Footage;
 use tipwright::model::{MovedCamera, Picture, Scene, Severity, Still, TakeResults, Warning};
 use tipwright::scene::landmarks::{LandmarkConfig, NoTurn, Turn, turn_between, turned};
-use tipwright_report::ReportError;
-use tipwright_report::files::write_atomic;
 
 /// A turn is one when it is this many standard deviations from none.
 const SURE_SD: f64 = 4.0;
@@ -19,21 +18,17 @@ const STEADY_PX: f64 = 0.7;
 const MOST_DEG: f64 = 5.0;
 
 /// What the scene's clips show when nothing moves, by camera.
-pub(super) type Stills = BTreeMap<String, Still>;
-
-fn file_of(out: &Path, camera: &str) -> std::path::PathBuf {
-    out.join("kept").join(format!("still_{camera}.pgm"))
-}
+pub(super) type Stills = BTreeMap<CameraName, Still>;
 
 /// Keeps the scene's stills for the next run.
-pub(super) fn keep(out: &Path, stills: &Stills) -> Result<(), ReportError> {
-    stills.iter().try_for_each(|(camera, still)| write_atomic(&file_of(out, camera), &still.to_pgm()))
+pub(super) fn keep(store: &Store, stills: &Stills, files: &mut Files) -> Result<(), StoreError> {
+    stills.iter().try_for_each(|(camera, still)| store.put(&Place::still(camera), &still.to_pgm(), files))
 }
 
 /// The scene's stills of an earlier run; a camera without one is left out.
-pub(super) fn kept(out: &Path, pictures: &BTreeMap<String, Picture>) -> Stills {
-    let read = |(camera, picture): (&String, &Picture)| {
-        let bytes = std::fs::read(file_of(out, camera)).ok()?;
+pub(super) fn kept(store: &Store, pictures: &BTreeMap<CameraName, Picture>) -> Stills {
+    let read = |(camera, picture): (&CameraName, &Picture)| {
+        let bytes = std::fs::read(Place::still(camera).below(store.root())).ok()?;
         Some((camera.clone(), Still::from_pgm(&bytes, *picture)?))
     };
     pictures.iter().filter_map(read).collect()

@@ -1,24 +1,20 @@
 //! The set-up of a session: lenses and scene, written to lens/ and scene.toml, kept for the next run.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 use std::sync::Mutex;
-use std::time::Instant;
 
 use rayon::prelude::*;
 
 use super::clips::{self, coarse_offset, look_through};
 use super::lenses::{self, LensSource};
 use super::moved::{self, Stills};
-use super::run_json::Watch;
-use super::{DayConfig, DayError, Event, Progress, inputs, kept};
-use crate::session::Clips;
-use crate::session::Session;
-use tipwright::model::footage::Footage;
+use super::run::{Run, Share};
+use super::{DayError, Event, inputs};
+use crate::session::{CameraName, Clips, SessionCamera};
+use crate::store::{Files, Fixed, Place};
 use tipwright::model::results::LensSummary;
 use tipwright::model::{ClipSpots, Colour, Lens, Measured, Picture, Scene, Severity, Warning};
 use tipwright::scene::wand::{WandCamera, WandInput, solve_wand};
-use tipwright_report::files::write_atomic;
 
 /// Relative standard deviation of the wand's stated length: half a millimetre of tape on a metre (common practice).
 const LENGTH_SD_RELATIVE: f64 = 5e-4;
@@ -46,8 +42,7 @@ pub struct SetUp {
 struct KeptScene {
     scene: Scene,
     /// Of the stills that lie beside it.
-    #[serde(default)]
-    pictures: BTreeMap<String, Picture>,
+    pictures: BTreeMap<CameraName, Picture>,
     warnings: Vec<Warning>,
 }
 
@@ -56,6 +51,11 @@ impl SetUp {
     #[must_use]
     pub fn lens(&self, camera: &str) -> Option<&Lens> {
         self.lenses.iter().find(|l| l.camera == camera).map(|l| &l.lens)
+    }
+
+    /// Digest of what a take rests on.
+    pub(super) fn take_digest(&self, take: &str) -> Option<String> {
+        self.take_digests.lock().ok()?.get(take).cloned()
     }
 
     pub(super) fn lens_summaries(&self) -> Vec<LensSummary> {
@@ -86,76 +86,61 @@ impl SetUp {
 }
 
 /// Solves the set-up or takes it from an earlier run.
-pub(super) fn get(
-    session: &Session,
-    out: &Path,
-    footage: &dyn Footage,
-    config: &DayConfig,
-    watch: &Watch,
-    progress: Progress<'_>,
-) -> Result<SetUp, DayError> {
-    let lenses: Vec<LensSource> = session
-        .camera
-        .par_iter()
-        .map(|camera| lenses::get(session, camera, out, footage, config, watch, progress))
-        .collect::<Result<_, _>>()?;
+pub(super) fn get(run: &Run<'_>) -> Result<SetUp, DayError> {
+    let session = run.session;
+    let lenses: Vec<LensSource> =
+        session.camera.par_iter().map(|camera| lenses::get(run, camera)).collect::<Result<_, _>>()?;
     let mut digests = BTreeMap::new();
     for lens in &lenses {
         digests.insert(format!("lens {}", lens.camera), lens.digest.clone());
     }
-    let groups = [
-        ("wand", Some(&session.scene.wand)),
-        ("plumb", session.scene.plumb.as_ref()),
-        ("toss", session.scene.toss.as_ref()),
-    ];
-    for (name, clips) in groups.iter().filter_map(|(n, c)| c.map(|c| (n, c))) {
+    for (name, clips) in session.scene.groups() {
         for (camera, digest) in inputs::clips_digests(session, clips) {
             digests.insert(format!("{name} {camera}"), digest);
         }
     }
     let settings = format!(
         "{:?} {:?} {:?} {:?} {:?}",
-        session.wand, session.marker.tip, session.camera, config.spots, config.wand
+        session.wand, session.marker.tip, session.camera, run.config.spots, run.config.wand
     );
     let digest = inputs::joint_digest(
         digests
             .iter()
             .map(|(k, v)| (k.as_str(), v.clone()))
-            .chain([("settings", settings), ("air", session.air_temperature_c.get().to_string())]),
+            .chain([("settings", settings), ("air", format!("{:?}", session.air_temperature_c))]),
     );
     let mut warnings: Vec<Warning> = lenses.iter().flat_map(|l| l.warnings.clone()).collect();
-    let file = out.join("scene.toml");
-    let found = if config.anew { None } else { kept::read::<KeptScene>(out, "scene", &digest) };
-    let (scene, stills) = if let Some(found) = found {
-        progress(Event::Kept("scene"));
-        warnings.extend(found.warnings);
-        (found.scene, moved::kept(out, &found.pictures))
-    } else {
-        progress(Event::Began("scene"));
-        let Solved { scene, stills, warnings: said } =
-            solve(session, &lenses, footage, config, watch, progress)?;
-        moved::keep(out, &stills)?;
-        let pictures = stills.iter().map(|(camera, still)| (camera.clone(), still.picture)).collect();
-        kept::write(
-            out,
-            "scene",
-            &digest,
-            &KeptScene { scene: scene.clone(), pictures, warnings: said.clone() },
-        )?;
-        let line = format!(
-            "wand rms {} mm, reprojection {} px",
-            scene.quality.wand_rms_mm.map_or("-".into(), |v| format!("{v:.2}")),
-            scene.quality.reprojection_rms_px.map_or("-".into(), |v| format!("{v:.2}")),
-        );
-        progress(Event::Done("scene", &line));
-        warnings.extend(said);
-        (scene, stills)
+    let share = run.share(run.scene_work());
+    let place = Place::fixed(Fixed::KeptScene);
+    let kept = if run.config.anew { None } else { run.store.kept::<KeptScene>(&place, &digest) };
+    let (scene, stills) = match kept.filter(|found| run.store.is_whole(&found.files)) {
+        Some(found) => {
+            run.tell(Event::Kept("scene"));
+            warnings.extend(found.value.warnings);
+            (found.value.scene, moved::kept(run.store, &found.value.pictures))
+        }
+        None => {
+            run.tell(Event::Began("scene"));
+            let Solved { scene, stills, warnings: said } = solve(run, &lenses, &share)?;
+            let mut files = Files::new();
+            moved::keep(run.store, &stills, &mut files)?;
+            let text = toml::to_string(&scene).map_err(|e| DayError::Scene { reason: e.to_string() })?;
+            run.store.put(&Place::fixed(Fixed::Scene), text.as_bytes(), &mut files)?;
+            let pictures = stills.iter().map(|(camera, still)| (camera.clone(), still.picture)).collect();
+            let part = KeptScene { scene: scene.clone(), pictures, warnings: said.clone() };
+            run.store.keep(&place, &digest, "", &files, &part)?;
+            let line = format!(
+                "wand rms {} mm, reprojection {} px",
+                scene.quality.wand_rms_mm.map_or("-".into(), |v| format!("{v:.2}")),
+                scene.quality.reprojection_rms_px.map_or("-".into(), |v| format!("{v:.2}")),
+            );
+            share.done();
+            run.tell(Event::Done("scene", &line));
+            warnings.extend(said);
+            (scene, stills)
+        }
     };
-    let text = toml::to_string(&scene).map_err(|e| DayError::Scene { reason: e.to_string() })?;
-    write_atomic(&file, text.as_bytes())?;
-    for warning in &warnings {
-        progress(Event::Warned(warning));
-    }
+    run.warn(&warnings);
     Ok(SetUp { lenses, scene, warnings, stills, digests, digest, take_digests: Mutex::default() })
 }
 
@@ -168,100 +153,69 @@ struct Solved {
 
 /// Solves the scene with the wand in its likely colour; only when that fails are its clips read once more for all
 /// colours. Looking for seven colours at once costs several times as much, and is hardly ever needed.
-fn solve(
-    session: &Session,
-    lenses: &[LensSource],
-    footage: &dyn Footage,
-    config: &DayConfig,
-    watch: &Watch,
-    progress: Progress<'_>,
-) -> Result<Solved, DayError> {
-    let colours = session.wand_colours();
-    let first = solve_in(&colours[..1], session, lenses, footage, config, watch, progress);
-    match first {
-        Err(DayError::Scene { .. }) if colours.len() > 1 => {
-            solve_in(&colours, session, lenses, footage, config, watch, progress)
-        }
+fn solve(run: &Run<'_>, lenses: &[LensSource], share: &Share<'_>) -> Result<Solved, DayError> {
+    let colours = run.session.wand_colours();
+    match solve_in(&colours[..1], run, lenses, share) {
+        Err(DayError::Scene { .. }) if colours.len() > 1 => solve_in(&colours, run, lenses, share),
         first => first,
     }
 }
 
 fn solve_in(
     colours: &[Colour],
-    session: &Session,
+    run: &Run<'_>,
     lenses: &[LensSource],
-    footage: &dyn Footage,
-    config: &DayConfig,
-    watch: &Watch,
-    progress: Progress<'_>,
+    share: &Share<'_>,
 ) -> Result<Solved, DayError> {
+    let session = run.session;
     let diameter_m = session.wand.diameter_mm.unwrap_or(session.marker.tip.diameter_mm).get() / 1000.0;
     let ball_m = session.marker.tip.diameter_mm.get() / 1000.0;
     let mut warnings = Vec::new();
     let mut failures: Vec<String> = Vec::new();
-    let jobs: Vec<(&str, &str)> = session
+    let groups = session.scene.groups();
+    let jobs: Vec<(&str, &SessionCamera, &std::path::Path)> = session
         .camera
         .iter()
-        .flat_map(|c| ["wand", "plumb", "toss"].map(|group| (group, c.name.as_str())))
-        .filter(|(group, name)| clips_of(session, group).is_some_and(|c| c.contains_key(*name)))
+        .flat_map(|c| groups.iter().map(move |(group, clips)| (*group, c, clips)))
+        .filter_map(|(group, c, clips)| Some((group, c, clips.get(&c.name)?.as_path())))
         .collect();
-    let find = |group: &str, camera: &str| {
+    let find = |group: &str, camera: &SessionCamera, clip: &std::path::Path| {
         let looks: Vec<_> = colours
             .iter()
             .map(|c| clips::look(*c, if group == "toss" { ball_m } else { diameter_m }))
             .collect();
-        let clip = &clips_of(session, group).expect("filtered above")[camera];
-        let focal_px = lenses.iter().find(|l| l.camera == camera).map(|l| l.lens.fx_px);
-        look_through(session, camera, clip, &looks, focal_px, None, footage, config, watch, progress)
-            .map(|l| (l.spots, l.stills, l.warnings))
+        let focal_px = lenses.iter().find(|l| camera.name == l.camera).map(|l| l.lens.fx_px);
+        look_through(run, camera, clip, &looks, focal_px, false, share)
     };
     let found: Vec<_> =
-        jobs.par_iter().map(|(group, camera)| (*group, *camera, find(group, camera))).collect();
-    let mut spots: BTreeMap<(&str, &str), ClipSpots> = BTreeMap::new();
+        jobs.par_iter().map(|(group, camera, clip)| (*group, *camera, find(group, camera, clip))).collect();
+    let mut spots: BTreeMap<(&str, &CameraName), ClipSpots> = BTreeMap::new();
     let mut stills = Stills::new();
     for (group, camera, outcome) in found {
         match outcome {
-            Ok((clip, seen, said)) => {
-                warnings.extend(said);
-                if let (true, Some([first, _])) = (group == "wand", seen) {
-                    stills.insert(camera.to_string(), first);
+            Ok(looked) => {
+                warnings.extend(looked.warnings);
+                if let (true, Some([first, _])) = (group == "wand", looked.stills) {
+                    stills.insert(camera.name.clone(), first);
                 }
-                spots.insert((group, camera), clip);
+                spots.insert((group, &camera.name), looked.spots);
             }
             Err(reason) if group == "wand" => failures.push(reason),
             Err(reason) => warnings.push(Warning::new(
                 Severity::Warning,
-                format!("{group} clip of camera {camera}"),
+                format!("{group} clip of camera {}", camera.name),
                 reason,
                 "the set-up is solved without it",
             )),
         }
     }
-    let first = session.camera.first().map(|c| c.name.as_str()).unwrap_or_default();
-    let cameras: Vec<WandCamera<'_>> = session
-        .camera
-        .iter()
-        .zip(lenses)
-        .filter_map(|(camera, lens)| {
-            let offset_in =
-                |clips: &Clips| coarse_offset(session, clips, [first, &camera.name], None, footage);
-            Some(WandCamera {
-                lens: &lens.lens,
-                wand: spots.get(&("wand", camera.name.as_str()))?,
-                plumb: spots.get(&("plumb", camera.name.as_str())),
-                toss: spots.get(&("toss", camera.name.as_str())),
-                readout_s: clips::readout_prior(camera),
-                wand_offset: offset_in(&session.scene.wand),
-                plumb_offset: session.scene.plumb.as_ref().and_then(offset_in),
-                toss_offset: session.scene.toss.as_ref().and_then(offset_in),
-            })
-        })
-        .collect();
-    if cameras.len() < 2 {
+    let usable: Vec<&CameraName> =
+        session.camera.iter().map(|c| &c.name).filter(|name| spots.contains_key(&("wand", *name))).collect();
+    if usable.len() < 2 {
         return Err(DayError::Scene {
             reason: format!(
                 "the wand clip is usable in {} camera(s), two are needed. {}",
-                cameras.len(),
+                usable.len(),
                 failures.join("; ")
             ),
         });
@@ -269,44 +223,128 @@ fn solve_in(
     for reason in failures {
         warnings.push(Warning::new(Severity::Warning, "wand clip", reason, "its camera is left out"));
     }
-    let began = Instant::now();
-    let mut input = WandInput {
-        cameras,
+    // the first of those used is the one whose clock the others' offsets are told in
+    let input_of = |names: &[&CameraName]| WandInput {
+        cameras: session
+            .camera
+            .iter()
+            .zip(lenses)
+            .filter(|(camera, _)| names.contains(&&camera.name))
+            .filter_map(|(camera, lens)| {
+                let offset_in = |clips: &Clips| {
+                    coarse_offset(session, clips, [names.first()?, &camera.name], None, run.footage)
+                };
+                Some(WandCamera {
+                    lens: &lens.lens,
+                    wand: spots.get(&("wand", &camera.name))?,
+                    plumb: spots.get(&("plumb", &camera.name)),
+                    toss: spots.get(&("toss", &camera.name)),
+                    readout_s: clips::readout_prior(camera),
+                    wand_offset: offset_in(&session.scene.wand),
+                    plumb_offset: session.scene.plumb.as_ref().and_then(offset_in),
+                    toss_offset: session.scene.toss.as_ref().and_then(offset_in),
+                })
+            })
+            .collect(),
         length_m: Measured::new(
             session.wand.length_m.get(),
             LENGTH_SD_RELATIVE * session.wand.length_m.get(),
         ),
         colours: colours.to_vec(),
     };
-    let solved = loop {
-        let failure = match solve_wand(&input, &config.wand) {
-            Ok(solved) => break solved,
-            Err(failure) => failure,
-        };
-        // one camera of several that does not fit is left out; the others are enough
-        let unfit = failure.camera().filter(|name| input.cameras[0].name() != *name).map(str::to_owned);
-        match unfit {
-            Some(name) if input.cameras.len() > 2 => {
-                input.cameras.retain(|c| c.name() != name);
-                warnings.push(Warning::new(
-                    Severity::Warning,
-                    format!("camera {name}"),
-                    failure.to_string(),
-                    "the set-up is solved without this camera",
-                ));
-            }
-            _ => return Err(DayError::Scene { reason: failure.to_string() }),
-        }
-    };
-    watch.add("scene", began.elapsed());
+    let (solved, left_out) = run
+        .watch
+        .time("scene", || {
+            without_unfit(&usable, |names| {
+                solve_wand(&input_of(names), &run.config.wand).map_err(|failure| {
+                    let named = failure.camera().and_then(|c| names.iter().copied().find(|n| **n == *c));
+                    (named, failure.to_string())
+                })
+            })
+        })
+        .map_err(|reason| DayError::Scene { reason })?;
+    for (name, reason) in left_out {
+        stills.remove(name);
+        warnings.push(Warning::new(
+            Severity::Warning,
+            format!("camera {name}"),
+            reason,
+            "the set-up is solved without this camera",
+        ));
+    }
     warnings.extend(solved.warnings);
     Ok(Solved { scene: solved.scene, stills, warnings })
 }
 
-fn clips_of<'a>(session: &'a Session, group: &str) -> Option<&'a Clips> {
-    match group {
-        "wand" => Some(&session.scene.wand),
-        "plumb" => session.scene.plumb.as_ref(),
-        _ => session.scene.toss.as_ref(),
+/// What is solved, with what was left out and why.
+type WithLeftOut<N, T> = (T, Vec<(N, String)>);
+
+/// Solves with all that are given, or, where that fails and more than two are left, without one that does not fit: the one that
+/// the failure names, else each in turn, the last first. One solution for each camera tried at each step, so never more than a square
+/// of their number. The failure of the whole is told when nothing helps.
+fn without_unfit<N: Copy + PartialEq, T>(
+    all: &[N],
+    mut solve: impl FnMut(&[N]) -> Result<T, (Option<N>, String)>,
+) -> Result<WithLeftOut<N, T>, String> {
+    let mut left = all.to_vec();
+    let mut left_out = Vec::new();
+    let (mut named, mut reason) = match solve(&left) {
+        Ok(solved) => return Ok((solved, left_out)),
+        Err(failure) => failure,
+    };
+    let whole = reason.clone();
+    while left.len() > 2 {
+        let mut order: Vec<N> = named.into_iter().collect();
+        order.extend(left.iter().rev().filter(|n| Some(**n) != named));
+        let mut next = None;
+        for unfit in order {
+            let rest: Vec<N> = left.iter().copied().filter(|n| *n != unfit).collect();
+            match solve(&rest) {
+                Ok(solved) => {
+                    left_out.push((unfit, reason));
+                    return Ok((solved, left_out));
+                }
+                Err(failure) => next = next.or(Some((unfit, failure))),
+            }
+        }
+        let Some((unfit, failure)) = next else { break };
+        left.retain(|n| *n != unfit);
+        left_out.push((unfit, std::mem::replace(&mut reason, failure.1)));
+        named = failure.0;
+    }
+    Err(whole)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Cameras that agree with each other; the others agree with nobody. `names` of a failure: the last, right or wrong.
+    fn tried(all: &[u8], good: &[u8]) -> (Result<Vec<u8>, String>, usize) {
+        let mut solved = 0;
+        let out = without_unfit(all, |names| {
+            solved += 1;
+            let fits = names.iter().all(|n| good.contains(n));
+            if fits { Ok(names.to_vec()) } else { Err((names.last().copied(), "does not fit".to_string())) }
+        });
+        (out.map(|(names, _)| names), solved)
+    }
+
+    #[test]
+    fn one_camera_that_does_not_fit_is_left_out_also_the_first() {
+        assert_eq!(tried(&[1, 2, 3], &[1, 2, 3]), (Ok(vec![1, 2, 3]), 1));
+        for unfit in 1..=3 {
+            let good: Vec<u8> = (1..=3).filter(|n| *n != unfit).collect();
+            assert_eq!(tried(&[1, 2, 3], &good).0, Ok(good), "{unfit}");
+        }
+        assert!(tried(&[1, 2], &[1]).0.is_err());
+    }
+
+    #[test]
+    fn choosing_costs_at_most_the_square_of_their_number() {
+        let all: Vec<u8> = (1..=8).collect();
+        let (out, solved) = tried(&all, &[]);
+        assert!(out.is_err() && solved <= all.len() * all.len(), "{solved}");
+        // factorial would be 5040
     }
 }

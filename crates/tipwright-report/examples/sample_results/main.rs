@@ -5,7 +5,8 @@ mod clinic;
 
 use std::path::PathBuf;
 
-use tipwright_report::{CompareBy, CompareChoice, ReportConfig, compare, write_session, write_take};
+use tipwright_report::files::write_all;
+use tipwright_report::{CompareBy, CompareChoice, ReportConfig, compare, session_files, take_files};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
@@ -15,9 +16,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let session =
         clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 7 });
     for take in &session.takes {
-        write_take(take, &ReportConfig::of_session(&session), &folder)?;
+        let own = folder.join("takes").join(&take.take);
+        write_all(&take_files(take, &ReportConfig::of_session(&session))?, &own)?;
     }
-    write_session(&session, &folder)?;
+    write_all(&session_files(&session, false)?, &folder)?;
     let later =
         clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 90 });
     let sessions = [session, clinic::renamed(later, "Alder Reach, a month later")];

@@ -11,8 +11,8 @@ pub mod tables;
 
 use std::path::Path;
 
-use super::files::write_atomic;
-use super::{ReportError, put};
+use super::ReportError;
+use super::files::{FileMade, write_all};
 use tipwright::model::results::SessionResults;
 use tipwright::model::{Direction, FigureId};
 
@@ -92,7 +92,8 @@ impl CompareChoice {
 }
 
 /// Compares sessions and writes `index.html`, `means.csv`, `differences.csv`, and, for queries over all of them, one
-/// `strokes.parquet` and `paths.parquet` into `folder`.
+/// `compared_strokes.parquet` and `compared_paths.parquet` into `folder`: names that a query over `**/strokes.parquet` does not
+/// catch, for it would count every stroke twice.
 ///
 /// # Errors
 /// A file cannot be written.
@@ -103,10 +104,13 @@ pub fn compare(
 ) -> Result<(), ReportError> {
     let parts: Vec<contrast::Part<'_>> =
         choice.directions().into_iter().map(|d| contrast::part(sessions, choice, d)).collect();
-    put(&folder.join("means.csv"), tables::means(&parts))?;
-    put(&folder.join("differences.csv"), tables::differences(&parts))?;
     let named = tables::named(sessions, choice.anonymous);
-    put(&folder.join("strokes.parquet"), tables::strokes(&named))?;
-    put(&folder.join("paths.parquet"), tables::paths(&named))?;
-    write_atomic(&folder.join("index.html"), page::page(sessions, choice, &parts).as_bytes())
+    let files = [
+        FileMade::of("means.csv", tables::means(&parts))?,
+        FileMade::of("differences.csv", tables::differences(&parts))?,
+        FileMade::of("compared_strokes.parquet", tables::strokes(&named))?,
+        FileMade::of("compared_paths.parquet", tables::paths(&named))?,
+        FileMade::new("index.html", page::page(sessions, choice, &parts)),
+    ];
+    write_all(&files, folder)
 }

@@ -47,7 +47,7 @@ pub fn page(sessions: &[SessionResults], choice: &CompareChoice, parts: &[Part<'
         "\u{b1} is half of a 95&#8239;% interval by Student\u{2019}s t, of the mean of strokes or of a difference of such \
          means (Welch; paired over casters). Each interval stands alone: of twenty differences that are none, one leaves \
          zero out by chance. means.csv and differences.csv beside this page hold the numbers in metres and seconds, \
-         strokes.parquet and paths.parquet all strokes and paths.</p></footer>",
+         compared_strokes.parquet and compared_paths.parquet all strokes and paths.</p></footer>",
     );
     shell::document(&title, units, &out)
 }

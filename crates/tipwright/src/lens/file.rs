@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::views::LensError;
+use crate::files::write_whole;
 use crate::model::Lens;
 
 /// Reads a lens file and checks that it can be one.
@@ -27,16 +28,14 @@ pub fn read_lens(path: &Path) -> Result<Lens, LensError> {
     Ok(lens)
 }
 
-/// Writes a lens file: beside the target first, then renamed, so that a half-written file is never seen.
+/// Writes a lens file, whole or not at all.
 ///
 /// # Errors
 /// The folder cannot be written.
 pub fn write_lens(path: &Path, lens: &Lens) -> Result<(), LensError> {
     let error = |reason: String| LensError::LensFile { reason, path: path.to_path_buf() };
     let text = toml::to_string(lens).map_err(|e| error(e.to_string()))?;
-    let beside = path.with_extension("toml.part");
-    std::fs::write(&beside, text).map_err(|e| error(e.to_string()))?;
-    std::fs::rename(&beside, path).map_err(|e| error(e.to_string()))
+    write_whole(path, text.as_bytes()).map_err(|e| error(e.to_string()))
 }
 
 #[cfg(test)]

@@ -101,7 +101,36 @@ pub fn offset_from_sound(
     second: &Sound,
     config: &SoundConfig,
 ) -> Result<CoarseOffset, SoundError> {
-    let (a, b) = (onsets(first, config), onsets(second, config));
+    offset_from_onsets(&Onsets::of(first, config), &Onsets::of(second, config), config)
+}
+
+/// What of a sound track is compared: its onsets, a hundredth of its size, so that long tracks need not be held side by side.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Onsets {
+    /// Rise of the log energy, [`SoundConfig::envelope_hz`] steps a second.
+    rise: Vec<f64>,
+    /// Time of the first sample.
+    start_s: f64,
+}
+
+impl Onsets {
+    /// Of a track.
+    #[must_use]
+    pub fn of(sound: &Sound, config: &SoundConfig) -> Self {
+        Self { rise: onsets(sound, config), start_s: sound.start_s }
+    }
+}
+
+/// The same from onsets.
+///
+/// # Errors
+/// As [`offset_from_sound`].
+pub fn offset_from_onsets(
+    first: &Onsets,
+    second: &Onsets,
+    config: &SoundConfig,
+) -> Result<CoarseOffset, SoundError> {
+    let (a, b) = (&first.rise, &second.rise);
     let (n, m) = (a.len(), b.len());
     let shortest = (config.shortest_overlap_s * config.envelope_hz) as usize;
     if n < shortest || m < shortest || shortest == 0 {
@@ -110,13 +139,13 @@ pub fn offset_from_sound(
             second_s: m as f64 / config.envelope_hz,
         });
     }
-    if !(energy(&a) > 0.0 && energy(&b) > 0.0) {
+    if !(energy(a) > 0.0 && energy(b) > 0.0) {
         return Err(SoundError::Silent);
     }
-    let correlation = correlate(&a, &b);
+    let correlation = correlate(a, b);
     // Over the energy of both whole tracks, not of the overlap alone: an overlap that holds one clap of each fits it
     // perfectly whichever claps they are, while the right lag explains most of what was heard.
-    let whole = (energy(&a) * energy(&b)).sqrt();
+    let whole = (energy(a) * energy(b)).sqrt();
     // lag l: a[i + l] goes with b[i]
     let lags: Vec<(i64, f64)> = (-(m as i64) + shortest as i64..=(n as i64) - shortest as i64)
         .map(|lag| {
@@ -177,20 +206,17 @@ fn onsets(sound: &Sound, config: &SoundConfig) -> Vec<f64> {
     let count = (sound.samples.len() as f64 / step) as usize;
     let mut high = OnePole::new(config.band_hz[0], sound.rate_hz);
     let mut low = OnePole::new(config.band_hz[1].min(0.45 * sound.rate_hz), sound.rate_hz);
-    let passed: Vec<f64> = sound
-        .samples
-        .iter()
-        .map(|s| {
-            let s = f64::from(*s);
-            let s = if s.is_finite() { s } else { 0.0 };
-            low.pass(s - high.pass(s))
-        })
-        .collect();
+    let mut samples = sound.samples.iter();
     let mut loud: Vec<f64> = (0..count)
         .map(|i| {
             let from = (i as f64 * step) as usize;
-            let to = (((i + 1) as f64 * step) as usize).min(passed.len());
-            passed[from..to].iter().map(|s| s * s).sum::<f64>() / (to - from).max(1) as f64
+            let to = (((i + 1) as f64 * step) as usize).min(sound.samples.len());
+            let energies = samples.by_ref().take(to - from).map(|s| {
+                let s = f64::from(*s);
+                let s = if s.is_finite() { s } else { 0.0 };
+                low.pass(s - high.pass(s)).powi(2)
+            });
+            energies.sum::<f64>() / (to - from).max(1) as f64
         })
         .collect();
     // the quiet level of this phone is the floor of its logarithm: below it there is only its own noise

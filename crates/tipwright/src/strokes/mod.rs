@@ -38,7 +38,7 @@ mod tests;
 mod times;
 
 pub use config::StrokesConfig;
-pub use read_path::{PathFileError, ReadPath, read_path, write_path};
+pub use read_path::{PathFileError, ReadPath, path_csv, read_path, write_path};
 
 /// A movement that was not taken for a stroke.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]

@@ -9,6 +9,8 @@ use std::path::{Path, PathBuf};
 
 use nalgebra::{Point3, Vector3};
 
+use crate::files::write_whole;
+use crate::model::results::PathPoint;
 use crate::model::{MarkerPath, PathSample, Severity, Warning};
 
 use super::spline;
@@ -224,26 +226,31 @@ fn complete(path: &mut MarkerPath, has_velocity: bool, has_sd: bool, file: &Path
     warnings
 }
 
-/// Writes path.csv: to a file beside it first, then renamed, so that there is never half a file.
+/// Writes path.csv, whole or not at all.
 ///
 /// # Errors
 /// The file cannot be written.
 pub fn write_path(path: &Path, marker: &MarkerPath) -> Result<(), PathFileError> {
+    let points: Vec<PathPoint> = marker.samples.iter().map(PathPoint::from).collect();
+    write_whole(path, path_csv(&points).as_bytes())
+        .map_err(|e| PathFileError::File { reason: e.to_string(), path: path.into() })
+}
+
+/// The text of path.csv.
+#[must_use]
+pub fn path_csv(points: &[PathPoint]) -> String {
     use std::fmt::Write as _;
-    let mut text = String::with_capacity(marker.samples.len() * 120);
+    let mut text = String::with_capacity(points.len() * 120);
     text.push_str(HEADER);
     text.push('\n');
-    for s in &marker.samples {
-        let (p, v, d) = (&s.position_in_world, &s.velocity_in_world_m_s, &s.position_sd_m);
+    for s in points {
+        let ([px, py, pz], [vx, vy, vz], [dx, dy, dz]) = (s.position_m, s.velocity_m_s, s.sd_m);
         // writing to a String cannot fail
         let _ = writeln!(
             text,
             "{:.7},{:.6},{:.6},{:.6},{:.5},{:.5},{:.5},{:.6},{:.6},{:.6},{}",
-            s.t_s, p.x, p.y, p.z, v.x, v.y, v.z, d.x, d.y, d.z, s.views
+            s.t_s, px, py, pz, vx, vy, vz, dx, dy, dz, s.views
         );
     }
-    let error = |e: std::io::Error| PathFileError::File { reason: e.to_string(), path: path.into() };
-    let partial = path.with_extension("csv.partial");
-    std::fs::write(&partial, text).map_err(error)?;
-    std::fs::rename(&partial, path).map_err(error)
+    text
 }

@@ -1,0 +1,299 @@
+//! From a take's clips to its strokes: clips looked through side by side, markers joined into paths, strokes and loops measured.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use rayon::prelude::*;
+
+use super::clips::{self, Looked, coarse_offset, look_through};
+use super::run::{Run, Share};
+use super::takes::{blank, put, rod_length_m};
+use super::{DayError, SetUp, moved};
+use crate::session::{Session, SessionCamera, Take};
+use crate::store::Files;
+use tipwright::evidence::{self, Rules};
+use tipwright::line::{LineView, LoopSettings, Loops, measure_loops};
+use tipwright::model::line::ClipRidges;
+use tipwright::model::results::{PathPoint, TakeStatus};
+use tipwright::model::{ClipSpots, Figures, Role, Severity, TakeResults, Warning};
+use tipwright::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
+use tipwright::spots::MarkerLook;
+use tipwright::strokes::{self, StrokesOutcome};
+use tipwright_report::files::FileMade;
+use tipwright_report::tables::small_csv::SpotRow;
+
+/// Why a take, or the whole day, cannot go on.
+pub(super) enum TakeFailure {
+    Take(String),
+    Day(DayError),
+}
+
+impl<E: Into<DayError>> From<E> for TakeFailure {
+    fn from(error: E) -> Self {
+        Self::Day(error.into())
+    }
+}
+
+/// What a clip yields, or the reason why nothing.
+type LookedOrReason = Result<Looked, String>;
+
+/// Markers to look for, one look per colour (the largest diameter of that colour).
+fn looks(roles: &[RoleLook]) -> Vec<MarkerLook> {
+    let mut by_colour = BTreeMap::new();
+    for role in roles {
+        let diameter_m = by_colour.entry(role.colour).or_insert(role.diameter_m);
+        *diameter_m = f64::max(*diameter_m, role.diameter_m);
+    }
+    by_colour.into_iter().map(|(colour, diameter_m)| clips::look(colour, diameter_m)).collect()
+}
+
+fn roles(session: &Session, take: &Take) -> Vec<RoleLook> {
+    let tip = &session.marker.tip;
+    let mut roles = vec![RoleLook {
+        role: Role::Tip,
+        colour: tip.colour,
+        at_m: rod_length_m(session, take),
+        diameter_m: tip.diameter_mm.get() / 1000.0,
+    }];
+    for (butt, role) in session.marker.butt.iter().zip([Role::Butt1, Role::Butt2]) {
+        roles.push(RoleLook {
+            role,
+            colour: butt.colour,
+            at_m: butt.at_m.get(),
+            diameter_m: butt.diameter_mm.get() / 1000.0,
+        });
+    }
+    roles
+}
+
+/// Clips of a take that could be looked through.
+#[derive(Default)]
+struct Seen<'a> {
+    spots: Vec<(&'a str, ClipSpots)>,
+    ridges: Vec<ClipRidges>,
+    stills: Vec<(&'a str, [tipwright::model::Still; 2])>,
+}
+
+/// Looks through the clips of a take side by side.
+fn look<'a>(
+    run: &Run<'a>,
+    take: &Take,
+    set_up: &SetUp,
+    looks: &[MarkerLook],
+    share: &Share<'_>,
+    warnings: &mut Vec<Warning>,
+) -> Result<Seen<'a>, TakeFailure> {
+    let in_scene = |c: &SessionCamera| set_up.scene.cameras.iter().any(|s| c.name == s.name);
+    let wanted: Vec<(&SessionCamera, &Path)> = run
+        .session
+        .camera
+        .iter()
+        .filter(|c| in_scene(c))
+        .filter_map(|c| Some((c, take.clips.get(&c.name)?.as_path())))
+        .collect();
+    let found: Vec<(&'a str, LookedOrReason)> = wanted
+        .par_iter()
+        .map(|(camera, clip)| {
+            let focal_px = set_up.lens(&camera.name).map(|l| l.fx_px);
+            (camera.name.as_str(), look_through(run, camera, clip, looks, focal_px, true, share))
+        })
+        .collect();
+    let mut seen = Seen::default();
+    let mut failures = Vec::new();
+    for (camera, outcome) in found {
+        match outcome {
+            Ok(looked) => {
+                warnings.extend(looked.warnings);
+                seen.ridges.extend(looked.ridges);
+                seen.stills.extend(looked.stills.map(|s| (camera, s)));
+                seen.spots.push((camera, looked.spots));
+            }
+            Err(reason) => failures.push(format!("camera {camera}: {reason}")),
+        }
+    }
+    if seen.spots.len() < 2 {
+        let absent = run.session.camera.iter().filter(|c| !take.clips.contains_key(&c.name));
+        failures.extend(
+            absent.map(|c| format!("camera {}: no clip in session.toml; add it to the take's clips", c.name)),
+        );
+        let usable = seen.spots.len();
+        let reasons = failures.join("; ");
+        return Err(TakeFailure::Take(format!("{usable} usable clip(s), two are needed. {reasons}")));
+    }
+    warnings.extend(failures.into_iter().map(|reason| {
+        Warning::new(Severity::Warning, format!("take {}", take.name), reason, "measured without this camera")
+    }));
+    Ok(seen)
+}
+
+/// Measures a take; what it says on the way is said however it ends.
+pub(super) fn measure(
+    run: &Run<'_>,
+    take: &Take,
+    set_up: &SetUp,
+    share: &Share<'_>,
+    warnings: &mut Vec<Warning>,
+    files: &mut Files,
+) -> Result<TakeResults, TakeFailure> {
+    let (watch, config) = (&run.watch, run.config);
+    let roles = roles(run.session, take);
+    let Seen { spots, ridges, stills } = look(run, take, set_up, &looks(&roles), share, warnings)?;
+    let since = watch
+        .time("landmarks", || moved::since_scene(&take.name, set_up, &stills, run.footage))
+        .map_err(TakeFailure::Take)?;
+    drop(stills);
+    warnings.extend(since.warnings);
+    let first = spots[0].0;
+    let mut cameras = Vec::new();
+    for (name, clip) in &spots {
+        let Some(lens) = set_up.lens(name) else { continue };
+        cameras.push(TakeCamera {
+            lens,
+            spots: clip,
+            readout_s: run.session.camera_named(name).and_then(clips::readout_prior),
+            coarse_offset: coarse_offset(
+                run.session,
+                &take.clips,
+                [first, name],
+                Some(&since.scene),
+                run.footage,
+            ),
+        });
+    }
+    let input = TakeInput { take: &take.name, scene: &since.scene, cameras, roles };
+    let mut paths = watch
+        .time("path", || solve_take(&input, &config.path))
+        .map_err(|e| TakeFailure::Take(e.to_string()))?;
+    paths.moved.extend(since.moved);
+    warnings.extend(paths.warnings.iter().cloned());
+    put(run, take, spots_files(&spots, &paths)?, files)?;
+    drop(spots);
+    let mut outcome = watch
+        .time("strokes", || strokes::measure(&paths.rod, &config.strokes))
+        .map_err(|e| TakeFailure::Take(e.to_string()))?;
+    warnings.append(&mut outcome.warnings);
+    if outcome.strokes.is_empty() {
+        let reason = no_stroke(&paths, &outcome);
+        let path: Vec<PathPoint> = paths.rod.tip.samples.iter().map(PathPoint::from).collect();
+        put(run, take, vec![FileMade::new("path.csv", strokes::path_csv(&path))], files)?;
+        return Err(TakeFailure::Take(reason));
+    }
+    let loops = watch.time("line", || loops(&paths, &ridges, &mut outcome, &config.loops));
+    warnings.extend(loops_word(&take.name, &ridges, &loops, outcome.strokes.len()));
+    let blank = blank(run, take);
+    Ok(TakeResults { loops: loops.measured, ..gather(blank, paths, outcome, &config.evidence) })
+}
+
+/// A take without a stroke is not measured: what was seen and what to look at.
+fn no_stroke(paths: &TakePaths, outcome: &StrokesOutcome) -> String {
+    let tip = &paths.rod.tip.samples;
+    let span_s = tip.last().map_or(0.0, |l| l.t_s) - tip.first().map_or(0.0, |f| f.t_s);
+    let aside: Vec<String> = outcome
+        .set_aside
+        .iter()
+        .take(3)
+        .map(|a| format!("{:.2} to {:.2} s: {}", a.t_start_s, a.t_end_s, a.reason))
+        .collect();
+    let aside = if aside.is_empty() { String::new() } else { format!(" ({})", aside.join("; ")) };
+    format!(
+        "no stroke was found in the {span_s:.1} s in which the tip was followed{aside}. Look whether the clips are whole and show the cast; path.csv holds what was followed"
+    )
+}
+
+/// The line of every stroke.
+fn loops(
+    paths: &TakePaths,
+    ridges: &[ClipRidges],
+    outcome: &mut StrokesOutcome,
+    settings: &LoopSettings,
+) -> Loops {
+    let views: Vec<LineView<'_>> = ridges
+        .iter()
+        .filter_map(|r| {
+            let fit = paths.cameras.iter().find(|c| c.camera == r.camera)?;
+            let clock = paths.clocks.iter().find(|c| c.camera == r.camera)?;
+            Some(LineView { camera: fit.camera(), clock: clock.clock, ridges: r })
+        })
+        .collect();
+    measure_loops(&views, &paths.rod.tip, &mut outcome.strokes, settings)
+}
+
+/// A word about strokes whose line was not seen.
+fn loops_word(take: &str, ridges: &[ClipRidges], loops: &Loops, strokes: usize) -> Vec<Warning> {
+    let mut out = Vec::new();
+    if ridges.iter().any(|r| r.cut_short) {
+        out.push(Warning::new(
+            Severity::Warning,
+            format!("take {take}"),
+            "so much moves in the picture that the room for points of the line ran out",
+            "later strokes have no loop; film shorter takes",
+        ));
+    }
+    if !loops.not_seen.is_empty() {
+        out.push(Warning::new(
+            Severity::Note,
+            format!("take {take}"),
+            format!("the line was measured in {} of {strokes} strokes", loops.measured.len()),
+            "run.json says why for each; a line that stands out from what is behind it helps",
+        ));
+    }
+    out
+}
+
+/// spots_<camera>.csv.
+fn spots_files(spots: &[(&str, ClipSpots)], paths: &TakePaths) -> Result<Vec<FileMade>, DayError> {
+    let mut files = Vec::new();
+    for assignment in &paths.assignments {
+        let Some((camera, clip)) = spots.iter().find(|(name, _)| *name == assignment.camera) else {
+            continue;
+        };
+        let mut rows: Vec<SpotRow> = assignment
+            .spots
+            .iter()
+            .filter_map(|s| {
+                let frame = clip.frames.get(s.frame_pos)?;
+                let candidate = frame.candidates.get(s.candidate_idx)?;
+                Some(SpotRow {
+                    frame_idx: frame.frame_idx,
+                    pts_s: frame.pts_s,
+                    x_px: candidate.centre.x_px,
+                    y_px: candidate.centre.y_px,
+                    sigma_px: candidate.sigma_px(),
+                    role: s.role,
+                })
+            })
+            .collect();
+        rows.sort_by_key(|r| (r.frame_idx, r.role));
+        files.push(tipwright_report::spots_file(camera, &rows)?);
+    }
+    Ok(files)
+}
+
+fn gather(blank: TakeResults, paths: TakePaths, outcome: StrokesOutcome, rules: &Rules) -> TakeResults {
+    let missing = missing_everywhere(outcome.strokes.iter().map(|s| &s.figures));
+    TakeResults {
+        status: TakeStatus::Done,
+        clocks: paths.clocks,
+        cameras: paths.cameras,
+        moved: paths.moved,
+        tally: paths.tally,
+        path: paths.rod.tip.samples.iter().map(PathPoint::from).collect(),
+        set_aside: outcome.set_aside.into_iter().map(|n| (n.t_start_s, n.t_end_s, n.reason)).collect(),
+        rod: outcome.rod.unwrap_or_default(),
+        evidence: evidence::judge(&outcome.strokes, rules),
+        strokes: outcome.strokes,
+        missing,
+        ..blank
+    }
+}
+
+/// Figures that no stroke has, with the reason of the first.
+fn missing_everywhere<'a>(all: impl Iterator<Item = &'a Figures> + Clone) -> BTreeMap<String, String> {
+    let Some(first) = all.clone().next() else { return BTreeMap::new() };
+    first
+        .missing
+        .iter()
+        .filter(|(id, _)| all.clone().all(|f| f.missing.contains_key(id)))
+        .map(|(id, reason)| (id.info().key.to_string(), reason.clone()))
+        .collect()
+}

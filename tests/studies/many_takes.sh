@@ -1,0 +1,41 @@
+#!/usr/bin/env bash
+# A day of many takes: size of the page, memory and time of `day` and `compare`. One take is measured and what was kept of it stands for
+# the others (they share their clips), so the stages that hold all takes at once are measured, not the clips.
+# Usage: tests/studies/many_takes.sh SESSION [TAKES]     Limits: page 12 MB, memory 400 MB.
+set -euo pipefail
+cd "$(dirname "$0")/../.."
+takes=${2:-200}
+source=$(cd "$1" && pwd)
+[ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet
+target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')
+tipwright=$target/release/tipwright
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+mkdir "$work/session" && cp -rl "$source/." "$work/session"
+rm "$work/session/session.toml"
+name=$(sed -n '/^\[\[take\]\]/,$ s/^name *= *"\([^"]*\)".*/\1/p' "$source/session.toml" | head -1)
+awk '/^\[\[take\]\]/ { n++ } n < 2' "$source/session.toml" >"$work/session/session.toml"
+measure() { # name, command...
+  local what=$1 status=0
+  shift
+  /usr/bin/time -f '%M %e' -o "$work/cost" "$@" >/dev/null 2>"$work/err" || status=$?
+  [ "$status" -eq 0 ] || { cat "$work/err" >&2; exit 1; }
+  tail -1 "$work/cost" | awk -v what="$what" '{ printf "%-28s %5.0f MB %7.1f s\n", what, $1 / 1000, $2 }'
+  mb=$(tail -1 "$work/cost" | awk '{ printf "%d", $1 / 1000 }')
+  [ "$mb" -le 400 ] || failed=1
+}
+failed=0
+measure "1 take, measured" "$tipwright" -q day "$work/session" -o "$work/results"
+one=$(awk '/^\[\[take\]\]/ { n = 1 } n' "$work/session/session.toml")
+for k in $(seq 2 "$takes"); do
+  next=$(printf 'take-%03d' "$k")
+  printf '\n%s\n' "${one/\"$name\"/\"$next\"}" >>"$work/session/session.toml"
+  cp "$work/results/kept/take_$name.kept" "$work/results/kept/take_$next.kept"
+done
+measure "$takes takes, tables and page" "$tipwright" -q day "$work/session" -o "$work/results"
+measure "$takes takes, nothing to do" "$tipwright" -q day "$work/session" -o "$work/results"
+measure "$takes takes compared" "$tipwright" -q compare "$work/results" --by caster -o "$work/comparison"
+page=$(stat -c %s "$work/results/report/index.html")
+awk -v b="$page" -v c="$(stat -c %s "$work/comparison/index.html")" 'BEGIN { printf "page %.1f MB, comparison %.1f MB\n", b / 1e6, c / 1e6 }'
+[ "$page" -le 12000000 ] || failed=1
+[ "$failed" -eq 0 ] || { echo "a limit is passed: page 12 MB, memory 400 MB" >&2; exit 1; }
