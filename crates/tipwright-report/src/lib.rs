@@ -28,7 +28,6 @@ use tables::StrokeRow;
 use tables::small_csv::SpotRow;
 use tipwright::model::ReportUnits;
 use tipwright::model::results::{SessionResults, TakeResults};
-use tipwright::strokes::path_csv;
 
 /// Why a table or page was not written.
 #[derive(Debug, thiserror::Error)]
@@ -85,8 +84,8 @@ impl ReportConfig {
     }
 }
 
-/// A take's own files, to lie in `takes/<take>`: `strokes.json`, `path.csv`, `path.parquet`, `rod.csv` where butt markers were
-/// worn, `plots/stroke-NN.svg`, and `plots/loop-NN.svg` where the line was measured.
+/// A take's own files, to lie in `takes/<take>`: `strokes.json`, `path.parquet`, `rod.csv` where butt markers were
+/// worn, `plots/stroke-NN.svg`, and `plots/loop-NN.svg` where the line was measured. (`path.csv` belongs to the stage that reads it back.)
 ///
 /// # Errors
 /// A table cannot be made.
@@ -94,7 +93,6 @@ pub fn take_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<FileM
     let rows = rows_of(take);
     let mut files = vec![
         FileMade::of("strokes.json", tables::strokes_json::to_bytes(&rows))?,
-        FileMade::new("path.csv", path_csv(&take.path)),
         FileMade::of("path.parquet", tables::paths::to_bytes(take))?,
     ];
     if !take.rod.is_empty() {
@@ -117,13 +115,12 @@ pub fn take_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<FileM
     Ok(files)
 }
 
-/// The files of a path measured by itself: those of a take but for the path, which was given, and `strokes.csv`.
+/// The files of a path measured by itself: those of a take, and `strokes.csv`.
 ///
 /// # Errors
 /// A table cannot be made.
 pub fn alone_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<FileMade>, ReportError> {
     let mut files = take_files(take, config)?;
-    files.retain(|f| f.place != "path.csv");
     files.push(FileMade::of("strokes.csv", tables::strokes_csv::to_bytes(&rows_of(take)))?);
     Ok(files)
 }

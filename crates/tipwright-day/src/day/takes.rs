@@ -8,6 +8,7 @@ use super::{DayError, Event, SetUp, inputs, report_config};
 use crate::session::{Caster, Refused, Session, Take};
 use crate::store::{Files, Kept, Place, digest};
 use tipwright::model::{Severity, TakeResults, Warning};
+use tipwright::strokes::path_csv;
 use tipwright_report::files::FileMade;
 
 /// Layout of what is kept of a take; raised when it grows, so that a later run measures it anew.
@@ -132,7 +133,9 @@ fn shown(session: &Session, take: &TakeResults) -> String {
 /// Tables and plots of a take.
 fn write_files(run: &Run<'_>, take: &Take, result: &TakeResults, files: &mut Files) -> Result<(), DayError> {
     run.watch.time("plots", || {
-        put(run, take, tipwright_report::take_files(result, &report_config(run.session))?, files)
+        let mut made = tipwright_report::take_files(result, &report_config(run.session))?;
+        made.push(FileMade::new("path.csv", path_csv(&result.path)));
+        put(run, take, made, files)
     })
 }
 
