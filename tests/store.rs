@@ -261,6 +261,22 @@ fn a_clip_cut_to_a_fifth_costs_its_take_and_what_was_said_of_it_stays() {
 }
 
 #[test]
+fn what_was_kept_of_a_take_outlives_the_absence_of_its_clips() {
+    let day = Day::measured();
+    let (here, away) = (day.0.session().join("west"), day.0.session().join("unplugged"));
+    let clip = "0003.mp4";
+    fs::create_dir(&away).unwrap();
+    fs::rename(here.join(clip), away.join(clip)).unwrap();
+    let run = day.day(&[]);
+    assert_eq!(status(&run), 3, "{}", text(&run.stderr));
+    assert!(!day.at("takes/01-before/path.csv").exists(), "results of a take that has failed");
+    assert!(day.at("kept/take_01-before.kept").is_file());
+    fs::rename(away.join(clip), here.join(clip)).unwrap();
+    assert_eq!(status(&day.day(&[])), 0);
+    assert!(day.at("takes/01-before/path.csv").is_file());
+}
+
+#[test]
 fn a_session_folder_is_no_results_folder() {
     let day = Day::measured();
     let session = day.0.session();

@@ -60,6 +60,7 @@ pub(super) fn get(run: &Run<'_>, take: &Take, set_up: &SetUp) -> Result<TakeResu
         Err(TakeFailure::Take(reason)) => {
             warnings.push(Warning::new(Severity::Problem, &about, reason, ""));
             run.warn(&warnings);
+            run.store.leave(&Place::kept_take(&take.name));
             Ok(TakeResults { warnings, ..blank(run, take) })
         }
     }
@@ -171,6 +172,7 @@ pub(super) fn blank(run: &Run<'_>, take: &Take) -> TakeResults {
 /// A take that cannot be measured as far as session.toml and its clips' heads tell, if it has a name of its own.
 pub(super) fn refused(run: &Run<'_>, refused: &Refused) -> Option<TakeResults> {
     let name = refused.name.as_ref()?;
+    run.store.leave(&Place::kept_take(name));
     let warnings = refused.reasons.iter().map(Warning::from).collect();
     Some(TakeResults { warnings, ..failed(run, name, &refused.caster) })
 }

@@ -159,6 +159,14 @@ impl Store {
         Ok(())
     }
 
+    /// Leaves a file of an earlier run where it is, whatever it holds: what was kept of a take that cannot be measured now (its clips
+    /// are on a disk that is not there) is good again when they come back.
+    pub fn leave(&self, place: &Place) {
+        if let Ok(digest) = file_digest(&place.below(&self.root)) {
+            self.book(place, &digest);
+        }
+    }
+
     /// A folder to make large files in before [`Self::take_in`].
     #[must_use]
     pub fn workshop(&self) -> PathBuf {
