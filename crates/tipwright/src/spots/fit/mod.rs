@@ -20,7 +20,7 @@ pub(super) use shade::{Centre, Shade, SoFar, of_clip};
 use super::patch::Patch;
 use super::profile::{Outline, Profiles, cover};
 
-const UNKNOWNS: usize = 13;
+const UNKNOWNS: usize = 14;
 const X: usize = 0;
 const Y: usize = 1;
 const RADIUS: usize = 2;
@@ -34,6 +34,7 @@ const BEFORE: usize = 9;
 const BLUR: usize = 10;
 const SHADE_X: usize = 11;
 const SHADE_Y: usize = 12;
+const DOME: usize = 13;
 
 const ITERATIONS: usize = 10;
 const HUBER: f32 = 2.5;
@@ -41,6 +42,8 @@ const HUBER: f32 = 2.5;
 /// own, one standard deviation of each of two directions. 0.25: a matt ball lit from the side with a third of the light from all
 /// around changes by half (Lambert's cosine, 60 degrees off the line of sight), and the tone curve of video halves that.
 pub(super) const SHADE_SD: f32 = 0.25;
+/// The same of how much brighter than its rim a ball is in the middle: a matt one under the sun by a third, by the same reasoning.
+const DOME_SD: f32 = 0.3;
 
 /// What a fit starts from, in samples of the plane.
 #[derive(Debug, Clone, Copy)]
@@ -133,7 +136,6 @@ impl Fitter {
         active[BEFORE] = before.is_some();
         active[SHADE_X] = false;
         active[SHADE_Y] = false;
-        let start_radius = p[RADIUS];
         let unknowns = active.iter().filter(|a| **a).count() as f32;
         let mut normal = [[0.0f64; UNKNOWNS]; UNKNOWNS];
         let mut inverse = normal;
@@ -155,7 +157,7 @@ impl Fitter {
             variance = (sum / (weights - unknowns).max(5.0)).max(1e-4);
             let mut right;
             (normal, right) = self.normal_equations(&active);
-            hold(&mut normal, &mut right, &p, variance, start_radius, start.blur);
+            hold(&mut normal, &mut right, &p, variance, &start);
             inverse = invert(&normal, &active)?;
             let mut step = [0.0f32; UNKNOWNS];
             for i in 0..UNKNOWNS {
@@ -203,7 +205,7 @@ impl Fitter {
         // Whether there is a spot at all, its form being given: of one smaller than the blur only the product of area
         // and contrast is seen, and neither alone.
         let mut formed = active;
-        for form in [RADIUS, HALF_LENGTH, ANGLE, BLUR] {
+        for form in [RADIUS, HALF_LENGTH, ANGLE, BLUR, DOME] {
             formed[form] = false;
         }
         let amplitude_sd =
@@ -246,7 +248,7 @@ impl Fitter {
         all[SHADE_X] = true;
         all[SHADE_Y] = true;
         let (mut normal, mut right) = self.normal_equations(&all);
-        hold(&mut normal, &mut right, p, variance, start.radius.max(0.8), start.blur);
+        hold(&mut normal, &mut right, p, variance, start);
         let brightness = p[LEVEL] + p[AMPLITUDE] - start.black;
         let held = SHADE_SD * brightness.abs().max(4.0);
         for shade in [SHADE_X, SHADE_Y] {
@@ -323,7 +325,7 @@ impl Fitter {
         let (cx, cy) = (p[X] - origin[0], p[Y] - origin[1]);
         let count = self.value.len();
         let columns = self.jacobian.each_mut().map(|c| &mut c[..count]);
-        let [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js, jgx, jgy] = columns;
+        let [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js, jgx, jgy, jd] = columns;
         let (x, y) = (&self.x[..count], &self.y[..count]);
         let (value, before) = (&self.value[..count], &self.before[..count]);
         let residual = &mut self.residual[..count];
@@ -342,6 +344,8 @@ impl Fitter {
         let (along, across) = (&self.along[..count], &self.across[..count]);
         let fb = &f.blur[..count];
         let (ga, gc) = (&f.shade_along[..count], &f.shade_across[..count]);
+        let fd = &f.dome[..count];
+        let dome = 2.0 * p[DOME] / (p[RADIUS] * p[RADIUS]);
         let per_radius = 1.0 / p[RADIUS];
         let [sx, sy] = [p[SHADE_X] * per_radius, p[SHADE_Y] * per_radius];
         for i in 0..count {
@@ -352,9 +356,11 @@ impl Fitter {
             // Shading as at the rim that is near, so that the edge there has its own contrast.
             let rim = (p[RADIUS] / (dx * dx + dy * dy).sqrt().max(p[RADIUS])).min(1.0);
             let contrast = p[AMPLITUDE] - behind + rim * (sx * dx + sy * dy);
-            jx[i] = contrast * (fc[i] * uy - fa[i] * ux) - sx * fv[i];
-            jy[i] = -contrast * (fa[i] * uy + fc[i] * ux) - sy * fv[i];
-            jr[i] = contrast * fr[i];
+            let (dx, dy) = (rim * dx, rim * dy);
+            jx[i] = contrast * (fc[i] * uy - fa[i] * ux) - (sx - dome * dx) * fv[i];
+            jy[i] = -contrast * (fa[i] * uy + fc[i] * ux) - (sy - dome * dy) * fv[i];
+            let growth = dome * (dx * dx + dy * dy) - sx * dx - sy * dy;
+            jr[i] = contrast * fr[i] + growth * per_radius * fv[i];
             jh[i] = contrast * fh[i];
             jt[i] = contrast * (across[i] * fa[i] - along[i] * fc[i]);
             js[i] = contrast * fb[i];
@@ -365,7 +371,8 @@ impl Fitter {
             jb[i] = before[i] * seen;
             jgx[i] = ga[i] * ux - gc[i] * uy;
             jgy[i] = ga[i] * uy + gc[i] * ux;
-            let shade = p[SHADE_X] * jgx[i] + p[SHADE_Y] * jgy[i];
+            jd[i] = fd[i];
+            let shade = p[SHADE_X] * jgx[i] + p[SHADE_Y] * jgy[i] + p[DOME] * fd[i];
             residual[i] = value[i] - p[LEVEL] - p[AMPLITUDE] * fv[i] - behind * seen - shade;
         }
     }
@@ -423,18 +430,22 @@ impl Fitter {
     }
 }
 
-/// Weak holds: on the radius (half of where it started), so that faint spots do not run away, and on the blur, about what the lens
-/// is known to do.
+/// Weak holds: on the radius (half of where it started), so that faint spots do not run away, on the blur, about what the lens is
+/// known to do, on the dome.
 fn hold(
     normal: &mut [[f64; UNKNOWNS]; UNKNOWNS],
     right: &mut [f64; UNKNOWNS],
     p: &[f32; UNKNOWNS],
     variance: f32,
-    start_radius: f32,
-    blur: f32,
+    start: &Start,
 ) {
-    normal[RADIUS][RADIUS] += f64::from(variance) / f64::from(0.5 * start_radius).powi(2);
-    let hold = f64::from(variance) / f64::from(0.5 * blur).powi(2);
-    normal[BLUR][BLUR] += hold;
-    right[BLUR] += hold * f64::from(blur - p[BLUR]);
+    let weight = |sd: f32| f64::from(variance) / f64::from(sd).powi(2);
+    normal[RADIUS][RADIUS] += weight(0.5 * start.radius.max(0.8));
+    let blur = weight(0.5 * start.blur);
+    normal[BLUR][BLUR] += blur;
+    right[BLUR] += blur * f64::from(start.blur - p[BLUR]);
+    let brightness = p[LEVEL] + p[AMPLITUDE] - start.black;
+    let dome = weight(DOME_SD * brightness.abs().max(4.0));
+    normal[DOME][DOME] += dome;
+    right[DOME] -= dome * f64::from(p[DOME]);
 }

@@ -178,7 +178,7 @@ fn a_missing_marker_is_missed_for_the_true_reason() {
     }
     let cases: [(Colour, fn(usize) -> Option<(Disc, [f64; 3])>, Cause); 4] = [
         (Colour::Red, |_| None, Cause::Nothing),
-        (Colour::Red, |k| Some((at(k, 3.7, 45.0), [80.0, 95.0, 235.0])), Cause::Blurred),
+        (Colour::Red, |k| Some((at(k, 3.7, 60.0), [80.0, 88.0, 250.0])), Cause::Blurred),
         (Colour::Red, |k| Some((at(k, 26.0, 0.0), [80.0, 108.0, 200.0])), Cause::Large),
         (Colour::White, |k| Some((at(k, 3.7, 3.0), [180.0, 108.0, 200.0])), Cause::OffColour),
     ];

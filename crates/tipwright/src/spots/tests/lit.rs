@@ -127,6 +127,7 @@ fn clip(colour: Colour, paint: [f64; 3], radius: f64, phase_deg: f64, seed: u64)
     let look = MarkerLook { colour, diameter_m: 0.040 };
     let found =
         find_clip("west", &mut Reel::new(films, Rotation::R0), &[look], &config, &mut |_| {}).unwrap();
+    println!("  {:?} {:?}", found.counts, found.sights);
     let (mut n, mut towards, mut across, mut square, mut sigma) = (0.0, 0.0, 0.0, 0.0, 0.0);
     for frame in &found.spots.frames {
         let truth = at(f64::from(frame.frame_idx));
