@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use tipwright::lens::read_lens;
+use tipwright::math::median;
 use tipwright::model::film::FilmInk;
 use tipwright::model::footage::Footage;
-use tipwright::model::{Candidate, FrameSpots, median};
+use tipwright::model::{Candidate, FrameSpots};
 use tipwright::spots::{Cause, FoundSpots, MarkerLook, SpotsConfig, find_clip};
 use tipwright_footage::Reader;
 use tipwright_footage::film::{SheetFrame, SheetMark, contact_sheet};

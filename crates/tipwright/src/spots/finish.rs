@@ -1,7 +1,7 @@
 //! After the clip: how large the marker is in it and what moves like one thing over three frames are known now, so the
 //! candidates are judged once more and the lists cut to the best few.
 
-use crate::model::{Colour, FrameSpots, Picture};
+use crate::model::{Colour, FrameSpots, Picture, Streak};
 
 use super::finder::{Found, FrameFound};
 use super::fit::{Shade, of_clip};
@@ -121,7 +121,9 @@ fn link(frames: &[FrameFound], k: usize, of: &Found) -> Link {
             if travel < 2.0 {
                 continue;
             }
-            if let Some(streak) = of.candidate.streak {
+            // Of what is hardly longer than wide neither length nor direction is sure.
+            let clear = |s: &Streak| s.length_px > 0.7 * f64::from(of.diameter_px);
+            if let Some(streak) = of.candidate.streak.filter(clear) {
                 // The shutter is open for a part of the time between two frames, so the streak lies on the way and
                 // is no longer than it.
                 let turn = (dy.atan2(dx) - streak.angle_rad).sin().abs();

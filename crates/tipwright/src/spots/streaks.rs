@@ -3,7 +3,8 @@
 
 use super::finder::FrameFound;
 use super::finish::Link;
-use crate::model::{Colour, Streak, median};
+use crate::math::median;
+use crate::model::{Colour, Streak};
 
 /// Fewest streaks that tell the share.
 const FEW: usize = 12;
@@ -12,12 +13,21 @@ const LEAST_SPREAD: f64 = 0.07;
 /// And of the way between neighbouring frames, pixels.
 const WAY_SD_PX: f64 = 0.3;
 /// A fitted streak farther off than so many standard deviations is not believed.
-const OFF: f64 = 4.0;
+const OFF: f64 = 3.0;
 /// Shortest streak that is stated, pixels, and in standard deviations.
 const SHORTEST: [f64; 2] = [1.0, 3.0];
 
-/// Streak as a share of the way from frame to frame, with its relative spread; `None` when too few streaks are sure.
-fn share(frames: &[FrameFound], links: &[Vec<Link>], colour: Colour) -> Option<(f64, f64)> {
+/// Streak as a share of the way from frame to frame.
+struct Share {
+    share: f64,
+    /// How sure it is, relative.
+    sd: f64,
+    /// How far single fits lie from it, relative.
+    scatter: f64,
+}
+
+/// `None` when too few streaks are sure.
+fn share(frames: &[FrameFound], links: &[Vec<Link>], colour: Colour) -> Option<Share> {
     let ratios: Vec<f64> = frames
         .iter()
         .zip(links)
@@ -33,27 +43,26 @@ fn share(frames: &[FrameFound], links: &[Vec<Link>], colour: Colour) -> Option<(
         return None;
     }
     let middle = median(ratios.iter().copied())?;
-    let spread = 1.4826 * median(ratios.iter().map(|r| (r - middle).abs()))? / middle;
-    Some((middle, spread.max(LEAST_SPREAD)))
+    let scatter = 1.4826 * median(ratios.iter().map(|r| (r - middle).abs()))? / middle;
+    let sd = (scatter / (ratios.len() as f64).sqrt()).hypot(LEAST_SPREAD);
+    Some(Share { share: middle, sd, scatter })
 }
 
 /// Gives every spot that goes on evenly the streak that its way asks for, together with the one it was fitted with.
 pub(super) fn agree(frames: &mut [FrameFound], links: &[Vec<Link>], colour: Colour) {
-    let Some((share, spread)) = share(frames, links, colour) else { return };
+    let Some(Share { share, sd, scatter }) = share(frames, links, colour) else { return };
     for (frame, links) in frames.iter_mut().zip(links) {
         for (found, link) in frame.found.iter_mut().zip(links) {
             if found.candidate.colour != colour || !(link.fit > 0.5) {
                 continue;
             }
             let expected = share * link.way_px;
-            let expected_sd = (spread * expected).hypot(share * WAY_SD_PX);
-            let own = found
-                .candidate
-                .streak
-                .filter(|s| (s.length_px - expected).abs() < OFF * s.length_sd_px.hypot(expected_sd));
-            let (length_px, length_sd_px, angle_rad) = match own {
+            let expected_sd = (sd * expected).hypot(share * WAY_SD_PX);
+            let fit_sd = |s: &Streak| s.length_sd_px.hypot(scatter * expected);
+            let near = |s: &Streak| (s.length_px - expected).abs() < OFF * fit_sd(s).hypot(expected_sd);
+            let (length_px, length_sd_px, angle_rad) = match found.candidate.streak.filter(near) {
                 Some(s) => {
-                    let (a, b) = (s.length_sd_px.powi(-2), expected_sd.powi(-2));
+                    let (a, b) = (fit_sd(&s).powi(-2), expected_sd.powi(-2));
                     ((s.length_px * a + expected * b) / (a + b), (a + b).sqrt().recip(), s.angle_rad)
                 }
                 None => (expected, expected_sd, link.angle_rad),

@@ -39,6 +39,13 @@ const STILL_PX: f32 = 0.02;
 const WARMTH_KEPT: f32 = 0.997;
 /// Least share of its outline that a blob fills, rough as its measure is.
 const LEAST_FILL: f32 = 0.6;
+/// Match of colour from which on a spot that no disc fits is kept as it is.
+const COLOUR_WITHOUT_FIT: f32 = 0.5;
+/// Standard deviation of the middle of such a spot's samples: pixels, and a share of its radius.
+const ROUGH_SD: [f32; 2] = [0.4, 0.08];
+/// What is taken for its signal over noise, and for its misfit as a share of its contrast: neither good nor bad.
+const ROUGH_SNR: f32 = 12.0;
+const ROUGH_MISFIT: f32 = 0.1;
 /// Contrast at which a spot counts half, in luma and in chroma: dull paint stands out by 12 steps of chroma.
 const HALF_CONTRAST: [f32; 2] = [8.0, 4.0];
 /// Match of colour from which on a coloured spot is also fitted in luma.
@@ -300,7 +307,10 @@ impl Finder {
                         None => found.push(new),
                     }
                 }
-                None => self.counts.no_fit += 1,
+                None => {
+                    self.counts.no_fit += 1;
+                    self.turned_down.get_or_insert(Cause::Shape);
+                }
             }
         }
         self.rough = rough;

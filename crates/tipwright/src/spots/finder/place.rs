@@ -6,7 +6,10 @@ use crate::model::{Candidate, Colour, Picture, RawPixel, Rotation, Streak};
 use super::super::blob::Blob;
 use super::super::causes::Cause;
 use super::super::fit::{Centre, Fitted, Shade, Start};
-use super::{BLACK, CHROMA_SITING_SD_PX, Finder, Found, HALF_CONTRAST, LEAST_COLOUR_FOR_LUMA, size_match};
+use super::{
+    BLACK, CHROMA_SITING_SD_PX, COLOUR_WITHOUT_FIT, Finder, Found, HALF_CONTRAST, LEAST_COLOUR_FOR_LUMA,
+    ROUGH_MISFIT, ROUGH_SD, ROUGH_SNR, size_match,
+};
 
 impl Finder {
     pub(super) fn fit_one(&mut self, frame: &FrameView<'_>, look_idx: usize, blob: &Blob) -> Option<Found> {
@@ -42,12 +45,43 @@ impl Finder {
                 self.fit_coloured(look_idx, start, elsewhere)
             }
         };
-        let (fitted, centres) = match fit(start) {
-            // What goes on as before may have come to rest.
-            None if !streaked && start.length > 0.0 => fit(Start { length: 0.0, ..start })?,
-            found => found?,
+        let found = match fit(start) {
+            // What goes on as before may have come to rest; a large ball in motion may be hardly longer than wide.
+            None if start.length > 0.0 => fit(Start { length: 0.0, ..start }),
+            found => found,
         };
+        let (fitted, centres) = found.or_else(|| self.unfitted(look_idx, blob))?;
         self.judge(look_idx, blob, &fitted, centres, frame)
+    }
+
+    /// A smeared or patterned ball that no disc fits, but whose colour is right: where its samples have their middle, and no more.
+    fn unfitted(&self, look_idx: usize, blob: &Blob) -> Option<(Fitted, [Option<Centre>; 2])> {
+        self.hues[look_idx]?;
+        let width = 2.0 * blob.radius;
+        let cover = (1.0 / (1.0 + 0.6 * blob.length / width)).clamp(0.2, 1.0);
+        let colour = self.colour_match(look_idx, blob.x, blob.y, blob.angle_rad, width, cover);
+        if !(colour > COLOUR_WITHOUT_FIT) {
+            return None;
+        }
+        let centre =
+            Centre::rough(blob.x, blob.y, ROUGH_SD[0] + ROUGH_SD[1] * blob.radius.hypot(0.5 * blob.length));
+        let fitted = Fitted {
+            x: centre.x,
+            y: centre.y,
+            cov: centre.cov,
+            radius: blob.radius,
+            length: blob.length,
+            length_sd: ROUGH_SD[0] + 0.3 * blob.length,
+            angle_rad: blob.angle_rad,
+            // The map of the hue has twice the chroma.
+            amplitude: 0.5 * blob.contrast / cover,
+            amplitude_snr: ROUGH_SNR,
+            cover,
+            level: 0.0,
+            noise: ROUGH_MISFIT * blob.contrast,
+            shade: centre.shade,
+        };
+        Some((fitted, [None, Some(centre)]))
     }
 
     /// Chroma gives the spot its place to about half a pixel whatever stands behind it; luma, where it differs from

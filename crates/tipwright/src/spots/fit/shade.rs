@@ -23,7 +23,7 @@ impl Default for Shade {
 }
 
 /// What a fit saw of the shading, as a share of the ball's brightness. Symmetric matrices as xx, xy, yy: many are kept.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(in super::super) struct ShadeFit {
     fitted: [f32; 2],
     cov: [f32; 3],
@@ -106,6 +106,8 @@ pub(in super::super) struct SoFar {
     sum: Vector2<f64>,
 }
 
+/// Most shading that fits start from: a half moon's.
+const MOST: f64 = 0.4;
 /// What is left of a frame after the next one.
 const FADE: f64 = 0.97;
 
@@ -121,7 +123,7 @@ impl SoFar {
     pub fn shade(&self) -> [f32; 2] {
         let held = Shade::default().cov.try_inverse().unwrap_or_else(Matrix2::zeros);
         let mean = (self.information + held).try_inverse().unwrap_or_else(Matrix2::zeros) * self.sum;
-        [mean.x as f32, mean.y as f32]
+        [mean.x, mean.y].map(|s| s.clamp(-MOST, MOST) as f32)
     }
 }
 
@@ -142,6 +144,11 @@ impl From<&Fitted> for Centre {
 }
 
 impl Centre {
+    /// A place known without a fit, with the same standard deviation both ways.
+    pub fn rough(x: f32, y: f32, sd: f32) -> Self {
+        Self { x, y, cov: [sd * sd, 0.0, sd * sd], shade: ShadeFit::default() }
+    }
+
     /// The same spot in light that is known besides.
     #[must_use]
     pub fn lit(self, known: &Shade) -> Self {
