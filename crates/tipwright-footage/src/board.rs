@@ -6,7 +6,8 @@
 //! that they never reach a neighbouring corner.
 
 use opencv::calib3d::{
-    CALIB_CB_ADAPTIVE_THRESH, CALIB_CB_FAST_CHECK, CALIB_CB_NORMALIZE_IMAGE, find_chessboard_corners,
+    CALIB_CB_ADAPTIVE_THRESH, CALIB_CB_FAST_CHECK, CALIB_CB_LARGER, CALIB_CB_NORMALIZE_IMAGE,
+    find_chessboard_corners, find_chessboard_corners_sb_with_meta,
 };
 use opencv::core::{Mat, Point2f, Size, TermCriteria, TermCriteria_COUNT, TermCriteria_EPS, Vector};
 use opencv::imgproc::{INTER_AREA, corner_sub_pix, resize};
@@ -27,9 +28,11 @@ const LEAST_HALF_WINDOW_PX: f32 = 2.0;
 /// Inner corners of a chessboard of `columns` by `rows` inner corners in an upright 8-bit picture, row by row, or `None`
 /// when the whole board is not seen.
 ///
-/// The order is the same for every picture of a board: seen from its printed side rows run to the right and columns
-/// down, and the square right and below of the first corner is black (for boards with an odd number of corners one
-/// way and an even one the other this names one corner; for the others the one of two nearer to the top left is taken).
+/// Seen from its printed side rows run to the right and columns down. On a board with an odd number of corners one way and an
+/// even one the other the square right and below of the first corner is black, which names one corner: the order is then the same
+/// for every picture. Other boards look the same after half a turn (square ones of even x even after a quarter): of the corners
+/// that may be the first, the one nearest to the top left is taken. Each picture is in a right order by itself, which
+/// is all that a lens asks for.
 #[must_use]
 pub fn board_corners(luma: &[u8], size_px: [u32; 2], columns: u32, rows: u32) -> Option<Vec<RawPixel>> {
     let [w, h] = size_px;
@@ -41,13 +44,7 @@ pub fn board_corners(luma: &[u8], size_px: [u32; 2], columns: u32, rows: u32) ->
 }
 
 fn search(luma: &[u8], [w, h]: [u32; 2], columns: u32, rows: u32) -> opencv::Result<Option<Vec<RawPixel>>> {
-    // Pictures are searched in parallel by the caller; OpenCV's own threads would only queue up.
-    static ONE_THREAD: std::sync::Once = std::sync::Once::new();
-    ONE_THREAD.call_once(|| {
-        if opencv::core::set_num_threads(1).is_err() {
-            // It then works with its own threads: slower, the same corners.
-        }
-    });
+    one_thread();
     let full = Mat::new_rows_cols_with_data(h as i32, w as i32, luma)?;
     let scale = (f64::from(SEARCH_SIDE_PX) / f64::from(w.max(h))).min(1.0);
     let mut reduced = Mat::default();
@@ -110,7 +107,59 @@ fn square_luma(
     f64::from(luma[clamp(y, h) * w as usize + clamp(x, w)])
 }
 
-/// Puts corners into the order [`board_corners`] promises; `None` when dark and bright do not alternate.
+/// Corners counted along both sides of the chessboard in a picture, the larger count first; `None` when there is none, or when
+/// it comes too near to the picture's border for its rim to be seen (a part of a board has a wrong count).
+///
+/// OpenCV's sector-based detector (Duda and Frese, BMVC 2018) grows a board from a small piece as far as it goes.
+#[must_use]
+pub fn board_count(luma: &[u8], size_px: [u32; 2]) -> Option<[u32; 2]> {
+    let [w, h] = size_px;
+    if w < 16 || h < 16 || luma.len() != w as usize * h as usize {
+        return None;
+    }
+    count(luma, size_px).ok().flatten()
+}
+
+fn count(luma: &[u8], [w, h]: [u32; 2]) -> opencv::Result<Option<[u32; 2]>> {
+    one_thread();
+    let full = Mat::new_rows_cols_with_data(h as i32, w as i32, luma)?;
+    let scale = (f64::from(SEARCH_SIDE_PX) / f64::from(w.max(h))).min(1.0);
+    let mut reduced = Mat::default();
+    resize(&full, &mut reduced, Size::new(0, 0), scale, scale, INTER_AREA)?;
+    let (mut corners, mut meta) = (Mat::default(), Mat::default());
+    let flags = CALIB_CB_NORMALIZE_IMAGE | CALIB_CB_LARGER;
+    let smallest = Size::new(3, 3);
+    if !find_chessboard_corners_sb_with_meta(&reduced, smallest, &mut corners, flags, &mut meta)? {
+        return Ok(None);
+    }
+    let (columns, rows) = (meta.cols() as usize, meta.rows() as usize);
+    let corners: Vec<Point2f> = corners.data_typed::<Point2f>()?.to_vec();
+    if columns < 3 || rows < 3 || corners.len() != columns * rows {
+        return Ok(None);
+    }
+    // One more square outwards from the outer corners: the board's own rim must be in the picture.
+    let at = |r: usize, c: usize| corners[r * columns + c];
+    let inside = |p: Point2f, q: Point2f| {
+        let (x, y) = (2.0 * p.x - q.x, 2.0 * p.y - q.y);
+        x > 1.0 && y > 1.0 && x < reduced.cols() as f32 - 2.0 && y < reduced.rows() as f32 - 2.0
+    };
+    let whole = (0..rows)
+        .all(|r| inside(at(r, 0), at(r, 1)) && inside(at(r, columns - 1), at(r, columns - 2)))
+        && (0..columns).all(|c| inside(at(0, c), at(1, c)) && inside(at(rows - 1, c), at(rows - 2, c)));
+    Ok(whole.then_some([columns.max(rows) as u32, columns.min(rows) as u32]))
+}
+
+/// Pictures are searched in parallel by the caller; OpenCV's own threads would only queue up.
+fn one_thread() {
+    static ONCE: std::sync::Once = std::sync::Once::new();
+    ONCE.call_once(|| {
+        if opencv::core::set_num_threads(1).is_err() {
+            // It then works with its own threads: slower, the same corners.
+        }
+    });
+}
+
+/// Puts corners into the order [`board_corners`] promises.
 fn in_board_order(
     corners: Vec<RawPixel>,
     luma: &[u8],
@@ -139,7 +188,11 @@ fn in_board_order(
         candidates.push(quarter);
     }
     candidates.push(grid);
-    candidates.retain(|g| first_square_is_black(g, luma, size_px, columns, rows));
+    // Where a half turn keeps the colours and a quarter is none of the board's, the first square may be white whatever corner is
+    // taken.
+    if candidates.iter().any(|g| first_square_is_black(g, luma, size_px, columns, rows)) {
+        candidates.retain(|g| first_square_is_black(g, luma, size_px, columns, rows));
+    }
     candidates.into_iter().min_by(|p, q| (p[0].x_px + p[0].y_px).total_cmp(&(q[0].x_px + q[0].y_px)))
 }
 

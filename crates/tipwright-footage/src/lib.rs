@@ -11,7 +11,7 @@
 pub mod board;
 mod decode;
 pub mod encode;
-mod film;
+pub mod film;
 mod landmarks;
 mod probe;
 mod sound;
@@ -74,6 +74,10 @@ impl Footage for Reader {
         rows: u32,
     ) -> Option<Vec<RawPixel>> {
         board::board_corners(luma, size_px, columns, rows)
+    }
+
+    fn board_count(&self, luma: &[u8], size_px: [u32; 2]) -> Option<[u32; 2]> {
+        board::board_count(luma, size_px)
     }
 
     fn landmarks(&self, before: &Still, now: &Still) -> Vec<Landmark> {

@@ -42,6 +42,9 @@ impl Footage for Stills {
     ) -> Option<Vec<RawPixel>> {
         board::board_corners(luma, size_px, columns, rows)
     }
+    fn board_count(&self, luma: &[u8], size_px: [u32; 2]) -> Option<[u32; 2]> {
+        board::board_count(luma, size_px)
+    }
 }
 
 /// Open data that is not part of the repository; `None` (said loudly) when it is absent.

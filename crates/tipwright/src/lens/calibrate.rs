@@ -86,7 +86,7 @@ pub fn calibrate(
         }
     }
     if candidates.len() < config.min_views {
-        return Err(too_few_views(reports, config));
+        return Err(too_few_views(reports, config, None));
     }
     let points: Vec<Point3<f64>> = flat.iter().map(|p| Point3::new(p.x, p.y, 0.0)).collect();
     let start = start_state(&candidates, &points, resolution_px).ok_or(LensError::NoSolution {
@@ -221,7 +221,7 @@ fn finish(
     }
     let views_used = used.iter().filter(|u| **u).count();
     if views_used < config.min_views {
-        return Err(Some(too_few_views(reports, config)));
+        return Err(Some(too_few_views(reports, config, None)));
     }
     let mut coverage = Coverage::of(resolution_px, &reports);
     let lens_vector = adjusted.state.lens;

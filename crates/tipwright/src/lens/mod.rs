@@ -7,6 +7,7 @@ mod adjust;
 mod calibrate;
 mod choice;
 mod corner;
+mod count;
 mod coverage;
 mod file;
 mod homography;

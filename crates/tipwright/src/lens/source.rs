@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::calibrate::calibrate;
+use super::count::Seen;
 use super::sharpness::edge_width_px;
 use super::verdicts::too_few_views;
 use super::views::{BoardView, LeftOut, LensCalibration, LensConfig, LensError, ViewReport};
@@ -42,6 +43,8 @@ struct Found {
     name: String,
     size_px: [u32; 2],
     view: Result<BoardView, LeftOut>,
+    /// What board a picture without the right one shows, where that was asked.
+    count: Option<[u32; 2]>,
 }
 
 /// Calibrates from a folder of stills or from a clip. Wrong files, pictures without the board and pictures of
@@ -60,11 +63,11 @@ pub fn from_source(
     progress: &(dyn Fn(Progress) + Sync),
 ) -> Result<LensCalibration, LensError> {
     if path.is_dir() {
-        let found = search_folder(footage, path, board, progress)?;
-        solve(found, board, config, Vec::new())
+        let (found, seen) = search_folder(footage, path, board, progress)?;
+        solve(found, board, config, Vec::new(), &seen)
     } else {
-        let (found, warnings) = search_clip(footage, path, board, capture_fps, config, progress)?;
-        solve(thin_out(found, config), board, config, warnings)
+        let (found, seen, warnings) = search_clip(footage, path, board, capture_fps, config, progress)?;
+        solve(thin_out(found, config), board, config, warnings, &seen)
     }
 }
 
@@ -73,7 +76,7 @@ fn search_folder(
     folder: &Path,
     board: &Board,
     progress: &(dyn Fn(Progress) + Sync),
-) -> Result<Vec<Found>, LensError> {
+) -> Result<(Vec<Found>, Seen), LensError> {
     let error = |e: std::io::Error| LensError::Folder { reason: e.to_string(), path: folder.to_path_buf() };
     let mut files: Vec<PathBuf> = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(error)? {
@@ -88,34 +91,56 @@ fn search_folder(
     let boards = std::sync::atomic::AtomicU64::new(0);
     let order = std::sync::atomic::Ordering::Relaxed;
     let total = Some(files.len() as u64);
-    Ok(files
-        .par_iter()
-        .map(|file| {
-            let name = file.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
-            let found = search_still(footage, file, name, board);
-            let boards =
-                boards.fetch_add(u64::from(found.view.is_ok()), order) + u64::from(found.view.is_ok());
-            progress(Progress { done: done.fetch_add(1, order) + 1, total, boards });
-            found
-        })
-        .collect())
+    let (mut all, mut seen) = (Vec::new(), Seen::default());
+    let mut rest = files.as_slice();
+    while !rest.is_empty() {
+        let asks = seen.asks();
+        let (batch, later) = rest.split_at(if asks { rest.len().min(batch_size()) } else { rest.len() });
+        rest = later;
+        let found: Vec<Found> = batch
+            .par_iter()
+            .map(|file| {
+                let name = file.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+                let found = search_still(footage, file, name, board, asks);
+                let new = u64::from(found.view.is_ok());
+                let boards = boards.fetch_add(new, order) + new;
+                progress(Progress { done: done.fetch_add(1, order) + 1, total, boards });
+                found
+            })
+            .collect();
+        note(&mut seen, &found, board)?;
+        all.extend(found);
+    }
+    Ok((all, seen))
 }
 
-fn search_still(footage: &dyn Footage, file: &Path, name: String, board: &Board) -> Found {
+/// Pictures searched between two looks at what was found.
+fn batch_size() -> usize {
+    2 * rayon::current_num_threads()
+}
+
+/// Takes in what a batch showed.
+fn note(seen: &mut Seen, found: &[Found], board: &Board) -> Result<(), LensError> {
+    for f in found.iter().filter(|f| !matches!(f.view, Err(LeftOut::NotAPicture(_)))) {
+        seen.add(f.view.is_ok(), f.count);
+    }
+    seen.check(board)
+}
+
+fn search_still(footage: &dyn Footage, file: &Path, name: String, board: &Board, asks: bool) -> Found {
     let ending = file.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
     let no_picture = |reason: String| Found {
         name: name.clone(),
         size_px: [0, 0],
         view: Err(LeftOut::NotAPicture(reason)),
+        count: None,
     };
     if !PICTURE_ENDINGS.contains(&ending.as_str()) {
         let what = if ending.is_empty() { "no file ending".into() } else { format!(".{ending} file") };
         return no_picture(what);
     }
     match footage.still_luma(file) {
-        Ok((luma, size_px)) => {
-            Found { view: search_picture(footage, &luma, size_px, &name, board), size_px, name }
-        }
+        Ok((luma, size_px)) => search_picture(footage, &luma, size_px, name, board, asks),
         Err(FootageError::Empty { .. }) => no_picture("empty, 0 bytes".into()),
         Err(FootageError::Unreadable { reason, .. } | FootageError::NoPicture { reason, .. }) => {
             no_picture(reason)
@@ -129,12 +154,16 @@ fn search_picture(
     footage: &dyn Footage,
     luma: &[u8],
     size_px: [u32; 2],
-    name: &str,
+    name: String,
     board: &Board,
-) -> Result<BoardView, LeftOut> {
-    let corners = footage.board_corners(luma, size_px, board.columns, board.rows).ok_or(LeftOut::NoBoard)?;
+    asks: bool,
+) -> Found {
+    let Some(corners) = footage.board_corners(luma, size_px, board.columns, board.rows) else {
+        let count = if asks { footage.board_count(luma, size_px) } else { None };
+        return Found { name, size_px, view: Err(LeftOut::NoBoard), count };
+    };
     let edge_width_px = edge_width_px(luma, size_px, &corners, board.columns as usize);
-    Ok(BoardView { name: name.to_string(), corners, edge_width_px })
+    Found { view: Ok(BoardView { name: name.clone(), corners, edge_width_px }), name, size_px, count: None }
 }
 
 /// A picture kept until its span ends.
@@ -152,7 +181,7 @@ fn search_clip(
     capture_fps: Option<f64>,
     config: &LensConfig,
     progress: &(dyn Fn(Progress) + Sync),
-) -> Result<(Vec<Found>, Vec<Warning>), LensError> {
+) -> Result<(Vec<Found>, Seen, Vec<Warning>), LensError> {
     let mut source = footage.open_clip(path, capture_fps)?;
     let info = source.info().clone();
     let picture = info.picture;
@@ -161,8 +190,8 @@ fn search_clip(
         .frames_claimed
         .filter(|n| *n > 0)
         .map(|n| (n as f64 / config.pictures_of_clip.max(1) as f64).max(1.0));
-    let batch_size = 2 * rayon::current_num_threads();
-    let mut found: Vec<Found> = Vec::new();
+    let batch_size = batch_size();
+    let (mut found, mut seen): (Vec<Found>, Seen) = Default::default();
     let mut batch: Vec<Kept> = Vec::new();
     let mut best: Option<Kept> = None;
     let mut span_now = 0_u64;
@@ -184,7 +213,7 @@ fn search_clip(
         }
         frames += 1;
         if batch.len() >= batch_size {
-            search_batch(footage, &mut batch, picture, board, &mut found);
+            search_batch(footage, &mut batch, picture, board, &mut found, &mut seen)?;
         }
         if frames % 16 == 0 {
             let boards = found.iter().filter(|f| f.view.is_ok()).count() as u64;
@@ -192,7 +221,7 @@ fn search_clip(
         }
     }
     batch.extend(best.take());
-    search_batch(footage, &mut batch, picture, board, &mut found);
+    search_batch(footage, &mut batch, picture, board, &mut found, &mut seen)?;
     let damaged = source.damaged_frames();
     let mut warnings = Vec::new();
     if damaged > 0 {
@@ -203,7 +232,7 @@ fn search_clip(
             "copy the clip from the phone again if the lens comes out poor",
         ));
     }
-    Ok((found, warnings))
+    Ok((found, seen, warnings))
 }
 
 fn search_batch(
@@ -212,13 +241,14 @@ fn search_batch(
     picture: Picture,
     board: &Board,
     found: &mut Vec<Found>,
-) {
-    let size_px = picture.upright_px();
+    seen: &mut Seen,
+) -> Result<(), LensError> {
+    let (size_px, asks, start) = (picture.upright_px(), seen.asks(), found.len());
     found.par_extend(batch.par_drain(..).map(|kept| {
         let name = format!("frame {} ({:.3} s)", kept.frame_idx, kept.pts_s);
-        let view = search_picture(footage, &kept.luma, size_px, &name, board);
-        Found { name, size_px, view }
+        search_picture(footage, &kept.luma, size_px, name, board, asks)
     }));
+    note(seen, &found[start..], board)
 }
 
 /// Mean absolute change since the picture before, 0 to 255; infinite for the first.
@@ -353,6 +383,7 @@ fn solve(
     board: &Board,
     config: &LensConfig,
     more_warnings: Vec<Warning>,
+    seen: &Seen,
 ) -> Result<LensCalibration, LensError> {
     // The size that most boards were seen at; of equals the larger.
     let mut sizes: BTreeMap<[u32; 2], usize> = BTreeMap::new();
@@ -399,7 +430,7 @@ fn solve(
     };
     let outcome = match common {
         Some(size_px) => calibrate(&views, board, size_px, config),
-        None => Err(too_few_views(Vec::new(), config)),
+        None => Err(too_few_views(Vec::new(), config, None)),
     };
     match outcome {
         Ok(mut calibration) => {
@@ -407,7 +438,9 @@ fn solve(
             calibration.warnings.extend(more_warnings);
             Ok(calibration)
         }
-        Err(LensError::TooFewViews { views, .. }) => Err(too_few_views(woven(views), config)),
+        Err(LensError::TooFewViews { views, .. }) => {
+            Err(too_few_views(woven(views), config, seen.other(board)))
+        }
         Err(other) => Err(other),
     }
 }

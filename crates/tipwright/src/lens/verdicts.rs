@@ -101,7 +101,12 @@ pub(crate) fn warnings_of(
     warnings
 }
 
-pub(crate) fn too_few_views(views: Vec<ViewReport>, config: &LensConfig) -> LensError {
+/// `seen` is another board that the pictures seem to show.
+pub(crate) fn too_few_views(
+    views: Vec<ViewReport>,
+    config: &LensConfig,
+    seen: Option<[u32; 2]>,
+) -> LensError {
     let got = views.iter().filter(|v| v.left_out.is_none()).count();
     let mut counts: BTreeMap<&'static str, usize> = BTreeMap::new();
     for reason in views.iter().filter_map(|v| v.left_out.as_ref()) {
@@ -113,7 +118,13 @@ pub(crate) fn too_few_views(views: Vec<ViewReport>, config: &LensConfig) -> Lens
         counts.iter().map(|(reason, n)| format!("{n} {reason}")).collect::<Vec<_>>().join(", ")
     };
     let most = counts.iter().max_by_key(|(_, n)| **n).map(|(reason, _)| *reason);
+    let other = seen.map(|[columns, rows]| {
+        format!(
+            "some pictures show a board of {columns} x {rows} inner corners: try --board {columns}x{rows}"
+        )
+    });
     let remedy = match most {
+        _ if other.is_some() => other.as_deref().unwrap_or_default(),
         Some("without the whole board") => {
             "show the whole board with its white margin in every picture, and check columns x rows: inner corners are counted, one less than squares"
         }

@@ -231,6 +231,23 @@ pub enum LensError {
         /// Every picture and what became of it.
         views: Vec<ViewReport>,
     },
+    /// Pictures of another board.
+    #[error(
+        "{pictures} of the first {searched} pictures show a board of {} x {} inner corners and none shows one of {columns} x {rows}; say --board {}x{} (in session.toml: board = {{ columns = {}, rows = {}, ... }}). Inner corners are counted, one less than squares",
+        seen[0], seen[1], seen[0], seen[1], seen[0], seen[1]
+    )]
+    OtherBoard {
+        /// As said.
+        columns: u32,
+        /// As said.
+        rows: u32,
+        /// What the pictures show, the larger count first.
+        seen: [u32; 2],
+        /// Pictures that show it.
+        pictures: usize,
+        /// Pictures searched.
+        searched: usize,
+    },
     /// Corners seen in too small a part of the frame.
     #[error(
         "the board was seen in only {parts} of the 9 parts of the frame; nothing in: {missing}. Film the board again and carry it into those parts, also close to the edges"

@@ -227,6 +227,12 @@ pub trait Footage: Sync {
     /// Inner corners of a chessboard, row by row, sub-pixel; `None` when the whole board is not seen.
     fn board_corners(&self, luma: &[u8], size_px: [u32; 2], columns: u32, rows: u32)
     -> Option<Vec<RawPixel>>;
+    /// Inner corners along the sides of whatever chessboard is wholly in the picture, the larger count first; `None` when there is
+    /// none or the reader cannot tell.
+    fn board_count(&self, luma: &[u8], size_px: [u32; 2]) -> Option<[u32; 2]> {
+        let _ = (luma, size_px);
+        None
+    }
     /// Things that stand still found in two stills of one camera; those that moved by themselves are among them. Empty when the
     /// reader cannot, or when nothing is found.
     fn landmarks(&self, before: &Still, now: &Still) -> Vec<Landmark> {

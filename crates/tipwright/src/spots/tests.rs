@@ -1,5 +1,6 @@
 //! Spots on synthetic pictures of known truth.
 
 mod clips;
+mod lit;
 mod painter;
 mod precision;
