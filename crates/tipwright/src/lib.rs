@@ -20,6 +20,7 @@
 //! of cameras will be able to tell.
 
 pub mod evidence;
+pub mod files;
 pub mod lens;
 pub mod line;
 pub mod math;

@@ -1,7 +1,7 @@
 //! `strokes PATH.csv -o DIR`: any 3D tip path.
 
 use tipwright::evidence;
-use tipwright::model::results::{PathPoint, TakeResults, TakeStatus};
+use tipwright::model::results::{PathPoint, TakeKeys, TakeResults, TakeStatus};
 use tipwright::model::{RodPaths, Tally};
 use tipwright::strokes::{self, StrokesError};
 use tipwright_report::{self as report, ReportConfig};
@@ -47,6 +47,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
     let name = args.path.file_stem().map_or("path".into(), |n| n.to_string_lossy().into_owned());
     let take = TakeResults {
         session: String::new(),
+        keys: TakeKeys::default(),
         take: name.clone(),
         caster: String::new(),
         alias: name,
@@ -68,7 +69,7 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         moved: Vec::new(),
     };
     report::write_alone(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
-    let rows = report::tables::strokes_json::to_bytes(&report::rows_of(&take)).map_err(Failure::other)?;
+    let rows = report::tables::strokes::json(&report::tables::strokes::rows(&take)).map_err(Failure::other)?;
     ui.result_json(serde_json::from_slice(&rows).map_err(Failure::other)?);
     ui.result(&format!(
         "{} strokes, {} movements set aside: {}",

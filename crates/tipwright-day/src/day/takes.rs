@@ -14,12 +14,12 @@ use tipwright::evidence::{self, Rules};
 use tipwright::line::{LineView, LoopSettings, Loops, measure_loops};
 use tipwright::model::footage::Footage;
 use tipwright::model::line::ClipRidges;
-use tipwright::model::results::{PathPoint, TakeStatus};
+use tipwright::model::results::{PathPoint, TakeKeys, TakeStatus};
 use tipwright::model::{ClipSpots, Figures, MarkerPath, Role, Severity, TakeResults, Warning};
 use tipwright::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use tipwright::spots::MarkerLook;
 use tipwright::strokes::{self, StrokesOutcome};
-use tipwright_report::tables::small_csv::SpotRow;
+use tipwright_report::tables::samples::SpotRow;
 
 /// Layout of what is kept of a take; raised when it grows, so that a later run measures it anew.
 const LAYOUT: u32 = 2;
@@ -108,12 +108,22 @@ fn blank(session: &Session, take: &Take) -> TakeResults {
     let caster = session.casters.iter().find(|c| c.id == take.caster);
     TakeResults {
         session: session.title.clone(),
+        keys: keys(session),
         take: take.name.to_string(),
         caster: take.caster.to_string(),
         alias: caster.map_or_else(|| take.caster.to_string(), |c| c.alias.clone()),
         phase: take.phase.clone().map(String::from),
         clips: take.clips.iter().map(|(k, v)| (k.to_string(), v.display().to_string())).collect(),
         ..TakeResults::failed()
+    }
+}
+
+/// What tells this session's rows from any other's.
+fn keys(session: &Session) -> TakeKeys {
+    TakeKeys {
+        session_id: session.id.as_ref().map(ToString::to_string),
+        date: session.date.map(|d| d.to_string()),
+        caster_key: None,
     }
 }
 
@@ -127,6 +137,7 @@ pub(super) fn refused_as(session: &Session, refused: &Refused, name: &str) -> Ta
     let caster = session.casters.iter().find(|c| c.id == refused.caster);
     TakeResults {
         session: session.title.clone(),
+        keys: keys(session),
         take: name.to_string(),
         caster: refused.caster.clone(),
         alias: caster.map_or_else(|| refused.caster.clone(), |c| c.alias.clone()),

@@ -10,7 +10,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use tipwright::model::ReportUnits;
 use tipwright::model::results::{
-    LensSummary, PathPoint, RodSample, SessionResults, TakeClock, TakeResults, TakeStatus, Tally,
+    LensSummary, PathPoint, RodSample, SessionResults, TakeClock, TakeKeys, TakeResults, TakeStatus, Tally,
 };
 use tipwright::model::stroke::{CastSample, Direction, RspSource, Stroke};
 use tipwright::model::{Clock, FigureId, Figures, Measured, Scene, SceneQuality, Severity, Warning};
@@ -142,6 +142,11 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
     });
     TakeResults {
         session: "Alder Reach, Saturday clinic".into(),
+        keys: TakeKeys {
+            session_id: Some("alder-reach-2026-05-09-m4x7".into()),
+            date: Some("2026-05-09".into()),
+            caster_key: None,
+        },
         take: format!("{caster}-{phase}{}", if k >= 10 { "-again" } else { "" }),
         caster: caster.into(),
         alias: alias.into(),

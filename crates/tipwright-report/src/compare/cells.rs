@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{CompareBy, CompareChoice};
-use tipwright::model::results::SessionResults;
+use tipwright::model::results::{SessionResults, TakeKeys};
 use tipwright::model::{FigureId, Stroke};
 
 /// Strokes of one caster on one side, in order.
@@ -60,7 +60,10 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
             };
             let Some(side) = side else {
                 if !strokes.is_empty() {
-                    let phase = take.phase.as_deref().unwrap_or("no phase");
+                    let phase = match take.phase.as_deref() {
+                        Some(_) if choice.anonymous => "another phase",
+                        phase => phase.unwrap_or("no phase"),
+                    };
                     *left_out.entry(format!("strokes of takes with {phase}")).or_default() += strokes.len();
                 }
                 continue;
@@ -84,6 +87,8 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
             aliases[key].clone()
         };
     }
+    let nameless = choice.anonymous && choice.by == CompareBy::Phase;
+    let sides = if nameless { (1..=sides.len()).map(|k| format!("phase {k}")).collect() } else { sides };
     Sorted {
         sides,
         rows: rows.into_iter().map(|(_, row)| row).collect(),
@@ -98,7 +103,23 @@ fn sides(sessions: &[SessionResults], choice: &CompareChoice) -> Vec<String> {
         CompareBy::Session => sessions
             .iter()
             .enumerate()
-            .map(|(k, s)| if choice.anonymous { format!("session {}", k + 1) } else { s.title.clone() })
+            .map(|(k, s)| {
+                if choice.anonymous {
+                    return format!("session {}", k + 1);
+                }
+                // Two of one title are told apart by their day, or by their place in the call.
+                let is_shared = sessions.iter().filter(|o| o.title == s.title).count() > 1;
+                let day = s.takes.iter().find_map(|t| t.keys.date.clone());
+                let is_shared_day = |d: &String| {
+                    let same = sessions.iter().filter(|o| o.title == s.title);
+                    same.filter(|o| o.takes.iter().any(|t| t.keys.date.as_ref() == Some(d))).count() > 1
+                };
+                match day.filter(|d| !is_shared_day(d)) {
+                    _ if !is_shared => s.title.clone(),
+                    Some(day) => format!("{}, {day}", s.title),
+                    None => format!("{} ({})", s.title, k + 1),
+                }
+            })
             .collect(),
         CompareBy::Phase => choice.phases.clone().map_or_else(|| first_phases(sessions), |(a, b)| vec![a, b]),
     }
@@ -116,18 +137,32 @@ fn first_phases(sessions: &[SessionResults]) -> Vec<String> {
     out
 }
 
-/// The same results with letters for casters, numbers for takes, and neither titles, clip names nor film. What a
-/// warning says of clips stays out too.
+/// The same results with letters for casters, numbers for takes and phases, and neither titles, ids, days, clip names nor film.
+/// What a warning says of clips stays out too. A phase is a text of somebody's own: it may be a name.
 #[must_use]
 pub fn without_names(session: &SessionResults) -> SessionResults {
     let mut out = session.clone();
     let ids: BTreeSet<String> = session.takes.iter().map(|t| t.caster.clone()).collect();
     let letter = |id: &str| letters(ids.iter().position(|i| i == id).unwrap_or(0));
+    let mut phases: Vec<&str> = Vec::new();
+    for phase in session.takes.iter().filter_map(|t| t.phase.as_deref()) {
+        if !phases.contains(&phase) {
+            phases.push(phase);
+        }
+    }
+    let numbered = |phase: &mut Option<String>| {
+        if let Some(text) = phase {
+            let idx = phases.iter().position(|p| p == text).unwrap_or(phases.len());
+            *text = format!("phase {}", idx + 1);
+        }
+    };
     out.title = "A session".into();
     out.warnings.clear();
     for (k, take) in out.takes.iter_mut().enumerate() {
         let own = letter(&take.caster);
         take.session = "A session".into();
+        take.keys = TakeKeys::default();
+        numbered(&mut take.phase);
         take.take = format!("take {}", k + 1);
         take.alias = format!("Caster {own}");
         take.caster = own;
@@ -136,9 +171,12 @@ pub fn without_names(session: &SessionResults) -> SessionResults {
         take.film.clear();
     }
     for s in &mut out.steadiness {
+        numbered(&mut s.phase);
         s.caster = letter(&s.caster);
     }
     for d in &mut out.differences {
+        numbered(&mut d.first);
+        numbered(&mut d.second);
         d.caster = letter(&d.caster);
     }
     out

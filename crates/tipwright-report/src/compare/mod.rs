@@ -6,13 +6,12 @@ pub mod cells;
 pub mod contrast;
 pub mod forest;
 pub mod page;
-pub mod stats;
 pub mod tables;
 
 use std::path::Path;
 
-use super::files::write_atomic;
-use super::{ReportError, put};
+use super::ReportError;
+use super::files::{FileMade, write_all};
 use tipwright::model::results::SessionResults;
 use tipwright::model::{Direction, FigureId};
 
@@ -91,8 +90,8 @@ impl CompareChoice {
     }
 }
 
-/// Compares sessions and writes `index.html`, `means.csv`, `differences.csv`, and, for queries over all of them, one
-/// `strokes.parquet` and `paths.parquet` into `folder`.
+/// Compares sessions and writes `index.html`, `comparison_means`, `comparison_differences`, and, for queries over all of them,
+/// all strokes as `comparison_rows.parquet` and all paths as `comparison_points.parquet` into `folder`.
 ///
 /// # Errors
 /// A file cannot be written.
@@ -103,10 +102,7 @@ pub fn compare(
 ) -> Result<(), ReportError> {
     let parts: Vec<contrast::Part<'_>> =
         choice.directions().into_iter().map(|d| contrast::part(sessions, choice, d)).collect();
-    put(&folder.join("means.csv"), tables::means(&parts))?;
-    put(&folder.join("differences.csv"), tables::differences(&parts))?;
-    let named = tables::named(sessions, choice.anonymous);
-    put(&folder.join("strokes.parquet"), tables::strokes(&named))?;
-    put(&folder.join("paths.parquet"), tables::paths(&named))?;
-    write_atomic(&folder.join("index.html"), page::page(sessions, choice, &parts).as_bytes())
+    let mut files = tables::files(sessions, &parts, choice.anonymous)?;
+    files.push(FileMade::new("index.html", page::page(sessions, choice, &parts)));
+    write_all(&files, folder)
 }

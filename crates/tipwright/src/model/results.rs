@@ -135,11 +135,37 @@ pub struct PathPoint {
     pub views: u8,
 }
 
+/// What keeps the rows of one session apart from those of any other in a data set of many.
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+pub struct TakeKeys {
+    /// The session's id, made by `new` and never changed; absent in files of schema 1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub session_id: Option<String>,
+    /// Day of the session, `YYYY-MM-DD`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date: Option<String>,
+    /// Key of the caster that holds beyond the session, where casters.csv gives one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub caster_key: Option<String>,
+}
+
+impl TakeKeys {
+    /// One key per person over all sessions: the one given, otherwise the session's id and the caster's number in it, so that
+    /// caster 01 of two clinics is never one person by accident. `None` where the session has no id.
+    #[must_use]
+    pub fn of_caster(&self, caster: &str) -> Option<String> {
+        self.caster_key.clone().or_else(|| Some(format!("{}/{caster}", self.session_id.as_ref()?)))
+    }
+}
+
 /// One take, measured or failed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TakeResults {
     /// Title of the session.
     pub session: String,
+    /// Session id, date, the caster's own key.
+    #[serde(default)]
+    pub keys: TakeKeys,
     /// Take's name.
     pub take: String,
     /// Caster's id.
@@ -191,6 +217,7 @@ impl TakeResults {
     pub fn failed() -> Self {
         Self {
             session: String::new(),
+            keys: TakeKeys::default(),
             take: String::new(),
             caster: String::new(),
             alias: String::new(),
