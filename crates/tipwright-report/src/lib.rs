@@ -1,5 +1,5 @@
 //! Stage `report`: what a person and a script read. Tables (CSV, Parquet, JSON), a page of plots per stroke, and
-//! one page in HTML for the whole session that opens from disk without a network.
+//! pages in HTML for the day, every caster and every handout that open from disk without a network.
 //!
 //! In: [`TakeResults`] and [`SessionResults`]. Out: the files of the results folder. Nothing is computed here that
 //! belongs to a stroke's figures; drawings take the figures as they are and only find the places to mark.
@@ -216,7 +216,21 @@ pub fn write_session_as(
     anonymous: bool,
     results: &Path,
 ) -> Result<(), ReportError> {
-    write_all(&session_files(session, anonymous)?, results)
+    let files = session_files(session, anonymous)?;
+    remove_old_pages(&results.join("report"));
+    write_all(&files, results)
+}
+
+/// Pages of an earlier run, whose casters may be others, or may not be named any more.
+fn remove_old_pages(report: &Path) {
+    let _ = std::fs::remove_dir_all(report.join("handout"));
+    for path in std::fs::read_dir(report).into_iter().flatten().flatten().map(|e| e.path()) {
+        let name = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+        if name.starts_with("caster-") && name.ends_with(".html") {
+            // Not linked from the new page; the next run tries again.
+            let _ = std::fs::remove_file(path);
+        }
+    }
 }
 
 /// Removes the film of an earlier run.

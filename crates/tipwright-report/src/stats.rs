@@ -45,7 +45,7 @@ pub fn describe(values: &[f64]) -> Option<Sample> {
     let mean = values.iter().sum::<f64>() / n;
     let spread = (values.len() > 1)
         .then(|| (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt());
-    let half_width = spread.map(|s| studenstudent_975(n - 1.0) * s / n.sqrt());
+    let half_width = spread.map(|s| student_975(n - 1.0) * s / n.sqrt());
     Some(Sample { count: values.len(), mean, spread, half_width })
 }
 
@@ -61,7 +61,7 @@ pub fn difference(before: &[f64], after: &[f64]) -> Option<Estimate> {
     }
     let freedom =
         variance.powi(2) / (va.powi(2) / (a.count as f64 - 1.0) + vb.powi(2) / (b.count as f64 - 1.0));
-    Some(Estimate { value, half_width: studenstudent_975(freedom) * variance.sqrt() })
+    Some(Estimate { value, half_width: student_975(freedom) * variance.sqrt() })
 }
 
 /// Mean of paired differences with its interval; needs two pairs.
@@ -83,7 +83,7 @@ pub fn trend(values: &[f64]) -> Option<Estimate> {
     let slope = values.iter().enumerate().map(|(k, v)| (k as f64 - mx) * (v - my)).sum::<f64>() / xx;
     let residual: f64 =
         values.iter().enumerate().map(|(k, v)| (v - my - slope * (k as f64 - mx)).powi(2)).sum();
-    Some(Estimate { value: slope, half_width: studenstudent_975(n - 2.0) * (residual / (n - 2.0) / xx).sqrt() })
+    Some(Estimate { value: slope, half_width: student_975(n - 2.0) * (residual / (n - 2.0) / xx).sqrt() })
 }
 
 #[cfg(test)]

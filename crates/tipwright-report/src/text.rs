@@ -3,7 +3,8 @@
 //!
 //! - [`visible`]: control characters never pass. C0 and delete become their control pictures (U+2400 block, one to one),
 //!   C1 and the marks that turn the direction of writing U+FFFD, so that no terminal obeys a name and no name reads backwards.
-//! - [`escape`]: that, and safe between tags and in quoted attributes of HTML and SVG. Templates use the same ([`Escaper`]).
+//! - [`escape`]: that, and safe between tags and in quoted attributes of HTML and SVG. Templates escape by themselves, and
+//!   every page passes through [`page`] before it is written.
 //! - [`cell`]: that, and safe in a spreadsheet: a text cell of a CSV file that a spreadsheet could take for a formula gets one
 //!   apostrophe before it, and so does one that begins with an apostrophe already. To read back: take away one leading
 //!   apostrophe where there is one ([`from_cell`]). Numbers are no texts and stay as they are. The characters are those of
@@ -31,40 +32,23 @@ fn shown(c: char) -> char {
 #[must_use]
 pub fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    // Writing to a string does not fail.
-    let _ = write_escaped(&mut out, text);
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            c => out.push(shown(c)),
+        }
+    }
     out
 }
 
-fn write_escaped(out: &mut impl fmt::Write, text: &str) -> fmt::Result {
-    text.chars().try_for_each(|c| write_char(out, c))
-}
-
-fn write_char(out: &mut impl fmt::Write, c: char) -> fmt::Result {
-    match c {
-        '&' => out.write_str("&amp;"),
-        '<' => out.write_str("&lt;"),
-        '>' => out.write_str("&gt;"),
-        '"' => out.write_str("&quot;"),
-        '\'' => out.write_str("&#39;"),
-        // A line end between tags is white space of the template's own texts.
-        '\n' => out.write_char('\n'),
-        c => out.write_char(shown(c)),
-    }
-}
-
-/// How templates escape what they are given, unless it is [`Html`] already.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct Escaper;
-
-impl askama::filters::Escaper for Escaper {
-    fn write_escaped_str<W: fmt::Write>(&self, mut out: W, text: &str) -> fmt::Result {
-        write_escaped(&mut out, text)
-    }
-
-    fn write_escaped_char<W: fmt::Write>(&self, mut out: W, c: char) -> fmt::Result {
-        write_char(&mut out, c)
-    }
+/// A whole page: what a name brought in is made visible, the page's own line ends stay.
+#[must_use]
+pub fn page(html: &str) -> String {
+    html.chars().map(|c| if c == '\n' { c } else { shown(c) }).collect()
 }
 
 /// HTML or SVG that was put together from escaped parts: templates pass it on as it is.
@@ -174,7 +158,7 @@ mod tests {
         fn no_text_breaks_out(text in any::<String>()) {
             let safe = escape(&text);
             prop_assert!(!safe.contains(['<', '>', '"', '\'']));
-            prop_assert!(safe.chars().all(|c| c == '\n' || !c.is_control()));
+            prop_assert!(safe.chars().all(|c| !c.is_control()));
             let made = cell(&text);
             prop_assert!(made.chars().all(|c| !c.is_control()));
             prop_assert_eq!(from_cell(&made).to_owned(), visible(&text).into_owned());

@@ -288,3 +288,22 @@ fn titles_of_drawings_read_as_they_should() {
         assert!(!page.contains(wrong), "{wrong}");
     }
 }
+
+/// Fifty folders were one page of 73 MB that took 45 s.
+#[test]
+fn fifty_folders_are_compared_on_a_page_that_opens() {
+    let two = [session(6), clinic::session(&clinic::Wish { takes: 6, feet: true, butt: true, seed: 90 })];
+    let sessions: Vec<SessionResults> =
+        (0..50).map(|k| clinic::renamed(two[k % 2].clone(), &format!("Alder Reach, evening {k}"))).collect();
+    for by in [CompareBy::Session, CompareBy::Phase, CompareBy::Caster] {
+        let folder = tempfile::tempdir().unwrap();
+        let began = std::time::Instant::now();
+        compare(&sessions, &CompareChoice { by, ..CompareChoice::default() }, folder.path()).unwrap();
+        let (took_s, bytes) =
+            (began.elapsed().as_secs_f64(), std::fs::metadata(folder.path().join("index.html")).unwrap().len());
+        println!("{by:?}: {bytes} bytes in {took_s:.1} s");
+        assert!(bytes < 12_000_000, "{by:?}: {bytes}");
+        // On one core of this machine; the old program took 45 s.
+        assert!(took_s < 20.0, "{by:?}: {took_s}");
+    }
+}

@@ -108,7 +108,7 @@ fn section(choice: &CompareChoice, part: &Part<'_>) -> Section {
     let is_open = |id: FigureId| {
         choice.by == CompareBy::Caster || choice.rank == Some(id) || told.iter().any(|d| d.figure == id)
     };
-    let (open, folded): (Vec<FigureId>, Vec<FigureId>) = part.figures.iter().partition(|&&id| is_open(id));
+    let (open, folded): (Vec<FigureId>, Vec<FigureId>) = part.figures.iter().copied().partition(|&id| is_open(id));
     let forest = |ids: &[FigureId], put| {
         let panels: Vec<Panel> = ids.iter().filter_map(|&id| forest(choice, part, id)).collect();
         of_class(&panels, put, "forests")
@@ -222,8 +222,8 @@ fn verdict(d: &Difference) -> String {
 
 /// Pairs beyond those there until a mean of paired differences is known to `worth`.
 fn paired_needed(scatter: f64, pairs: usize, worth: f64) -> Option<usize> {
-    let half = |n: usize| studenstudent_975(n as f64 - 1.0) * scatter / (n as f64).sqrt();
-    (3..=200).find(|&n| half(n) <= worth).map(|n| n.saturating_sub(pairs))
+    let half = |n: usize| student_975(n as f64 - 1.0) * scatter / (n as f64).sqrt();
+    (3_usize..=200).find(|&n| half(n) <= worth).map(|n| n.saturating_sub(pairs))
 }
 
 /// Differences in a table.

@@ -81,7 +81,7 @@ pub fn stories<'a>(session: &'a SessionResults, book: &Book) -> Vec<CasterStory<
     let mut out = Vec::new();
     for (id, _) in book.casters() {
         let takes: Vec<&TakeResults> = session.takes.iter().filter(|t| t.caster == id).collect();
-        let Some(first) = takes.first() else { continue };
+        let Some(&first) = takes.first() else { continue };
         let findings = findings(&takes);
         let changes = changes(session, id);
         let has = |d: &Direction| takes.iter().flat_map(|t| &t.strokes).any(|s| s.direction == *d);

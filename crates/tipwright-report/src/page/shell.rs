@@ -3,7 +3,7 @@
 use askama::Template;
 
 use crate::plot::style;
-use crate::text::Html;
+use crate::text::{self, Html};
 use tipwright::model::ReportUnits;
 
 const SCRIPT: &str =
@@ -15,7 +15,7 @@ struct Document<'a> {
     title: &'a str,
     units: &'static str,
     rules: Html,
-    body: &'a Html,
+    body: Html,
     script: Html,
 }
 
@@ -35,10 +35,10 @@ pub fn document(title: &str, units: ReportUnits, body: &str) -> String {
         title,
         units: word(units),
         rules: Html(rules),
-        body: &Html(body.to_owned()),
+        body: Html(body.to_owned()),
         script: Html(SCRIPT.to_owned()),
     };
-    Html::of(&document).0
+    text::page(&Html::of(&document).0)
 }
 
 #[derive(Template)]

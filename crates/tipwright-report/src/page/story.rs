@@ -115,7 +115,7 @@ pub fn findings(takes: &[&TakeResults]) -> Vec<Finding> {
     }
     let mut told: Vec<(Finding, f64)> = all
         .into_iter()
-        .filter(|(f, ..)| f.raised >= 2.min(f.asked) && f.raised as f64 >= LEAST_SHARE * f.asked as f64 && f.raised > 0)
+        .filter(|(f, ..)| f.raised >= f.asked.min(2) && f.raised as f64 >= LEAST_SHARE * f.asked as f64 && f.raised > 0)
         .map(|(mut finding, sum, word)| {
             finding.probability = sum / finding.raised as f64;
             finding.certainty = certainty(word, finding.probability);
@@ -295,7 +295,7 @@ pub fn more_needed(scatter: f64, fewest: usize, worth: f64) -> Option<usize> {
     }
     let half = |n: usize| student_975(2.0 * (n as f64 - 1.0)) * scatter * (2.0 / n as f64).sqrt();
     // Fewer than six a side are not spoken of at all (tipwright::evidence::consistency).
-    (6..=200).find(|&n| half(n) <= worth).map(|n| n.saturating_sub(fewest))
+    (6_usize..=200).find(|&n| half(n) <= worth).map(|n| n.saturating_sub(fewest))
 }
 
 /// The figures that stand open at a caster's strokes: those the findings and changes name, then what is asked most; five.

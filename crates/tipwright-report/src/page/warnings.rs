@@ -25,18 +25,14 @@ struct Warnings<'a> {
 pub fn list(warnings: &[Warning]) -> Html {
     let mut sorted: Vec<&Warning> = warnings.iter().collect();
     sorted.sort_by_key(|w| std::cmp::Reverse(w.severity));
-    let line = |w: &&'_ Warning| {
-        let (class, word) = match w.severity {
-            Severity::Note => ("note", "Note"),
-            Severity::Warning => ("warning", "Warning"),
-            Severity::Problem => ("problem", "Problem"),
-        };
-        (class, word)
-    };
     let lines = sorted
         .iter()
         .map(|w| {
-            let (class, word) = line(w);
+            let (class, word) = match w.severity {
+                Severity::Note => ("note", "Note"),
+                Severity::Warning => ("warning", "Warning"),
+                Severity::Problem => ("problem", "Problem"),
+            };
             Line {
                 class,
                 word,
