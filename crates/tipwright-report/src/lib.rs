@@ -27,10 +27,10 @@ use files::{FileMade, write_all};
 use plot::frame::DrawnUnits;
 use plot::geometry::Geometry;
 use plot::rods::rod_poses;
+use tables::evidence;
 use tables::facts::Facts;
 use tables::samples::{self, SpotRow};
 use tables::strokes::{self, StrokeRow};
-use tables::evidence;
 use tipwright::model::ReportUnits;
 use tipwright::model::results::{SessionResults, TakeResults};
 
@@ -111,7 +111,8 @@ pub fn take_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<FileM
         files.push(FileMade::of("rod.parquet", samples::rod().parquet(&samples::rod_rows(take), &facts))?);
     }
     if !take.loops.is_empty() {
-        files.push(FileMade::of("loop.parquet", samples::loops().parquet(&samples::loop_rows(take), &facts))?);
+        files
+            .push(FileMade::of("loop.parquet", samples::loops().parquet(&samples::loop_rows(take), &facts))?);
     }
     for stroke in &take.strokes {
         let geometry = Geometry::of(stroke);

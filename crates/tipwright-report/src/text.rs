@@ -16,14 +16,20 @@ use std::fmt;
 /// The text with control characters made visible.
 #[must_use]
 pub fn visible(text: &str) -> Cow<'_, str> {
-    if text.chars().all(|c| shown(c) == c) { Cow::Borrowed(text) } else { text.chars().map(shown).collect::<String>().into() }
+    if text.chars().all(|c| shown(c) == c) {
+        Cow::Borrowed(text)
+    } else {
+        text.chars().map(shown).collect::<String>().into()
+    }
 }
 
 fn shown(c: char) -> char {
     match c {
         '\0'..='\u{1f}' => char::from_u32(0x2400 + u32::from(c)).unwrap_or('\u{fffd}'),
         '\u{7f}' => '\u{2421}',
-        '\u{80}'..='\u{9f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}' => '\u{fffd}',
+        '\u{80}'..='\u{9f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}' => {
+            '\u{fffd}'
+        }
         c => c,
     }
 }
@@ -138,7 +144,18 @@ mod tests {
 
     #[test]
     fn a_formula_is_a_text_and_comes_back() {
-        for text in ["=HYPERLINK(\"x\")", "+1", "-2+3", "@SUM(A1)", "'quoted", "\u{ff1d}1+1", "\t=1", "plain", "3-before", ""] {
+        for text in [
+            "=HYPERLINK(\"x\")",
+            "+1",
+            "-2+3",
+            "@SUM(A1)",
+            "'quoted",
+            "\u{ff1d}1+1",
+            "\t=1",
+            "plain",
+            "3-before",
+            "",
+        ] {
             let made = cell(text);
             assert!(!made.starts_with(['=', '+', '-', '@', '\t', '\r', '\u{ff1d}']), "{made}");
             assert_eq!(from_cell(&made), visible(text), "{text:?}");
@@ -149,7 +166,10 @@ mod tests {
 
     #[test]
     fn a_terminal_escape_is_a_picture_of_itself() {
-        assert_eq!(escape("a\u{1b}[31mred\u{7}\u{9b}2J\u{202e}x"), "a\u{241b}[31mred\u{2407}\u{fffd}2J\u{fffd}x");
+        assert_eq!(
+            escape("a\u{1b}[31mred\u{7}\u{9b}2J\u{202e}x"),
+            "a\u{241b}[31mred\u{2407}\u{fffd}2J\u{fffd}x"
+        );
         assert_eq!(escape("</text><script>\"'&"), "&lt;/text&gt;&lt;script&gt;&quot;&#39;&amp;");
     }
 

@@ -65,7 +65,7 @@ fn a_tail_is_seen_only_where_the_line_was_measured() {
 fn few_strokes_make_no_difference_on_the_page() {
     let few = session(2);
     let page = all_pages(&few);
-    assert!(page.contains("too few strokes to say") && page.contains("more forward casts of each would tell"));
+    assert!(page.contains("too few strokes to say") && page.contains("of each would tell"));
     let page = all_pages(&session(8));
     assert!(page.contains("how steady") && page.contains("none seen"));
 }
@@ -76,7 +76,9 @@ fn a_caster_s_page_begins_with_the_story() {
     let results = session(6);
     let page = page_of(&session_pages(&results), "report/caster-01.html");
     let story = page.split("id=\"story\"").nth(1).unwrap().split("</section>").next().unwrap();
-    for part in ["class=\"often\"", "class=\"sure\"", "<svg class=\"plot\"", "casts the one nearest the middle"] {
+    for part in
+        ["class=\"often\"", "class=\"sure\"", "<svg class=\"plot\"", "casts the one nearest the middle"]
+    {
         assert!(story.contains(part), "{part}");
     }
     assert!(!story.contains("<table") && story.matches("class=\"sure\"").count() <= 2);
@@ -89,13 +91,14 @@ fn a_caster_s_page_begins_with_the_story() {
 fn a_finding_says_how_often_in_each_phase() {
     let results = session(2);
     let takes: Vec<_> = results.takes.iter().collect();
-    let found = tipwright_report::page::story::findings(&takes);
+    let found = tipwright_report::page::story::habits(&takes);
     assert!(!found.is_empty() && found.len() <= 2, "{found:?}");
     for f in &found {
         let count = |is_raised: bool| {
             let of_take = |t: &&tipwright::model::TakeResults| {
                 let way = |n: u32| t.strokes.iter().find(|s| s.stroke == n).unwrap().direction;
-                let own = t.evidence.iter().filter(|e| way(e.stroke) == f.direction).flat_map(|e| &e.evidence);
+                let own =
+                    t.evidence.iter().filter(|e| way(e.stroke) == f.direction).flat_map(|e| &e.evidence);
                 own.filter(|e| e.title.starts_with(&f.title) && (e.is_raised || !is_raised)).count()
             };
             takes.iter().map(of_take).sum::<usize>()
@@ -125,7 +128,12 @@ fn a_handout_is_one_student_s_own() {
 fn a_day_of_two_hundred_takes_has_no_page_over_twelve_megabytes() {
     let pages = session_pages(&session(200));
     let largest = pages.iter().map(|p| (p.bytes.len(), p.place.as_str())).max().unwrap();
-    println!("largest of {} pages: {:?}; all {} bytes", pages.len(), largest, pages.iter().map(|p| p.bytes.len()).sum::<usize>());
+    println!(
+        "largest of {} pages: {:?}; all {} bytes",
+        pages.len(),
+        largest,
+        pages.iter().map(|p| p.bytes.len()).sum::<usize>()
+    );
     assert!(largest.0 < 12_000_000, "{largest:?}");
     // Every take stands on exactly one of them.
     for k in [0, 117, 199] {
@@ -148,7 +156,9 @@ fn a_hostile_name_stays_a_text_in_every_file() {
         take.clips.insert("west".into(), evil.into());
     }
     let mut files = session_files(&results, false).unwrap();
-    files.extend(tipwright_report::take_files(&results.takes[0], &tipwright_report::ReportConfig::default()).unwrap());
+    files.extend(
+        tipwright_report::take_files(&results.takes[0], &tipwright_report::ReportConfig::default()).unwrap(),
+    );
     for file in files.iter().filter(|f| !f.place.ends_with(".parquet")) {
         let text = String::from_utf8(file.bytes.clone()).unwrap();
         assert!(!text.contains('\u{1b}'), "{}", file.place);
@@ -158,7 +168,8 @@ fn a_hostile_name_stays_a_text_in_every_file() {
         if file.place.ends_with(".csv") {
             let mut reader = csv::Reader::from_reader(text.as_bytes());
             let header = reader.headers().unwrap().clone();
-            let session = header.iter().position(|h| h == "session").unwrap();
+            // Tables of a take alone, as the contract has them, hold no name.
+            let Some(session) = header.iter().position(|h| h == "session") else { continue };
             for row in reader.records().map(Result::unwrap) {
                 assert!(row.iter().all(|c| !c.starts_with(['=', '+', '@'])), "{}", file.place);
                 let back = tipwright_report::text::from_cell(&row[session]);
@@ -215,7 +226,10 @@ fn what_cannot_be_compared_is_said_in_words() {
         compare(sessions, choice, folder.path()).unwrap();
         std::fs::read_to_string(folder.path().join("index.html")).unwrap()
     };
-    assert!(page(std::slice::from_ref(&one), &CompareChoice::default()).contains("There is only one side, before"));
+    assert!(
+        page(std::slice::from_ref(&one), &CompareChoice::default())
+            .contains("There is only one side, before")
+    );
     // Two sessions of one title, on one day: told apart by their place in the call.
     let choice = CompareChoice { by: CompareBy::Session, ..CompareChoice::default() };
     let both = page(&[one.clone(), one.clone()], &choice);
@@ -240,7 +254,9 @@ fn a_session_without_names_names_nobody() {
     }
     for take in &results.takes {
         let keys = take.keys.session_id.iter();
-        for name in [&take.alias, &take.take, &take.session].into_iter().chain(take.clips.values()).chain(keys) {
+        for name in
+            [&take.alias, &take.take, &take.session].into_iter().chain(take.clips.values()).chain(keys)
+        {
             assert!(!all.contains(name.as_str()), "{name}");
         }
     }
@@ -299,8 +315,10 @@ fn fifty_folders_are_compared_on_a_page_that_opens() {
         let folder = tempfile::tempdir().unwrap();
         let began = std::time::Instant::now();
         compare(&sessions, &CompareChoice { by, ..CompareChoice::default() }, folder.path()).unwrap();
-        let (took_s, bytes) =
-            (began.elapsed().as_secs_f64(), std::fs::metadata(folder.path().join("index.html")).unwrap().len());
+        let (took_s, bytes) = (
+            began.elapsed().as_secs_f64(),
+            std::fs::metadata(folder.path().join("index.html")).unwrap().len(),
+        );
         println!("{by:?}: {bytes} bytes in {took_s:.1} s");
         assert!(bytes < 12_000_000, "{by:?}: {bytes}");
         // On one core of this machine; the old program took 45 s.

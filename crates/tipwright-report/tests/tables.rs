@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, reason = "a test: it may stop")]
 
 #[path = "../examples/sample_results/clinic.rs"]
+#[allow(dead_code, reason = "what other tests and the example need")]
 mod clinic;
 
 use std::collections::BTreeMap;
@@ -49,7 +50,13 @@ fn every_table_says_whose_it_is() {
         ] {
             assert_eq!(facts.get(key).map(String::as_str), Some(wanted), "{}", file.place);
         }
-        for key in ["tipwright.program", "tipwright.units", "tipwright.frames", "tipwright.definitions", "tipwright.columns"] {
+        for key in [
+            "tipwright.program",
+            "tipwright.units",
+            "tipwright.frames",
+            "tipwright.definitions",
+            "tipwright.columns",
+        ] {
             assert!(facts.contains_key(key), "{}: {key}", file.place);
         }
     }
@@ -105,10 +112,18 @@ fn the_dictionary_has_every_column_with_its_definition() {
         for column in &table.columns {
             assert!(column.definition.len() > 3, "{} {}", table.name, column.name);
             assert!((1..=2).contains(&column.since));
-            let unit = [("_m_s", "m/s"), ("_ms", "ms"), ("_m", "m"), ("_deg", "deg"), ("_s", "s"), ("_px", "px"), ("_hz", "Hz")]
-                .iter()
-                .find(|(end, _)| column.name.trim_end_matches("_sd").ends_with(end))
-                .map_or("", |u| u.1);
+            let unit = [
+                ("_m_s", "m/s"),
+                ("_ms", "ms"),
+                ("_m", "m"),
+                ("_deg", "deg"),
+                ("_s", "s"),
+                ("_px", "px"),
+                ("_hz", "Hz"),
+            ]
+            .iter()
+            .find(|(end, _)| column.name.trim_end_matches("_sd").ends_with(end))
+            .map_or("", |u| u.1);
             if !matches!(table.name, "comparison_means" | "comparison_differences") {
                 assert_eq!(column.unit, unit, "{} {}", table.name, column.name);
             }
@@ -116,7 +131,10 @@ fn the_dictionary_has_every_column_with_its_definition() {
     }
     let strokes = entries.iter().find(|t| t.name == "strokes").unwrap();
     let since = |name: &str| strokes.columns.iter().find(|c| c.name == name).unwrap().since;
-    assert_eq!([since("dip_depth_m"), since("session"), since("session_id"), since("caster_key")], [1, 1, 2, 2]);
+    assert_eq!(
+        [since("dip_depth_m"), since("session"), since("session_id"), since("caster_key")],
+        [1, 1, 2, 2]
+    );
     let json = dictionary::json();
     assert_eq!(json["schema"], 2);
     assert_eq!(json["tables"].as_array().unwrap().len(), entries.len());

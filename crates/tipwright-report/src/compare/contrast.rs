@@ -1,8 +1,8 @@
 //! Means of each cell and the differences between sides or casters.
 
 use super::cells::{Row, Sorted, sort};
-use crate::stats::{Estimate, Sample, describe, difference, paired, trend};
 use super::{CompareBy, CompareChoice};
+use crate::stats::{Estimate, Sample, describe, difference, paired, trend};
 use tipwright::model::results::SessionResults;
 use tipwright::model::{Direction, FigureId};
 
@@ -144,7 +144,8 @@ const PAIRED_CASTERS: usize = 40;
 
 /// Standard deviation within two samples.
 fn pooled(x: &[f64], y: &[f64]) -> Option<f64> {
-    let sum = |v: &[f64]| describe(v).and_then(|s| Some(s.spread?.powi(2) * (v.len() as f64 - 1.0))).unwrap_or(0.0);
+    let sum =
+        |v: &[f64]| describe(v).and_then(|s| Some(s.spread?.powi(2) * (v.len() as f64 - 1.0))).unwrap_or(0.0);
     let freedom = (x.len() + y.len()).checked_sub(2).filter(|n| *n > 0)?;
     Some(((sum(x) + sum(y)) / freedom as f64).sqrt())
 }

@@ -24,6 +24,8 @@ use tipwright::model::{FigureId, Measured};
 /// Casters whose strokes are drawn over each other, and listed with mean and spread: more would be a page nobody opens; the
 /// tables beside it hold all.
 const SHOWN: usize = 24;
+/// Differences listed in a table.
+const LISTED: usize = 60;
 
 struct Section {
     way: &'static str,
@@ -108,7 +110,8 @@ fn section(choice: &CompareChoice, part: &Part<'_>) -> Section {
     let is_open = |id: FigureId| {
         choice.by == CompareBy::Caster || choice.rank == Some(id) || told.iter().any(|d| d.figure == id)
     };
-    let (open, folded): (Vec<FigureId>, Vec<FigureId>) = part.figures.iter().copied().partition(|&id| is_open(id));
+    let (open, folded): (Vec<FigureId>, Vec<FigureId>) =
+        part.figures.iter().copied().partition(|&id| is_open(id));
     let forest = |ids: &[FigureId], put| {
         let panels: Vec<Panel> = ids.iter().filter_map(|&id| forest(choice, part, id)).collect();
         of_class(&panels, put, "forests")
@@ -206,13 +209,19 @@ fn verdict(d: &Difference) -> String {
     let worth_m = worth(d.figure);
     let text = |system| {
         let shown = show(kind(d.figure), Measured::new(worth_m, 0.0009 * worth_m.max(1.0)), system);
-        let value = if shown.value.contains('.') { shown.value.trim_end_matches('0').trim_end_matches('.') } else { &shown.value };
+        let value = if shown.value.contains('.') {
+            shown.value.trim_end_matches('0').trim_end_matches('.')
+        } else {
+            &shown.value
+        };
         crate::units::Shown { value: value.to_owned(), ..shown.clone() }.short()
     };
     let what = dual(&escape(&text(UnitSystem::Metric)), &escape(&text(UnitSystem::Imperial)));
     let each = if d.is_paired { "casters" } else { "strokes of each" };
     let fewest = d.counts.0.min(d.counts.1);
-    let more = d.scatter.and_then(|s| if d.is_paired { paired_needed(s, fewest, worth_m) } else { more_needed(s, fewest, worth_m) });
+    let more = d.scatter.and_then(|s| {
+        if d.is_paired { paired_needed(s, fewest, worth_m) } else { more_needed(s, fewest, worth_m) }
+    });
     match more {
         Some(0) => format!("{}; {what} would be", d.verdict.word()),
         Some(n) => format!("{}; about {n} more {each} would tell {what}", d.verdict.word()),
@@ -239,14 +248,22 @@ fn differences(rows: &[&Difference], way: &str, caption: &str) -> Html {
             escape(&d.of),
             format!("{} to {}", escape(&d.first), escape(&d.second)),
             text,
-            if d.counts.0 == d.counts.1 { d.counts.0.to_string() } else { format!("{} and {}", d.counts.0, d.counts.1) },
+            if d.counts.0 == d.counts.1 {
+                d.counts.0.to_string()
+            } else {
+                format!("{} and {}", d.counts.0, d.counts.1)
+            },
             verdict(d),
         ];
         (String::new(), cells.map(Cell::new).to_vec())
     };
+    let caption = match rows.len() {
+        n if n > LISTED => format!("{caption}: {LISTED} of {n}, all in comparison_differences.csv"),
+        _ => caption.to_owned(),
+    };
     Table {
         label: &format!("{caption}, {way}"),
-        caption,
+        caption: &caption,
         class: "",
         sorts: false,
         columns: vec![
@@ -257,7 +274,7 @@ fn differences(rows: &[&Difference], way: &str, caption: &str) -> Html {
             Column::number("strokes, or casters"),
             Column::words("what can be said"),
         ],
-        rows: rows.iter().map(row).collect(),
+        rows: rows.iter().take(LISTED).map(row).collect(),
     }
     .html()
 }

@@ -5,11 +5,11 @@ use std::borrow::Cow;
 
 use super::cells::letters;
 use super::contrast::{Difference, Mean, Part};
+use crate::ReportError;
 use crate::files::FileMade;
 use crate::tables::facts::Facts;
 use crate::tables::table::{Column, Kind, Table, Value};
 use crate::tables::{direction_word, samples, strokes};
-use crate::ReportError;
 use tipwright::model::results::{SessionResults, TakeKeys, TakeResults};
 
 /// A mean in its part of the comparison.
@@ -23,7 +23,9 @@ fn text<R>(
     definition: &'static str,
     get: impl for<'r> Fn(&'r R) -> &'r str + Send + Sync + 'static,
 ) -> Column<R> {
-    Column::new(Kind::Text, name, definition, move |r: &R| Value::text(Some(get(r)).filter(|t| !t.is_empty())))
+    Column::new(Kind::Text, name, definition, move |r: &R| {
+        Value::text(Some(get(r)).filter(|t| !t.is_empty()))
+    })
 }
 
 fn number<R>(
@@ -53,15 +55,23 @@ pub fn means_table<'a>() -> Table<MeanRow<'a>> {
         text("figure", "Key of the figure: a column of strokes.", |r: &Row<'_>| r.1.figure.info().key),
         text("unit", "Unit of the figure.", |r: &Row<'_>| r.1.figure.info().unit),
         text("caster", "Who.", |r: &Row<'_>| &r.0.sorted.rows[r.1.row].label),
-        text("side", "Phase or session; empty where casters are compared.", |r: &Row<'_>| &r.0.sorted.sides[r.1.side]),
+        text("side", "Phase or session; empty where casters are compared.", |r: &Row<'_>| {
+            &r.0.sorted.sides[r.1.side]
+        }),
         count("strokes", "Strokes with the figure.", |r: &Row<'_>| r.1.sample.count),
         number("mean", "Mean over them, in the figure's unit.", |r: &Row<'_>| Some(r.1.sample.mean)),
-        number("mean_half_width_95", "Half of the mean's 95 % interval by Student's t; empty for one stroke.", |r: &Row<'_>| {
-            r.1.sample.half_width
-        }),
+        number(
+            "mean_half_width_95",
+            "Half of the mean's 95 % interval by Student's t; empty for one stroke.",
+            |r: &Row<'_>| r.1.sample.half_width,
+        ),
         number("spread", "Standard deviation between strokes.", |r: &Row<'_>| r.1.sample.spread),
-        number("trend_per_stroke", "Slope over the number of the stroke.", |r: &Row<'_>| r.1.trend.map(|t| t.value)),
-        number("trend_half_width_95", "Half of the slope's 95 % interval.", |r: &Row<'_>| r.1.trend.map(|t| t.half_width)),
+        number("trend_per_stroke", "Slope over the number of the stroke.", |r: &Row<'_>| {
+            r.1.trend.map(|t| t.value)
+        }),
+        number("trend_half_width_95", "Half of the slope's 95 % interval.", |r: &Row<'_>| {
+            r.1.trend.map(|t| t.half_width)
+        }),
     ];
     Table {
         name: "comparison_means",
@@ -79,13 +89,19 @@ pub fn differences_table<'a>() -> Table<DifferenceRow<'a>> {
         text("direction", "forward or back.", |r: &Row<'_>| direction_word(r.0.direction)),
         text("figure", "Key of the figure: a column of strokes.", |r: &Row<'_>| r.1.figure.info().key),
         text("unit", "Unit of the figure.", |r: &Row<'_>| r.1.figure.info().unit),
-        text("of", "A caster, or all casters paired; empty where casters are compared.", |r: &Row<'_>| &r.1.of),
+        text("of", "A caster, or all casters paired; empty where casters are compared.", |r: &Row<'_>| {
+            &r.1.of
+        }),
         text("first", "First side or caster.", |r: &Row<'_>| &r.1.first),
         text("second", "Second side or caster.", |r: &Row<'_>| &r.1.second),
         count("count_first", "Strokes of the first, or casters when paired.", |r: &Row<'_>| r.1.counts.0),
         count("count_second", "Strokes of the second, or casters when paired.", |r: &Row<'_>| r.1.counts.1),
-        number("difference", "Second minus first, in the figure's unit.", |r: &Row<'_>| r.1.estimate.map(|e| e.value)),
-        number("half_width_95", "Half of its 95 % interval.", |r: &Row<'_>| r.1.estimate.map(|e| e.half_width)),
+        number("difference", "Second minus first, in the figure's unit.", |r: &Row<'_>| {
+            r.1.estimate.map(|e| e.value)
+        }),
+        number("half_width_95", "Half of its 95 % interval.", |r: &Row<'_>| {
+            r.1.estimate.map(|e| e.half_width)
+        }),
         text("verdict", "What may be said.", |r: &Row<'_>| r.1.verdict.word()),
     ];
     Table {
@@ -100,8 +116,13 @@ pub fn differences_table<'a>() -> Table<DifferenceRow<'a>> {
 ///
 /// # Errors
 /// A table cannot be made.
-pub fn files(sessions: &[SessionResults], parts: &[Part<'_>], anonymous: bool) -> Result<Vec<FileMade>, ReportError> {
-    let means: Vec<MeanRow<'_>> = parts.iter().flat_map(|p| p.means.iter().map(move |m| MeanRow(p, m))).collect();
+pub fn files(
+    sessions: &[SessionResults],
+    parts: &[Part<'_>],
+    anonymous: bool,
+) -> Result<Vec<FileMade>, ReportError> {
+    let means: Vec<MeanRow<'_>> =
+        parts.iter().flat_map(|p| p.means.iter().map(move |m| MeanRow(p, m))).collect();
     let differences: Vec<DifferenceRow<'_>> =
         parts.iter().flat_map(|p| p.differences.iter().map(move |d| DifferenceRow(p, d))).collect();
     let named = named(sessions, anonymous);
@@ -114,7 +135,10 @@ pub fn files(sessions: &[SessionResults], parts: &[Part<'_>], anonymous: bool) -
         FileMade::of("comparison_differences.csv", differences_table().csv(&differences))?,
         FileMade::of("comparison_differences.parquet", differences_table().parquet(&differences, &facts))?,
         FileMade::of("comparison_rows.parquet", strokes::table().parquet(&rows, &facts))?,
-        FileMade::of("comparison_points.parquet", samples::path().parquet(&samples::path_rows(&takes), &facts))?,
+        FileMade::of(
+            "comparison_points.parquet",
+            samples::path().parquet(&samples::path_rows(&takes), &facts),
+        )?,
     ])
 }
 

@@ -3,14 +3,14 @@
 use askama::Template;
 
 use super::ids::{Book, CasterPage, slug};
-use super::story::{Changes, Finding, changes, findings, middle_stroke, named};
+use super::story::{Changes, Habit, changes, habits, middle_stroke, named};
 use super::{evidence, glossary, overlays, shell, steady, take};
+use crate::ReportConfig;
 use crate::plot::geometry::Geometry;
+use crate::plot::rods::rod_poses;
 use crate::plot::{Format, loops, side};
 use crate::tables::direction_word;
 use crate::text::Html;
-use crate::ReportConfig;
-use crate::plot::rods::rod_poses;
 use tipwright::model::results::{SessionResults, TakeResults};
 use tipwright::model::{Direction, FigureId};
 
@@ -51,7 +51,7 @@ pub struct CasterStory<'a> {
     /// The drawing; absent without strokes.
     pub shown: Option<Shown>,
     /// Findings.
-    pub findings: Vec<Finding>,
+    pub habits: Vec<Habit>,
     /// Changes between phases.
     pub changes: Option<Changes>,
     /// Figures that stand open.
@@ -82,13 +82,14 @@ pub fn stories<'a>(session: &'a SessionResults, book: &Book) -> Vec<CasterStory<
     for (id, _) in book.casters() {
         let takes: Vec<&TakeResults> = session.takes.iter().filter(|t| t.caster == id).collect();
         let Some(&first) = takes.first() else { continue };
-        let findings = findings(&takes);
+        let habits = habits(&takes);
         let changes = changes(session, id);
         let has = |d: &Direction| takes.iter().flat_map(|t| &t.strokes).any(|s| s.direction == *d);
-        // What the first finding is about; else a forward cast, which is what most people come to learn.
-        let direction = findings.first().map(|f| f.direction).or_else(|| {
-            [Direction::Forward, Direction::Back].into_iter().find(has)
-        });
+        // What the first habit is about; else a forward cast, which is what most people come to learn.
+        let direction = habits
+            .first()
+            .map(|f| f.direction)
+            .or_else(|| [Direction::Forward, Direction::Back].into_iter().find(has));
         let shown = direction.and_then(|d| shown(session, book, &takes, d, &config));
         out.push(CasterStory {
             caster: &first.caster,
@@ -97,10 +98,10 @@ pub fn stories<'a>(session: &'a SessionResults, book: &Book) -> Vec<CasterStory<
             stem: book.stem(id).to_owned(),
             page: book.page(id).to_owned(),
             strokes: takes.iter().map(|t| t.strokes.len()).sum(),
-            named: named(&findings, changes.as_ref()),
+            named: named(&habits, changes.as_ref()),
             takes,
             shown,
-            findings,
+            habits,
             changes,
         });
     }

@@ -59,7 +59,8 @@ impl Book {
             for k in takes {
                 let strokes = session.takes[k].strokes.len();
                 if held.saturating_add(strokes) > STROKES_PER_PAGE {
-                    let number = if pages.is_empty() { String::new() } else { format!("-{}", pages.len() + 1) };
+                    let number =
+                        if pages.is_empty() { String::new() } else { format!("-{}", pages.len() + 1) };
                     pages.push(CasterPage { file: format!("caster-{stem}{number}.html"), takes: Vec::new() });
                     held = 0;
                 }

@@ -6,8 +6,11 @@ use crate::plot::style;
 use crate::text::{self, Html};
 use tipwright::model::ReportUnits;
 
-const SCRIPT: &str =
-    concat!(include_str!("../assets/page.js"), include_str!("../assets/space.js"), include_str!("../assets/stroke.js"));
+const SCRIPT: &str = concat!(
+    include_str!("../assets/page.js"),
+    include_str!("../assets/space.js"),
+    include_str!("../assets/stroke.js")
+);
 
 #[derive(Template)]
 #[template(path = "document.html")]

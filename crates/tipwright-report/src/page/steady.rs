@@ -3,10 +3,10 @@
 use super::figures::{full, name, rough};
 use super::story::with_half;
 use super::table::{Cell, Column, Table};
-use tipwright::math::student_975;
 use crate::tables::direction_word;
 use crate::text::{Html, capital};
 use crate::units::kind;
+use tipwright::math::student_975;
 use tipwright::model::consistency::{CasterSteadiness, Difference, PhaseDifference, Steadiness};
 use tipwright::model::results::SessionResults;
 use tipwright::model::{Direction, FigureId, Measured};
@@ -117,7 +117,11 @@ fn cells(figure: FigureId, s: &Steadiness) -> [Cell; 3] {
     let spread = s.spread.map_or_else(few, |v| rough(kind(figure), Measured::new(v, 0.1 * v)));
     let trend = s.trend_per_stroke.map_or_else(few, |t| {
         let half = student_975(n - 2.0) * t.sd;
-        if t.value.abs() > half { full(kind(figure), with_half(t.value, half)) } else { "none seen".to_owned() }
+        if t.value.abs() > half {
+            full(kind(figure), with_half(t.value, half))
+        } else {
+            "none seen".to_owned()
+        }
     });
     [format!("{mean} <span class=\"pm\">({})</span>", s.strokes), spread, trend].map(Cell::new)
 }

@@ -1,21 +1,21 @@
-//! What a caster's first screen says: the stroke that stands for the others, at most two findings with how often and how
+//! What a caster's first screen says: the stroke that stands for the others, at most two habits (what was raised again and again) with how often and how
 //! sure, and what changed from before to after.
 
 use super::figures::{full, name};
-use tipwright::math::{median, student_975};
 use crate::tables::direction_word;
 use crate::text::Html;
 use crate::units::{Kind, UnitSystem, kind, show};
+use tipwright::math::{median, student_975};
 use tipwright::model::consistency::{CasterSteadiness, Difference};
 use tipwright::model::evidence::Word;
 use tipwright::model::results::{SessionResults, TakeResults};
 use tipwright::model::{Direction, FigureId, Measured, Stroke};
 
 /// Findings told at most.
-const FINDINGS: usize = 2;
+const HABITS: usize = 2;
 /// Changes told at most.
 const CHANGES: usize = 4;
-/// A finding is told from this share of strokes on: what happens less often is not what a caster works on first (own choice).
+/// A habit is told from this share of strokes on: what happens less often is not what a caster works on first (own choice).
 const LEAST_SHARE: f64 = 0.25;
 /// The difference of dip depth that "needs about n more" is said for: what an eye notices of a dip is about two centimetres
 /// (own choice).
@@ -23,7 +23,7 @@ const WORTH_TELLING_M: f64 = 0.02;
 
 /// What was raised again and again.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Finding {
+pub struct Habit {
     /// What.
     pub title: String,
     /// Forward or back.
@@ -43,7 +43,7 @@ pub struct Finding {
     rule: String,
 }
 
-impl Finding {
+impl Habit {
     /// `5 of 8 forward casts`.
     #[must_use]
     pub fn count(&self) -> String {
@@ -76,8 +76,8 @@ fn certainty(word: Word, probability: f64) -> &'static str {
 
 /// What was raised in a caster's strokes, what stands out most first.
 #[must_use]
-pub fn findings(takes: &[&TakeResults]) -> Vec<Finding> {
-    let mut all: Vec<(Finding, f64, Word)> = Vec::new();
+pub fn habits(takes: &[&TakeResults]) -> Vec<Habit> {
+    let mut all: Vec<(Habit, f64, Word)> = Vec::new();
     for take in takes {
         let phase = take.phase.clone().unwrap_or_else(|| "no phase".to_owned());
         for found in &take.evidence {
@@ -86,7 +86,7 @@ pub fn findings(takes: &[&TakeResults]) -> Vec<Finding> {
                 let at = all.iter().position(|(f, ..)| f.rule == e.rule && f.direction == stroke.direction);
                 let at = at.unwrap_or_else(|| {
                     let title = e.title.strip_suffix(" likely").unwrap_or(&e.title).to_owned();
-                    let finding = Finding {
+                    let habit = Habit {
                         title,
                         direction: stroke.direction,
                         raised: 0,
@@ -97,41 +97,44 @@ pub fn findings(takes: &[&TakeResults]) -> Vec<Finding> {
                         figures: e.figures.clone(),
                         rule: e.rule.clone(),
                     };
-                    all.push((finding, 0.0, e.word));
+                    all.push((habit, 0.0, e.word));
                     all.len() - 1
                 });
-                let (finding, sum, _) = &mut all[at];
-                finding.asked += 1;
-                finding.raised += usize::from(e.is_raised);
+                let (habit, sum, _) = &mut all[at];
+                habit.asked += 1;
+                habit.raised += usize::from(e.is_raised);
                 *sum += if e.is_raised { e.probability } else { 0.0 };
-                let own = finding.by_phase.iter().position(|p| p.0 == phase).unwrap_or_else(|| {
-                    finding.by_phase.push((phase.clone(), 0, 0));
-                    finding.by_phase.len() - 1
+                let own = habit.by_phase.iter().position(|p| p.0 == phase).unwrap_or_else(|| {
+                    habit.by_phase.push((phase.clone(), 0, 0));
+                    habit.by_phase.len() - 1
                 });
-                finding.by_phase[own].1 += usize::from(e.is_raised);
-                finding.by_phase[own].2 += 1;
+                habit.by_phase[own].1 += usize::from(e.is_raised);
+                habit.by_phase[own].2 += 1;
             }
         }
     }
-    let mut told: Vec<(Finding, f64)> = all
+    let mut told: Vec<(Habit, f64)> = all
         .into_iter()
-        .filter(|(f, ..)| f.raised >= f.asked.min(2) && f.raised as f64 >= LEAST_SHARE * f.asked as f64 && f.raised > 0)
-        .map(|(mut finding, sum, word)| {
-            finding.probability = sum / finding.raised as f64;
-            finding.certainty = certainty(word, finding.probability);
-            let weight = sum / finding.asked as f64;
-            (finding, weight)
+        .filter(|(f, ..)| {
+            f.raised >= f.asked.min(2) && f.raised as f64 >= LEAST_SHARE * f.asked as f64 && f.raised > 0
+        })
+        .map(|(mut habit, sum, word)| {
+            habit.probability = sum / habit.raised as f64;
+            habit.certainty = certainty(word, habit.probability);
+            let weight = sum / habit.asked as f64;
+            (habit, weight)
         })
         .collect();
     told.sort_by(|a, b| b.1.total_cmp(&a.1).then_with(|| a.0.rule.cmp(&b.0.rule)));
-    let mut out: Vec<Finding> = Vec::new();
-    for (finding, _) in told {
+    let mut out: Vec<Habit> = Vec::new();
+    for (habit, _) in told {
         // A tail inferred says nothing beside the same tail seen.
         let is_said = out.iter().any(|f| {
-            f.direction == finding.direction && (f.rule.starts_with(&finding.rule) || finding.rule.starts_with(&f.rule))
+            f.direction == habit.direction
+                && (f.rule.starts_with(&habit.rule) || habit.rule.starts_with(&f.rule))
         });
-        if !is_said && out.len() < FINDINGS {
-            out.push(finding);
+        if !is_said && out.len() < HABITS {
+            out.push(habit);
         }
     }
     out
@@ -152,7 +155,10 @@ const MIDDLE: [FigureId; 8] = [
 /// The stroke nearest the median of the strokes of its direction: the least sum of squared distances, each figure in units of
 /// its median absolute deviation (and never finer than it is measured). A stroke that lacks a figure counts as one unit off.
 #[must_use]
-pub fn middle_stroke<'a>(takes: &[&'a TakeResults], direction: Direction) -> Option<(&'a TakeResults, &'a Stroke)> {
+pub fn middle_stroke<'a>(
+    takes: &[&'a TakeResults],
+    direction: Direction,
+) -> Option<(&'a TakeResults, &'a Stroke)> {
     let strokes: Vec<(&TakeResults, &Stroke)> = takes
         .iter()
         .flat_map(|t| t.strokes.iter().map(move |s| (*t, s)))
@@ -208,8 +214,14 @@ pub struct Changes {
 fn is_worth_a_line(id: FigureId) -> bool {
     !matches!(
         id,
-        FigureId::Straightness | FigureId::SlpRms | FigureId::DipAt | FigureId::Travel | FigureId::RingFrequency
-            | FigureId::RingDamping | FigureId::SignChanges | FigureId::Duration
+        FigureId::Straightness
+            | FigureId::SlpRms
+            | FigureId::DipAt
+            | FigureId::Travel
+            | FigureId::RingFrequency
+            | FigureId::RingDamping
+            | FigureId::SignChanges
+            | FigureId::Duration
     )
 }
 
@@ -230,7 +242,9 @@ pub fn changes(session: &SessionResults, caster: &str) -> Option<Changes> {
             let found = session.steadiness.iter().find(|s| {
                 s.caster == caster && s.direction == d.direction && s.figure == d.figure && s.phase == *phase
             });
-            found.map(|s| Html(super::figures::rough(kind(d.figure), with_half(s.steadiness.mean.value, half))))
+            found.map(|s| {
+                Html(super::figures::rough(kind(d.figure), with_half(s.steadiness.mean.value, half)))
+            })
         };
         let (Some(before), Some(after)) = (mean(&d.first), mean(&d.second)) else { continue };
         let change = Change {
@@ -260,7 +274,8 @@ pub fn with_half(value: f64, half_width: f64) -> Measured {
 fn needed(session: &SessionResults, caster: &str) -> Option<String> {
     let of = |direction| -> Vec<&CasterSteadiness> {
         let own = session.steadiness.iter();
-        own.filter(|s| s.caster == caster && s.figure == FigureId::DipDepth && s.direction == direction).collect()
+        own.filter(|s| s.caster == caster && s.figure == FigureId::DipDepth && s.direction == direction)
+            .collect()
     };
     let groups = [Direction::Forward, Direction::Back].map(of).into_iter().find(|g| g.len() > 1)?;
     let scatter: Vec<(usize, f64)> = groups
@@ -274,10 +289,8 @@ fn needed(session: &SessionResults, caster: &str) -> Option<String> {
     let pooled = (scatter.iter().map(|(n, s)| (*n as f64 - 1.0) * s * s).sum::<f64>() / freedom).sqrt();
     let more = more_needed(pooled, fewest, WORTH_TELLING_M)?;
     let worth = |system| show(Kind::SmallLength, Measured::new(WORTH_TELLING_M, 0.0006), system).short();
-    let what = super::figures::dual(
-        &worth(UnitSystem::Metric).replace(".0", ""),
-        &worth(UnitSystem::Imperial),
-    );
+    let what =
+        super::figures::dual(&worth(UnitSystem::Metric).replace(".0", ""), &worth(UnitSystem::Imperial));
     let way = direction_word(groups[0].direction);
     Some(match more {
         0 => format!("{what} of dip would be told already; there is no such change."),
@@ -298,12 +311,17 @@ pub fn more_needed(scatter: f64, fewest: usize, worth: f64) -> Option<usize> {
     (6_usize..=200).find(|&n| half(n) <= worth).map(|n| n.saturating_sub(fewest))
 }
 
-/// The figures that stand open at a caster's strokes: those the findings and changes name, then what is asked most; five.
+/// The figures that stand open at a caster's strokes: those the habits and changes name, then what is asked most; five.
 #[must_use]
-pub fn named(findings: &[Finding], changes: Option<&Changes>) -> Vec<FigureId> {
-    let usual =
-        [FigureId::DipDepth, FigureId::DomeHeight, FigureId::PeakSpeed, FigureId::LatePower, FigureId::LoopWidth];
-    let of_findings = findings.iter().flat_map(|f| f.figures.iter().copied());
+pub fn named(habits: &[Habit], changes: Option<&Changes>) -> Vec<FigureId> {
+    let usual = [
+        FigureId::DipDepth,
+        FigureId::DomeHeight,
+        FigureId::PeakSpeed,
+        FigureId::LatePower,
+        FigureId::LoopWidth,
+    ];
+    let of_findings = habits.iter().flat_map(|f| f.figures.iter().copied());
     let of_changes = changes.into_iter().flat_map(|c| c.told.iter().map(|t| t.figure));
     let mut out: Vec<FigureId> = Vec::new();
     for id in of_findings.chain(of_changes).chain(usual) {

@@ -118,7 +118,10 @@ mod tests {
             )],
         };
         let html = table.html().0;
-        assert!(html.contains("aria-label=\"a &#60;b&#62;\"") && html.contains("class=\"folds own sortable\""), "{html}");
+        assert!(
+            html.contains("aria-label=\"a &#60;b&#62;\"") && html.contains("class=\"folds own sortable\""),
+            "{html}"
+        );
         assert!(
             html.contains(
                 "<td role=\"cell\" class=\"n\" data-name=\"dip &#38; dome\" data-v=\"2.000000\">2 <i>mm</i></td>"

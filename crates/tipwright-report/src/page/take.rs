@@ -28,7 +28,12 @@ struct Section<'a> {
 
 /// The section; `named`: figures of strokes that stand open.
 #[must_use]
-pub fn section(session: &SessionResults, take: &TakeResults, config: &ReportConfig, named: &[FigureId]) -> Html {
+pub fn section(
+    session: &SessionResults,
+    take: &TakeResults,
+    config: &ReportConfig,
+    named: &[FigureId],
+) -> Html {
     let id = take_id(session, take);
     let failed = take.status == TakeStatus::Failed;
     Html::of(&Section {

@@ -32,11 +32,7 @@ pub fn rod_poses(geometry: &Geometry<'_>, (length_m, rods_drawn): (f64, usize)) 
     out
 }
 
-fn rod_pose(
-    geometry: &Geometry<'_>,
-    sample: &CastSample,
-    length_m: f64,
-) -> Option<RodPose> {
+fn rod_pose(geometry: &Geometry<'_>, sample: &CastSample, length_m: f64) -> Option<RodPose> {
     let (bend_m, angle) = (sample.bend_m?, sample.butt_angle_deg?.to_radians());
     let axis = [angle.cos(), angle.sin()];
     // The side the tip lags to: behind the stroke.

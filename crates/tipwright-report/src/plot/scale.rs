@@ -150,7 +150,10 @@ mod tests {
     fn never_one_tick_alone() {
         for (from, to) in [(3.1, 4.9), (0.4, 1.9), (-0.9, 0.9), (11.0, 39.0)] {
             for wanted in [1.0, 2.0, 4.0] {
-                assert!(ticks(from, to, wanted, Quantity::Length, UnitSystem::Metric).len() > 1, "{from} {to} {wanted}");
+                assert!(
+                    ticks(from, to, wanted, Quantity::Length, UnitSystem::Metric).len() > 1,
+                    "{from} {to} {wanted}"
+                );
             }
         }
     }

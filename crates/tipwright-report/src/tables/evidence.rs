@@ -51,9 +51,12 @@ pub fn table<'a>() -> Table<EvidenceRow<'a>> {
             let stroke = r.take.strokes.iter().find(|s| s.stroke == r.stroke);
             Value::text(stroke.map(|s| direction_word(s.direction)))
         }),
-        Column::new(Kind::Text, "rule", "Id of the rule in the settings file of the evidence.", |r: &Row<'_>| {
-            Value::text(Some(r.evidence.rule.as_str()))
-        }),
+        Column::new(
+            Kind::Text,
+            "rule",
+            "Id of the rule in the settings file of the evidence.",
+            |r: &Row<'_>| Value::text(Some(r.evidence.rule.as_str())),
+        ),
         Column::new(
             Kind::Text,
             "word",

@@ -19,9 +19,11 @@ pub fn columns<R: OfTake>() -> Vec<Column<R>> {
     };
     vec![
         text("session", "Title of the session.", |t| Some(&t.session)),
-        text("session_id", "Id of the session, never changed: what keeps sessions apart. Empty for sessions of schema 1.", |t| {
-            t.keys.session_id.as_deref()
-        })
+        text(
+            "session_id",
+            "Id of the session, never changed: what keeps sessions apart. Empty for sessions of schema 1.",
+            |t| t.keys.session_id.as_deref(),
+        )
         .since(2),
         text("date", "Day of the session, YYYY-MM-DD.", |t| t.keys.date.as_deref()).since(2),
         text("take", "Name of the take.", |t| Some(&t.take)),

@@ -55,7 +55,10 @@ pub fn rod_rows(take: &TakeResults) -> Vec<SampleRow<'_, RodSample>> {
 pub fn loop_rows(take: &TakeResults) -> Vec<SampleRow<'_, (LoopMoment, bool)>> {
     let of = |l: &'_ StrokeLoop| -> Vec<SampleRow<'_, (LoopMoment, bool)>> {
         let standard = |m: &LoopMoment| (m.t_s - l.t_s).abs() < 1e-9;
-        l.moments.iter().map(|m| SampleRow { take, stroke: Some(l.stroke), sample: (*m, standard(m)) }).collect()
+        l.moments
+            .iter()
+            .map(|m| SampleRow { take, stroke: Some(l.stroke), sample: (*m, standard(m)) })
+            .collect()
     };
     take.loops.iter().flat_map(of).collect()
 }
@@ -67,21 +70,23 @@ pub fn path<'a>() -> Table<SampleRow<'a, PathPoint>> {
     let mut columns = keys::columns();
     let at = columns.len() - 1;
     let stroke = columns.remove(at);
-    columns.push(
-        Column {
-            definition: "Number of the stroke that holds this instant, from its start to its stop; empty between strokes.".into(),
-            ..stroke
-        }
-        .since(2),
-    );
+    columns.push(stroke.since(2).meaning(
+        "Number of the stroke that holds this instant, from its start to its stop; empty between strokes.",
+    ));
     columns.extend([
         Column::number("t_s", "s", "Session time: the first camera's clock.", |r: &Row<'_>| r.sample.t_s),
         Column::number("x_m", "m", "Tip in the world frame, x.", |r: &Row<'_>| r.sample.position_m[0]),
         Column::number("y_m", "m", "Tip in the world frame, y.", |r: &Row<'_>| r.sample.position_m[1]),
         Column::number("z_m", "m", "Tip in the world frame, z, up.", |r: &Row<'_>| r.sample.position_m[2]),
-        Column::number("vx_m_s", "m/s", "Velocity of the tip along x.", |r: &Row<'_>| r.sample.velocity_m_s[0]),
-        Column::number("vy_m_s", "m/s", "Velocity of the tip along y.", |r: &Row<'_>| r.sample.velocity_m_s[1]),
-        Column::number("vz_m_s", "m/s", "Velocity of the tip along z.", |r: &Row<'_>| r.sample.velocity_m_s[2]),
+        Column::number("vx_m_s", "m/s", "Velocity of the tip along x.", |r: &Row<'_>| {
+            r.sample.velocity_m_s[0]
+        }),
+        Column::number("vy_m_s", "m/s", "Velocity of the tip along y.", |r: &Row<'_>| {
+            r.sample.velocity_m_s[1]
+        }),
+        Column::number("vz_m_s", "m/s", "Velocity of the tip along z.", |r: &Row<'_>| {
+            r.sample.velocity_m_s[2]
+        }),
         Column::number("sx_m", "m", "Standard deviation of x_m.", |r: &Row<'_>| r.sample.sd_m[0]),
         Column::number("sy_m", "m", "Standard deviation of y_m.", |r: &Row<'_>| r.sample.sd_m[1]),
         Column::number("sz_m", "m", "Standard deviation of z_m.", |r: &Row<'_>| r.sample.sd_m[2]),
@@ -178,7 +183,9 @@ pub fn loops<'a>() -> Table<SampleRow<'a, (LoopMoment, bool)>> {
         Column::number("width_m", "m", "Separation of the legs at the section.", |r: &Row<'_>| {
             r.sample.0.width_m.value
         }),
-        Column::number("width_m_sd", "m", "One standard deviation of width_m.", |r: &Row<'_>| r.sample.0.width_m.sd),
+        Column::number("width_m_sd", "m", "One standard deviation of width_m.", |r: &Row<'_>| {
+            r.sample.0.width_m.sd
+        }),
         Column::new(
             Kind::Flag,
             "standard",
@@ -220,9 +227,13 @@ pub fn spots() -> Table<SpotRow> {
             Value::Count(r.frame_idx)
         }),
         Column::number("pts_s", "s", "Presentation time after re-timing.", |r: &SpotRow| r.pts_s),
-        Column::number("x_px", "px", "Centre of the spot, to the right; upright picture.", |r: &SpotRow| r.x_px),
+        Column::number("x_px", "px", "Centre of the spot, to the right; upright picture.", |r: &SpotRow| {
+            r.x_px
+        }),
         Column::number("y_px", "px", "Centre of the spot, downward.", |r: &SpotRow| r.y_px),
-        Column::number("sigma_px", "px", "Standard deviation of the centre per axis.", |r: &SpotRow| r.sigma_px),
+        Column::number("sigma_px", "px", "Standard deviation of the centre per axis.", |r: &SpotRow| {
+            r.sigma_px
+        }),
         Column::new(Kind::Text, "role", "Marker it was taken for: tip, butt1, butt2.", |r: &SpotRow| {
             Value::text(Some(match r.role {
                 Role::Tip => "tip",

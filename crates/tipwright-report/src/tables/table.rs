@@ -120,7 +120,14 @@ impl<R> Column<R> {
         definition: impl Into<Cow<'static, str>>,
         get: impl for<'r> Fn(&'r R) -> Value<'r> + Send + Sync + 'static,
     ) -> Self {
-        Self { name: name.into(), unit: "", definition: definition.into(), kind, since: 1, get: Box::new(get) }
+        Self {
+            name: name.into(),
+            unit: "",
+            definition: definition.into(),
+            kind,
+            since: 1,
+            get: Box::new(get),
+        }
     }
 
     /// A number that is always there, of schema 1.
@@ -145,6 +152,12 @@ impl<R> Column<R> {
         Self { unit, ..self }
     }
 
+    /// The same column with another definition.
+    #[must_use]
+    pub fn meaning(self, definition: &'static str) -> Self {
+        Self { definition: definition.into(), ..self }
+    }
+
     /// Its value in a row.
     pub fn value<'r>(&self, row: &'r R) -> Value<'r> {
         (self.get)(row)
@@ -167,17 +180,21 @@ impl<R> Column<R> {
         let values = rows.iter().map(|r| self.value(r));
         match self.kind {
             Kind::Text => Arc::new(
-                values.map(|v| if let Value::Text(t) = v { Some(t.into_owned()) } else { None }).collect::<StringArray>(),
+                values
+                    .map(|v| if let Value::Text(t) = v { Some(t.into_owned()) } else { None })
+                    .collect::<StringArray>(),
             ),
-            Kind::Count => {
-                Arc::new(values.map(|v| if let Value::Count(n) = v { Some(n) } else { None }).collect::<UInt32Array>())
-            }
-            Kind::Number => {
-                Arc::new(values.map(|v| if let Value::Number(n) = v { Some(n) } else { None }).collect::<Float64Array>())
-            }
-            Kind::Flag => {
-                Arc::new(values.map(|v| if let Value::Flag(n) = v { Some(n) } else { None }).collect::<BooleanArray>())
-            }
+            Kind::Count => Arc::new(
+                values.map(|v| if let Value::Count(n) = v { Some(n) } else { None }).collect::<UInt32Array>(),
+            ),
+            Kind::Number => Arc::new(
+                values
+                    .map(|v| if let Value::Number(n) = v { Some(n) } else { None })
+                    .collect::<Float64Array>(),
+            ),
+            Kind::Flag => Arc::new(
+                values.map(|v| if let Value::Flag(n) = v { Some(n) } else { None }).collect::<BooleanArray>(),
+            ),
         }
     }
 }
@@ -227,10 +244,16 @@ impl<R> Table<R> {
             .iter()
             .map(|c| (c.name.clone().into_owned(), json!({ "unit": c.unit, "definition": c.definition })))
             .collect();
-        let own = [("tipwright.table", self.about.to_owned()), ("tipwright.columns", Json::Object(columns).to_string())];
-        let keys = own.into_iter().chain(facts.pairs()).map(|(k, v)| KeyValue::new(k.to_owned(), v)).collect();
-        let properties =
-            WriterProperties::builder().set_compression(Compression::SNAPPY).set_key_value_metadata(Some(keys)).build();
+        let own = [
+            ("tipwright.table", self.about.to_owned()),
+            ("tipwright.columns", Json::Object(columns).to_string()),
+        ];
+        let keys =
+            own.into_iter().chain(facts.pairs()).map(|(k, v)| KeyValue::new(k.to_owned(), v)).collect();
+        let properties = WriterProperties::builder()
+            .set_compression(Compression::SNAPPY)
+            .set_key_value_metadata(Some(keys))
+            .build();
         let mut bytes = Vec::new();
         let mut writer = ArrowWriter::try_new(&mut bytes, schema, Some(properties))?;
         writer.write(&batch)?;
