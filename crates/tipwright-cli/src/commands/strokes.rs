@@ -69,7 +69,8 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
         moved: Vec::new(),
     };
     report::write_alone(&take, &ReportConfig::default(), &args.output).map_err(Failure::other)?;
-    let rows = report::tables::strokes::json(&report::tables::strokes::rows(&take)).map_err(Failure::other)?;
+    let rows =
+        report::tables::strokes::json(&report::tables::strokes::rows(&take)).map_err(Failure::other)?;
     ui.result_json(serde_json::from_slice(&rows).map_err(Failure::other)?);
     ui.result(&format!(
         "{} strokes, {} movements set aside: {}",
