@@ -1,14 +1,15 @@
-// Checks report/index.html (and compare pages) of results folders in headless Chromium. See run.sh.
+// Checks the pages of results folders (day, casters, handouts, comparisons) in headless Chromium. See run.sh.
 import { execFileSync } from 'node:child_process';
 import { existsSync, mkdtempSync, readFileSync, rmSync, statSync, readdirSync } from 'node:fs';
 import { createRequire } from 'node:module';
 import { tmpdir } from 'node:os';
 import path from 'node:path';
-import { pathToFileURL } from 'node:url';
+import { fileURLToPath, pathToFileURL } from 'node:url';
 import { chromium } from 'playwright-core';
 
 const AXE = readFileSync(createRequire(import.meta.url).resolve('axe-core/axe.min.js'), 'utf8');
-const LIMITS = { bytes: 25e6, firstPaintMs: 1000 };
+const LIMITS = { bytes: 10e6, handoutBytes: 1.5e6, firstPaintMs: 500, smallestText: 10.95 };
+const DESKTOP = { width: 1400, height: 900 }, PHONE = { width: 390, height: 844 };
 const A4 = { width: Math.round(190 / 25.4 * 96), height: Math.round(269 / 25.4 * 96) };
 let passed = 0;
 const failures = [];
@@ -26,6 +27,8 @@ const browser = await chromium.launchPersistentContext(profile, {
     '--disable-component-update', '--disable-sync'],
 });
 
+const engine = await chromium.launch({ executablePath: process.env.CHROMIUM || undefined, args: ['--no-sandbox', '--disable-gpu'] });
+
 async function open(file, folder, { width = 1360, height = 900, scheme = 'light' } = {}) {
   const page = await browser.newPage();
   await page.setViewportSize({ width, height });
@@ -42,10 +45,10 @@ async function open(file, folder, { width = 1360, height = 900, scheme = 'light'
   return { page, complaints };
 }
 
-// Drawings of strokes are put in when they come near: for a look at the whole page all of them are.
-const drawAll = (page) => page.evaluate(() => {
-  dispatchEvent(new Event('drawall'));
-  document.querySelectorAll('article.stroke').forEach((a) => { a.style.contentVisibility = 'visible'; });
+// Drawings are put in when their part of the page is opened: for a look at the whole page everything is.
+const drawAll = (page) => page.evaluate(async () => {
+  document.querySelectorAll('main details').forEach((d) => { d.open = true; });
+  await new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)));
 });
 
 const seenText = (page) => page.evaluate(() => {
@@ -83,17 +86,127 @@ const overlaps = (page) => page.evaluate(() => {
   return found;
 });
 
+// The smallest letters that are shown, in CSS pixels on the screen.
+const smallText = (page, least) => page.evaluate((limit) => [...document.querySelectorAll('body *')].flatMap((e) => {
+  const own = [...e.childNodes].some((n) => n.nodeType === 3 && n.data.trim());
+  if (!own || e.closest('script, style, .hidden, .skip') || e.getClientRects().length === 0) return [];
+  const matrix = e instanceof SVGElement && e.ownerSVGElement ? e.getScreenCTM() : null;
+  const size = parseFloat(getComputedStyle(e).fontSize) * (matrix ? Math.hypot(matrix.a, matrix.b) : 1);
+  return size < limit ? [`${size.toFixed(1)} px "${e.textContent.trim().slice(0, 30)}"`] : [];
+}), least);
+
 async function checkLater(page, name) {
   const state = () => page.evaluate(() => {
     const last = [...document.querySelectorAll('article.stroke')].at(-1);
-    return { later: last.querySelectorAll('.later').length, drawn: last.querySelectorAll('svg.plot').length };
+    return { later: last.querySelectorAll('.later').length, drawn: last.querySelectorAll('.panel svg.plot:not([aria-hidden])').length };
   });
   const before = await state();
-  await page.locator('article.stroke').last().scrollIntoViewIfNeeded();
+  check(before.drawn === 0 && before.later > 0, `${name}: a stroke that is not open is drawn already`);
+  await page.locator('article.stroke summary').last().click();
   await page.waitForFunction(() => ![...document.querySelectorAll('article.stroke')].at(-1).querySelector('.later'));
   const after = await state();
-  check(after.later === 0 && after.drawn > 0 && after.drawn === before.drawn + before.later, `${name}: drawings are not put in when a stroke comes near`);
-  await page.evaluate(() => scrollTo(0, 0));
+  check(after.later === 0 && after.drawn === before.later, `${name}: drawings are not put in when a stroke is opened`);
+  // The picture stands before the figures.
+  const order = await page.locator('article.stroke').last().evaluate((a) => a.querySelector('.panels').getBoundingClientRect().top < a.querySelector('.figures').getBoundingClientRect().top);
+  check(order, `${name}: figures of a stroke stand before its drawings`);
+  const folded = await page.locator('article.stroke').last().evaluate((a) => [...a.querySelectorAll('details.group')].filter((d) => d.open).length);
+  check(folded === 0, `${name}: ${folded} groups of figures are open before they were asked for`);
+  await page.evaluate(() => { document.querySelectorAll('article.stroke details').forEach((d) => { d.open = false; }); scrollTo(0, 0); });
+}
+
+// What an instructor has in ten seconds: finding, how often, how sure, a picture, and no table.
+async function checkStory(file, folder, name) {
+  for (const [label, size] of [['desktop', DESKTOP], ['phone', PHONE]]) {
+    const { page } = await open(file, folder, size);
+    const seen = await page.evaluate(() => {
+      const inView = (e) => { const b = e.getBoundingClientRect(); return b.height > 0 && b.top >= 0 && b.top < innerHeight && b.left >= 0 && b.right <= innerWidth + 1; };
+      const picture = [...document.querySelectorAll('.shown svg.plot')].find((e) => e.getClientRects().length > 0);
+      const box = picture?.getBoundingClientRect();
+      const findings = [...document.querySelectorAll('.findings li')];
+      return {
+        strokes: document.querySelectorAll('article.stroke').length,
+        findings: findings.filter(inView).length, of: findings.length,
+        raised: findings.filter((li) => li.querySelector('.often')).length,
+        often: [...document.querySelectorAll('.findings .often')].filter((e) => inView(e) && /^\d+ of \d+ (forward|back) casts?$/.test(e.textContent)).length,
+        sure: [...document.querySelectorAll('.findings .sure')].filter((e) => inView(e) && /^(sure|likely|perhaps), (over |under )?\d+\s*%$/.test(e.textContent)).length,
+        picture: box ? Math.max(0, Math.min(box.bottom, innerHeight) - Math.max(box.top, 0)) / box.height : 0,
+        named: picture ? [...picture.querySelectorAll('text')].some((t) => /^(dip|dome)/.test(t.textContent)) : false,
+        tables: [...document.querySelectorAll('table')].filter((t) => t.checkVisibility() && inView(t)).length,
+      };
+    });
+    if (seen.strokes > 0) {
+      const whole = seen.findings === seen.of && seen.of > 0 && seen.of <= 2 && seen.often === seen.raised && seen.sure === seen.raised;
+      check(whole && seen.picture > 0.95 && seen.named && seen.tables === 0, `${name}, ${label}: the first screen is ${JSON.stringify(seen)}`);
+    }
+    await page.close();
+  }
+}
+
+// The day's page: picked by eye in four screens.
+async function checkDay(file, folder, name) {
+  const { page } = await open(file, folder, DESKTOP);
+  const seen = await page.evaluate(() => ({ casters: document.querySelectorAll('.glance').length, height: document.documentElement.scrollHeight,
+    linked: [...document.querySelectorAll('.glance h2 a')].map((a) => a.href) }));
+  console.log(`${name}: ${seen.height} px for ${seen.casters} casters`);
+  check(seen.casters > 6 || seen.height < 4 * DESKTOP.height, `${name}: ${seen.height} px high for ${seen.casters} casters`);
+  for (const href of seen.linked) check(existsSync(fileURLToPath(href)), `${name}: leads to ${href}, which is not there`);
+  await page.close();
+}
+
+// The first press of play, from the start: film, drawing and space move together, by mouse and by finger.
+async function checkPlay(file, folder, name) {
+  for (const touch of [false, true]) {
+    const context = await engine.newContext({ viewport: touch ? PHONE : DESKTOP, hasTouch: touch, isMobile: touch });
+    const page = await context.newPage();
+    await page.goto(pathToFileURL(path.resolve(file)).href);
+    const article = page.locator('article.stroke').first();
+    const press = (what) => (touch ? what.tap() : what.click());
+    await press(article.locator('summary').first());
+    await article.locator('.space svg circle').waitFor();
+    const state = () => article.evaluate((a) => ({
+      k: +a.querySelector('.moment').value,
+      dot: [...a.querySelectorAll('svg[data-panel=side] circle.cursor')].map((c) => c.getAttribute('cx')).join(),
+      space: a.querySelector('.space svg circle').getAttribute('cx'),
+      film: a.querySelector('video')?.currentTime ?? null,
+      said: a.querySelector('.play').textContent,
+    }));
+    await page.waitForTimeout(150);
+    const before = await state();
+    await press(article.locator('.play'));
+    await page.waitForFunction((k) => +document.querySelector('article.stroke .moment').value !== k, before.k, { timeout: 5000 }).catch(() => {});
+    const begun = await state();
+    await page.waitForTimeout(2000);
+    const later = await state();
+    const last = await article.evaluate((a) => +a.querySelector('.moment').max);
+    const label = `${name}, ${touch ? 'touch' : 'mouse'}`;
+    check(begun.k < 0.12 * last, `${label}: play begins at ${begun.k} of ${last}, not at the start`);
+    check(later.said === 'pause' && later.k > begun.k && later.dot !== begun.dot && later.space !== begun.space, `${label}: after two seconds of play ${JSON.stringify([begun, later])}`);
+    if (before.film !== null) {
+      check(later.film > 0.2 && later.film !== begun.film, `${label}: the film stands at ${later.film} after two seconds of play`);
+      const off = await article.evaluate((a) => {
+        const film = a.querySelector('video'), times = film.dataset.t.split(' ').map(Number);
+        const now = times[Math.min(times.length - 1, Math.floor(film.currentTime * +film.dataset.fps))];
+        return now - parseFloat(a.querySelector('.reading').textContent.replace('\u2212', '-'));
+      });
+      check(Math.abs(off) < 0.05, `${label}: the film is ${off.toFixed(3)} s from the drawings`);
+    }
+    await press(article.locator('.play'));
+    const stopped = await state();
+    await page.waitForTimeout(300);
+    check((await state()).k === stopped.k && stopped.said === 'play', `${label}: pressed again it does not stop`);
+    const step = async (by) => { await press(article.locator(`.step[data-by="${by}"]`)); return (await state()).k; };
+    const on = await step(1);
+    check(on > stopped.k && await step(-1) < on, `${label}: the frame steps do not step`);
+    // The views of space.
+    const shapes = new Set();
+    for (const view of ['side', 'above', 'behind', 'aslant']) {
+      await press(article.locator(`button[data-view=${view}]`));
+      await page.waitForTimeout(60);
+      shapes.add(await article.evaluate((a) => a.querySelector('.space svg').innerHTML));
+    }
+    check(shapes.size === 4, `${label}: ${shapes.size} of 4 views of space differ`);
+    await context.close();
+  }
 }
 
 async function checkUnits(page, name) {
@@ -116,8 +229,9 @@ async function checkUnits(page, name) {
 
 async function checkStroke(page, name) {
   const article = page.locator('article.stroke').first();
+  await article.evaluate((a) => { a.querySelector('details').open = true; });
   await article.scrollIntoViewIfNeeded();
-  await page.waitForFunction(() => document.querySelector('article.stroke .space svg path'));
+  await page.waitForFunction(() => document.querySelector('article.stroke .space svg polyline'));
   const state = () => page.evaluate(() => {
     const a = document.querySelector('article.stroke');
     const dots = {};
@@ -175,11 +289,16 @@ async function checkStroke(page, name) {
   const [shown, defined] = await page.evaluate((hash) => [document.getElementById('definition').textContent,
     document.querySelector(`${hash} dd`).textContent], await link.getAttribute('href'));
   check(shown === defined && defined.length > 10, `${name}: hovering a figure's name does not show its definition`);
+}
 
-  const heads = page.locator('table.sortable thead th');
+async function checkSort(page, name) {
+  const table = page.locator('table.sortable').first();
+  if (await table.count() === 0) return;
+  await table.evaluate((t) => { for (let at = t; at; at = at.parentElement) if (at.tagName === 'DETAILS') at.open = true; });
+  const heads = table.locator('thead th');
   const column = await heads.evaluateAll((all) => all.map((h) => h.classList.contains('n')).lastIndexOf(true));
   await heads.nth(column).locator('button').click();
-  const values = await page.evaluate((k) => [...document.querySelectorAll('table.sortable tbody tr')].map((r) => +r.cells[k].dataset.v).filter((v) => !isNaN(v)), column);
+  const values = await table.evaluate((t, k) => [...t.querySelectorAll('tbody tr')].map((r) => +r.cells[k].dataset.v).filter((v) => !isNaN(v)), column);
   check(values.length > 1 && values.every((v, i) => i === 0 || values[i - 1] <= v), `${name}: the table does not sort`);
 }
 
@@ -187,6 +306,7 @@ async function checkFilm(page, name) {
   const article = page.locator('article.stroke').first();
   const video = article.locator('video');
   if (await video.count() === 0) return;
+  await article.evaluate((a) => { a.querySelector('details').open = true; });
   await article.scrollIntoViewIfNeeded();
   const played = await video.evaluate((v) => new Promise((done) => {
     v.preload = 'auto';
@@ -218,6 +338,7 @@ async function checkFilm(page, name) {
 }
 
 async function checkOverlays(page, name) {
+  await drawAll(page);
   const group = page.locator('.linked').filter({ has: page.locator('svg[data-panel=overlay-time]') }).first();
   if (await group.count() === 0) return;
   await group.scrollIntoViewIfNeeded();
@@ -243,41 +364,54 @@ async function checkAxe(page, name) {
   check(violations.length === 0, `${name}: axe finds ${violations.length} kinds of violation`);
 }
 
-async function checkPrint(file, folder, name) {
+async function checkPrint(file, folder, name, kind) {
   const { page } = await open(file, folder, { width: A4.width, height: A4.height });
+  const pdf = path.join(profile, 'print.pdf');
+  const printed = async (opened) => {
+    await opened.pdf({ path: pdf, preferCSSPageSize: true });
+    return execFileSync('pdftotext', ['-layout', pdf, '-'], { maxBuffer: 1e9 }).toString().split('\f').slice(0, -1);
+  };
+  const short = await printed(page);
+  if (kind === 'caster' || kind === 'handout') {
+    check(short.length <= 2, `${name}: prints ${short.length} pages`);
+    check(short[0].length > 50 && /From the side, true to scale|could be measured/.test(short.join('')), `${name}: the story is not printed`);
+  }
+  // Everything on demand.
+  await page.evaluate(() => { window.print = () => {}; });
+  const button = page.locator('.print-all');
+  if (await button.count() > 0) await button.click(); else await drawAll(page);
+  await page.waitForTimeout(100);
   await page.emulateMedia({ media: 'print' });
-  const strokes = await page.locator('article.stroke').count();
   await page.evaluate(() => dispatchEvent(new Event('beforeprint')));
-  const panels = await page.evaluate(() => [...document.querySelectorAll('.panel')].filter((p) => p.checkVisibility()).map((p) => {
+  const strokes = await page.locator('article.stroke').count();
+  const panels = await page.evaluate(() => [...document.querySelectorAll('.panel')].filter((p) => p.checkVisibility() && p.querySelector('svg.plot')).map((p) => {
     const box = p.getBoundingClientRect(), svg = p.querySelector('svg.plot').getBoundingClientRect();
     return { inside: getComputedStyle(p).breakInside, width: svg.right, height: box.height };
   }));
   const wrong = panels.filter((p) => p.inside !== 'avoid' || p.width > A4.width + 1 || p.height > A4.height);
-  check(panels.length > 0 && wrong.length === 0, `${name}: ${wrong.length} of ${panels.length} plots would be cut in print: ${JSON.stringify(wrong[0])}`);
+  check(wrong.length === 0 && (strokes === 0 || panels.length > 0), `${name}: ${wrong.length} of ${panels.length} plots would be cut in print: ${JSON.stringify(wrong[0])}`);
   const wide = await page.evaluate((width) => [...document.querySelectorAll('table')].filter((t) => t.getBoundingClientRect().right > width + 1).map((t) => t.className), A4.width);
   check(wide.length === 0, `${name}: ${wide.length} tables run over the edge of the paper: ${wide}`);
-  // Printing puts in what is not drawn yet.
-  const { page: fresh } = await open(file, folder, { width: A4.width, height: A4.height });
-  const pdf = path.join(profile, 'print.pdf');
-  const titles = await page.evaluate(() => [...document.querySelectorAll('.panel svg .title')].filter((t) => t.getClientRects().length > 0).length);
-  await fresh.pdf({ path: pdf, preferCSSPageSize: true });
+  await page.evaluate(() => dispatchEvent(new Event('afterprint')));
+  await page.emulateMedia({ media: null });
   // A plot's title stands at its top and the name of its axis at its foot: both must be on the same page.
-  const pages = execFileSync('pdftotext', ['-layout', pdf, '-'], { maxBuffer: 1e9 }).toString().split('\f');
+  const pages = await printed(page);
   const count = (text, what) => text.split(what).length - 1;
   const whole = pages.every((text) => count(text.toLowerCase(), 'power against a straight ramp') === count(text, 'share of the stroke') &&
-    count(text, 'Height over the chord, str') === count(text, 'along the chord, '));
-  await fresh.close();
+    count(text, 'Height over the chord, ') === count(text, 'along the chord, '));
   const sides = count(pages.join(''), 'From the side, true to scale');
-  check(sides === strokes, `${name}: ${sides} of ${strokes} strokes are drawn in print`);
-  check(pages.length > 1 && whole, `${name}: a plot runs over the end of a printed page`);
-  console.log(`${name}: ${pages.length - 1} printed pages, ${titles} plots`);
+  check(strokes === 0 || sides === strokes + await page.locator('.shown').count(), `${name}: ${sides} of ${strokes} strokes are drawn in print`);
+  check(whole, `${name}: a plot runs over the end of a printed page`);
+  console.log(`${name}: ${short.length} printed pages, ${pages.length} with everything, ${panels.length} plots`);
   await page.close();
 }
 
 async function checkPage(file, folder) {
   const name = path.relative(path.dirname(folder), file);
   const bytes = statSync(file).size;
-  check(bytes < LIMITS.bytes, `${name}: ${bytes} bytes`);
+  const base = path.basename(file), dir = path.basename(path.dirname(path.resolve(file)));
+  const kind = dir === 'handout' ? 'handout' : /^caster-.*\.html$/.test(base) ? 'caster' : dir === 'report' ? 'day' : 'other';
+  check(bytes < (kind === 'handout' ? LIMITS.handoutBytes : LIMITS.bytes), `${name}: ${bytes} bytes`);
   const { page, complaints } = await open(file, folder);
   const painted = (opened) => opened.evaluate(() => new Promise((done) => {
     const got = () => performance.getEntriesByName('first-contentful-paint')[0]?.startTime;
@@ -293,9 +427,12 @@ async function checkPage(file, folder) {
   }
   check(paint < LIMITS.firstPaintMs, `${name}: first page after ${paint.toFixed(0)} ms`);
   const strokes = await page.locator('article.stroke').count();
-  const isReport = strokes > 0 || path.basename(path.dirname(path.resolve(file))) === 'report';
+  const isReport = kind !== 'other';
   console.log(`${name}: ${(bytes / 1e6).toFixed(2)} MB, ${strokes} strokes, first page after ${paint.toFixed(0)} ms`);
+  if (kind === 'day') await checkDay(file, folder, name);
+  if (kind === 'caster') await checkStory(file, folder, name);
   if (strokes > 0) await checkLater(page, name);
+  if (strokes > 0) await checkPlay(file, folder, name);
   await drawAll(page);
   // What is written for those who work on the program itself keeps to the units of the files.
   const switches = await page.locator('input[name=units]').count() > 0;
@@ -306,18 +443,28 @@ async function checkPage(file, folder) {
     const found = await overlaps(page);
     check(found.length === 0, `${name}, units ${units}: ${found.length} labels in each other's way: ${found.slice(0, 5).join('; ')}`);
   }
+  // A unit beside a title reads as its first word.
+  const before = await page.evaluate(() => [...document.querySelectorAll('svg.plot')].flatMap((svg) => {
+    const title = svg.querySelector('text.title');
+    if (!title) return [];
+    const box = title.getBoundingClientRect();
+    return [...svg.querySelectorAll('text.axisname')].filter((t) => { const b = t.getBoundingClientRect(); return b.height > 0 && b.right <= box.left + 1 && Math.abs(b.bottom - box.bottom) < 8; }).map((t) => `${t.textContent} ${title.textContent}`);
+  }));
+  check(before.length === 0, `${name}: units stand before titles: ${before.slice(0, 3)}`);
   if (isReport && strokes > 0) await checkStroke(page, name);
   if (isReport && strokes > 0) await checkFilm(page, name);
+  await checkSort(page, name);
   await checkOverlays(page, name);
-  const unnamed = await page.evaluate(() => [...document.querySelectorAll('svg.plot')].filter((s) => !/\d/.test(s.getAttribute('aria-label') ?? '')).length);
+  const unnamed = await page.evaluate(() => [...document.querySelectorAll('svg.plot:not([aria-hidden])')].filter((s) => !/\d/.test(s.getAttribute('aria-label') ?? '')).length);
   check(unnamed === 0, `${name}: ${unnamed} drawings have no alternative text with figures`);
   check(complaints.length === 0, `${name}: ${complaints.slice(0, 4).join('; ')}`);
   await page.close();
   for (const [scheme, width] of [['light', 1360], ['dark', 1200], ['light', 390]]) {
     const { page: judged } = await open(file, folder, { scheme, width });
-    // On a long page every stroke is drawn once; in the other looks as a reader meets it, the strokes near by.
-    if (strokes <= 40 || scheme === 'light' && width > 600) await drawAll(judged);
-    else await judged.locator('article.stroke').first().scrollIntoViewIfNeeded();
+    // On a long page every stroke is drawn once; in the other looks as a reader meets it, the first stroke opened.
+    if (strokes <= 12 || scheme === 'light' && width > 600) await drawAll(judged);
+    else await judged.evaluate(() => document.querySelectorAll('details:not(article.stroke ~ article.stroke details)').forEach((d) => { d.open = true; }));
+    await judged.waitForTimeout(150);
     const wide = await judged.evaluate(() => document.documentElement.scrollWidth - innerWidth);
     check(wide <= 0, `${name}: at ${width} px the page itself scrolls sideways by ${wide} px`);
     const cut = await judged.evaluate(() => [...document.querySelectorAll('.scroll:not(:has(pre)), .panel')].filter((e) => e.scrollWidth > e.clientWidth + 1)
@@ -327,21 +474,26 @@ async function checkPage(file, folder) {
       const found = await overlaps(judged);
       check(found.length === 0, `${name}, ${width} px: ${found.length} labels in each other's way: ${found.slice(0, 5).join('; ')}`);
     }
+    if (isReport) {
+      const small = await smallText(judged, LIMITS.smallestText);
+      check(small.length === 0, `${name}, ${width} px: ${small.length} texts under 11 px: ${small.slice(0, 4).join('; ')}`);
+    }
     await checkAxe(judged, `${name}, ${scheme}, ${width} px`);
     await judged.close();
   }
-  await checkPrint(file, folder, name);
+  await checkPrint(file, folder, name, kind);
 }
 
 for (const folder of process.argv.slice(2)) {
   const compares = existsSync(path.join(folder, 'compare')) ? readdirSync(path.join(folder, 'compare')).sort().map((d) => `compare/${d}`) : [];
-  for (const sub of ['report', 'score', '.', ...compares]) {
+  for (const sub of ['report', 'report/handout', 'score', '.', ...compares]) {
     const dir = path.join(folder, sub);
     if (!existsSync(dir) || !statSync(dir).isDirectory()) continue;
     for (const file of readdirSync(dir).filter((f) => f.endsWith('.html')).sort()) await checkPage(path.join(dir, file), folder);
   }
 }
 await browser.close();
+await engine.close();
 rmSync(profile, { recursive: true, force: true });
 console.log(`${passed} passed, ${failures.length} failed`);
 process.exit(failures.length || !passed ? 1 : 0);

@@ -19,8 +19,10 @@ import duckdb
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-TEXT = {"session", "take", "caster", "phase", "direction", "rsp_source", "loop_shape"}
+KEYS = ["session", "session_id", "date", "take", "caster", "caster_key", "phase", "stroke"]
+TEXT = {*KEYS[:-1], "direction", "rsp_source", "loop_shape"}
 IDENTITY = ["session", "take", "caster", "phase", "stroke", "direction"]
+FACTS = ["program", "schema", "units", "frames", "definitions", "columns", "table"]
 # The order of the contract; columns the program adds may stand between them.
 CONTRACT = IDENTITY + """t_start_s t_rsp_s t_stop_s duration_s rsp_source chord_m chord_angle_deg travel_m dip_depth_m dip_at
 dome_height_m slp_rms_m straightness off_plane_max_m peak_speed_m_s peak_lead_ms late_power stop_ms arc_deg max_bend_m
@@ -40,6 +42,18 @@ def unit_by_name(name):
         if name.endswith(suffix):
             return UNIT_OF_SUFFIX[suffix]
     return ""
+
+
+def check_facts(path):
+    """What a file says of itself, and that its rows say the same."""
+    facts = {k.decode().removeprefix("tipwright."): v.decode() for k, v in pq.read_metadata(path).metadata.items()}
+    for key in FACTS:
+        must(facts.get(key), f"{path}: says nothing of {key}")
+    must(facts["schema"] == "2", f"{path}: schema {facts['schema']}")
+    table = pq.read_table(path, columns=["session_id", "date", "session"])
+    for key in ["session_id", "date", "session"]:
+        must(set(table[key].to_pylist()) <= {facts.get(key)}, f"{path}: {key} of rows and file differ")
+    return facts
 
 
 def check_strokes(folder):
@@ -71,7 +85,7 @@ def check_strokes(folder):
     for path in sorted(glob.glob(os.path.join(folder, "takes", "*", "strokes.json"))):
         with open(path, encoding="utf-8") as file:
             content = json.load(file)
-        must(content["schema"] == 1, f"{path}: schema {content['schema']}")
+        must(content["schema"] == 2, f"{path}: schema {content['schema']}")
         by_json += content["strokes"]
     key = lambda row: (row["take"], int(row["stroke"]))
     json_rows = {key(row): row for row in by_json}
@@ -90,15 +104,17 @@ def check_strokes(folder):
                 must(text == "", f"{folder}: {name} row {k}: parquet null, csv {text!r}")
                 empties += 1
             elif name in TEXT:
-                must(text == arrow_value, f"{folder}: {name} row {k}: {text!r} and {arrow_value!r}")
+                # A text that a spreadsheet could take for a formula has one apostrophe before it.
+                must(text.removeprefix("'") == arrow_value.removeprefix("'"), f"{folder}: {name} row {k}: {text!r} and {arrow_value!r}")
+                must(not text.startswith(("=", "+", "-", "@")), f"{folder}: {name} row {k} starts a formula: {text!r}")
             else:
                 must(float(text) == arrow_value, f"{folder}: {name} row {k}: csv {text}, parquet {arrow_value!r}")
                 must(math.isfinite(arrow_value), f"{folder}: {name} row {k} is {arrow_value}")
                 numbers += 1
             if name.endswith("_sd") and arrow_value is not None:
                 must(arrow_value >= 0, f"{folder}: {name} row {k} is negative")
-    meta = pq.read_metadata(path).metadata[b"tipwright.columns"]
-    must(set(json.loads(meta)) == set(names), f"{folder}: the file's own list of columns differs")
+    facts = check_facts(path)
+    must(set(json.loads(facts["columns"])) == set(names), f"{folder}: the file's own list of columns differs")
     return len(rows), numbers, empties
 
 
@@ -115,7 +131,20 @@ def check_paths(folders):
         for field in schema:
             meta = field.metadata or {}
             must(b"definition" in meta and meta[b"unit"].decode() == unit_by_name(field.name), f"{path}: {field.name}")
-        times = pq.read_table(path)["t_s"].to_pylist()
+        check_facts(path)
+        table = pq.read_table(path)
+        must(table.column_names[: len(KEYS)] == KEYS, f"{path}: keys {table.column_names[: len(KEYS)]}")
+        # Every row of a stroke lies between that stroke's own start and stop, and there is one for every stroke.
+        own = os.path.join(os.path.dirname(path), "strokes.json")
+        with open(own, encoding="utf-8") as file:
+            spans = {r["stroke"]: (r["t_start_s"], r["t_stop_s"] or r["t_rsp_s"]) for r in json.load(file)["strokes"]}
+        for t_s, stroke in zip(table["t_s"].to_pylist(), table["stroke"].to_pylist()):
+            inside = [k for k, (a, b) in spans.items() if a is not None and b is not None and a <= t_s <= b]
+            must(stroke in inside if stroke is not None else not inside, f"{path}: {t_s} s belongs to {stroke}, not {inside}")
+        for beside in glob.glob(os.path.join(os.path.dirname(path), "[rl]*.parquet")):
+            check_facts(beside)
+            must(pq.read_schema(beside).names[: len(KEYS)] == KEYS, f"{beside}: keys")
+        times = table["t_s"].to_pylist()
         must(all(a < b for a, b in zip(times, times[1:])), f"{path}: times do not rise")
         beside = os.path.join(os.path.dirname(path), "path.csv")
         if os.path.exists(beside):
@@ -158,7 +187,7 @@ def check_dataset(folders):
     with tempfile.TemporaryDirectory() as dataset:
         for k, folder in enumerate(folders):
             target = os.path.join(dataset, f"year-{k % 2}", f"results-{k}")
-            for path in glob.glob(os.path.join(folder, "*.parquet")) + glob.glob(os.path.join(folder, "takes", "*", "path.parquet")):
+            for path in glob.glob(os.path.join(folder, "**", "*.parquet"), recursive=True):
                 inside = os.path.join(target, os.path.relpath(path, folder))
                 os.makedirs(os.path.dirname(inside), exist_ok=True)
                 shutil.copy(path, inside)

@@ -48,6 +48,8 @@ pub enum Command {
     Day(DayArgs),
     /// Put casters, phases and sessions side by side
     Compare(CompareArgs),
+    /// Every column of every table: unit, definition, since which schema (Markdown; with --json one document)
+    Dictionary,
     /// Make a simulated clinic day with its truth
     Simulate(SimulateArgs),
     /// Errors of results against a truth folder

@@ -1,19 +1,22 @@
 //! Stage `report`: what a person and a script read. Tables (CSV, Parquet, JSON), a page of plots per stroke, and
-//! one page in HTML for the whole session that opens from disk without a network.
+//! pages in HTML for the day, every caster and every handout that open from disk without a network.
 //!
-//! In: [`TakeResults`] and [`SessionResults`]. Out: the files of the results folder, made but not written. Nothing is computed here that
+//! In: [`TakeResults`] and [`SessionResults`]. Out: the files of the results folder. Nothing is computed here that
 //! belongs to a stroke's figures; drawings take the figures as they are and only find the places to mark.
-//! Who owns a folder writes them into it ([`files`]).
+//! Who owns a folder writes them into it ([`files`]). Every text that somebody else wrote comes in through [`text`].
 
 pub mod board_sheet;
 pub mod compare;
+pub mod dictionary;
 pub mod files;
 pub mod film;
 pub mod lens_page;
 pub mod page;
 pub mod plan_page;
 pub mod plot;
+pub mod stats;
 pub mod tables;
+pub mod text;
 pub mod units;
 
 pub use compare::{CompareBy, CompareChoice, compare};
@@ -23,9 +26,11 @@ use std::path::PathBuf;
 use files::FileMade;
 use plot::frame::DrawnUnits;
 use plot::geometry::Geometry;
-use plot::side::RodPose;
-use tables::StrokeRow;
-use tables::small_csv::SpotRow;
+use plot::rods::rod_poses;
+use tables::evidence;
+use tables::facts::Facts;
+use tables::samples::{self, SpotRow};
+use tables::strokes::{self, StrokeRow};
 use tipwright::model::ReportUnits;
 use tipwright::model::results::{SessionResults, TakeResults};
 
@@ -76,6 +81,11 @@ impl ReportConfig {
         Self { units: session.report_units, rod_length_m: session.rod_length_m, ..Self::default() }
     }
 
+    /// The rod's length and how often it is drawn.
+    fn rods(&self) -> (f64, usize) {
+        (self.rod_length_m, self.rods_drawn)
+    }
+
     fn paper_units(&self) -> DrawnUnits {
         match self.units {
             ReportUnits::M => DrawnUnits::Metric,
@@ -84,32 +94,37 @@ impl ReportConfig {
     }
 }
 
-/// A take's own files, to lie in `takes/<take>`: `strokes.json`, `path.parquet`, `rod.csv` where butt markers were
-/// worn, `plots/stroke-NN.svg`, and `plots/loop-NN.svg` where the line was measured. (`path.csv` belongs to the stage that reads it back.)
+/// A take's own files, to lie in `takes/<take>`: `strokes.json`, `path.parquet`, `rod.csv` and `rod.parquet` where butt
+/// markers were worn, `loop.parquet` where the line was measured, and the drawings `plots/*.svg`.
 ///
 /// # Errors
 /// A table cannot be made.
 pub fn take_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<FileMade>, ReportError> {
-    let rows = rows_of(take);
+    let rows = strokes::rows(take);
+    let facts = Facts::of([take]);
     let mut files = vec![
-        FileMade::of("strokes.json", tables::strokes_json::to_bytes(&rows))?,
-        FileMade::of("path.parquet", tables::paths::to_bytes(take))?,
+        FileMade::of("strokes.json", strokes::json(&rows))?,
+        FileMade::of("path.parquet", samples::path().parquet(&samples::path_rows(&[take]), &facts))?,
     ];
     if !take.rod.is_empty() {
-        files.push(FileMade::of("rod.csv", tables::small_csv::rod(&take.rod))?);
+        files.push(FileMade::of("rod.csv", samples::rod_csv().csv(&take.rod))?);
+        files.push(FileMade::of("rod.parquet", samples::rod().parquet(&samples::rod_rows(take), &facts))?);
     }
-    for row in &rows {
-        let geometry = Geometry::of(row.stroke);
-        let rods = rod_poses(&geometry, config);
-        let heading =
-            format!("Stroke {}, {}", row.stroke.stroke, tables::direction_word(row.stroke.direction));
-        let phase = row.phase.map(|p| format!(", {p}")).unwrap_or_default();
-        let below = format!("{}, take {}, {}{phase}", row.session, row.take, take.alias);
+    if !take.loops.is_empty() {
+        files
+            .push(FileMade::of("loop.parquet", samples::loops().parquet(&samples::loop_rows(take), &facts))?);
+    }
+    for stroke in &take.strokes {
+        let geometry = Geometry::of(stroke);
+        let rods = rod_poses(&geometry, config.rods());
+        let heading = format!("Stroke {}, {}", stroke.stroke, tables::direction_word(stroke.direction));
+        let phase = take.phase.as_ref().map(|p| format!(", {p}")).unwrap_or_default();
+        let below = format!("{}, take {}, {}{phase}", take.session, take.take, take.alias);
         let sheet = plot::sheet::stroke_sheet(&geometry, &rods, &heading, &below, config.paper_units());
-        files.push(FileMade::new(format!("plots/{}", plot_name(row.stroke.stroke)), sheet));
-        if let Some(line) = take.loops.iter().find(|l| l.stroke == row.stroke.stroke) {
-            let sheet = plot::loops::sheet(row.stroke, line, config.paper_units());
-            files.push(FileMade::new(format!("plots/{}", loop_plot_name(row.stroke.stroke)), sheet));
+        files.push(FileMade::new(format!("plots/{}", plot_name(stroke.stroke)), sheet));
+        if let Some(line) = take.loops.iter().find(|l| l.stroke == stroke.stroke) {
+            let sheet = plot::loops::sheet(stroke, line, config.paper_units());
+            files.push(FileMade::new(format!("plots/{}", loop_plot_name(stroke.stroke)), sheet));
         }
     }
     Ok(files)
@@ -121,7 +136,7 @@ pub fn take_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<FileM
 /// A table cannot be made.
 pub fn alone_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<FileMade>, ReportError> {
     let mut files = take_files(take, config)?;
-    files.push(FileMade::of("strokes.csv", tables::strokes_csv::to_bytes(&rows_of(take)))?);
+    files.push(FileMade::of("strokes.csv", strokes::table().csv(&strokes::rows(take)))?);
     Ok(files)
 }
 
@@ -130,11 +145,11 @@ pub fn alone_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<File
 /// # Errors
 /// The table cannot be made.
 pub fn spots_file(camera: &str, spots: &[SpotRow]) -> Result<FileMade, ReportError> {
-    FileMade::of(format!("spots_{camera}.csv"), tables::small_csv::spots(spots))
+    FileMade::of(format!("spots_{camera}.csv"), samples::spots().csv(spots))
 }
 
-/// The session's files: `strokes.csv`, `evidence.csv`, both as Parquet too, and `report/index.html`; `anonymous`: they name
-/// nobody and show no picture.
+/// The session's files: `strokes.csv`, `evidence.csv`, both as Parquet too, and the pages below `report/`; `anonymous`: they
+/// name nobody and show no picture.
 ///
 /// # Errors
 /// A table cannot be made.
@@ -146,14 +161,17 @@ pub fn session_files(session: &SessionResults, anonymous: bool) -> Result<Vec<Fi
     } else {
         session
     };
-    let rows: Vec<StrokeRow<'_>> = session.takes.iter().flat_map(rows_of).collect();
-    Ok(vec![
-        FileMade::of("strokes.csv", tables::strokes_csv::to_bytes(&rows))?,
-        FileMade::of("strokes.parquet", tables::strokes_parquet::to_bytes(&rows))?,
-        FileMade::of("evidence.csv", tables::evidence::to_csv(&session.takes))?,
-        FileMade::of("evidence.parquet", tables::evidence::to_parquet(&session.takes))?,
-        FileMade::new("report/index.html", page::session_page(session)),
-    ])
+    let facts = Facts::of(&session.takes);
+    let rows: Vec<StrokeRow<'_>> = session.takes.iter().flat_map(strokes::rows).collect();
+    let asked = evidence::rows(&session.takes);
+    let mut files = vec![
+        FileMade::of("strokes.csv", strokes::table().csv(&rows))?,
+        FileMade::of("strokes.parquet", strokes::table().parquet(&rows, &facts))?,
+        FileMade::of("evidence.csv", evidence::table().csv(&asked))?,
+        FileMade::of("evidence.parquet", evidence::table().parquet(&asked, &facts))?,
+    ];
+    files.extend(page::session_pages(session));
+    Ok(files)
 }
 
 /// Name of a stroke's page of plots.
@@ -166,66 +184,4 @@ pub fn plot_name(stroke: u32) -> String {
 #[must_use]
 pub fn loop_plot_name(stroke: u32) -> String {
     format!("loop-{stroke:02}.svg")
-}
-
-/// The rows of a take.
-#[must_use]
-pub fn rows_of(take: &TakeResults) -> Vec<StrokeRow<'_>> {
-    take.strokes
-        .iter()
-        .map(|stroke| StrokeRow {
-            session: &take.session,
-            take: &take.take,
-            caster: &take.caster,
-            phase: take.phase.as_deref(),
-            stroke,
-        })
-        .collect()
-}
-
-/// The rod at equal steps of time over the stroke, rod straight position among them, from the butt angle and bend
-/// of its samples; empty without butt markers. The hand's end follows from the rod's length, whose shortening by
-/// the bend is taken from the circle through bend and length.
-#[must_use]
-pub fn rod_poses(geometry: &Geometry<'_>, config: &ReportConfig) -> Vec<RodPose> {
-    let samples = &geometry.stroke.samples;
-    let (Some(first), Some(last)) = (samples.get(geometry.window.start), samples.last()) else {
-        return Vec::new();
-    };
-    let anchor_s = geometry.t_rsp_s.unwrap_or(last.t_s);
-    // From the start of W to as long after rod straight as W's last third, stepping so that it is hit.
-    let end_s = (anchor_s + (anchor_s - first.t_s) / 3.0).min(last.t_s);
-    let steps = config.rods_drawn.saturating_sub(3).max(1) as f64;
-    let step_s = (anchor_s - first.t_s) / steps;
-    if !(step_s > 0.0) {
-        return Vec::new();
-    }
-    let mut out = Vec::new();
-    let mut t_s = first.t_s;
-    while t_s <= end_s + 1e-9 {
-        let snapped = if (t_s - anchor_s).abs() < 1e-6 { anchor_s } else { t_s };
-        out.extend(geometry.at(snapped).and_then(|sample| rod_pose(geometry, &sample, config.rod_length_m)));
-        t_s += step_s;
-    }
-    out
-}
-
-fn rod_pose(
-    geometry: &Geometry<'_>,
-    sample: &tipwright::model::stroke::CastSample,
-    length_m: f64,
-) -> Option<RodPose> {
-    let (bend_m, angle) = (sample.bend_m?, sample.butt_angle_deg?.to_radians());
-    let axis = [angle.cos(), angle.sin()];
-    // The side the tip lags to: behind the stroke.
-    let behind = match geometry.stroke.direction {
-        tipwright::model::Direction::Forward => [-axis[1], axis[0]],
-        tipwright::model::Direction::Back => [axis[1], -axis[0]],
-    };
-    let tip = geometry.side(sample);
-    // Offset b of a circular arc of length L turns by about 2 b / L; its reach along the axis is L sin(t) / t.
-    let turn = (2.0 * bend_m.abs() / length_m).min(2.0);
-    let reach = if turn > 1e-6 { length_m * turn.sin() / turn } else { length_m };
-    let butt = [0, 1].map(|k| tip[k] - reach * axis[k] - bend_m * behind[k]);
-    Some(RodPose { t_s: sample.t_s, butt, axis, tip })
 }

@@ -4,6 +4,7 @@ mod board;
 mod check;
 mod compare;
 mod day;
+mod dictionary;
 mod lens;
 mod new;
 mod plan;
@@ -42,5 +43,6 @@ pub fn run(command: Command, ui: &Ui) -> Result<(), Failure> {
             Ok(())
         }
         Command::Man => settings::man(ui),
+        Command::Dictionary => dictionary::run(ui),
     }
 }

@@ -48,7 +48,8 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
     };
     let files = report::alone_files(&take, &ReportConfig::default()).map_err(Failure::other)?;
     report::files::write_all(&files, &args.output).map_err(Failure::other)?;
-    let rows = report::tables::strokes_json::to_bytes(&report::rows_of(&take)).map_err(Failure::other)?;
+    let rows =
+        report::tables::strokes::json(&report::tables::strokes::rows(&take)).map_err(Failure::other)?;
     ui.result_json(serde_json::from_slice(&rows).map_err(Failure::other)?);
     ui.result(&format!(
         "{} strokes, {} movements set aside: {}",

@@ -20,7 +20,7 @@ use tipwright::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use tipwright::spots::MarkerLook;
 use tipwright::strokes::{self, StrokesOutcome};
 use tipwright_report::files::FileMade;
-use tipwright_report::tables::small_csv::SpotRow;
+use tipwright_report::tables::samples::SpotRow;
 
 /// Why a take, or the whole day, cannot go on.
 pub(super) enum TakeFailure {

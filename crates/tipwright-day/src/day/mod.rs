@@ -32,7 +32,7 @@ use tipwright::lens::LensConfig;
 use tipwright::line::{GatherConfig, LoopSettings};
 use tipwright::model::footage::{ClipInfo, Footage};
 use tipwright::model::results::{SessionResults, TakeStatus};
-use tipwright::model::{Measured, Severity, TakeResults, Warning};
+use tipwright::model::{Measured, SceneQuality, Severity, TakeResults, Warning};
 use tipwright::path::PathConfig;
 use tipwright::scene::wand::WandConfig;
 use tipwright::spots::SpotsConfig;
@@ -328,16 +328,18 @@ fn session_results(run: &Run<'_>, set_up: &SetUp, takes: Vec<TakeResults>) -> Se
         lenses: set_up.lens_summaries(),
         scene: set_up.scene.clone(),
         convergence_deg: set_up.convergence_deg(),
-        wand_length_m: set_up
-            .scene
-            .quality
-            .wand_rms_mm
-            .map(|rms_mm| Measured::new(session.wand.length_m.get(), rms_mm / 1000.0)),
+        wand_length_m: wand_as_measured(&set_up.scene.quality),
         warnings: set_up.warnings.iter().cloned().chain(moved::told(&takes)).collect(),
         takes,
         steadiness,
         differences,
     }
+}
+
+/// What the wand's own markers measured: their distance in the wand clip and its spread. A scene that does not hold it
+/// (solved by an earlier program) gives nothing; the length typed into session.toml is no measurement.
+fn wand_as_measured(quality: &SceneQuality) -> Option<Measured> {
+    Some(Measured::new(quality.wand_measured_m?, quality.wand_rms_mm? / 1000.0))
 }
 
 /// Report settings of a session.

@@ -103,7 +103,23 @@ fn sides(sessions: &[SessionResults], choice: &CompareChoice) -> Vec<String> {
         CompareBy::Session => sessions
             .iter()
             .enumerate()
-            .map(|(k, s)| if choice.anonymous { format!("session {}", k + 1) } else { s.title.clone() })
+            .map(|(k, s)| {
+                if choice.anonymous {
+                    return format!("session {}", k + 1);
+                }
+                // Two of one title are told apart by their day, or by their place in the call.
+                let is_shared = sessions.iter().filter(|o| o.title == s.title).count() > 1;
+                let day = s.takes.iter().find_map(|t| t.keys.date.clone());
+                let is_shared_day = |d: &String| {
+                    let same = sessions.iter().filter(|o| o.title == s.title);
+                    same.filter(|o| o.takes.iter().any(|t| t.keys.date.as_ref() == Some(d))).count() > 1
+                };
+                match day.filter(|d| !is_shared_day(d)) {
+                    _ if !is_shared => s.title.clone(),
+                    Some(day) => format!("{}, {day}", s.title),
+                    None => format!("{} ({})", s.title, k + 1),
+                }
+            })
             .collect(),
         CompareBy::Phase => choice.phases.clone().map_or_else(|| first_phases(sessions), |(a, b)| vec![a, b]),
     }

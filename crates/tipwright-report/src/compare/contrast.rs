@@ -1,8 +1,8 @@
 //! Means of each cell and the differences between sides or casters.
 
 use super::cells::{Row, Sorted, sort};
-use super::stats::{Estimate, Sample, describe, difference, paired, trend};
 use super::{CompareBy, CompareChoice};
+use crate::stats::{Estimate, Sample, describe, difference, paired, trend};
 use tipwright::model::results::SessionResults;
 use tipwright::model::{Direction, FigureId};
 
@@ -80,6 +80,8 @@ pub struct Difference {
     pub verdict: Verdict,
     /// The mean over casters of their own differences.
     pub is_paired: bool,
+    /// Standard deviation between strokes, pooled over both sides; of the casters' differences when paired.
+    pub scatter: Option<f64>,
 }
 
 /// The comparison of the strokes of one direction.
@@ -137,8 +139,20 @@ fn values(row: &Row<'_>, side: usize, figure: FigureId) -> Vec<f64> {
     row.cells.get(&side).map(|c| c.values(figure)).unwrap_or_default()
 }
 
+/// Casters up to which each is set against each other; beyond, the pairs are more than anybody reads, and the means hold all.
+const PAIRED_CASTERS: usize = 40;
+
+/// Standard deviation within two samples.
+fn pooled(x: &[f64], y: &[f64]) -> Option<f64> {
+    let sum =
+        |v: &[f64]| describe(v).and_then(|s| Some(s.spread?.powi(2) * (v.len() as f64 - 1.0))).unwrap_or(0.0);
+    let freedom = (x.len() + y.len()).checked_sub(2).filter(|n| *n > 0)?;
+    Some(((sum(x) + sum(y)) / freedom as f64).sqrt())
+}
+
 fn between_casters(rows: &[Row<'_>], figure: FigureId, choice: &CompareChoice) -> Vec<Difference> {
     let mut out = Vec::new();
+    let rows = if rows.len() > PAIRED_CASTERS { &[] } else { rows };
     for (k, a) in rows.iter().enumerate() {
         for b in &rows[k + 1..] {
             let (x, y) = (values(a, 0, figure), values(b, 0, figure));
@@ -152,6 +166,7 @@ fn between_casters(rows: &[Row<'_>], figure: FigureId, choice: &CompareChoice) -
                 estimate,
                 verdict: Verdict::of(estimate, x.len().min(y.len()) >= choice.min_strokes),
                 is_paired: false,
+                scatter: pooled(&x, &y),
             });
         }
     }
@@ -184,6 +199,7 @@ fn between_sides(
             estimate,
             verdict: Verdict::of(estimate, x.len().min(y.len()) >= choice.min_strokes),
             is_paired: false,
+            scatter: pooled(&x, &y),
         });
     }
     if pairs.len() > 1 {
@@ -197,6 +213,7 @@ fn between_sides(
             estimate,
             verdict: Verdict::of(estimate, pairs.len() >= choice.min_pairs),
             is_paired: true,
+            scatter: describe(&pairs).and_then(|s| s.spread),
         });
     }
     out

@@ -30,7 +30,7 @@ pub struct ForestRow {
 /// Height of a row.
 const ROW: f64 = 19.0;
 /// Width of a panel.
-pub const WIDTH: f64 = 360.0;
+pub const WIDTH: f64 = 350.0;
 
 /// How a figure's axis is written.
 #[must_use]

@@ -6,7 +6,6 @@ pub mod cells;
 pub mod contrast;
 pub mod forest;
 pub mod page;
-pub mod stats;
 pub mod tables;
 
 use std::path::Path;
@@ -91,9 +90,8 @@ impl CompareChoice {
     }
 }
 
-/// Compares sessions and writes `index.html`, `means.csv`, `differences.csv`, and, for queries over all of them, one
-/// `compared_strokes.parquet` and `compared_paths.parquet` into `folder`: names that a query over `**/strokes.parquet` does not
-/// catch, for it would count every stroke twice.
+/// Compares sessions and writes `index.html`, `comparison_means`, `comparison_differences`, and, for queries over all of them,
+/// all strokes as `comparison_rows.parquet` and all paths as `comparison_points.parquet` into `folder`.
 ///
 /// # Errors
 /// A file cannot be written.
@@ -104,13 +102,7 @@ pub fn compare(
 ) -> Result<(), ReportError> {
     let parts: Vec<contrast::Part<'_>> =
         choice.directions().into_iter().map(|d| contrast::part(sessions, choice, d)).collect();
-    let named = tables::named(sessions, choice.anonymous);
-    let files = [
-        FileMade::of("means.csv", tables::means(&parts))?,
-        FileMade::of("differences.csv", tables::differences(&parts))?,
-        FileMade::of("compared_strokes.parquet", tables::strokes(&named))?,
-        FileMade::of("compared_paths.parquet", tables::paths(&named))?,
-        FileMade::new("index.html", page::page(sessions, choice, &parts)),
-    ];
+    let mut files = tables::files(sessions, &parts, choice.anonymous)?;
+    files.push(FileMade::new("index.html", page::page(sessions, choice, &parts)));
     write_all(&files, folder)
 }

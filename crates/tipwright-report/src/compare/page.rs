@@ -1,23 +1,65 @@
-//! The page of a comparison.
+//! The page of a comparison: what can be told first, then drawings and tables, folded.
 
-use std::fmt::Write;
-
+use askama::Template;
 use serde_json::{Value, json};
 
-use super::contrast::{ALL_PAIRED, Difference, Part};
+use super::contrast::{ALL_PAIRED, Difference, Part, Verdict};
 use super::forest::{self, ForestRow};
 use super::{CompareBy, CompareChoice};
-use crate::page::figures::{alone, full, name, rough};
-use crate::page::overlays::{ALL, drawings};
+use crate::page::figures::{alone, dual, full, name, rough};
+use crate::page::overlays::{ALL, Put, drawings, multiples, of_class};
+use crate::page::story::{more_needed, with_half};
 use crate::page::table::{Cell, Column, Table};
-use crate::page::{glossary, shell, summary};
+use crate::page::{glossary, shell};
+use crate::plot::Panel;
 use crate::plot::geometry::Geometry;
 use crate::plot::overlay::{self, Group};
-use crate::plot::svg::escape;
 use crate::tables::direction_word;
-use crate::units::{UnitSystem, kind, show};
-use tipwright::model::Measured;
+use crate::text::{Html, capital, escape};
+use crate::units::{Kind, UnitSystem, kind, show};
+use tipwright::math::student_975;
 use tipwright::model::results::SessionResults;
+use tipwright::model::{FigureId, Measured};
+
+/// Casters whose strokes are drawn over each other, and listed with mean and spread: more would be a page nobody opens; the
+/// tables beside it hold all.
+const SHOWN: usize = 24;
+/// Differences listed in a table.
+const LISTED: usize = 60;
+
+struct Section {
+    way: &'static str,
+    heading: String,
+    left_out: String,
+    words: Html,
+    told: Html,
+    untold: Html,
+    untold_count: usize,
+    overlays: Html,
+    overlays_left_out: usize,
+    forests: Html,
+    forests_folded: Html,
+    forest_words: String,
+    steady: Html,
+    steady_left_out: usize,
+    rank: Ranking,
+}
+
+struct Ranking {
+    asked: bool,
+    options: Vec<(&'static str, &'static str, bool)>,
+    data: Html,
+}
+
+#[derive(Template)]
+#[template(path = "comparison.html")]
+struct Page {
+    title: String,
+    of_what: String,
+    switches: Html,
+    sections: Vec<Section>,
+    glossary: Html,
+}
 
 /// The whole page.
 #[must_use]
@@ -26,125 +68,223 @@ pub fn page(sessions: &[SessionResults], choice: &CompareChoice, parts: &[Part<'
         CompareBy::Caster => "Casters side by side".to_owned(),
         CompareBy::Phase => {
             let sides = parts.first().map(|p| p.sorted.sides.join(" and ")).unwrap_or_default();
-            format!("{} compared", first_upper(if sides.is_empty() { "phases" } else { &sides }))
+            format!("{} compared", capital(if sides.is_empty() { "phases" } else { &sides }))
         }
         CompareBy::Session => "Sessions compared".to_owned(),
     };
     let units = sessions.first().map(|s| s.report_units).unwrap_or_default();
-    let mut out = format!(
-        "<header><h1>{}</h1><p class=\"count\">{}</p>",
-        escape(&title),
-        escape(&of_what(sessions, choice))
-    );
-    out.push_str(&summary::switches(units));
-    out.push_str("</header><main id=\"main\">");
-    for part in parts {
-        out.push_str(&section(choice, part));
-    }
-    out.push_str(&glossary::section());
-    out.push_str("</main><footer><p>");
-    out.push_str(
-        "\u{b1} is half of a 95&#8239;% interval by Student\u{2019}s t, of the mean of strokes or of a difference of such \
-         means (Welch; paired over casters). Each interval stands alone: of twenty differences that are none, one leaves \
-         zero out by chance. means.csv and differences.csv beside this page hold the numbers in metres and seconds, \
-         compared_strokes.parquet and compared_paths.parquet all strokes and paths.</p></footer>",
-    );
-    shell::document(&title, units, &out)
+    let html = Html::of(&Page {
+        of_what: of_what(sessions, choice),
+        switches: shell::switches(units),
+        sections: parts.iter().map(|p| section(choice, p)).collect(),
+        glossary: glossary::section(),
+        title: title.clone(),
+    });
+    shell::document(&title, units, &html.0)
 }
 
 fn of_what(sessions: &[SessionResults], choice: &CompareChoice) -> String {
     let strokes: usize = sessions.iter().flat_map(|s| &s.takes).map(|t| t.strokes.len()).sum();
+    let count = match sessions.len() {
+        1 => "One session".to_owned(),
+        n => format!("{n} sessions"),
+    };
     if choice.anonymous {
-        let sessions = match sessions.len() {
-            1 => "One session".to_owned(),
-            n => format!("{n} sessions"),
-        };
-        format!("{sessions}, {strokes} strokes; names left out")
+        format!("{count}, {strokes} strokes; names left out")
+    } else if sessions.len() > 6 {
+        format!("{count}, {strokes} strokes")
     } else {
         let titles: Vec<&str> = sessions.iter().map(|s| s.title.as_str()).collect();
         format!("{}; {strokes} strokes", titles.join("; "))
     }
 }
 
-fn first_upper(text: &str) -> String {
-    crate::page::figures::capital(text)
-}
-
-fn section(choice: &CompareChoice, part: &Part<'_>) -> String {
-    let word = direction_word(part.direction);
-    let mut out = format!(
-        "<section class=\"caster\" id=\"{word}\" aria-labelledby=\"{word}-h\"><p class=\"where\">{word}</p>\
-         <h2 id=\"{word}-h\">{} strokes</h2>",
-        first_upper(word)
-    );
-    if part.sorted.rows.is_empty() {
-        out.push_str("<p>There are none to compare.</p></section>");
-        return out;
-    }
-    if !part.sorted.left_out.is_empty() {
-        let _ = write!(out, "<p class=\"aside\">Left out: {}.</p>", escape(&part.sorted.left_out.join("; ")));
-    }
-    if choice.by != CompareBy::Caster {
-        out.push_str(&findings(part));
-    }
-    out.push_str(&overlays(choice, part));
-    out.push_str(&forests(choice, part));
-    out.push_str(&consistency(part));
-    out.push_str(&ranking(choice, part));
-    out.push_str("</section>");
-    out
-}
-
-/// The differences of all casters paired, in a table: nothing is called a difference whose interval holds zero.
-fn findings(part: &Part<'_>) -> String {
+fn section(choice: &CompareChoice, part: &Part<'_>) -> Section {
     let way = direction_word(part.direction);
-    let whole: Vec<&Difference> = part.differences.iter().filter(|d| d.is_paired).collect();
-    if whole.is_empty() {
-        return "<p>Fewer than two casters have strokes on both sides: see each caster below.</p>".into();
+    let is_empty = part.sorted.rows.is_empty();
+    let told: Vec<&Difference> = part.differences.iter().filter(|d| is_told(d)).collect();
+    let whole: Vec<&Difference> =
+        part.differences.iter().filter(|d| d.is_paired || part.sorted.rows.len() == 1).collect();
+    let untold: Vec<&Difference> = whole.into_iter().filter(|d| !is_told(d)).collect();
+    let (rows, steady_left_out) = (part.sorted.rows.len(), part.sorted.rows.len().saturating_sub(SHOWN));
+    let is_open = |id: FigureId| {
+        choice.by == CompareBy::Caster || choice.rank == Some(id) || told.iter().any(|d| d.figure == id)
+    };
+    let (open, folded): (Vec<FigureId>, Vec<FigureId>) =
+        part.figures.iter().copied().partition(|&id| is_open(id));
+    let forest = |ids: &[FigureId], put| {
+        let panels: Vec<Panel> = ids.iter().filter_map(|&id| forest(choice, part, id)).collect();
+        of_class(&panels, put, "forests")
+    };
+    Section {
+        way,
+        heading: format!("{} strokes", capital(way)),
+        left_out: part.sorted.left_out.join("; "),
+        words: Html(words(choice, part, told.len())),
+        told: differences(&told, way, "Differences that can be told"),
+        untold_count: untold.len(),
+        untold: differences(&untold, way, "Differences that can\u{2019}t be told"),
+        overlays: if is_empty { Html::default() } else { overlays(choice, part) },
+        overlays_left_out: rows.saturating_sub(SHOWN),
+        forests: forest(&open, Put::Now),
+        forests_folded: forest(&folded, Put::Later),
+        forest_words: if choice.by == CompareBy::Caster {
+            format!(
+                "Mean of each caster\u{2019}s strokes with its 95\u{202f}% interval. An open mark: fewer than {} strokes, nothing is said.",
+                choice.min_strokes
+            )
+        } else {
+            format!(
+                "Second minus first with its 95\u{202f}% interval; the diamond is the mean over casters, paired. An open mark: \
+                 fewer than {} strokes, nothing is said.",
+                choice.min_strokes
+            )
+        },
+        steady: consistency(part),
+        steady_left_out,
+        rank: Ranking {
+            asked: choice.rank.is_some(),
+            options: part
+                .figures
+                .iter()
+                .map(|id| (id.info().key, id.info().name, choice.rank == Some(*id)))
+                .collect(),
+            data: Html(ranking_data(part)),
+        },
+    }
+}
+
+fn is_told(d: &Difference) -> bool {
+    matches!(d.verdict, Verdict::More | Verdict::Less)
+}
+
+/// What can be said before any number, and what is not there to be compared.
+fn words(choice: &CompareChoice, part: &Part<'_>, told: usize) -> String {
+    let sides = &part.sorted.sides;
+    if part.sorted.rows.is_empty() {
+        return match (choice.by, sides.as_slice()) {
+            (CompareBy::Phase, []) => "No take has a phase: there is nothing to compare by.".to_owned(),
+            _ => "There are none to compare.".to_owned(),
+        };
+    }
+    if choice.by != CompareBy::Caster && sides.len() < 2 {
+        let only = sides.first().map_or("", String::as_str);
+        return format!("There is only one side, {}: nothing to compare it with.", escape(only));
+    }
+    let absent: Vec<String> = sides
+        .iter()
+        .enumerate()
+        .filter(|(k, _)| part.sorted.rows.iter().all(|r| r.cells.get(k).is_none_or(|c| c.strokes.is_empty())))
+        .map(|(_, side)| escape(side))
+        .collect();
+    if choice.by != CompareBy::Caster && !absent.is_empty() {
+        return format!("No stroke of {} is there.", absent.join(" and "));
+    }
+    match told {
+        0 => "No difference can be told from chance.".to_owned(),
+        1 => "One difference can be told from chance.".to_owned(),
+        n => format!("{n} differences can be told from chance."),
+    }
+}
+
+/// A difference that a person would notice, for saying how many strokes would tell it (own choices).
+fn worth(id: FigureId) -> f64 {
+    match kind(id) {
+        Kind::SmallLength => 0.02,
+        Kind::Length => 0.1,
+        Kind::Speed => 1.0,
+        Kind::Count => 1.0,
+        Kind::Other("ms") => 10.0,
+        Kind::Other("s") => 0.05,
+        Kind::Other("\u{b0}") => 5.0,
+        Kind::Other(_) => 0.05,
+    }
+}
+
+/// What can be said of a difference.
+fn verdict(d: &Difference) -> String {
+    if is_told(d) {
+        return d.verdict.word().to_owned();
+    }
+    let worth_m = worth(d.figure);
+    let text = |system| {
+        let shown = show(kind(d.figure), Measured::new(worth_m, 0.0009 * worth_m.max(1.0)), system);
+        let value = if shown.value.contains('.') {
+            shown.value.trim_end_matches('0').trim_end_matches('.')
+        } else {
+            &shown.value
+        };
+        crate::units::Shown { value: value.to_owned(), ..shown.clone() }.short()
+    };
+    let what = dual(&escape(&text(UnitSystem::Metric)), &escape(&text(UnitSystem::Imperial)));
+    let each = if d.is_paired { "casters" } else { "strokes of each" };
+    let fewest = d.counts.0.min(d.counts.1);
+    let more = d.scatter.and_then(|s| {
+        if d.is_paired { paired_needed(s, fewest, worth_m) } else { more_needed(s, fewest, worth_m) }
+    });
+    match more {
+        Some(0) => format!("{}; {what} would be", d.verdict.word()),
+        Some(n) => format!("{}; about {n} more {each} would tell {what}", d.verdict.word()),
+        None => d.verdict.word().to_owned(),
+    }
+}
+
+/// Pairs beyond those there until a mean of paired differences is known to `worth`.
+fn paired_needed(scatter: f64, pairs: usize, worth: f64) -> Option<usize> {
+    let half = |n: usize| student_975(n as f64 - 1.0) * scatter / (n as f64).sqrt();
+    (3_usize..=200).find(|&n| half(n) <= worth).map(|n| n.saturating_sub(pairs))
+}
+
+/// Differences in a table.
+fn differences(rows: &[&Difference], way: &str, caption: &str) -> Html {
+    if rows.is_empty() {
+        return Html::default();
     }
     let row = |d: &&Difference| {
         let text =
-            d.estimate.map(|e| full(kind(d.figure), as_measured(e.value, e.half_width))).unwrap_or_default();
+            d.estimate.map(|e| full(kind(d.figure), with_half(e.value, e.half_width))).unwrap_or_default();
         let cells = [
             name(d.figure),
-            escape(&d.first),
-            escape(&d.second),
+            escape(&d.of),
+            format!("{} to {}", escape(&d.first), escape(&d.second)),
             text,
-            d.counts.0.to_string(),
-            d.verdict.word().to_owned(),
+            if d.counts.0 == d.counts.1 {
+                d.counts.0.to_string()
+            } else {
+                format!("{} and {}", d.counts.0, d.counts.1)
+            },
+            verdict(d),
         ];
         (String::new(), cells.map(Cell::new).to_vec())
     };
-    let table = Table {
-        label: &format!("Differences, all casters, {way}"),
-        caption: "Mean over casters of each caster\u{2019}s own difference.",
+    let caption = match rows.len() {
+        n if n > LISTED => format!("{caption}: {LISTED} of {n}, all in comparison_differences.csv"),
+        _ => caption.to_owned(),
+    };
+    Table {
+        label: &format!("{caption}, {way}"),
+        caption: &caption,
         class: "",
         sorts: false,
         columns: vec![
             Column::lead("figure"),
+            Column::words("of"),
             Column::words("from"),
-            Column::words("to"),
             Column::number("difference"),
-            Column::number("casters"),
+            Column::number("strokes, or casters"),
             Column::words("what can be said"),
         ],
-        rows: whole.iter().map(row).collect(),
-    };
-    format!("<h3>All casters, paired</h3>{}", table.html())
-}
-
-/// An estimate whose 95 % half-width is given, as a measured figure.
-fn as_measured(value: f64, half_width: f64) -> Measured {
-    Measured::new(value, half_width / Measured::new(0.0, 1.0).half_width_95())
+        rows: rows.iter().take(LISTED).map(row).collect(),
+    }
+    .html()
 }
 
 /// All rows over each other where casters are compared, then one row of panels per caster.
-fn overlays(choice: &CompareChoice, part: &Part<'_>) -> String {
-    let mut out = String::from(
-        "<h3>Paths, speed, bend and power, aligned at rod straight position</h3><p class=\"aside\">Each stroke thin, the mean \
-         strong; from three strokes on, its 95&#8239;% interval as a band.</p>",
-    );
-    let draw = |groups: &[Group<'_>], label: &str, each: bool| drawings(groups, label, &ALL, each);
+fn overlays(choice: &CompareChoice, part: &Part<'_>) -> Html {
+    let mut out = String::new();
+    let mut draw = |groups: &[Group<'_>], label: &str, each: bool| {
+        out += &multiples(&drawings(groups, label, &ALL, each), Put::Later).0;
+    };
     let rows = &part.sorted.rows;
     if choice.by == CompareBy::Caster && (2..=overlay::SERIES).contains(&rows.len()) {
         let all: Vec<Group<'_>> = rows
@@ -152,17 +292,17 @@ fn overlays(choice: &CompareChoice, part: &Part<'_>) -> String {
             .enumerate()
             .filter_map(|(k, row)| group(row.label.clone(), k, row.cells.get(&0)?))
             .collect();
-        out.push_str(&draw(&all, "All", false));
+        draw(&all, "All", false);
     }
-    for row in rows {
+    for row in rows.iter().take(SHOWN) {
         let groups: Vec<Group<'_>> = row
             .cells
             .iter()
             .filter_map(|(&side, cell)| group(part.sorted.sides[side].clone(), side, cell))
             .collect();
-        out.push_str(&draw(&groups, &row.label, true));
+        draw(&groups, &row.label, true);
     }
-    out
+    Html(out)
 }
 
 fn group<'a>(name: String, series: usize, cell: &super::cells::Cell<'a>) -> Option<Group<'a>> {
@@ -170,76 +310,56 @@ fn group<'a>(name: String, series: usize, cell: &super::cells::Cell<'a>) -> Opti
     (!strokes.is_empty()).then_some(Group { name, series, strokes })
 }
 
-/// One panel per figure.
-fn forests(choice: &CompareChoice, part: &Part<'_>) -> String {
+/// The panel of one figure.
+fn forest(choice: &CompareChoice, part: &Part<'_>, figure: FigureId) -> Option<Panel> {
     let by_caster = choice.by == CompareBy::Caster;
-    let mut out = format!(
-        "<h3>{}</h3><p class=\"aside\">{} An open mark: fewer than {} strokes, nothing is said.</p><div class=\"multiples forests\">",
-        if by_caster { "Means" } else { "Differences" },
-        if by_caster {
-            "Mean of each caster\u{2019}s strokes with its 95&#8239;% interval."
-        } else {
-            "Second minus first with its 95&#8239;% interval; the diamond is the mean over casters, paired."
-        },
-        choice.min_strokes
-    );
-    for &figure in &part.figures {
-        let rows: Vec<ForestRow> = if by_caster {
-            let of = part.means.iter().filter(|m| m.figure == figure);
-            of.map(|m| ForestRow {
-                label: part.sorted.rows[m.row].label.clone(),
-                value: m.sample.mean,
-                half_width: m.sample.half_width,
-                is_whole: false,
-                is_faint: m.sample.count < choice.min_strokes,
+    let rows: Vec<ForestRow> = if by_caster {
+        let of = part.means.iter().filter(|m| m.figure == figure);
+        of.map(|m| ForestRow {
+            label: part.sorted.rows[m.row].label.clone(),
+            value: m.sample.mean,
+            half_width: m.sample.half_width,
+            is_whole: false,
+            is_faint: m.sample.count < choice.min_strokes,
+            is_second: false,
+        })
+        .collect()
+    } else {
+        let of = part.differences.iter().filter(|d| d.figure == figure);
+        of.filter_map(|d| {
+            let estimate = d.estimate?;
+            let several = part.sorted.sides.len() > 2;
+            let label = if d.is_paired { "all, paired".to_owned() } else { d.of.clone() };
+            Some(ForestRow {
+                label: if several { format!("{label}, {}", d.second) } else { label },
+                value: estimate.value,
+                half_width: Some(estimate.half_width),
+                is_whole: d.of == ALL_PAIRED,
+                is_faint: d.verdict == Verdict::TooFew,
                 is_second: false,
             })
-            .collect()
-        } else {
-            let of = part.differences.iter().filter(|d| d.figure == figure);
-            of.filter_map(|d| {
-                let estimate = d.estimate?;
-                let several = part.sorted.sides.len() > 2;
-                let label = if d.is_paired { "all, paired".to_owned() } else { d.of.clone() };
-                Some(ForestRow {
-                    label: if several { format!("{label}, {}", d.second) } else { label },
-                    value: estimate.value,
-                    half_width: Some(estimate.half_width),
-                    is_whole: d.of == ALL_PAIRED,
-                    is_faint: d.verdict == super::contrast::Verdict::TooFew,
-                    is_second: false,
-                })
-            })
-            .collect()
-        };
-        if !rows.is_empty() {
-            let _ = write!(
-                out,
-                "<figure class=\"panel\">{}</figure>",
-                forest::panel(figure, &rows, !by_caster).to_inline()
-            );
-        }
-    }
-    out.push_str("</div>");
-    out
+        })
+        .collect()
+    };
+    (!rows.is_empty()).then(|| forest::panel(figure, &rows, !by_caster))
 }
 
 /// Mean, spread and trend of every cell.
-fn consistency(part: &Part<'_>) -> String {
+fn consistency(part: &Part<'_>) -> Html {
     let way = direction_word(part.direction);
     let mut rows = Vec::new();
-    for m in &part.means {
-        let plain = |v: f64, half: f64| full(kind(m.figure), as_measured(v, half));
-        let spread = m.sample.spread.map(|s| rough(kind(m.figure), as_measured(s, 0.2 * s)));
+    for m in part.means.iter().filter(|m| m.row < SHOWN) {
+        let plain = |v: f64, half: f64| full(kind(m.figure), with_half(v, half));
+        let spread = m.sample.spread.map(|s| rough(kind(m.figure), with_half(s, 0.2 * s)));
         let trend = match m.trend {
             None => "too few".to_owned(),
             Some(t) if t.excludes_zero() => plain(t.value, t.half_width),
             Some(_) => "none seen".to_owned(),
         };
         let mean = match m.sample.half_width {
-            Some(half) => plain(m.sample.mean, half),
-            // One stroke has no interval of a mean.
-            None => alone(kind(m.figure), m.sample.mean),
+            Some(half) if m.sample.count > 2 => plain(m.sample.mean, half),
+            // One or two strokes have no interval of a mean that says anything.
+            _ => alone(kind(m.figure), m.sample.mean),
         };
         let cells = vec![
             Cell::new(name(m.figure)),
@@ -252,10 +372,13 @@ fn consistency(part: &Part<'_>) -> String {
         ];
         rows.push((String::new(), cells));
     }
-    let table = Table {
+    if rows.is_empty() {
+        return Html::default();
+    }
+    Table {
         label: &format!("Mean, spread and trend, {way}"),
-        caption: "Mean with its interval; how far strokes differ; change from one stroke to the next where it is beyond \
-                  chance. A heading sorts.",
+        caption: "Mean with its interval (of one or two strokes without); how far strokes differ; change from one stroke to the \
+                  next where it is beyond chance. A heading sorts.",
         class: "",
         sorts: true,
         columns: vec![
@@ -268,37 +391,8 @@ fn consistency(part: &Part<'_>) -> String {
             Column::number("trend per stroke"),
         ],
         rows,
-    };
-    format!(
-        "<h3>How steady</h3><details class=\"facts\"><summary>Mean, spread and trend of every figure</summary>{}</details>",
-        table.html()
-    )
-}
-
-/// A list the reader orders by a figure of his choice.
-fn ranking(choice: &CompareChoice, part: &Part<'_>) -> String {
-    let id = format!("rank-{}", direction_word(part.direction));
-    let mut out = format!(
-        "<h3>In order of what you pick</h3><div class=\"ranking\" data-rank=\"{id}\"><p><label for=\"{id}\">Figure</label> \
-         <select id=\"{id}\"><option value=\"\">choose one</option>"
-    );
-    for &figure in &part.figures {
-        let picked = if choice.rank == Some(figure) { " selected" } else { "" };
-        let _ = write!(
-            out,
-            "<option value=\"{}\"{picked}>{}</option>",
-            figure.info().key,
-            escape(figure.info().name)
-        );
     }
-    let _ = write!(
-        out,
-        "</select> <label><input type=\"checkbox\"> greatest first</label></p><ol aria-live=\"polite\"></ol>\
-         <p class=\"aside\">Neighbours whose intervals overlap cannot be told apart.</p>\
-         <script type=\"application/json\">{}</script></div>",
-        ranking_data(part)
-    );
-    out
+    .html()
 }
 
 fn ranking_data(part: &Part<'_>) -> String {
@@ -309,16 +403,15 @@ fn ranking_data(part: &Part<'_>) -> String {
             let side = &part.sorted.sides[m.side];
             let label = &part.sorted.rows[m.row].label;
             let who = if side.is_empty() { label.clone() } else { format!("{label}, {side}") };
-            let shown = |half| move |system| show(kind(m.figure), as_measured(m.sample.mean, half), system);
+            let shown = |half| move |system| show(kind(m.figure), with_half(m.sample.mean, half), system);
             let text = |system| match m.sample.half_width {
-                Some(half) => shown(half)(system).full(),
-                None => shown(0.0)(system).short(),
+                Some(half) if m.sample.count > 2 => shown(half)(system).full(),
+                _ => shown(0.0)(system).short(),
             };
             json!({
                 "figure": m.figure.info().key,
-                "who": who,
+                "who": crate::text::visible(&who),
                 "value": m.sample.mean,
-                "half": m.sample.half_width,
                 "m": text(UnitSystem::Metric),
                 "ft": text(UnitSystem::Imperial),
             })

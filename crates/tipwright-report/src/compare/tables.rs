@@ -1,100 +1,145 @@
-//! Tables of a comparison: means, differences, and the strokes and paths of all its sessions in one file each.
+//! Tables of a comparison: means, differences, and the strokes and paths of all its sessions in one file each. Their names
+//! begin with `comparison_`, so that no query over `**/strokes.parquet` counts a stroke twice.
 
 use std::borrow::Cow;
 
-use parquet::errors::ParquetError;
-
 use super::cells::letters;
-use super::contrast::Part;
-use crate::tables::{StrokeRow, direction_word, paths as path_table, strokes_parquet};
-use tipwright::model::results::{SessionResults, TakeResults};
+use super::contrast::{Difference, Mean, Part};
+use crate::ReportError;
+use crate::files::FileMade;
+use crate::tables::facts::Facts;
+use crate::tables::table::{Column, Kind, Table, Value};
+use crate::tables::{direction_word, samples, strokes};
+use tipwright::model::results::{SessionResults, TakeKeys, TakeResults};
 
-fn text(value: Option<f64>) -> String {
-    value.filter(|v| v.is_finite()).map(|v| v.to_string()).unwrap_or_default()
+/// A mean in its part of the comparison.
+pub struct MeanRow<'a>(&'a Part<'a>, &'a Mean);
+
+/// A difference in its part of the comparison.
+pub struct DifferenceRow<'a>(&'a Part<'a>, &'a Difference);
+
+fn text<R>(
+    name: &'static str,
+    definition: &'static str,
+    get: impl for<'r> Fn(&'r R) -> &'r str + Send + Sync + 'static,
+) -> Column<R> {
+    Column::new(Kind::Text, name, definition, move |r: &R| {
+        Value::text(Some(get(r)).filter(|t| !t.is_empty()))
+    })
 }
 
-fn finish(writer: csv::Writer<Vec<u8>>) -> Result<Vec<u8>, csv::Error> {
-    writer.into_inner().map_err(|e| e.into_error().into())
+fn number<R>(
+    name: &'static str,
+    definition: &'static str,
+    get: impl Fn(&R) -> Option<f64> + Send + Sync + 'static,
+) -> Column<R> {
+    Column::new(Kind::Number, name, definition, move |r: &R| Value::number(get(r)))
 }
 
-/// `means.csv` as bytes. Values are in the figure's own unit.
+fn count<R>(
+    name: &'static str,
+    definition: &'static str,
+    get: impl Fn(&R) -> usize + Send + Sync + 'static,
+) -> Column<R> {
+    Column::new(Kind::Count, name, definition, move |r: &R| {
+        u32::try_from(get(r)).map_or(Value::Empty, Value::Count)
+    })
+}
+
+/// `comparison_means`.
+#[must_use]
+pub fn means_table<'a>() -> Table<MeanRow<'a>> {
+    type Row<'r> = MeanRow<'r>;
+    let columns = vec![
+        text("direction", "forward or back.", |r: &Row<'_>| direction_word(r.0.direction)),
+        text("figure", "Key of the figure: a column of strokes.", |r: &Row<'_>| r.1.figure.info().key),
+        text("unit", "Unit of the figure.", |r: &Row<'_>| r.1.figure.info().unit),
+        text("caster", "Who.", |r: &Row<'_>| &r.0.sorted.rows[r.1.row].label),
+        text("side", "Phase or session; empty where casters are compared.", |r: &Row<'_>| {
+            &r.0.sorted.sides[r.1.side]
+        }),
+        count("strokes", "Strokes with the figure.", |r: &Row<'_>| r.1.sample.count),
+        number("mean", "Mean over them, in the figure's unit.", |r: &Row<'_>| Some(r.1.sample.mean)),
+        number(
+            "mean_half_width_95",
+            "Half of the mean's 95 % interval by Student's t; empty for one stroke.",
+            |r: &Row<'_>| r.1.sample.half_width,
+        ),
+        number("spread", "Standard deviation between strokes.", |r: &Row<'_>| r.1.sample.spread),
+        number("trend_per_stroke", "Slope over the number of the stroke.", |r: &Row<'_>| {
+            r.1.trend.map(|t| t.value)
+        }),
+        number("trend_half_width_95", "Half of the slope's 95 % interval.", |r: &Row<'_>| {
+            r.1.trend.map(|t| t.half_width)
+        }),
+    ];
+    Table {
+        name: "comparison_means",
+        files: "comparison_means.csv, comparison_means.parquet",
+        about: "One row per figure, caster, side and direction of a comparison.",
+        columns,
+    }
+}
+
+/// `comparison_differences`: second minus first.
+#[must_use]
+pub fn differences_table<'a>() -> Table<DifferenceRow<'a>> {
+    type Row<'r> = DifferenceRow<'r>;
+    let columns = vec![
+        text("direction", "forward or back.", |r: &Row<'_>| direction_word(r.0.direction)),
+        text("figure", "Key of the figure: a column of strokes.", |r: &Row<'_>| r.1.figure.info().key),
+        text("unit", "Unit of the figure.", |r: &Row<'_>| r.1.figure.info().unit),
+        text("of", "A caster, or all casters paired; empty where casters are compared.", |r: &Row<'_>| {
+            &r.1.of
+        }),
+        text("first", "First side or caster.", |r: &Row<'_>| &r.1.first),
+        text("second", "Second side or caster.", |r: &Row<'_>| &r.1.second),
+        count("count_first", "Strokes of the first, or casters when paired.", |r: &Row<'_>| r.1.counts.0),
+        count("count_second", "Strokes of the second, or casters when paired.", |r: &Row<'_>| r.1.counts.1),
+        number("difference", "Second minus first, in the figure's unit.", |r: &Row<'_>| {
+            r.1.estimate.map(|e| e.value)
+        }),
+        number("half_width_95", "Half of its 95 % interval.", |r: &Row<'_>| {
+            r.1.estimate.map(|e| e.half_width)
+        }),
+        text("verdict", "What may be said.", |r: &Row<'_>| r.1.verdict.word()),
+    ];
+    Table {
+        name: "comparison_differences",
+        files: "comparison_differences.csv, comparison_differences.parquet",
+        about: "One row per figure and pair of a comparison.",
+        columns,
+    }
+}
+
+/// All tables of a comparison.
 ///
 /// # Errors
-/// Only what the csv writer says.
-pub fn means(parts: &[Part<'_>]) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record([
-        "direction",
-        "figure",
-        "unit",
-        "caster",
-        "side",
-        "strokes",
-        "mean",
-        "mean_half_width_95",
-        "spread",
-        "trend_per_stroke",
-        "trend_half_width_95",
-    ])?;
-    for part in parts {
-        for m in &part.means {
-            let info = m.figure.info();
-            writer.write_record([
-                direction_word(part.direction),
-                info.key,
-                info.unit,
-                &part.sorted.rows[m.row].label,
-                &part.sorted.sides[m.side],
-                &m.sample.count.to_string(),
-                &text(Some(m.sample.mean)),
-                &text(m.sample.half_width),
-                &text(m.sample.spread),
-                &text(m.trend.map(|t| t.value)),
-                &text(m.trend.map(|t| t.half_width)),
-            ])?;
-        }
-    }
-    finish(writer)
-}
-
-/// `differences.csv` as bytes: second minus first.
-///
-/// # Errors
-/// Only what the csv writer says.
-pub fn differences(parts: &[Part<'_>]) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record([
-        "direction",
-        "figure",
-        "unit",
-        "of",
-        "first",
-        "second",
-        "count_first",
-        "count_second",
-        "difference",
-        "half_width_95",
-        "verdict",
-    ])?;
-    for part in parts {
-        for d in &part.differences {
-            let info = d.figure.info();
-            writer.write_record([
-                direction_word(part.direction),
-                info.key,
-                info.unit,
-                &d.of,
-                &d.first,
-                &d.second,
-                &d.counts.0.to_string(),
-                &d.counts.1.to_string(),
-                &text(d.estimate.map(|e| e.value)),
-                &text(d.estimate.map(|e| e.half_width)),
-                d.verdict.word(),
-            ])?;
-        }
-    }
-    finish(writer)
+/// A table cannot be made.
+pub fn files(
+    sessions: &[SessionResults],
+    parts: &[Part<'_>],
+    anonymous: bool,
+) -> Result<Vec<FileMade>, ReportError> {
+    let means: Vec<MeanRow<'_>> =
+        parts.iter().flat_map(|p| p.means.iter().map(move |m| MeanRow(p, m))).collect();
+    let differences: Vec<DifferenceRow<'_>> =
+        parts.iter().flat_map(|p| p.differences.iter().map(move |d| DifferenceRow(p, d))).collect();
+    let named = named(sessions, anonymous);
+    let takes: Vec<&TakeResults> = named.iter().map(AsRef::as_ref).collect();
+    let facts = Facts::of(takes.iter().copied());
+    let rows: Vec<strokes::StrokeRow<'_>> = takes.iter().flat_map(|t| strokes::rows(t)).collect();
+    Ok(vec![
+        FileMade::of("comparison_means.csv", means_table().csv(&means))?,
+        FileMade::of("comparison_means.parquet", means_table().parquet(&means, &facts))?,
+        FileMade::of("comparison_differences.csv", differences_table().csv(&differences))?,
+        FileMade::of("comparison_differences.parquet", differences_table().parquet(&differences, &facts))?,
+        FileMade::of("comparison_rows.parquet", strokes::table().parquet(&rows, &facts))?,
+        FileMade::of(
+            "comparison_points.parquet",
+            samples::path().parquet(&samples::path_rows(&takes), &facts),
+        )?,
+    ])
 }
 
 /// Sessions as they may be named.
@@ -113,6 +158,7 @@ pub fn named(sessions: &[SessionResults], anonymous: bool) -> Vec<Cow<'_, TakeRe
             let caster = ids.iter().position(|id| *id == take.caster).unwrap_or(0);
             let mut own = take.clone();
             own.session = format!("session {}", session_idx + 1);
+            own.keys = TakeKeys::default();
             own.take = format!("take {}", take_idx + 1);
             own.caster = letters(caster);
             own.alias = letters(caster);
@@ -121,21 +167,4 @@ pub fn named(sessions: &[SessionResults], anonymous: bool) -> Vec<Cow<'_, TakeRe
         }
     }
     out
-}
-
-/// Strokes of all sessions.
-///
-/// # Errors
-/// Only what the Parquet writer says.
-pub fn strokes(takes: &[Cow<'_, TakeResults>]) -> Result<Vec<u8>, ParquetError> {
-    let rows: Vec<StrokeRow<'_>> = takes.iter().flat_map(|t| crate::rows_of(t)).collect();
-    strokes_parquet::to_bytes(&rows)
-}
-
-/// Paths of all sessions.
-///
-/// # Errors
-/// Only what the Parquet writer says.
-pub fn paths(takes: &[Cow<'_, TakeResults>]) -> Result<Vec<u8>, ParquetError> {
-    path_table::takes_to_bytes(&takes.iter().map(AsRef::as_ref).collect::<Vec<_>>())
 }

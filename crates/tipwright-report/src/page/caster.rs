@@ -1,44 +1,253 @@
-//! One caster: takes in order.
+//! One caster: the story on the first screen, then figures, all strokes over each other, and every stroke.
 
-use super::{evidence, overlays, slug, steady, take, take_id};
+use askama::Template;
+
+use super::ids::{Book, CasterPage, slug};
+use super::story::{Changes, Habit, changes, habits, middle_stroke, named};
+use super::{evidence, glossary, overlays, shell, steady, take};
 use crate::ReportConfig;
-use crate::plot::loops;
-use crate::plot::svg::escape;
+use crate::plot::geometry::Geometry;
+use crate::plot::rods::rod_poses;
+use crate::plot::{Format, loops, side};
+use crate::tables::direction_word;
+use crate::text::Html;
 use tipwright::model::results::{SessionResults, TakeResults};
+use tipwright::model::{Direction, FigureId};
 
-/// Id of a caster's section.
-#[must_use]
-pub fn id(caster: &str) -> String {
-    format!("caster-{}", slug(caster))
+/// The drawing that stands for a caster's strokes: for a wide page and for a phone.
+pub struct Shown {
+    /// Wide.
+    pub wide: Html,
+    /// For a phone.
+    pub phone: Html,
+    /// Which stroke it is.
+    pub take: String,
+    /// Its number.
+    pub stroke: u32,
+    /// Forward or back.
+    pub way: &'static str,
+    /// Strokes of this direction it was chosen from.
+    pub of: usize,
+    /// Link to it.
+    pub link: String,
 }
 
-/// The section.
+/// A caster's story.
+pub struct CasterStory<'a> {
+    /// Id.
+    pub caster: &'a str,
+    /// Name on pages.
+    pub alias: &'a str,
+    /// Another caster has the same.
+    pub alias_is_shared: bool,
+    /// Name in file names.
+    pub stem: String,
+    /// First page.
+    pub page: String,
+    /// Strokes measured.
+    pub strokes: usize,
+    /// Takes measured of takes filmed.
+    pub takes: Vec<&'a TakeResults>,
+    /// The drawing; absent without strokes.
+    pub shown: Option<Shown>,
+    /// Findings.
+    pub habits: Vec<Habit>,
+    /// Changes between phases.
+    pub changes: Option<Changes>,
+    /// Figures that stand open.
+    pub named: Vec<FigureId>,
+}
+
+impl CasterStory<'_> {
+    /// File of the handout: it bears the alias; where that has no letter for a file name, or two have it, the id.
+    #[must_use]
+    pub fn handout_file(&self) -> String {
+        let alias = slug(self.alias);
+        let stem = if alias.is_empty() || self.alias_is_shared { &self.stem } else { &alias };
+        format!("{stem}.html")
+    }
+
+    fn failed(&self) -> usize {
+        self.takes.iter().filter(|t| t.status == tipwright::model::results::TakeStatus::Failed).count()
+    }
+}
+
+/// Stories of all casters in order of their ids.
 #[must_use]
-pub fn section(
-    session: &SessionResults,
-    caster: &str,
-    takes: &[&TakeResults],
-    config: &ReportConfig,
-) -> String {
-    let own = id(caster);
-    let alias = takes.first().map_or(caster, |t| t.alias.as_str());
-    let mut out = format!(
-        "<section class=\"caster\" id=\"{own}\" aria-labelledby=\"{own}-h\"><p class=\"where\">Caster {}</p>\
-         <h2 id=\"{own}-h\">{}</h2>",
-        escape(caster),
-        escape(alias)
-    );
-    out.push_str(&evidence::of_caster(session, takes));
-    out.push_str(&overlays::of_caster(takes));
-    let links = loops::links(takes.iter().flat_map(|t| &t.strokes), overlays::FORMAT);
-    if !links.is_empty() {
-        out.push_str("<h3>What the tip does to the loop</h3>");
-        out.push_str(&overlays::multiples(&links));
+pub fn stories<'a>(session: &'a SessionResults, book: &Book) -> Vec<CasterStory<'a>> {
+    let config = ReportConfig::of_session(session);
+    let alias_of = |id: &str| session.takes.iter().find(|t| t.caster == id).map_or("", |t| t.alias.as_str());
+    let aliases: Vec<&str> = book.casters().map(|(id, _)| alias_of(id)).collect();
+    let mut out = Vec::new();
+    for (id, _) in book.casters() {
+        let takes: Vec<&TakeResults> = session.takes.iter().filter(|t| t.caster == id).collect();
+        let Some(&first) = takes.first() else { continue };
+        let habits = habits(&takes);
+        let changes = changes(session, id);
+        let has = |d: &Direction| takes.iter().flat_map(|t| &t.strokes).any(|s| s.direction == *d);
+        // What the first habit is about; else a forward cast, which is what most people come to learn.
+        let direction = habits
+            .first()
+            .map(|f| f.direction)
+            .or_else(|| [Direction::Forward, Direction::Back].into_iter().find(has));
+        let shown = direction.and_then(|d| shown(session, book, &takes, d, &config));
+        out.push(CasterStory {
+            caster: &first.caster,
+            alias: &first.alias,
+            alias_is_shared: aliases.iter().filter(|a| **a == first.alias).count() > 1,
+            stem: book.stem(id).to_owned(),
+            page: book.page(id).to_owned(),
+            strokes: takes.iter().map(|t| t.strokes.len()).sum(),
+            named: named(&habits, changes.as_ref()),
+            takes,
+            shown,
+            habits,
+            changes,
+        });
     }
-    out.push_str(&steady::section(session, caster, alias));
-    for t in takes {
-        out.push_str(&take::section(&take_id(session, t), t, config));
-    }
-    out.push_str("</section>");
     out
+}
+
+fn shown(
+    session: &SessionResults,
+    book: &Book,
+    takes: &[&TakeResults],
+    direction: Direction,
+    config: &ReportConfig,
+) -> Option<Shown> {
+    let (take, stroke) = middle_stroke(takes, direction)?;
+    let geometry = Geometry::of(stroke);
+    let rods = rod_poses(&geometry, config.rods());
+    let drawn = |format| Html(side::panel(&geometry, &rods, format).to_inline());
+    Some(Shown {
+        wide: drawn(Format { side_height: 380.0, ..Format::PAGE }),
+        phone: drawn(Format { side_height: 250.0, ..Format::PHONE }),
+        take: take.take.clone(),
+        stroke: stroke.stroke,
+        way: direction_word(direction),
+        of: takes.iter().flat_map(|t| &t.strokes).filter(|s| s.direction == direction).count(),
+        link: book.stroke(session, take, stroke.stroke),
+    })
+}
+
+/// The story as it stands on a page.
+#[derive(Template)]
+#[template(path = "story.html")]
+struct StoryView<'a> {
+    story: &'a CasterStory<'a>,
+    place: Place,
+}
+
+/// Where a story stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Place {
+    /// Among those of others.
+    Day,
+    /// On the caster's own page.
+    Own,
+    /// In a handout: no links.
+    Handout,
+}
+
+impl StoryView<'_> {
+    fn links(&self) -> bool {
+        self.place != Place::Handout
+    }
+
+    fn is_small(&self) -> bool {
+        self.place == Place::Day
+    }
+}
+
+/// The story's HTML.
+#[must_use]
+pub fn story_html(story: &CasterStory<'_>, place: Place) -> Html {
+    Html::of(&StoryView { story, place })
+}
+
+#[derive(Template)]
+#[template(path = "caster.html")]
+struct Page<'a> {
+    session: &'a SessionResults,
+    story: &'a CasterStory<'a>,
+    date: &'a str,
+    switches: Html,
+    story_html: Html,
+    steady: Html,
+    evidence: Html,
+    overlays: Html,
+    links: Html,
+    takes: Vec<Html>,
+    pages: &'a [CasterPage],
+    number: usize,
+    glossary: Html,
+}
+
+/// Day of a session as its takes say it.
+#[must_use]
+pub fn date_of(session: &SessionResults) -> &str {
+    session.takes.iter().find_map(|t| t.keys.date.as_deref()).unwrap_or_default()
+}
+
+/// The pages of a caster: file name and HTML.
+#[must_use]
+pub fn pages(session: &SessionResults, book: &Book, story: &CasterStory<'_>) -> Vec<(String, String)> {
+    let config = ReportConfig::of_session(session);
+    let Some((_, pages)) = book.casters().find(|(id, _)| *id == story.caster) else { return Vec::new() };
+    let mut out = Vec::new();
+    for (k, page) in pages.iter().enumerate() {
+        let on_first = |make: &dyn Fn() -> Html| if k == 0 { make() } else { Html::default() };
+        let html = Html::of(&Page {
+            session,
+            story,
+            date: date_of(session),
+            switches: shell::switches(session.report_units),
+            story_html: on_first(&|| story_html(story, Place::Own)),
+            steady: on_first(&|| steady::section(session, story.caster, story.alias, false)),
+            evidence: on_first(&|| Html(evidence::of_caster(session, &story.takes, book))),
+            overlays: on_first(&|| overlays::of_caster(&story.takes, overlays::Put::Later)),
+            links: on_first(&|| {
+                let strokes = story.takes.iter().flat_map(|t| &t.strokes);
+                overlays::multiples(&loops::links(strokes, overlays::FORMAT), overlays::Put::Later)
+            }),
+            takes: page
+                .takes
+                .iter()
+                .map(|&t| take::section(session, &session.takes[t], &config, &story.named))
+                .collect(),
+            pages,
+            number: k,
+            glossary: glossary::section(),
+        });
+        let title = format!("{}, {}", story.alias, session.title);
+        out.push((page.file.clone(), shell::document(&title, session.report_units, &html.0)));
+    }
+    out
+}
+
+#[derive(Template)]
+#[template(path = "handout.html")]
+struct Handout<'a> {
+    session: &'a SessionResults,
+    story: &'a CasterStory<'a>,
+    date: &'a str,
+    switches: Html,
+    story_html: Html,
+    steady: Html,
+    overlays: Html,
+}
+
+/// A page to give to one student: nobody else's name and no picture in it, two pages on paper.
+#[must_use]
+pub fn handout(session: &SessionResults, story: &CasterStory<'_>) -> String {
+    let html = Html::of(&Handout {
+        session,
+        story,
+        date: date_of(session),
+        switches: shell::switches(session.report_units),
+        story_html: story_html(story, Place::Handout),
+        steady: steady::section(session, story.caster, story.alias, true),
+        overlays: overlays::paths_of_caster(&story.takes),
+    });
+    shell::document(&format!("{}, {}", story.alias, session.title), session.report_units, &html.0)
 }

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use super::figures::{capital, dual, dual_units, full, name};
-use super::{stroke, take_id};
-use crate::plot::svg::escape;
+use super::ids::Book;
+use crate::text::{escape, lower};
 use crate::units::{Kind, Shown, UnitSystem, kind, number, show};
 use tipwright::model::evidence::{Evidence, HeldSign, StrokeEvidence, Word};
 use tipwright::model::results::{SessionResults, TakeResults};
@@ -80,11 +80,6 @@ fn one(e: &Evidence) -> String {
     }
     out.push_str("</dd></div>");
     out
-}
-
-fn lower(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_lowercase().chain(chars).collect())
 }
 
 /// Signs with their numbers; `plain` where only words were kept.
@@ -188,10 +183,9 @@ pub fn titles(take: &TakeResults, stroke: u32) -> Vec<String> {
 
 /// How often each thing was raised in a caster's strokes, with the strokes.
 #[must_use]
-pub fn of_caster(session: &SessionResults, takes: &[&TakeResults]) -> String {
+pub fn of_caster(session: &SessionResults, takes: &[&TakeResults], book: &Book) -> String {
     let mut asked: BTreeMap<&str, (usize, String, Vec<String>)> = BTreeMap::new();
     for take in takes {
-        let id = take_id(session, take);
         for found in &take.evidence {
             let way = take.strokes.iter().find(|s| s.stroke == found.stroke).map(|s| s.direction);
             for e in &found.evidence {
@@ -200,8 +194,8 @@ pub fn of_caster(session: &SessionResults, takes: &[&TakeResults]) -> String {
                 if e.is_raised {
                     let direction = if way == Some(Direction::Back) { "back" } else { "forward" };
                     entry.2.push(format!(
-                        "<a href=\"#{}\">{} stroke\u{a0}{}, {direction}</a> ({})",
-                        stroke::id(&id, found.stroke),
+                        "<a href=\"{}\">{} stroke\u{a0}{}, {direction}</a> ({})",
+                        escape(&book.stroke(session, take, found.stroke)),
                         escape(&take.take),
                         found.stroke,
                         percent(e.probability)
@@ -215,7 +209,7 @@ pub fn of_caster(session: &SessionResults, takes: &[&TakeResults]) -> String {
     }
     let mut raised: Vec<_> = asked.values().filter(|a| !a.2.is_empty()).collect();
     raised.sort_by(|a, b| b.2.len().cmp(&a.2.len()).then(a.1.cmp(&b.1)));
-    let mut out = String::from("<section class=\"evidence\"><h3>What was noticed</h3>");
+    let mut out = String::from("<section class=\"evidence\">");
     if raised.is_empty() {
         out.push_str(
             "<p>Of what is looked for in a stroke, nothing was clear enough to be told.</p></section>",

@@ -1,8 +1,8 @@
 //! Figures as HTML: value, interval and unit in both systems; names that lead to their definition.
 
-use std::fmt::Write;
+use askama::Template;
 
-use crate::plot::svg::escape;
+use crate::text::{Html, escape};
 use crate::units::{FOOT_M, Kind, Shown, UnitSystem, feet_inches, kind, show};
 use tipwright::model::{FigureId, Figures, Measured};
 
@@ -220,28 +220,45 @@ pub fn name(id: FigureId) -> String {
     format!("<a class=\"def\" href=\"#def-{}\">{}</a>", info.key, escape(info.name))
 }
 
-/// All figures of a stroke in groups, and what could not be had with its reason.
-#[must_use]
-pub fn list(figures: &Figures) -> String {
-    let mut out = String::from("<div class=\"figures\">");
-    for (title, ids) in GROUPS {
-        let measured: Vec<_> = ids.iter().filter_map(|&id| Some((id, figures.get(id)?))).collect();
-        if measured.is_empty() {
-            continue;
-        }
-        let _ = write!(out, "<section class=\"group\"><h5>{title}</h5><dl>");
-        for (id, m) in measured {
-            let _ = write!(out, "<div><dt>{}</dt><dd>{}</dd></div>", name(id), figure(id, m));
-        }
-        out.push_str("</dl></section>");
+struct Row {
+    name: Html,
+    figure: Html,
+}
+
+impl Row {
+    fn of(figures: &Figures, id: FigureId) -> Option<Self> {
+        Some(Self { name: Html(name(id)), figure: Html(figure(id, figures.get(id)?)) })
     }
-    out.push_str("</div>");
-    out.push_str(&missing(figures));
-    out
+}
+
+#[derive(Template)]
+#[template(path = "figures.html")]
+struct Group {
+    title: &'static str,
+    rows: Vec<Row>,
+}
+
+/// The figures that stand open.
+#[must_use]
+pub fn named(figures: &Figures, open: &[FigureId]) -> Html {
+    let rows: Vec<Row> = open.iter().filter_map(|&id| Row::of(figures, id)).collect();
+    if rows.is_empty() { Html::default() } else { Html::of(&Group { title: "", rows }) }
+}
+
+/// All other figures of a stroke in groups.
+#[must_use]
+pub fn groups(figures: &Figures, open: &[FigureId]) -> Html {
+    let group = |(title, ids): &(&'static str, &[FigureId])| {
+        let rest = ids.iter().filter(|id| !open.contains(id));
+        let rows: Vec<Row> = rest.filter_map(|&id| Row::of(figures, id)).collect();
+        if rows.is_empty() { String::new() } else { Html::of(&Group { title: *title, rows }).0 }
+    };
+    Html(GROUPS.iter().map(group).collect())
 }
 
 /// What could not be had, by reason.
-fn missing(figures: &Figures) -> String {
+#[must_use]
+pub fn missing(figures: &Figures) -> Html {
     let mut reasons: Vec<(&str, Vec<&str>)> = Vec::new();
     for (id, why) in &figures.missing {
         match reasons.iter_mut().find(|(reason, _)| reason == why) {
@@ -249,22 +266,14 @@ fn missing(figures: &Figures) -> String {
             None => reasons.push((why, vec![id.info().name])),
         }
     }
-    if reasons.is_empty() {
-        return String::new();
-    }
     let parts: Vec<String> = reasons
         .iter()
-        .map(|(why, names)| format!("{}: {}", capital(&dual_units(why)), escape(&names.join(", "))))
+        .map(|(why, names)| format!("{}: {}", dual_units(&capital(why)), escape(&names.join(", "))))
         .collect();
-    format!("<p class=\"aside\">Not measured in this stroke. {}.</p>", parts.join(". "))
+    Html(parts.join(". "))
 }
 
-/// The first letter in upper case.
-#[must_use]
-pub fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |c| c.to_uppercase().chain(chars).collect())
-}
+pub use crate::text::capital;
 
 #[cfg(test)]
 mod tests {

@@ -1,12 +1,13 @@
 //! Strokes laid over each other, aligned at rod straight position: all of one caster, and the casters of a session.
 
-use std::fmt::Write;
+use askama::Template;
 
-use super::figures::capital;
 use crate::plot::geometry::Geometry;
 use crate::plot::overlay::{self, Group, What};
+use crate::plot::svg::coordinate;
 use crate::plot::{Format, Panel};
 use crate::tables::direction_word;
+use crate::text::{Html, capital};
 use tipwright::model::results::TakeResults;
 use tipwright::model::{Direction, Stroke};
 
@@ -23,17 +24,47 @@ const KINDS: [(What, &str); 5] = [
 pub const ALL: [What; 5] = [What::Path, What::Speed, What::Bend, What::Butt, What::Power];
 
 /// Format of a drawing among several.
-pub const FORMAT: Format = Format { width: 420.0, time_height: 190.0, side_height: 190.0, ..Format::PAGE };
+pub const FORMAT: Format = Format { time_height: 190.0, side_height: 190.0, ..Format::PHONE };
 
-/// Figures side by side, their cursors over time linked.
+/// Whether drawings stand on the page at once, or are put in when their part of it is opened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Put {
+    /// At once.
+    Now,
+    /// When opened.
+    Later,
+}
+
+struct Drawing {
+    svg: Html,
+    ratio: String,
+}
+
+#[derive(Template)]
+#[template(path = "multiples.html")]
+struct Multiples {
+    drawings: Vec<Drawing>,
+    later: bool,
+    class: &'static str,
+}
+
+/// Figures side by side, their cursors over time linked; empty without any.
 #[must_use]
-pub fn multiples(panels: &[Panel]) -> String {
-    let mut out = String::from("<div class=\"multiples linked\">");
-    for panel in panels {
-        let _ = write!(out, "<figure class=\"panel\">{}</figure>", panel.to_inline());
+pub fn multiples(panels: &[Panel], put: Put) -> Html {
+    of_class(panels, put, "")
+}
+
+/// The same with a class beside.
+#[must_use]
+pub fn of_class(panels: &[Panel], put: Put, class: &'static str) -> Html {
+    if panels.is_empty() {
+        return Html::default();
     }
-    out.push_str("</div>");
-    out
+    let drawing = |p: &Panel| Drawing {
+        svg: Html(p.to_inline()),
+        ratio: format!("{}/{}", coordinate(p.width), coordinate(p.height)),
+    };
+    Html::of(&Multiples { drawings: panels.iter().map(drawing).collect(), later: put == Put::Later, class })
 }
 
 /// Strokes of one direction by name of their group, groups in order of appearance.
@@ -51,13 +82,12 @@ fn groups<'a>(strokes: impl Iterator<Item = (String, &'a Stroke)>, direction: Di
 
 /// Groups over each other in drawings of these kinds, each titled by the label.
 #[must_use]
-pub fn drawings(groups: &[Group<'_>], label: &str, kinds: &[What], each: bool) -> String {
-    let panels: Vec<Panel> = KINDS
+pub fn drawings(groups: &[Group<'_>], label: &str, kinds: &[What], each: bool) -> Vec<Panel> {
+    KINDS
         .iter()
         .filter(|(what, _)| kinds.contains(what))
         .filter_map(|(what, title)| overlay::panel(*what, groups, &format!("{label}: {title}"), FORMAT, each))
-        .collect();
-    multiples(&panels)
+        .collect()
 }
 
 /// Drawings of both directions: strokes by name of their group; `each` draws every stroke beside the mean of its group;
@@ -67,47 +97,50 @@ fn both_ways<'a>(
     kinds: &[What],
     each: bool,
     is_worth: impl Fn(&[Group<'_>]) -> bool,
-) -> String {
+    put: Put,
+) -> Html {
     let mut out = String::new();
     for direction in [Direction::Forward, Direction::Back] {
         let groups = groups(strokes.clone(), direction);
-        if !is_worth(&groups) {
-            continue;
+        if is_worth(&groups) {
+            let panels = drawings(&groups, &capital(direction_word(direction)), kinds, each);
+            out += &multiples(&panels, put).0;
         }
-        out.push_str(&drawings(&groups, &capital(direction_word(direction)), kinds, each));
     }
-    out
+    Html(out)
+}
+
+fn by_phase<'a>(takes: &'a [&'a TakeResults]) -> impl Iterator<Item = (String, &'a Stroke)> + Clone {
+    takes
+        .iter()
+        .flat_map(|t| t.strokes.iter().map(|s| (t.phase.clone().unwrap_or_else(|| "strokes".into()), s)))
+}
+
+fn are_several(groups: &[Group<'_>]) -> bool {
+    groups.iter().map(|g| g.strokes.len()).sum::<usize>() > 1
 }
 
 /// All strokes of a caster, one group per phase.
 #[must_use]
-pub fn of_caster(takes: &[&TakeResults]) -> String {
-    let strokes = takes
-        .iter()
-        .flat_map(|t| t.strokes.iter().map(|s| (t.phase.clone().unwrap_or_else(|| "strokes".into()), s)));
-    let out =
-        both_ways(strokes, &ALL, true, |groups| groups.iter().map(|g| g.strokes.len()).sum::<usize>() > 1);
-    if out.is_empty() {
-        return out;
-    }
-    format!(
-        "<section><h3>All strokes over each other</h3><p class=\"aside\">Aligned at rod straight position. Each stroke thin, \
-         the mean of a phase strong; from three strokes on, the 95&#8239;% interval of the mean as a band.</p>{out}</section>"
-    )
+pub fn of_caster(takes: &[&TakeResults], put: Put) -> Html {
+    both_ways(by_phase(takes), &ALL, true, are_several, put)
+}
+
+/// Only their paths and speeds.
+#[must_use]
+pub fn paths_of_caster(takes: &[&TakeResults]) -> Html {
+    both_ways(by_phase(takes), &[What::Path, What::Speed], true, are_several, Put::Now)
 }
 
 /// The casters of a session: the mean of each.
 #[must_use]
-pub fn of_session(takes: &[TakeResults]) -> String {
+pub fn of_session(takes: &[TakeResults]) -> Html {
     let strokes = takes.iter().flat_map(|t| t.strokes.iter().map(|s| (t.alias.clone(), s)));
-    let out = both_ways(strokes, &[What::Path, What::Speed, What::Bend], false, |groups| {
-        (2..=overlay::SERIES).contains(&groups.len())
-    });
-    if out.is_empty() {
-        return out;
-    }
-    format!(
-        "<h3>Casters over each other</h3><p class=\"aside\">Mean of each caster\u{2019}s strokes, aligned at rod straight \
-         position; from three strokes on with its 95&#8239;% interval.</p>{out}"
+    both_ways(
+        strokes,
+        &[What::Path, What::Speed, What::Bend],
+        false,
+        |groups| (2..=overlay::SERIES).contains(&groups.len()),
+        Put::Later,
     )
 }

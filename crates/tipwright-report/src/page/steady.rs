@@ -1,8 +1,10 @@
 //! How steady a caster is: mean, spread and trend per phase, and what differs between phases.
 
-use super::figures::{capital, full, name, rough};
+use super::figures::{full, name, rough};
+use super::story::with_half;
 use super::table::{Cell, Column, Table};
 use crate::tables::direction_word;
+use crate::text::{Html, capital};
 use crate::units::kind;
 use tipwright::math::student_975;
 use tipwright::model::consistency::{CasterSteadiness, Difference, PhaseDifference, Steadiness};
@@ -25,24 +27,20 @@ const FIGURES: &[FigureId] = &[
     FigureId::LoopWidth,
 ];
 
-/// Both directions of a caster.
+/// Both directions of a caster, empty without strokes enough. `means_only`: without spread and trend, for a handout.
 #[must_use]
-pub fn section(session: &SessionResults, caster: &str, alias: &str) -> String {
-    let tables: String = [Direction::Forward, Direction::Back]
-        .into_iter()
-        .map(|direction| table(session, caster, alias, direction))
-        .collect();
-    if tables.is_empty() {
-        return tables;
-    }
-    format!(
-        "<section><h3>How steady</h3><p class=\"aside\">Mean of the strokes (how many); how far strokes differ from each \
-         other, the error of measurement taken out; how much it changes from one stroke to the next, where that is beyond \
-         chance. A difference is stated only with enough strokes on both sides.</p>{tables}</section>"
-    )
+pub fn section(session: &SessionResults, caster: &str, alias: &str, means_only: bool) -> Html {
+    let ways = [Direction::Forward, Direction::Back];
+    Html(ways.into_iter().map(|way| table(session, caster, alias, way, means_only)).collect())
 }
 
-fn table(session: &SessionResults, caster: &str, alias: &str, direction: Direction) -> String {
+fn table(
+    session: &SessionResults,
+    caster: &str,
+    alias: &str,
+    direction: Direction,
+    means_only: bool,
+) -> String {
     let own: Vec<&CasterSteadiness> = session
         .steadiness
         .iter()
@@ -58,11 +56,11 @@ fn table(session: &SessionResults, caster: &str, alias: &str, direction: Directi
         return String::new();
     }
     let word = direction_word(direction);
+    let whats: &[&str] = if means_only { &["mean"] } else { &["mean", "spread", "per stroke"] };
     let mut columns = vec![Column::lead("figure")];
     for phase in &phases {
         let phase = phase.map(|p| format!("{p}: ")).unwrap_or_default();
-        columns
-            .extend(["mean", "spread", "per stroke"].map(|what| Column::number(&format!("{phase}{what}"))));
+        columns.extend(whats.iter().map(|what| Column::number(&format!("{phase}{what}"))));
     }
     let called = |phase: &Option<&str>| phase.unwrap_or("no phase").to_owned();
     for phase in phases.iter().skip(1) {
@@ -73,12 +71,12 @@ fn table(session: &SessionResults, caster: &str, alias: &str, direction: Directi
         if !own.iter().any(|s| s.figure == figure) {
             continue;
         }
-        let mut row = vec![Cell::new(name(figure))];
+        let first = if means_only { crate::text::escape(figure.info().name) } else { name(figure) };
+        let mut row = vec![Cell::new(first)];
         for &phase in &phases {
-            match own.iter().find(|s| s.figure == figure && s.phase.as_deref() == phase) {
-                Some(s) => row.extend(cells(figure, &s.steadiness)),
-                None => row.extend([Cell::default(), Cell::default(), Cell::default()]),
-            }
+            let found = own.iter().find(|s| s.figure == figure && s.phase.as_deref() == phase);
+            let cells = found.map_or_else(Default::default, |s| cells(figure, &s.steadiness));
+            row.extend(cells.into_iter().take(whats.len()));
         }
         for &phase in phases.iter().skip(1) {
             let found = session.differences.iter().find(|d| {
@@ -100,34 +98,32 @@ fn table(session: &SessionResults, caster: &str, alias: &str, direction: Directi
         rows,
     }
     .html()
-}
-
-/// A value whose 95 % half-width is given.
-fn with_half(value: f64, half_width: f64) -> Measured {
-    Measured::new(value, half_width / Measured::new(0.0, 1.0).half_width_95())
+    .0
 }
 
 fn cells(figure: FigureId, s: &Steadiness) -> [Cell; 3] {
     let n = s.strokes as f64;
-    // Of one stroke: its own interval of measurement.
-    let mean = if s.strokes > 1 { with_half(s.mean.value, student_975(n - 1.0) * s.mean.sd) } else { s.mean };
-    let spread = s.spread.map_or_else(
-        || "<span class=\"few\">too few</span>".to_owned(),
-        |v| rough(kind(figure), Measured::new(v, 0.1 * v)),
-    );
-    let trend = s.trend_per_stroke.map_or_else(
-        || "<span class=\"few\">too few</span>".to_owned(),
-        |t| {
-            let half = student_975(n - 2.0) * t.sd;
-            if t.value.abs() > half {
-                full(kind(figure), with_half(t.value, half))
-            } else {
-                "none seen".to_owned()
-            }
-        },
-    );
-    let mean = format!("{} <span class=\"pm\">({})</span>", full(kind(figure), mean), s.strokes);
-    [mean, spread, trend].map(Cell::new)
+    let few = || "<span class=\"few\">too few</span>".to_owned();
+    let mean = match s.strokes {
+        // Of one stroke: its own interval of measurement.
+        0 | 1 => full(kind(figure), s.mean),
+        // Two strokes have no interval of a mean that says anything (Student's factor is 12.7): the two themselves.
+        2 => {
+            let one = |v: f64| rough(kind(figure), Measured::new(v, s.measurement_sd));
+            format!("{} and {}", one(s.mean.value - s.mean.sd), one(s.mean.value + s.mean.sd))
+        }
+        _ => full(kind(figure), with_half(s.mean.value, student_975(n - 1.0) * s.mean.sd)),
+    };
+    let spread = s.spread.map_or_else(few, |v| rough(kind(figure), Measured::new(v, 0.1 * v)));
+    let trend = s.trend_per_stroke.map_or_else(few, |t| {
+        let half = student_975(n - 2.0) * t.sd;
+        if t.value.abs() > half {
+            full(kind(figure), with_half(t.value, half))
+        } else {
+            "none seen".to_owned()
+        }
+    });
+    [format!("{mean} <span class=\"pm\">({})</span>", s.strokes), spread, trend].map(Cell::new)
 }
 
 fn told(figure: FigureId, d: &PhaseDifference) -> String {
@@ -137,5 +133,24 @@ fn told(figure: FigureId, d: &PhaseDifference) -> String {
             let text = full(kind(figure), with_half(*difference, 0.5 * (high - low)));
             if *low > 0.0 || *high < 0.0 { text } else { format!("{text}, none seen") }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two strokes of 53 and 75 ft/s were printed as 64 ± 137 ft/s.
+    #[test]
+    fn two_strokes_are_shown_themselves_and_not_by_an_absurd_interval() {
+        let s = Steadiness {
+            strokes: 2,
+            mean: Measured::new(19.5, 3.3),
+            spread: None,
+            measurement_sd: 0.1,
+            trend_per_stroke: None,
+        };
+        let html = &cells(FigureId::PeakSpeed, &s)[0].html.0;
+        assert!(html.contains("16.20") && html.contains("22.80") && !html.contains('\u{b1}'), "{html}");
     }
 }

@@ -1,105 +1,115 @@
-//! One stroke: a sentence, the figures, the linked drawings and the path in space.
+//! One stroke: a sentence, film and linked drawings, the path in space, then what was noticed and the figures.
 
+use askama::Template;
+
+use super::figures::{figure, groups, missing, named};
+use super::ids::stroke_id;
+use super::{data, evidence, film};
 use crate::plot::geometry::Geometry;
+use crate::plot::rods::rod_poses;
+use crate::plot::svg::coordinate;
 use crate::plot::{Format, Panel, loops, sheet, zero_time_s};
 use crate::tables::{direction_word, loop_word};
-use crate::{ReportConfig, plot_name, rod_poses};
+use crate::text::{Html, url_part};
+use crate::{ReportConfig, plot_name};
 use tipwright::model::line::StrokeLoop;
 use tipwright::model::results::TakeResults;
 use tipwright::model::{FigureId, RspSource, Stroke};
 
-use super::figures::{figure, list};
-use super::{data, evidence, film};
-use crate::plot::svg::{coordinate, escape};
-
-/// Id of a stroke's article.
-#[must_use]
-pub fn id(take_id: &str, stroke: u32) -> String {
-    format!("{take_id}-stroke-{stroke}")
+/// A drawing that the script puts in when its stroke is opened or everything is printed: a day of strokes has a hundred
+/// thousand lines and letters, and a page that holds them all at once is slow to open, to read out and to search. On a phone
+/// the same drawing is put in with room for its names; until then the figure keeps its place.
+struct Later {
+    name: &'static str,
+    wide_ratio: String,
+    phone_ratio: String,
+    wide: Html,
+    phone: Html,
 }
 
-/// The article.
+impl Later {
+    fn of(wide: &Panel, phone: &Panel) -> Self {
+        let ratio = |p: &Panel| format!("{}/{}", coordinate(p.width), coordinate(p.height));
+        Self {
+            name: wide.name,
+            wide_ratio: ratio(wide),
+            phone_ratio: ratio(phone),
+            wide: Html(wide.to_inline()),
+            phone: Html(phone.to_inline()),
+        }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "stroke.html")]
+struct Article<'a> {
+    id: String,
+    take: &'a str,
+    number: u32,
+    way: &'static str,
+    said: Html,
+    last: usize,
+    film: Html,
+    places: Vec<Later>,
+    times: Vec<Later>,
+    evidence: Html,
+    named: Html,
+    groups: Html,
+    missing: Html,
+    sheet: String,
+    data: Html,
+}
+
+/// The article; `open`: figures that are not folded.
 #[must_use]
-pub fn article(take_id: &str, take: &TakeResults, stroke: &Stroke, config: &ReportConfig) -> String {
-    let own = id(take_id, stroke.stroke);
+pub fn article(
+    take_id: &str,
+    take: &TakeResults,
+    stroke: &Stroke,
+    config: &ReportConfig,
+    open: &[FigureId],
+) -> Html {
     let geometry = Geometry::of(stroke);
-    let rods = rod_poses(&geometry, config);
+    let rods = rod_poses(&geometry, config.rods());
     let found = take.loops.iter().find(|l| l.stroke == stroke.stroke);
     let drawn = |format| {
         let mut panels = sheet::panels(&geometry, &rods, format);
-        panels.extend(found.map(|l| loops::panel(stroke, l, format)));
+        // Beside the path, for the path made it.
+        if let Some(l) = found {
+            panels.insert(1, loops::panel(stroke, l, format));
+        }
         panels
     };
-    let (panels, on_phone) = (drawn(Format::PAGE), drawn(Format::PHONE));
-    let direction = direction_word(stroke.direction);
-    let name = format!("stroke {} {direction}", stroke.stroke);
-    let mut out = format!(
-        "<article class=\"stroke\" id=\"{own}\" aria-labelledby=\"{own}-h\" data-way=\"{direction}\">\
-         <p class=\"where\">{} <b>{}</b></p><h4 id=\"{own}-h\">Stroke {}, {direction}</h4><p class=\"said\">{}</p>",
-        escape(&take.take),
-        stroke.stroke,
-        stroke.stroke,
-        sentence(stroke, found),
-    );
-    out.push_str(&evidence::of_stroke(take, stroke.stroke));
-    out.push_str(&list(&stroke.figures));
-    out.push_str(&format!(
-        "<div class=\"cursor-row\"><button type=\"button\" class=\"play\" aria-label=\"Play {name} at a tenth of its \
-         speed\">play</button><label>moment <input type=\"range\" class=\"moment\" min=\"0\" max=\"{}\" step=\"1\" \
-         value=\"0\" aria-label=\"Moment of {name}\"></label><output class=\"reading\"></output></div>",
-        stroke.samples.len().saturating_sub(1)
-    ));
-    out.push_str(&film::of_stroke(take, stroke.stroke, zero_time_s(&geometry), &name));
-    // Where it went on the left, when on the right; one below the other where the page is narrow.
+    let both: Vec<(Panel, Panel)> = drawn(Format::PAGE).into_iter().zip(drawn(Format::PHONE)).collect();
     let is_over_time = |name: &str| matches!(name, "speed" | "bend" | "butt" | "power");
-    out.push_str("<div class=\"panels\">");
-    for over_time in [false, true] {
-        out.push_str("<div class=\"column\">");
-        for (panel, phone) in panels.iter().zip(&on_phone).filter(|(p, _)| is_over_time(p.name) == over_time)
-        {
-            out.push_str(&later(panel, phone));
-        }
-        if !over_time {
-            out.push_str(&format!(
-                "<figure class=\"panel p-space\"><figcaption>In space: drag, pinch or use the arrow keys to turn it\
-                 </figcaption><div class=\"space\" tabindex=\"0\" role=\"img\" aria-label=\"Path of the tip in space, \
-                 {name}; arrow keys turn it, plus and minus bring it nearer and farther\"></div></figure>"
-            ));
-        }
-        out.push_str("</div>");
-    }
-    out.push_str("</div>");
+    let pick = |over_time: bool| {
+        both.iter().filter(|(p, _)| is_over_time(p.name) == over_time).map(|(w, p)| Later::of(w, p)).collect()
+    };
+    let way = direction_word(stroke.direction);
+    let name = format!("stroke {} {way}", stroke.stroke);
     // Where names are left out the take's folder, which bears its name, is not pointed to.
-    if !take.clips.is_empty() {
-        out.push_str(&format!(
-        "<p class=\"aside noprint\"><a href=\"../takes/{}/plots/{}\">The same on one sheet for printing<span class=\"hidden\"> \
-         ({}, {name})</span></a></p>",
-        url_part(&take.take),
-        plot_name(stroke.stroke),
-        escape(&take.take),
-    ));
-    }
-    out.push_str(&format!(
-        "<script type=\"application/json\" class=\"data\">{}</script></article>",
-        data::of_stroke(&geometry)
-    ));
-    out
-}
-
-/// A drawing that the script puts in when its stroke comes near or is printed: a day of strokes has a hundred thousand
-/// lines and letters, and a page that holds them all at once is slow to open, to read out and to search. On a phone the
-/// same drawing is put in with room for its names; until then the figure keeps its place.
-fn later(wide: &Panel, phone: &Panel) -> String {
-    let ratio = |p: &Panel| format!("{}/{}", coordinate(p.width), coordinate(p.height));
-    format!(
-        "<figure class=\"panel later p-{}\" style=\"--wide:{};--phone:{}\"><script type=\"text/plain\" class=\"wide\">{}</script>\
-         <script type=\"text/plain\" class=\"phone\">{}</script></figure>",
-        wide.name,
-        ratio(wide),
-        ratio(phone),
-        wide.to_inline(),
-        phone.to_inline()
-    )
+    let sheet = if take.clips.is_empty() {
+        String::new()
+    } else {
+        format!("../takes/{}/plots/{}", url_part(&take.take), plot_name(stroke.stroke))
+    };
+    Html::of(&Article {
+        id: stroke_id(take_id, stroke.stroke),
+        take: &take.take,
+        number: stroke.stroke,
+        way,
+        said: Html(sentence(stroke, found)),
+        last: stroke.samples.len().saturating_sub(1),
+        film: film::of_stroke(take, stroke.stroke, zero_time_s(&geometry), &name),
+        places: pick(false),
+        times: pick(true),
+        evidence: Html(evidence::of_stroke(take, stroke.stroke)),
+        named: named(&stroke.figures, open),
+        groups: groups(&stroke.figures, open),
+        missing: missing(&stroke.figures),
+        sheet,
+        data: Html(data::of_stroke(&geometry, &rods, found)),
+    })
 }
 
 /// What was seen, in words, with no judgement in them.
@@ -146,14 +156,4 @@ fn sentence(stroke: &Stroke, found: Option<&StrokeLoop>) -> String {
         parts.push(format!("The loop was {width} wide ({}{shape}){tail}", found.size.word()));
     }
     if parts.is_empty() { String::new() } else { format!("{}.", parts.join(". ")) }
-}
-
-/// A folder name inside a link.
-fn url_part(text: &str) -> String {
-    text.bytes()
-        .map(|b| match b {
-            b'a'..=b'z' | b'A'..=b'Z' | b'0'..=b'9' | b'-' | b'_' | b'.' => char::from(b).to_string(),
-            _ => format!("%{b:02X}"),
-        })
-        .collect()
 }

@@ -1,9 +1,9 @@
 //! Tables of the pages. On a wide page a table, on a phone every row a small form: names beside their values, nothing
 //! runs out at the right.
 
-use std::fmt::Write;
+use askama::Template;
 
-use crate::plot::svg::escape;
+use crate::text::Html;
 
 /// A column.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,13 +37,25 @@ impl Column {
     pub fn number(name: &str) -> Self {
         Self { name: name.to_owned(), kind: Kind::Number }
     }
+
+    fn class(&self) -> &'static str {
+        match self.kind {
+            Kind::Lead => "lead",
+            Kind::Words => "words",
+            Kind::Number => "n",
+        }
+    }
+
+    fn is_lead(&self) -> bool {
+        self.kind == Kind::Lead
+    }
 }
 
 /// A cell: what stands in it, and what it is sorted by where that is not its text.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Cell {
     /// HTML; empty where there is nothing.
-    pub html: String,
+    pub html: Html,
     /// To sort by.
     pub key: Option<String>,
 }
@@ -52,18 +64,19 @@ impl Cell {
     /// A cell sorted by its text.
     #[must_use]
     pub fn new(html: impl Into<String>) -> Self {
-        Self { html: html.into(), key: None }
+        Self { html: Html(html.into()), key: None }
     }
 
     /// A cell sorted by a number.
     #[must_use]
     pub fn keyed(html: impl Into<String>, key: f64) -> Self {
-        Self { html: html.into(), key: Some(format!("{key:.6}")) }
+        Self { html: Html(html.into()), key: Some(format!("{key:.6}")) }
     }
 }
 
 /// A table. `label`: its name for those who do not see it; `class`: its own class; `sorts`: headings are buttons that sort.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Template)]
+#[template(path = "table.html")]
 pub struct Table<'a> {
     /// Name.
     pub label: &'a str,
@@ -82,51 +95,9 @@ pub struct Table<'a> {
 impl Table<'_> {
     /// The table as HTML. Roles are said in words, for folded rows are no table to a browser.
     #[must_use]
-    pub fn html(&self) -> String {
-        let sortable = if self.sorts { " sortable" } else { "" };
-        let mut out = format!(
-            "<div class=\"scroll\" role=\"region\" tabindex=\"0\" aria-label=\"{}\"><table role=\"table\" class=\"folds {}{sortable}\">\
-             <caption>{}</caption><thead role=\"rowgroup\"><tr role=\"row\">",
-            escape(self.label),
-            self.class,
-            escape(self.caption)
-        );
-        for column in &self.columns {
-            let class = if column.kind == Kind::Number { " class=\"n\"" } else { "" };
-            let name = escape(&column.name);
-            let name = if self.sorts { format!("<button type=\"button\">{name}</button>") } else { name };
-            let _ = write!(out, "<th scope=\"col\" role=\"columnheader\"{class}>{name}</th>");
-        }
-        out.push_str("</tr></thead><tbody role=\"rowgroup\">");
-        for (class, cells) in &self.rows {
-            let class = if class.is_empty() { String::new() } else { format!(" class=\"{class}\"") };
-            let _ = write!(out, "<tr role=\"row\"{class}>");
-            for (column, cell) in self.columns.iter().zip(cells) {
-                cell_html(&mut out, column, cell);
-            }
-            out.push_str("</tr>");
-        }
-        out.push_str("</tbody></table></div>");
-        out
+    pub fn html(&self) -> Html {
+        Html::of(self)
     }
-}
-
-fn cell_html(out: &mut String, column: &Column, cell: &Cell) {
-    let class = match column.kind {
-        Kind::Lead => "lead",
-        Kind::Words => "words",
-        Kind::Number => "n",
-    };
-    let none = if cell.html.is_empty() { " none" } else { "" };
-    let _ = write!(out, "<td role=\"cell\" class=\"{class}{none}\"");
-    if column.kind != Kind::Lead {
-        let _ = write!(out, " data-name=\"{}\"", escape(&column.name));
-    }
-    if let Some(key) = &cell.key {
-        let _ = write!(out, " data-v=\"{key}\"");
-    }
-    let html = if cell.html.is_empty() { "<span class=\"hidden\">none</span>" } else { &cell.html };
-    let _ = write!(out, ">{html}</td>");
 }
 
 #[cfg(test)]
@@ -146,12 +117,18 @@ mod tests {
                 vec![Cell::new("x"), Cell::keyed("2 <i>mm</i>", 2.0), Cell::default()],
             )],
         };
-        let html = table.html();
-        assert!(html.contains("aria-label=\"a &lt;b&gt;\"") && html.contains("class=\"folds own sortable\""));
-        assert!(html.contains(
-            "<td role=\"cell\" class=\"n\" data-name=\"dip &amp; dome\" data-v=\"2.000000\">2 <i>mm</i></td>"
-        ));
-        assert!(html.contains("<td role=\"cell\" class=\"lead\">x</td>"));
-        assert!(html.contains("class=\"words none\"") && html.contains(">none</span></td></tr>"));
+        let html = table.html().0;
+        assert!(
+            html.contains("aria-label=\"a &#60;b&#62;\"") && html.contains("class=\"folds own sortable\""),
+            "{html}"
+        );
+        assert!(
+            html.contains(
+                "<td role=\"cell\" class=\"n\" data-name=\"dip &#38; dome\" data-v=\"2.000000\">2 <i>mm</i></td>"
+            ),
+            "{html}"
+        );
+        assert!(html.contains("<td role=\"cell\" class=\"lead\">x</td>"), "{html}");
+        assert!(html.contains("class=\"words none\"") && html.contains(">none</span></td></tr>"), "{html}");
     }
 }

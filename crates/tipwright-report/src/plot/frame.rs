@@ -174,9 +174,10 @@ impl Frame<'_> {
             svg.line("grid", (area.left, y), (area.right, y));
             svg.text("tick", (area.left - 6.0, y + 0.34 * TICK_SIZE), Anchor::End, &tick.label);
         }
-        // The unit heads the column of ticks, the name of the other axis ends its row.
-        svg.text("axisname", (area.left - 6.0, area.top - 9.0), Anchor::End, self.y.unit(system));
+        // The unit ends the column of ticks at its foot (beside the title it would read as its first word), the name of the
+        // other axis ends its row.
         let row = area.bottom + 4.0 + 1.05 * TICK_SIZE;
+        svg.text("axisname", (area.left - 12.0, row), Anchor::End, self.y.unit(system));
         let unit = self.x.unit(system);
         let name = match (self.x.name, unit) {
             (name, "") => name.to_owned(),

@@ -162,6 +162,17 @@ impl<'a> Geometry<'a> {
         })
     }
 
+    /// The samples of W with its very ends, which lie between samples: a curve ends at its mark, not a frame before.
+    #[must_use]
+    pub fn whole_window(&self) -> Vec<CastSample> {
+        let inside = &self.stroke.samples[self.window.clone()];
+        let start_s = self.stroke.figures.get(FigureId::TStart).map(|m| m.value);
+        let before = start_s.filter(|t| inside.first().is_some_and(|p| p.t_s > *t)).and_then(|t| self.at(t));
+        let after =
+            self.t_rsp_s.filter(|t| inside.last().is_some_and(|p| p.t_s < *t)).and_then(|t| self.at(t));
+        before.into_iter().chain(inside.iter().copied()).chain(after).collect()
+    }
+
     /// Class of the path's ink.
     #[must_use]
     pub fn ink(&self) -> &'static str {

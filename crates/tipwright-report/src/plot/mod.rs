@@ -9,6 +9,7 @@ pub mod loops;
 pub mod overlay;
 pub mod power;
 pub mod profile;
+pub mod rods;
 pub mod scale;
 pub mod sheet;
 pub mod side;
@@ -46,9 +47,9 @@ impl Format {
     pub const PAGE: Self =
         Self { width: 560.0, time_height: 190.0, side_height: 330.0, units: DrawnUnits::Switch };
 
-    /// On a phone held upright: 400 wide, so that the smallest text is still a seventh of an inch high.
+    /// On a phone held upright, and among several: 350 wide, as wide as it is shown, so that no text is under 11 pixels.
     pub const PHONE: Self =
-        Self { width: 400.0, time_height: 180.0, side_height: 300.0, units: DrawnUnits::Switch };
+        Self { width: 350.0, time_height: 180.0, side_height: 300.0, units: DrawnUnits::Switch };
 
     /// On an A4 sheet: 716 units are 190 mm, so that the smallest text is 8.6 points.
     #[must_use]

@@ -7,7 +7,7 @@ use super::geometry::{Geometry, speed};
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
 use super::{Format, Panel, set_label, span};
-use crate::compare::stats::describe;
+use crate::stats::describe;
 
 /// Step of time of the common grid; half the frame time of 120 frames a second.
 const STEP_S: f64 = 1.0 / 240.0;

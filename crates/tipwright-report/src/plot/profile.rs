@@ -12,7 +12,7 @@ use tipwright::model::{FigureId, Measured};
 /// Draws the panel.
 #[must_use]
 pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
-    let window = &geometry.stroke.samples[geometry.window.clone()];
+    let window = &geometry.whole_window();
     let half = |sd: f64| Measured::new(0.0, sd).half_width_95();
     let (low, high) = span(
         window.iter().flat_map(|p| [p.h_m - half(p.height_sd_m), p.h_m + half(p.height_sd_m)]),
@@ -22,10 +22,8 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     // Never less than 12 cm in all: noise is not to look like a fault.
     let missing = (0.12 - (high - low)).max(0.0) / 2.0;
     let air = 0.22 * (high - low).max(0.12);
-    let height = format.time_height;
     let (s_low, s_high) = span(window.iter().map(|p| p.s_m).chain([0.0, geometry.chord_m]), (0.0, 1.0));
     let edge = 0.03 * (s_high - s_low);
-    let h = Scale::new(low - missing - air, high + missing + air, height - BOTTOM, TOP);
     // A back stroke runs to the left, as in the side view above.
     let (left, right) = (LEFT, format.width - RIGHT);
     let s = if geometry.chord_way[0] >= 0.0 {
@@ -33,9 +31,16 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     } else {
         Scale::new(s_low - edge, s_high + edge, right, left)
     };
+    // Never pressed together: a high dome gets a higher drawing.
+    let (h_low, h_high) = (low - missing - air, high + missing + air);
+    let height = format.time_height.max((h_high - h_low) * s.per_unit().abs() + TOP + BOTTOM);
+    let h = Scale::new(h_low, h_high, height - BOTTOM, TOP);
     let stretch = h.per_unit().abs() / s.per_unit().abs();
-    let title =
-        format!("Height over the chord, stretched {}\u{d7}", number(stretch, usize::from(stretch < 9.5)));
+    let title = if stretch < 1.05 {
+        "Height over the chord, true to scale".to_owned()
+    } else {
+        format!("Height over the chord, stretched {}\u{d7}", number(stretch, usize::from(stretch < 9.5)))
+    };
     let frame = Frame {
         x: Axis {
             scale: s,

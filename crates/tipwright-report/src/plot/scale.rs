@@ -90,7 +90,9 @@ pub struct Tick {
 /// Round ticks (1, 2, 5 times a power of ten) inside `from..to` (base units), about `wanted` of them (off by less than a factor of 1.6).
 #[must_use]
 pub fn ticks(from: f64, to: f64, wanted: f64, quantity: Quantity, system: UnitSystem) -> Vec<Tick> {
-    ticks_or_none(from, to, wanted, quantity, system).unwrap_or_default()
+    // One tick alone says nothing of the scale: finer until there are two.
+    let finer = |k: i32| ticks_or_none(from, to, wanted * 1.7_f64.powi(k), quantity, system);
+    (0..4).find_map(|k| finer(k).filter(|t| t.len() > 1)).or_else(|| finer(0)).unwrap_or_default()
 }
 
 fn ticks_or_none(
@@ -142,6 +144,18 @@ mod tests {
         );
         let fine = ticks(0.0, 0.31, 6.0, Quantity::Plain, UnitSystem::Metric);
         assert_eq!(fine[1].label, "0.05");
+    }
+
+    #[test]
+    fn never_one_tick_alone() {
+        for (from, to) in [(3.1, 4.9), (0.4, 1.9), (-0.9, 0.9), (11.0, 39.0)] {
+            for wanted in [1.0, 2.0, 4.0] {
+                assert!(
+                    ticks(from, to, wanted, Quantity::Length, UnitSystem::Metric).len() > 1,
+                    "{from} {to} {wanted}"
+                );
+            }
+        }
     }
 
     #[test]

@@ -50,7 +50,8 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     draw_band(&mut svg, geometry, &at);
     let ink = geometry.ink();
     svg.polyline(&format!("path-{ink} outside"), &drawn);
-    svg.polyline(&format!("path-{ink}"), &drawn[geometry.window.clone()]);
+    let in_window: Vec<Xy> = geometry.whole_window().iter().map(|p| at(geometry.side(p))).collect();
+    svg.polyline(&format!("path-{ink}"), &in_window);
 
     let chord = [geometry.side_of_chord(0.0, 0.0), geometry.side_of_chord(geometry.chord_m, 0.0)];
     svg.line("chord", at(chord[0]), at(chord[1]));

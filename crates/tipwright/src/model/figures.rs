@@ -55,8 +55,8 @@ macro_rules! figures {
 }
 
 figures! {
-    TStart, "t_start_s", "s", "start", Tip, "Start of the stroke (of the contract's window W): the first moment the tip speed exceeds 20 % of the stroke's peak. Session clock.";
-    TRsp, "t_rsp_s", "s", "rod straight", Tip, "Rod straight position, where the stroke proper (window W) ends: with butt markers the moment the bend crosses zero after its maximum, otherwise the moment of peak tip speed.";
+    TStart, "t_start_s", "s", "start", Tip, "Start of the stroke: the first moment the tip speed exceeds 20 % of the stroke's peak. Session clock.";
+    TRsp, "t_rsp_s", "s", "rod straight", Tip, "Rod straight position, where the stroke proper ends: with butt markers the moment the bend crosses zero after its maximum, otherwise the moment of peak tip speed.";
     TStop, "t_stop_s", "s", "stop", Tip, "Tip speed first below 20 % of its peak after the peak.";
     Duration, "duration_s", "s", "duration", Tip, "Time from the start to rod straight.";
     Chord, "chord_m", "m", "chord", Tip, "Straight distance between the ends of the tip's path from start to rod straight.";

@@ -58,6 +58,9 @@ pub struct SceneQuality {
     /// Root mean square of the wand's measured length about its known one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wand_rms_mm: Option<f64>,
+    /// Median distance between the wand's two markers over the wand clip, as the cameras saw it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wand_measured_m: Option<f64>,
     /// Root mean square distance between observed and predicted pixels, accepted observations.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub reprojection_rms_px: Option<f64>,

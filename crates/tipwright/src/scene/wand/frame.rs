@@ -65,6 +65,7 @@ pub(super) fn finish(
         cameras,
         quality: SceneQuality {
             wand_rms_mm: wand_rms_m.map(|m| 1e3 * m),
+            wand_measured_m: median(lengths_m.iter().copied()),
             reprojection_rms_px: Some(rms_px),
             scale_sd_relative: Some(input.length_m.sd / input.length_m.value),
             observations_accepted: used,

@@ -1,0 +1,127 @@
+
+// A path in space, drawn as lines in SVG: sharp on paper, inks from the page's style, no graphics card needed. The eye is far
+// away (no perspective), so lengths along a view's own plane are true.
+const spaceView = (element, data) => {
+  const svg = document.createElementNS(SVG, 'svg');
+  svg.setAttribute('class', 'plot');
+  svg.setAttribute('aria-hidden', 'true');
+  element.replaceChildren(svg);
+  const tip = data.x.map((x, k) => [x, data.y[k], data.z[k]]);
+  const lines = [], names = [];
+  const add = (kind, points) => {
+    const node = document.createElementNS(SVG, 'polyline');
+    node.setAttribute('class', kind);
+    svg.append(node);
+    lines.push({ node, points });
+    return lines.at(-1);
+  };
+  const everything = [...tip, ...(data.rods ?? []).flat(), ...(data.loop ?? []).flat()];
+  const span = (k) => [Math.min(...everything.map((p) => p[k])), Math.max(...everything.map((p) => p[k]))];
+  const [x0, x1] = span(0), [y0, y1] = span(1), [z0, z1] = span(2);
+  const reach = Math.max(x1 - x0, y1 - y0, z1 - z0), floor = z0 - 0.08 * reach;
+  const middle = [(x0 + x1) / 2, (y0 + y1) / 2, (floor + z1) / 2];
+  const down = (v) => Math.floor(v / 0.5) * 0.5, up = (v) => Math.ceil(v / 0.5) * 0.5;
+  const [fx0, fx1, fy0, fy1] = [down(x0), up(x1), down(y0 - 0.5), up(y1 + 0.5)];
+  for (let x = fx0; x <= fx1 + 1e-9; x += 0.5) add('grid', [[x, fy0, floor], [x, fy1, floor]]);
+  for (let y = fy0; y <= fy1 + 1e-9; y += 0.5) add('grid', [[fx0, y, floor], [fx1, y, floor]]);
+  add('leader', tip.map((p) => [p[0], p[1], floor]));
+  for (let k = 0; k < tip.length; k += 10) add('grid', [tip[k], [tip[k][0], tip[k][1], floor]]);
+  // The rod bends from the butt's axis to the tip: the curve between is drawn, not measured.
+  for (const [butt, knee, end] of data.rods ?? []) {
+    const at = (f) => butt.map((b, k) => (1 - f) ** 2 * b + 2 * f * (1 - f) * knee[k] + f * f * end[k]);
+    add('rod', Array.from({ length: 13 }, (_, k) => at(k / 12)));
+  }
+  for (const leg of data.loop ?? []) if (leg.length > 1) add(`path-${data.way} thin`, leg);
+  add('chord', data.chord);
+  add(`path-${data.way} outside`, tip);
+  add(`path-${data.way}`, tip.slice(data.w[0], data.w[1]));
+  const mark = document.createElementNS(SVG, 'circle');
+  mark.setAttribute('class', 'cursor');
+  mark.setAttribute('r', '5');
+  svg.append(mark);
+  for (const [name, ...place] of data.marks ?? []) {
+    const node = document.createElementNS(SVG, 'text');
+    node.textContent = name;
+    svg.append(node);
+    names.push({ node, place, width: 6.2 * name.length });
+  }
+
+  const VIEWS = { side: [-Math.PI / 2, 0], above: [-Math.PI / 2, Math.PI / 2], behind: [Math.PI, 0.06], aslant: [-2.07, 0.36] };
+  let [around, over] = VIEWS.aslant, zoom = 1, perM = 1, now = 0, wanted = 0;
+  const size = () => [Math.max(element.clientWidth, 50), Math.max(element.clientHeight, 50)];
+  const seen = (p) => {
+    const [x, y, z] = p.map((v, k) => v - middle[k]);
+    const [ca, sa, ce, se] = [Math.cos(around), Math.sin(around), Math.cos(over), Math.sin(over)];
+    return [-sa * x + ca * y, -se * ca * x - se * sa * y + ce * z];
+  };
+  const corners = [x0, x1].flatMap((x) => [y0, y1].flatMap((y) => [floor, z1].map((z) => [x, y, z])));
+  const fit = () => {
+    const [width, height] = size(), places = corners.map(seen);
+    const half = (k) => Math.max(0.1, ...places.map((p) => Math.abs(p[k])));
+    perM = Math.min(width / half(0), height / half(1)) / 2 / 1.12;
+    render();
+  };
+  const paint = () => {
+    wanted = 0;
+    const [width, height] = size();
+    svg.setAttribute('width', width);
+    svg.setAttribute('height', height);
+    svg.setAttribute('viewBox', `0 0 ${width} ${height}`);
+    const at = (p) => { const [x, y] = seen(p); return [width / 2 + x * perM * zoom, height / 2 - y * perM * zoom]; };
+    for (const { node, points } of lines) node.setAttribute('points', points.map((p) => at(p).map((v) => v.toFixed(1)).join()).join(' '));
+    const [cx, cy] = at(tip[now]);
+    mark.setAttribute('cx', cx.toFixed(1));
+    mark.setAttribute('cy', cy.toFixed(1));
+    const taken = [];
+    for (const { node, place, width: wide } of names) {
+      const [x, y] = at(place), left = x + 8 + wide > width ? x - 8 - wide : x + 8;
+      const box = [left - 3, y - 16, left + wide + 3, y + 4];
+      const hidden = box[0] < 0 || box[1] < 0 || box[3] > height || taken.some((t) => box[0] < t[2] && t[0] < box[2] && box[1] < t[3] && t[1] < box[3]);
+      node.style.display = hidden ? 'none' : '';
+      if (hidden) continue;
+      taken.push(box);
+      node.setAttribute('x', left.toFixed(1));
+      node.setAttribute('y', (y - 4).toFixed(1));
+    }
+  };
+  const render = () => { wanted ||= requestAnimationFrame(paint); };
+  const turn = (by, lift) => {
+    around += by;
+    over = Math.max(-1.5, Math.min(Math.PI / 2, over + lift));
+    render();
+  };
+  const near = (factor) => { zoom = Math.max(0.5, Math.min(12, zoom * factor)); render(); };
+  element.addEventListener('keydown', (event) => {
+    const turns = { ArrowLeft: [-0.12, 0], ArrowRight: [0.12, 0], ArrowUp: [0, 0.1], ArrowDown: [0, -0.1] }[event.key];
+    if (turns) turn(...turns);
+    else if (event.key === '+' || event.key === '=') near(1.2);
+    else if (event.key === '-') near(1 / 1.2);
+    else return;
+    event.preventDefault();
+  });
+  // One finger turns, two bring nearer; up and down belongs to the page on a phone.
+  const fingers = new Map();
+  element.addEventListener('pointerdown', (event) => { element.setPointerCapture(event.pointerId); fingers.set(event.pointerId, [event.clientX, event.clientY]); });
+  for (const end of ['pointerup', 'pointercancel']) element.addEventListener(end, (event) => fingers.delete(event.pointerId));
+  element.addEventListener('pointermove', (event) => {
+    const was = fingers.get(event.pointerId);
+    if (!was) return;
+    const other = [...fingers].find(([id]) => id !== event.pointerId)?.[1];
+    if (other) {
+      const far = (p) => Math.max(1, Math.hypot(p[0] - other[0], p[1] - other[1]));
+      near(far([event.clientX, event.clientY]) / far(was));
+    } else turn((was[0] - event.clientX) * 0.01, (event.clientY - was[1]) * 0.01);
+    fingers.set(event.pointerId, [event.clientX, event.clientY]);
+  });
+  element.addEventListener('wheel', (event) => {
+    if (!event.ctrlKey) return;
+    near(Math.exp(-event.deltaY * 0.01));
+    event.preventDefault();
+  }, { passive: false });
+  new ResizeObserver(fit).observe(element);
+  fit();
+  return {
+    moment(k) { now = k; render(); },
+    view(name) { [around, over] = VIEWS[name]; zoom = 1; fit(); },
+  };
+};

@@ -1,0 +1,46 @@
+//! Warnings, the weightiest first.
+
+use askama::Template;
+
+use super::figures::dual_units;
+use crate::text::{Html, capital};
+use tipwright::model::{Severity, Warning};
+
+struct Line<'a> {
+    class: &'static str,
+    word: &'static str,
+    about: &'a str,
+    what: Html,
+    remedy: Html,
+}
+
+#[derive(Template)]
+#[template(path = "warnings.html")]
+struct Warnings<'a> {
+    lines: Vec<Line<'a>>,
+}
+
+/// The list; empty without warnings.
+#[must_use]
+pub fn list(warnings: &[Warning]) -> Html {
+    let mut sorted: Vec<&Warning> = warnings.iter().collect();
+    sorted.sort_by_key(|w| std::cmp::Reverse(w.severity));
+    let lines = sorted
+        .iter()
+        .map(|w| {
+            let (class, word) = match w.severity {
+                Severity::Note => ("note", "Note"),
+                Severity::Warning => ("warning", "Warning"),
+                Severity::Problem => ("problem", "Problem"),
+            };
+            Line {
+                class,
+                word,
+                about: &w.about,
+                what: Html(dual_units(w.what.trim_end_matches('.'))),
+                remedy: Html(dual_units(&capital(w.remedy.trim_end_matches('.')))),
+            }
+        })
+        .collect();
+    Html::of(&Warnings { lines })
+}
