@@ -64,18 +64,24 @@ struct Seen {
     is_at_end: bool,
 }
 
-/// Looks into all clips of a session and adds what is found. `progress` is told each clip.
+/// Looks into the clips of a session's scene and of the takes that are `wanted`, and adds what is found. `progress` is told each
+/// clip.
 pub fn look(
     usable: &mut Usable,
     footage: &dyn Footage,
     config: &LookConfig,
+    wanted: &(dyn Fn(&Take) -> bool + Sync),
     progress: &(dyn Fn(&Path) + Sync),
 ) {
     let Some(session) = &usable.session else { return };
+    if !session.take.is_empty() && !session.take.iter().any(wanted) {
+        return;
+    }
     let (mut findings, stills) = look_at_scene(session, footage, config, progress);
     let of_takes: Vec<Vec<Finding>> = session
         .take
         .par_iter()
+        .filter(|take| wanted(take))
         .map(|take| look_at_take(session, take, &stills, footage, config, progress))
         .collect();
     findings.extend(of_takes.into_iter().flatten());
