@@ -45,7 +45,7 @@ fn a_plan_of_what_cannot_be_is_refused() {
 #[test]
 fn unix_time_in_a_path_ends_and_is_right() {
     let folder = tempfile::tempdir().unwrap();
-    let path = |start_s: f64, step: f64| {
+    let call = |start_s: f64, step: f64, more: &str| {
         let mut rows = String::from("t_s,x_m,y_m,z_m,vx_m_s,vy_m_s,vz_m_s\n");
         for i in 0..720 {
             let t_s = f64::from(i) / 240.0;
@@ -55,17 +55,20 @@ fn unix_time_in_a_path_ends_and_is_right() {
             rows += &format!("{:.7},{:.6},0,3,{:.6},0,0\n", start_s + step * t_s, -1.5 * phase.cos(), speed);
         }
         let file = folder.path().join("path.csv");
-        fs::write(&file, rows).unwrap();
+        fs::write(&file, rows + more).unwrap();
         let out = folder.path().join(format!("out{start_s}{step}"));
-        let run = tipwright(&["--json", "strokes", file.to_str().unwrap(), "-o", out.to_str().unwrap()]);
+        tipwright(&["--json", "strokes", file.to_str().unwrap(), "-o", out.to_str().unwrap()])
+    };
+    let path = |start_s: f64| {
+        let run = call(start_s, 1.0, "");
         assert_eq!(status(&run), 0, "{}", text(&run.stderr));
         json(&run)
     };
-    let plain = path(0.0, 1.0);
+    let plain = path(0.0);
     let figure = |document: &serde_json::Value, key: &str| document["strokes"][0][key].as_f64().unwrap();
     // seconds: the same stroke, later; a double has a quarter of a microsecond left
     for start_s in [1e9, 1.78e9, -1e9] {
-        let unix = path(start_s, 1.0);
+        let unix = path(start_s);
         assert_eq!(unix["strokes"].as_array().unwrap().len(), 1, "{start_s}");
         assert!(
             (figure(&unix, "peak_speed_m_s") - figure(&plain, "peak_speed_m_s")).abs() < 1e-3,
@@ -77,10 +80,15 @@ fn unix_time_in_a_path_ends_and_is_right() {
             "{start_s}"
         );
     }
-    // milliseconds and nanoseconds are no seconds: no stroke is that slow, but it ends
+    // milliseconds and nanoseconds are no seconds
     for (start_s, step) in [(1.78e12, 1e3), (1.78e18, 1e9)] {
-        path(start_s, step);
+        let run = call(start_s, step, "");
+        assert_eq!(status(&run), 2, "{step}");
+        assert!(text(&run.stderr).contains("is t_s in seconds?"), "{}", text(&run.stderr));
     }
+    // one stamp that jumps
+    let run = call(0.0, 1.0, "9e8,0,0,3,0,0,0\n");
+    assert_eq!(json(&run)["strokes"].as_array().unwrap().len(), 1, "{}", text(&run.stderr));
 }
 
 #[test]

@@ -154,7 +154,7 @@ fn table(root: &Value, schema: &Value, values: &Value, place: &str, out: &mut St
         let value = &values[key];
         match toml::Value::try_from(value) {
             Ok(value) if !values[key].is_null() => out.push_str(&format!("# {key} = {value}\n")),
-            _ => out.push_str(&format!("# {key} =                  (none)\n")),
+            _ => out.push_str(&format!("# {key}: none\n")),
         }
     }
     for (key, property) in tables {

@@ -58,6 +58,10 @@ impl Footage for Reader {
         probe::clip_info(path)
     }
 
+    fn held_share(&self, path: &Path) -> Option<f64> {
+        probe::held_share(path)
+    }
+
     fn sound(&self, path: &Path) -> Result<Option<Sound>, FootageError> {
         sound::read(path)
     }

@@ -103,6 +103,24 @@ fn frames_shown(input: &ff::format::context::Input, stream: &ff::format::stream:
     u64::try_from(entries).ok().filter(|n| *n > 0)
 }
 
+/// Share of the samples of the picture track that end before the file does, where the container has a full index.
+pub(crate) fn held_share(path: &Path) -> Option<f64> {
+    let input = open_container(path).ok()?;
+    let (stream, _) = picture_track(&input)?;
+    let entries = frames_shown(&input, &stream)?;
+    let bytes = std::fs::metadata(path).ok()?.len();
+    let ends_inside = |idx: u64| {
+        // SAFETY: the stream belongs to an open input, the index is below its count; the entry is read before anything else is done.
+        let entry = unsafe {
+            ffi::avformat_index_get_entry(stream.as_ptr().cast_mut(), i32::try_from(idx).ok()?).as_ref()
+        }?;
+        let end = u64::try_from(entry.pos).ok()? + u64::try_from(entry.size()).ok()?;
+        Some(end <= bytes)
+    };
+    let held = (0..entries).filter(|idx| ends_inside(*idx).unwrap_or(true)).count();
+    Some(held as f64 / entries as f64)
+}
+
 /// Opens the container and describes its picture track.
 pub(crate) fn open(path: &Path) -> Result<Opened, FootageError> {
     let input = open_container(path)?;

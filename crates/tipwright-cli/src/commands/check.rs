@@ -21,7 +21,7 @@ pub fn run(args: &CheckArgs, ui: &Ui) -> Result<(), Failure> {
     let reader = Reader::default();
     let mut found = usable(&args.session, &reader, &UsableConfig::default(), &seen);
     if !args.files_only {
-        look(&mut found, &reader, &LookConfig::default(), &seen);
+        look(&mut found, &reader, &LookConfig::default(), &|_| true, &seen);
     }
     bar.finish_and_clear();
     let Usable { findings, refused, looked_at, session, .. } = &found;

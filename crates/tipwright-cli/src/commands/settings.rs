@@ -27,7 +27,7 @@ pub fn run(args: &SettingsArgs, ui: &Ui) -> Result<(), Failure> {
 
 /// Settings of the stages and rules of the evidence as a command was told.
 pub fn config(args: &StageArgs) -> Result<DayConfig, Failure> {
-    let mut config = DayConfig::default();
+    let mut config = DayConfig { look: true, ..DayConfig::default() };
     if let Some(file) = &args.settings {
         config = config.with_settings(Settings::read(file).map_err(Failure::unusable)?);
     }

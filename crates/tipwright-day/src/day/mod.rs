@@ -23,7 +23,7 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 
-use crate::session::{Finding, Refused, Session, Usable, UsableConfig, usable};
+use crate::session::{Finding, LookConfig, Refused, Session, Take, Usable, UsableConfig, look, usable};
 use crate::store::{Files, Place, Store, StoreError};
 use run::Run;
 use tipwright::evidence::Rules;
@@ -69,6 +69,9 @@ pub struct DayConfig {
     pub anew: bool,
     /// The page names nobody and shows no picture: letters for aliases, no clip names, no film.
     pub anonymous: bool,
+    /// Look into the clips of takes that were not measured yet, as `check` does, and refuse what cannot go well. Off by default, for
+    /// callers that have looked.
+    pub look: bool,
 }
 
 /// What a caller may want to show.
@@ -168,9 +171,19 @@ struct Read {
 }
 
 /// Reads a session and opens what it names; refuses one that cannot be used.
-fn read_session(folder: &Path, footage: &dyn Footage, progress: Progress<'_>) -> Result<Read, DayError> {
-    let Usable { session, findings, refused, clips, .. } =
-        usable(folder, footage, &UsableConfig::default(), &|_| {});
+fn read_session(
+    folder: &Path,
+    out: &Path,
+    footage: &dyn Footage,
+    config: &DayConfig,
+    progress: Progress<'_>,
+) -> Result<Read, DayError> {
+    let mut found = usable(folder, footage, &UsableConfig::default(), &|_| {});
+    if config.look {
+        let is_new = |take: &Take| !Place::kept_take(&take.name).below(out).is_file();
+        look(&mut found, footage, &LookConfig::default(), &is_new, &|_| {});
+    }
+    let Usable { session, findings, refused, clips, .. } = found;
     let Some(session) = session else {
         let problems = findings.iter().filter(|f| f.is_problem() && f.subject.take_idx().is_none());
         let list: Vec<String> = problems.map(|f| format!("  {f}")).collect();
@@ -211,7 +224,7 @@ pub fn run_with_film(
 ) -> Result<DayOutcome, DayError> {
     let began = Instant::now();
     let film = film.filter(|_| !config.anonymous);
-    let read = read_session(folder, footage, progress)?;
+    let read = read_session(folder, out, footage, config, progress)?;
     let session = &read.session;
     let store = Store::open(out)?;
     let run = Run::new(&read, &store, footage, config, progress);
@@ -260,7 +273,7 @@ pub fn run_scene(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<SetUp, DayError> {
-    let read = read_session(folder, footage, progress)?;
+    let read = read_session(folder, out, footage, config, progress)?;
     let store = Store::open(out)?;
     let run = Run::new(&read, &store, footage, config, progress);
     run.tell(Event::Work(run.set_up_work()));
@@ -281,7 +294,7 @@ pub fn run_take(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<TakeResults, DayError> {
-    let read = read_session(folder, footage, progress)?;
+    let read = read_session(folder, out, footage, config, progress)?;
     let session = &read.session;
     if let Some(refused) = read.refused.iter().find(|r| r.shown == take) {
         let list: Vec<String> = refused.reasons.iter().map(|f| format!("  {f}")).collect();

@@ -30,8 +30,6 @@ pub struct LookConfig {
     pub swapped_ratio: usize,
     /// Landmarks within this are where they were, pixels: the search finds chance likeness anywhere within 36.
     pub still_px: f64,
-    /// A clip whose last pictures come before this share of what the file claims is cut short.
-    pub least_length_share: f64,
 }
 
 impl Default for LookConfig {
@@ -44,7 +42,6 @@ impl Default for LookConfig {
             least_landmarks: 24,
             swapped_ratio: 4,
             still_px: 4.0,
-            least_length_share: 0.7,
         }
     }
 }
@@ -57,25 +54,26 @@ struct Seen {
     with_two: usize,
     /// What stands still.
     still: Option<Still>,
-    /// Last picture that could be had, and what the file claims, seconds as captured.
-    last_s: f64,
-    claimed_s: Option<f64>,
-    /// There were no more.
-    is_at_end: bool,
 }
 
-/// Looks into all clips of a session and adds what is found. `progress` is told each clip.
+/// Looks into the clips of a session's scene and of the takes that are `wanted`, and adds what is found. `progress` is told each
+/// clip.
 pub fn look(
     usable: &mut Usable,
     footage: &dyn Footage,
     config: &LookConfig,
+    wanted: &(dyn Fn(&Take) -> bool + Sync),
     progress: &(dyn Fn(&Path) + Sync),
 ) {
     let Some(session) = &usable.session else { return };
+    if !session.take.is_empty() && !session.take.iter().any(wanted) {
+        return;
+    }
     let (mut findings, stills) = look_at_scene(session, footage, config, progress);
     let of_takes: Vec<Vec<Finding>> = session
         .take
         .par_iter()
+        .filter(|take| wanted(take))
         .map(|take| look_at_take(session, take, &stills, footage, config, progress))
         .collect();
     findings.extend(of_takes.into_iter().flatten());
@@ -117,7 +115,6 @@ pub fn look_at_scene(
     let weight = if good >= 2 { Severity::Warning } else { Severity::Problem };
     for (camera, clip, seen) in seen {
         let Ok(seen) = seen.map_err(|what| out.say(weight, what, clip, "")) else { continue };
-        out.cut_short(&seen, clip, config);
         if seen.with_one == 0 {
             let what =
                 format!("wand: its markers are in none of {} pictures of camera {camera}", seen.pictures);
@@ -174,7 +171,6 @@ pub fn look_at_take(
     let mut own: Vec<(&CameraName, &PathBuf, Still)> = Vec::new();
     for (camera, clip, seen) in seen {
         let Ok(seen) = seen.map_err(|what| out.say(weight, what, clip, "")) else { continue };
-        out.cut_short(&seen, clip, config);
         if (seen.with_one as f64) < config.least_share * seen.pictures as f64 {
             let what = format!(
                 "the tip marker is in {} of {} pictures of camera {camera}",
@@ -231,14 +227,6 @@ impl Report<'_> {
         let finding = Finding::new(self.subject.clone(), severity, what, remedy);
         self.findings.push(finding.in_file(self.session.resolve(clip)));
     }
-
-    fn cut_short(&mut self, seen: &Seen, clip: &Path, config: &LookConfig) {
-        let Some(claimed_s) = seen.claimed_s else { return };
-        if seen.is_at_end && seen.last_s < config.least_length_share * claimed_s {
-            let what = format!("the file is cut short: nothing after {:.1} of {claimed_s:.1} s", seen.last_s);
-            self.say(Severity::Warning, what, clip, "copy the clip from the phone again");
-        }
-    }
 }
 
 /// Things that stand in one still where they stand in the other.
@@ -274,9 +262,6 @@ fn see(
         with_one: likely(1),
         with_two: likely(2),
         still: found.stills.map(|[first, _]| first),
-        last_s: places.last_s,
-        claimed_s: places.length_s,
-        is_at_end: places.is_at_end,
     })
 }
 
@@ -288,7 +273,6 @@ struct Places {
     pictures: u32,
     given: u32,
     last_s: f64,
-    is_at_end: bool,
 }
 
 impl Places {
@@ -302,7 +286,6 @@ impl Places {
             pictures: config.pictures,
             given: 0,
             last_s: f64::NEG_INFINITY,
-            is_at_end: false,
         }
     }
 }
@@ -328,18 +311,12 @@ impl FrameSource for Places {
                     match self.source.next_frame()? {
                         Some(view) if view.pts_s > self.last_s => break,
                         Some(_) => {}
-                        None => {
-                            self.is_at_end = true;
-                            return Ok(None);
-                        }
+                        None => return Ok(None),
                     }
                 }
             }
         }
-        let Some(view) = self.source.next_frame()? else {
-            self.is_at_end = true;
-            return Ok(None);
-        };
+        let Some(view) = self.source.next_frame()? else { return Ok(None) };
         self.last_s = view.pts_s;
         self.given += 1;
         let before = if is_first { None } else { view.before };

@@ -12,6 +12,9 @@ use tipwright::lens::read_lens;
 use tipwright::model::Severity;
 use tipwright::model::footage::{ClipInfo, Footage, FootageError};
 
+/// Share of a clip's pictures from which it is whole: phones leave the last one or two unfinished (common practice).
+const WHOLE: f64 = 0.98;
+
 /// Limits of what is taken for likely.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct UsableConfig {
@@ -116,7 +119,7 @@ pub fn usable(
         files.group(&take.subject(), "", &take.clips, &in_scene, Severity::Problem);
     }
     let found = files.out;
-    out.clips = looks.into_iter().filter_map(|(clip, look)| Some((clip, look.ok()?))).collect();
+    out.clips = looks.into_iter().filter_map(|(clip, look)| Some((clip, look.ok()?.info))).collect();
     out.session = Some(session);
     out.findings = findings;
     out.add(found);
@@ -132,7 +135,15 @@ fn all_clips<'a>(
     scene.chain(session.take.iter().chain(more).map(|t| &t.clips)).flatten()
 }
 
-type Looks = BTreeMap<PathBuf, Result<ClipInfo, String>>;
+/// A clip that could be opened.
+struct Look {
+    /// What it says of itself; lengths are those of what is there.
+    info: ClipInfo,
+    /// Share of its pictures that the file holds, where it was cut short.
+    cut_to: Option<f64>,
+}
+
+type Looks = BTreeMap<PathBuf, Result<Look, String>>;
 
 fn look_at_all(
     session: &Session,
@@ -149,7 +160,15 @@ fn look_at_all(
         .into_par_iter()
         .map(|(clip, capture_fps)| {
             progress(&clip);
-            let look = first_picture(&session.resolve(&clip), capture_fps, footage);
+            let path = session.resolve(&clip);
+            let look = first_picture(&path, capture_fps, footage).map(|mut info| {
+                let cut_to = footage.held_share(&path).filter(|share| *share < WHOLE);
+                if let Some(share) = cut_to {
+                    info.duration_s = info.duration_s.map(|s| s * share);
+                    info.frames_claimed = info.frames_claimed.map(|n| (n as f64 * share) as u64);
+                }
+                Look { info, cut_to }
+            });
             (clip, look.map_err(|e| e.to_string()))
         })
         .collect()
@@ -225,7 +244,7 @@ impl Files<'_> {
     /// Why a clip cannot be used with its camera.
     fn fault(&self, camera: &CameraName, clip: &PathBuf) -> Option<(String, &'static str)> {
         let info = match self.looks.get(clip)? {
-            Ok(info) => info,
+            Ok(look) => &look.info,
             Err(error) => return Some((error.clone(), "")),
         };
         let [w, h] = info.picture.upright_px();
@@ -272,7 +291,17 @@ impl Files<'_> {
         for (camera, clip) in clips.iter().filter(|(camera, _)| self.session.camera_named(camera).is_some()) {
             match (self.fault(camera, clip), looks.get(clip)) {
                 (Some((what, remedy)), _) => faults.push((clip, what, remedy)),
-                (None, Some(Ok(info))) if useful.contains(camera) => infos.push((camera, clip, info)),
+                (None, Some(Ok(look))) if useful.contains(camera) => {
+                    infos.push((camera, clip, &look.info));
+                    if let Some(share) = look.cut_to {
+                        let what = format!(
+                            "{group}the file is cut short: {:.0} % of its pictures are there",
+                            100.0 * share
+                        );
+                        let remedy = "copy the clip from the phone again";
+                        self.say(subject, Severity::Warning, what, Some(clip), remedy);
+                    }
+                }
                 _ => {}
             }
         }

@@ -214,6 +214,12 @@ pub trait Footage: Sync {
     /// # Errors
     /// As [`Footage::open_clip`].
     fn probe(&self, path: &Path) -> Result<ClipInfo, FootageError>;
+    /// Share of a clip's pictures that the file has room for, by its own index; less than 1 when it was cut short. `None` where that
+    /// cannot be known without decoding.
+    fn held_share(&self, path: &Path) -> Option<f64> {
+        let _ = path;
+        None
+    }
     /// The sound track, mono; `None` without one.
     ///
     /// # Errors

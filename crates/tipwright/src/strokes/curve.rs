@@ -167,7 +167,11 @@ pub(super) fn largest(f: impl Fn(f64) -> f64, a: f64, b: f64, step: f64) -> (f64
     let (mut lo, mut hi) = (at(best.saturating_sub(1)), at((best + 1).min(n)));
     let (mut x1, mut x2) = (hi - ratio * (hi - lo), lo + ratio * (hi - lo));
     let (mut f1, mut f2) = (f(x1), f(x2));
-    while hi - lo > 1e-7 {
+    // 40 steps bring a second below 1e-7; far from zero a double has no room for that, and the bracket stays as it is
+    for _ in 0..100 {
+        if !(hi - lo > 1e-7) {
+            break;
+        }
         if f1 >= f2 {
             (hi, x2, f2) = (x2, x1, f1);
             x1 = hi - ratio * (hi - lo);

@@ -11,7 +11,7 @@ use nalgebra::{Point3, Vector3};
 
 use crate::files::write_whole;
 use crate::model::results::PathPoint;
-use crate::model::{MarkerPath, PathSample, Severity, Warning};
+use crate::model::{MarkerPath, PathSample, Severity, Warning, median};
 
 use super::spline;
 
@@ -71,6 +71,14 @@ pub enum PathFileError {
         /// File.
         path: PathBuf,
     },
+    /// Rows too far apart for a cast, or times that are not seconds.
+    #[error("the rows are {step_s} s apart, and a stroke takes less than a second; is t_s in seconds? {}", path.display())]
+    NotSeconds {
+        /// Median step of t_s.
+        step_s: f64,
+        /// File.
+        path: PathBuf,
+    },
     /// Fewer rows than a path needs.
     #[error("the file has {rows} rows and a path needs at least 8; track a longer part of the clip: {}", path.display())]
     TooFewRows {
@@ -80,6 +88,10 @@ pub enum PathFileError {
         path: PathBuf,
     },
 }
+
+/// Longest step of time between rows: a stroke of the short end (0.3 s) has one row then. Milliseconds taken for seconds lie far
+/// beyond.
+const LONGEST_STEP_S: f64 = 0.3;
 
 const POSITION: [&str; 4] = ["t_s", "x_m", "y_m", "z_m"];
 const VELOCITY: [&str; 3] = ["vx_m_s", "vy_m_s", "vz_m_s"];
@@ -164,6 +176,10 @@ pub fn read_path(path: &Path) -> Result<ReadPath, PathFileError> {
     }
     if samples.len() < 8 {
         return Err(PathFileError::TooFewRows { rows: samples.len(), path: path.into() });
+    }
+    let step_s = median(samples.windows(2).map(|w| w[1].t_s - w[0].t_s)).unwrap_or(f64::NAN);
+    if !(step_s <= LONGEST_STEP_S) {
+        return Err(PathFileError::NotSeconds { step_s, path: path.into() });
     }
     let mut out = MarkerPath { samples, ..MarkerPath::default() };
     let warnings = complete(&mut out, velocity.is_some(), sd.is_some(), path);
