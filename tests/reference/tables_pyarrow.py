@@ -19,7 +19,8 @@ import duckdb
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-TEXT = {"session", "take", "caster", "phase", "direction", "rsp_source", "loop_shape"}
+TEXT = {"session", "take", "caster", "phase", "direction", "kind", "rsp_source", "loop_shape"}
+PROBABILITIES = {"direction_p", "kind_p"}
 IDENTITY = ["session", "take", "caster", "phase", "stroke", "direction"]
 # The order of the contract; columns the program adds may stand between them.
 CONTRACT = IDENTITY + """t_start_s t_rsp_s t_stop_s duration_s rsp_source chord_m chord_angle_deg travel_m dip_depth_m dip_at
@@ -63,6 +64,8 @@ def check_strokes(folder):
             must(pa.types.is_string(field.type), f"{folder}: {name} is {field.type}")
         elif name != "stroke":
             must(pa.types.is_float64(field.type), f"{folder}: {name} is {field.type}")
+            if name in PROBABILITIES:
+                continue
             other = name.removesuffix("_sd") if name.endswith("_sd") else f"{name}_sd"
             must(other in names, f"{folder}: {name} has no {other}")
     must(table.num_rows == len(rows), f"{folder}: {table.num_rows} rows of parquet, {len(rows)} of csv")

@@ -7,7 +7,7 @@ use crate::units::kind;
 use tipwright::math::student_975;
 use tipwright::model::consistency::{CasterSteadiness, Difference, PhaseDifference, Steadiness};
 use tipwright::model::results::SessionResults;
-use tipwright::model::{Direction, FigureId, Measured};
+use tipwright::model::{Direction, FigureId, Measured, StrokeKind};
 
 /// Figures of the table: how the tip went, how it was driven, how the rod stood.
 const FIGURES: &[FigureId] = &[
@@ -30,23 +30,31 @@ const FIGURES: &[FigureId] = &[
 pub fn section(session: &SessionResults, caster: &str, alias: &str) -> String {
     let tables: String = [Direction::Forward, Direction::Back]
         .into_iter()
-        .map(|direction| table(session, caster, alias, direction))
+        .flat_map(|direction| StrokeKind::ALL.map(|kind| (direction, kind)))
+        .map(|(direction, kind)| table(session, caster, alias, direction, kind))
         .collect();
     if tables.is_empty() {
         return tables;
     }
     format!(
-        "<section><h3>How steady</h3><p class=\"aside\">Mean of the strokes (how many); how far strokes differ from each \
+        "<section><h3>How steady</h3><p class=\"aside\">Pick-ups, false casts and deliveries are told apart. Mean of the strokes (how many); how far strokes differ from each \
          other, the error of measurement taken out; how much it changes from one stroke to the next, where that is beyond \
          chance. A difference is stated only with enough strokes on both sides.</p>{tables}</section>"
     )
 }
 
-fn table(session: &SessionResults, caster: &str, alias: &str, direction: Direction) -> String {
+fn table(
+    session: &SessionResults,
+    caster: &str,
+    alias: &str,
+    direction: Direction,
+    kind_of: StrokeKind,
+) -> String {
     let own: Vec<&CasterSteadiness> = session
         .steadiness
         .iter()
-        .filter(|s| s.caster == caster && s.direction == direction && FIGURES.contains(&s.figure))
+        .filter(|s| s.caster == caster && s.direction == direction && s.kind == kind_of)
+        .filter(|s| FIGURES.contains(&s.figure))
         .collect();
     let mut phases: Vec<Option<&str>> = Vec::new();
     for s in &own {
@@ -57,7 +65,7 @@ fn table(session: &SessionResults, caster: &str, alias: &str, direction: Directi
     if own.iter().all(|s| s.steadiness.strokes < 2) {
         return String::new();
     }
-    let word = direction_word(direction);
+    let word = group(direction, kind_of);
     let mut columns = vec![Column::lead("figure")];
     for phase in &phases {
         let phase = phase.map(|p| format!("{p}: ")).unwrap_or_default();
@@ -84,6 +92,7 @@ fn table(session: &SessionResults, caster: &str, alias: &str, direction: Directi
             let found = session.differences.iter().find(|d| {
                 d.caster == caster
                     && d.direction == direction
+                    && d.kind == kind_of
                     && d.figure == figure
                     && d.second.as_deref() == phase
             });
@@ -92,14 +101,28 @@ fn table(session: &SessionResults, caster: &str, alias: &str, direction: Directi
         rows.push((String::new(), row));
     }
     Table {
-        label: &format!("How steady {alias}, {word} strokes"),
-        caption: &format!("{} strokes", capital(word)),
+        label: &format!("How steady {alias}, {word}"),
+        caption: &capital(&word),
         class: "steady",
         sorts: false,
         columns,
         rows,
     }
     .html()
+}
+
+/// Name of a group.
+fn group(direction: Direction, kind: StrokeKind) -> String {
+    format!("{} {}", direction_word(direction), plural(kind))
+}
+
+fn plural(kind: StrokeKind) -> &'static str {
+    match kind {
+        StrokeKind::PickUp => "pick-ups",
+        StrokeKind::False => "false casts",
+        StrokeKind::Delivery => "deliveries",
+        StrokeKind::Single => "single casts",
+    }
 }
 
 /// A value whose 95 % half-width is given.

@@ -8,9 +8,12 @@ use tipwright::model::line::StrokeLoop;
 use tipwright::model::results::TakeResults;
 use tipwright::model::{FigureId, RspSource, Stroke};
 
-use super::figures::{figure, list};
+use super::figures::{capital, figure, list};
 use super::{data, evidence, film};
 use crate::plot::svg::{coordinate, escape};
+
+/// Kind and direction are told with their probability below this.
+const SURE: f64 = 0.9;
 
 /// Id of a stroke's article.
 #[must_use]
@@ -105,7 +108,7 @@ fn later(wide: &Panel, phone: &Panel) -> String {
 /// What was seen, in words, with no judgement in them.
 fn sentence(stroke: &Stroke, found: Option<&StrokeLoop>) -> String {
     let get = |id| stroke.figures.get(id).map(|m| (m, figure(id, m)));
-    let mut parts: Vec<String> = Vec::new();
+    let mut parts: Vec<String> = vec![kind(stroke)];
     if let (Some((_, chord)), Some((_, duration))) = (get(FigureId::Chord), get(FigureId::Duration)) {
         parts.push(format!("The tip went {chord} in {duration}"));
     }
@@ -139,13 +142,24 @@ fn sentence(stroke: &Stroke, found: Option<&StrokeLoop>) -> String {
     }
     if let (Some((_, width)), Some(found)) = (get(FigureId::LoopWidth), found) {
         let shape = found.shape.map(|s| format!(", {}", loop_word(s))).unwrap_or_default();
-        // what the number of crossings leaves open
-        let tail = found.tail_probability.filter(|p| *p >= 0.05);
-        let tail =
-            tail.map(|p| format!("; that it tails is {} likely", evidence::percent(p))).unwrap_or_default();
-        parts.push(format!("The loop was {width} wide ({}{shape}){tail}", found.size.word()));
+        parts.push(format!("The loop was {width} wide ({}{shape})", found.size.word()));
     }
-    if parts.is_empty() { String::new() } else { format!("{}.", parts.join(". ")) }
+    format!("{}.", parts.join(". "))
+}
+
+/// What the stroke is for, and how sure that and its direction are.
+fn kind(stroke: &Stroke) -> String {
+    let words = stroke.kind.words();
+    let mut out = if stroke.kind_p >= SURE {
+        capital(&format!("a {words}"))
+    } else {
+        format!("Probably a {words} ({})", evidence::percent(stroke.kind_p))
+    };
+    if stroke.direction_p < SURE {
+        let exchanged = evidence::percent(1.0 - stroke.direction_p);
+        out.push_str(&format!("; forward and back may be exchanged ({exchanged})"));
+    }
+    out
 }
 
 /// A folder name inside a link.

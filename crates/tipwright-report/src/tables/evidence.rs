@@ -9,7 +9,7 @@ use parquet::errors::ParquetError;
 
 use super::direction_word;
 use super::strokes_parquet::{described, parquet_bytes};
-use tipwright::model::evidence::{Evidence, Word};
+use tipwright::model::evidence::Evidence;
 use tipwright::model::results::TakeResults;
 
 /// A row: a take, a stroke's number and direction, what was asked of it.
@@ -17,6 +17,7 @@ struct Row<'a> {
     take: &'a TakeResults,
     stroke: u32,
     direction: &'static str,
+    kind: &'static str,
     evidence: &'a Evidence,
 }
 
@@ -24,13 +25,14 @@ fn rows<'a>(takes: &'a [TakeResults]) -> Vec<Row<'a>> {
     let mut out = Vec::new();
     for take in takes {
         for found in &take.evidence {
-            let way = take.strokes.iter().find(|s| s.stroke == found.stroke).map(|s| s.direction);
+            let stroke = take.strokes.iter().find(|s| s.stroke == found.stroke);
             let mut own: Vec<&Evidence> = found.evidence.iter().collect();
             own.sort_by(|a, b| a.rule.cmp(&b.rule));
             out.extend(own.into_iter().map(|evidence| Row {
                 take,
                 stroke: found.stroke,
-                direction: way.map_or("", direction_word),
+                direction: stroke.map_or("", |s| direction_word(s.direction)),
+                kind: stroke.map_or("", |s| s.kind.key()),
                 evidence,
             }));
         }
@@ -50,18 +52,16 @@ const BEFORE: &[TextColumn] = &[
 
 const AFTER: &[TextColumn] = &[
     ("direction", "Direction of the stroke: forward or back.", |r| Some(r.direction.to_owned())),
+    ("kind", "Kind of the stroke: pick-up, false, delivery or single.", |r| Some(r.kind.to_owned())),
     ("rule", "Id of the rule in the settings file of the evidence.", |r| Some(r.evidence.rule.clone())),
     ("word", "seen where the thing itself was measured, likely where it is inferred.", |r| {
-        Some(match r.evidence.word {
-            Word::Likely => "likely".to_owned(),
-            Word::Seen => "seen".to_owned(),
-        })
+        Some(r.evidence.word.text().to_owned())
     }),
 ];
 
 const STROKE: &str = "Number of the stroke in its take, from 1.";
 const PROBABILITY: &str =
-    "Probability, from the figures' standard deviations, that the figures lie where the rule says.";
+    "Probability that what the rule names is true: the share of times it comes true.";
 const RAISED: &str = "The probability reaches the rule's raise_at.";
 
 /// The table as Parquet.

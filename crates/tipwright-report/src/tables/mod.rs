@@ -35,6 +35,10 @@ pub enum Column {
     Text(TextColumn),
     /// The stroke's number.
     StrokeNumber,
+    /// Probability of the stroke's direction.
+    DirectionP,
+    /// Probability of the stroke's kind.
+    KindP,
     /// A figure.
     Figure(FigureId),
     /// Its standard deviation.
@@ -54,6 +58,8 @@ pub enum TextColumn {
     Phase,
     /// Direction.
     Direction,
+    /// Pick-up, false, delivery, single.
+    Kind,
     /// Source of rod straight position.
     RspSource,
     /// Shape of the loop.
@@ -72,6 +78,9 @@ impl Column {
             Self::Text(T::Phase),
             Self::StrokeNumber,
             Self::Text(T::Direction),
+            Self::DirectionP,
+            Self::Text(T::Kind),
+            Self::KindP,
         ];
         for &id in FigureId::ALL {
             columns.extend([Self::Figure(id), Self::Sd(id)]);
@@ -89,6 +98,8 @@ impl Column {
     pub fn name(self) -> String {
         match self {
             Self::StrokeNumber => "stroke".into(),
+            Self::DirectionP => "direction_p".into(),
+            Self::KindP => "kind_p".into(),
             Self::Figure(id) => id.info().key.into(),
             Self::Sd(id) => format!("{}_sd", id.info().key),
             Self::Text(text) => match text {
@@ -97,6 +108,7 @@ impl Column {
                 TextColumn::Caster => "caster",
                 TextColumn::Phase => "phase",
                 TextColumn::Direction => "direction",
+                TextColumn::Kind => "kind",
                 TextColumn::RspSource => "rsp_source",
                 TextColumn::LoopShape => "loop_shape",
             }
@@ -109,7 +121,7 @@ impl Column {
     pub fn unit(self) -> &'static str {
         match self {
             Self::Figure(id) | Self::Sd(id) => id.info().unit,
-            Self::Text(_) | Self::StrokeNumber => "",
+            Self::Text(_) | Self::StrokeNumber | Self::DirectionP | Self::KindP => "",
         }
     }
 
@@ -118,6 +130,8 @@ impl Column {
     pub fn definition(self) -> String {
         match self {
             Self::StrokeNumber => "Number of the stroke within its take, from 1.".into(),
+            Self::DirectionP => "Probability that the stroke goes that way.".into(),
+            Self::KindP => "Probability that the stroke is of that kind.".into(),
             Self::Figure(id) => id.info().definition.into(),
             Self::Sd(id) => format!("One standard deviation of {}.", id.info().key),
             Self::Text(text) => match text {
@@ -126,6 +140,10 @@ impl Column {
                 TextColumn::Caster => "Id of the caster.",
                 TextColumn::Phase => "Label to compare by; empty when none was given.",
                 TextColumn::Direction => "forward or back.",
+                TextColumn::Kind => {
+                    "pick-up: the first of a sequence; false: line in the air before and after; delivery: the last; \
+                     single: a sequence of its own."
+                }
                 TextColumn::RspSource => {
                     "bend: the bend's zero crossing after its maximum; speed: the time of peak tip speed."
                 }
@@ -146,6 +164,7 @@ impl StrokeRow<'_> {
             TextColumn::Caster => Some(self.caster),
             TextColumn::Phase => self.phase,
             TextColumn::Direction => Some(direction_word(self.stroke.direction)),
+            TextColumn::Kind => Some(self.stroke.kind.key()),
             TextColumn::RspSource => Some(match self.stroke.rsp_source {
                 RspSource::Bend => "bend",
                 RspSource::Speed => "speed",
@@ -161,6 +180,8 @@ impl StrokeRow<'_> {
             Column::Figure(id) => self.stroke.figures.get(id).map(|m| m.value),
             Column::Sd(id) => self.stroke.figures.get(id).map(|m| m.sd),
             Column::StrokeNumber => Some(f64::from(self.stroke.stroke)),
+            Column::DirectionP => Some(self.stroke.direction_p),
+            Column::KindP => Some(self.stroke.kind_p),
             Column::Text(_) => None,
         }
     }

@@ -14,7 +14,7 @@ pub fn to_bytes(rows: &[StrokeRow<'_>]) -> Result<Vec<u8>, csv::Error> {
         writer.write_record(columns.iter().map(|&column| match column {
             Column::Text(text) => row.text(text).unwrap_or_default().to_owned(),
             Column::StrokeNumber => row.stroke.stroke.to_string(),
-            Column::Figure(_) | Column::Sd(_) => {
+            Column::Figure(_) | Column::Sd(_) | Column::DirectionP | Column::KindP => {
                 row.number(column).map(|v| v.to_string()).unwrap_or_default()
             }
         }))?;

@@ -26,7 +26,7 @@ impl Serialize for Row<'_> {
             match column {
                 Column::Text(text) => map.serialize_entry(&column.name(), &self.0.text(text))?,
                 Column::StrokeNumber => map.serialize_entry(&column.name(), &self.0.stroke.stroke)?,
-                Column::Figure(_) | Column::Sd(_) => {
+                Column::Figure(_) | Column::Sd(_) | Column::DirectionP | Column::KindP => {
                     map.serialize_entry(&column.name(), &self.0.number(column))?
                 }
             }

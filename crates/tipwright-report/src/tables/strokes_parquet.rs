@@ -29,7 +29,7 @@ pub fn to_bytes(rows: &[StrokeRow<'_>]) -> Result<Vec<u8>, ParquetError> {
             let (kind, may_be_null) = match column {
                 Column::Text(_) => (DataType::Utf8, true),
                 Column::StrokeNumber => (DataType::UInt32, false),
-                Column::Figure(_) | Column::Sd(_) => (DataType::Float64, true),
+                Column::Figure(_) | Column::Sd(_) | Column::DirectionP | Column::KindP => (DataType::Float64, true),
             };
             described(&column.name(), kind, may_be_null, column.unit(), &column.definition())
         })
@@ -44,7 +44,7 @@ pub fn to_bytes(rows: &[StrokeRow<'_>]) -> Result<Vec<u8>, ParquetError> {
                 Column::StrokeNumber => {
                     Arc::new(UInt32Array::from_iter_values(rows.iter().map(|r| r.stroke.stroke)))
                 }
-                Column::Figure(_) | Column::Sd(_) => {
+                Column::Figure(_) | Column::Sd(_) | Column::DirectionP | Column::KindP => {
                     Arc::new(rows.iter().map(|row| row.number(column)).collect::<Float64Array>())
                 }
             }
