@@ -10,6 +10,7 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use tipwright::model::evidence::Word;
 use tipwright::model::figures::Needs;
 use tipwright::model::{FigureId, SessionResults, StrokeKind};
+use tipwright::model::{FigureId, SessionResults, StrokeKind};
 use tipwright_report::files::write_all;
 use tipwright_report::page::session_page;
 use tipwright_report::{CompareBy, CompareChoice, compare, session_files};
@@ -60,6 +61,28 @@ fn few_strokes_make_no_difference_on_the_page() {
     let many = session(8);
     let page = session_page(&many);
     assert!(page.contains("How steady") && page.contains("none seen"));
+}
+
+/// Like is compared with like: pick-ups are in no mean and no difference, and that is said; steadiness keeps the kinds apart.
+#[test]
+fn pick_ups_are_compared_with_no_other_stroke() {
+    let session = session(6);
+    let folder = tempfile::tempdir().unwrap();
+    compare(std::slice::from_ref(&session), &CompareChoice::default(), folder.path()).unwrap();
+    let page = std::fs::read_to_string(folder.path().join("index.html")).unwrap();
+    assert!(page.contains("pick-ups, which are like no other stroke"));
+    assert!(session.steadiness.iter().any(|s| s.kind == StrokeKind::PickUp));
+    let strokes = |kind| {
+        let takes = session.takes.iter().flat_map(|t| &t.strokes);
+        takes.filter(|s| s.kind == kind && s.figures.get(FigureId::PeakSpeed).is_some()).count()
+    };
+    let counted = |kind| -> usize {
+        let all = session.steadiness.iter().filter(|s| s.figure == FigureId::PeakSpeed && s.kind == kind);
+        all.map(|s| s.steadiness.strokes).sum()
+    };
+    for kind in [StrokeKind::PickUp, StrokeKind::False] {
+        assert_eq!(counted(kind), strokes(kind), "{kind:?}");
+    }
 }
 
 #[test]

@@ -42,6 +42,7 @@ fn main() {
     let (persons, first) = (number("--persons", 80), number("--first-person", 200));
     let strokes = number("--strokes", 6) as u32;
     let takes: Vec<Take> = (first..first + persons)
+        .collect::<Vec<u64>>()
         .into_par_iter()
         .with_max_len(1)
         .filter_map(|person| take(person, strokes))
@@ -51,11 +52,16 @@ fn main() {
     }
     let mut all: BTreeMap<String, Vec<Said>> = BTreeMap::new();
     for rule in &Rules::default_rules().rule {
-        let said = takes.iter().flat_map(|t| &t.judged).filter_map(|j| {
+        let said = |j: &Judged| {
             let found = j.evidence.evidence.iter().find(|e| e.rule == rule.id)?;
             Some((found.probability, came_true(rule, j.truth.as_ref()?)?))
-        });
-        all.insert(rule.id.clone(), said.collect());
+        };
+        let judged = || takes.iter().flat_map(|t| &t.judged);
+        all.insert(rule.id.clone(), judged().filter_map(said).collect());
+        if rule.inferred.is_some() {
+            let habits = judged().filter(|j| j.person % 3 == 0).filter_map(said).collect();
+            all.insert(format!("{}, people of one habit", rule.id), habits);
+        }
     }
     let of = |f: fn(&Take) -> &Vec<Said>| takes.iter().flat_map(|t| f(t).clone()).collect::<Vec<Said>>();
     all.insert("kind".into(), of(|t| &t.kinds));
@@ -79,7 +85,8 @@ fn take(person: u64, strokes: u32) -> Option<Take> {
     let plan = TakePlan { manner, strokes, ..TakePlan::default() };
     let motion = cast_take(&plan, &take_outfit(0.04), person).ok()?;
     let judged = judge_cast(&motion, habit, person, false).ok()?.judged;
-    let kinds = judged.iter().filter_map(|j| Some((j.stroke.kind_p, j.stroke.kind == j.true_kind?))).collect();
+    let kinds =
+        judged.iter().filter_map(|j| Some((j.stroke.kind_p, j.stroke.kind == j.true_kind?))).collect();
     let directions = judged
         .iter()
         .filter_map(|j| Some((j.stroke.direction_p, j.stroke.direction == j.truth.as_ref()?.direction)))
@@ -163,7 +170,13 @@ fn print(name: &str, said: &[Said]) -> bool {
             "    stated {:5.1} %   came true {:5.1} % of {count:5}   {}",
             100.0 * stated,
             100.0 * true_share,
-            if count < 30 { "few" } else if inside { "inside" } else { "OUTSIDE" }
+            if count < 30 {
+                "few"
+            } else if inside {
+                "inside"
+            } else {
+                "OUTSIDE"
+            }
         );
     }
     met

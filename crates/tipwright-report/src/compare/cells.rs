@@ -57,7 +57,8 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
                 .filter(|s| choice.direction.is_none_or(|d| s.direction == d))
                 .partition(|s| s.kind == StrokeKind::PickUp);
             if !pick_ups.is_empty() {
-                *left_out.entry("pick-ups, which are like no other stroke".into()).or_default() += pick_ups.len();
+                *left_out.entry("pick-ups, which are like no other stroke".into()).or_default() +=
+                    pick_ups.len();
             }
             let side = match choice.by {
                 CompareBy::Caster => Some(0),

@@ -60,8 +60,7 @@ const AFTER: &[TextColumn] = &[
 ];
 
 const STROKE: &str = "Number of the stroke in its take, from 1.";
-const PROBABILITY: &str =
-    "Probability that what the rule names is true: the share of times it comes true.";
+const PROBABILITY: &str = "Probability that what the rule names is true: the share of times it comes true.";
 const RAISED: &str = "The probability reaches the rule's raise_at.";
 
 /// The table as Parquet.

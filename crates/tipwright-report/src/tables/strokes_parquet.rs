@@ -29,7 +29,9 @@ pub fn to_bytes(rows: &[StrokeRow<'_>]) -> Result<Vec<u8>, ParquetError> {
             let (kind, may_be_null) = match column {
                 Column::Text(_) => (DataType::Utf8, true),
                 Column::StrokeNumber => (DataType::UInt32, false),
-                Column::Figure(_) | Column::Sd(_) | Column::DirectionP | Column::KindP => (DataType::Float64, true),
+                Column::Figure(_) | Column::Sd(_) | Column::DirectionP | Column::KindP => {
+                    (DataType::Float64, true)
+                }
             };
             described(&column.name(), kind, may_be_null, column.unit(), &column.definition())
         })

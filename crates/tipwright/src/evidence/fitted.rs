@@ -49,15 +49,9 @@ const fn term(figure: F, form: Form, weight: f64) -> Term {
     Term { figure, form, weight }
 }
 
-const TAIL: Relation = Relation {
-    constant: 0.0,
-    terms: &[term(F::DipDepth, Form::Log(0.01), 1.0)],
-};
+const TAIL: Relation = Relation { constant: 0.0, terms: &[term(F::DipDepth, Form::Log(0.01), 1.0)] };
 
-const WIDE_LOOP: Relation = Relation {
-    constant: 0.0,
-    terms: &[term(F::LoopWidthProxy, Form::Plain, 1.0)],
-};
+const WIDE_LOOP: Relation = Relation { constant: 0.0, terms: &[term(F::LoopWidthProxy, Form::Plain, 1.0)] };
 
 impl Inferred {
     /// Probability given the figures.

@@ -115,7 +115,7 @@ fn ask(rule: &Rule, figures: &Figures) -> Result<Evidence, String> {
     if word == Word::Seen && rule.inferred.is_some() {
         // what would have spoken for it without the line
         let path = rule.sign.iter().filter_map(|sign| hold(sign, figures).ok());
-        companions.splice(0..0, path.filter(|held| held.probability >= rule.raise_at));
+        companions.extend(path.filter(|held| held.probability >= rule.raise_at));
     }
     let seen: Vec<String> = signs.iter().map(told).collect();
     Ok(Evidence {

@@ -137,7 +137,7 @@ pub enum RulesError {
         path: PathBuf,
     },
     /// Rules of another layout.
-    #[error("evidence rules of schema {got}, and this program reads schema {SCHEMA}; start from its own pipelines/evidence.toml: {}", path.display())]
+    #[error("evidence rules of schema {got}, and this program reads schema {wanted}; start from its own pipelines/evidence.toml: {}", path.display(), wanted = SCHEMA)]
     Schema {
         /// As read.
         got: u32,
@@ -206,7 +206,9 @@ impl Rules {
                 return Err(wrong("its id is taken by an earlier rule; ids must differ"));
             }
             if rule.kinds.is_empty() {
-                return Err(wrong("kinds is empty; name the kinds of stroke it is asked of, or leave it out"));
+                return Err(wrong(
+                    "kinds is empty; name the kinds of stroke it is asked of, or leave it out",
+                ));
             }
             let signs = rule.sign.iter().chain(&rule.companion).chain(&rule.measured);
             if signs.clone().any(|s| [s.above, s.below].into_iter().flatten().any(|x| !x.is_finite())) {

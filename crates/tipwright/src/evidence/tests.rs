@@ -151,7 +151,8 @@ fn a_loop_measured_as_medium_is_not_called_wide() {
     let rules = Rules::default_rules();
     let wide = rules.rule.iter().find(|r| r.id == "wide-loop").unwrap();
     assert_eq!(wide.measured[0].above, Some(crate::line::LoopSettings::default().sizes.medium_up_to_m));
-    let mut f = figures(&[(F::DomeHeight, 0.6, 0.002), (F::Chord, 3.0, 0.01), (F::LoopWidthProxy, 1.2, 0.01)]);
+    let mut f =
+        figures(&[(F::DomeHeight, 0.6, 0.002), (F::Chord, 3.0, 0.01), (F::LoopWidthProxy, 1.2, 0.01)]);
     f.set(F::LoopWidth, Measured::new(1.3, 0.05));
     let got = judge_stroke(3, Direction::Forward, &f, &rules);
     let found = got.evidence.iter().find(|e| e.rule == "wide-loop").unwrap();
@@ -211,7 +212,9 @@ fn a_wrong_file_says_what_and_where() {
     assert!(parse(&unknown).contains("unknown figure dip_dept_m"));
     assert!(parse(&RULES.replace("schema = 2", "schema = 7")).contains("schema 7"));
     assert!(parse(&RULES.replace("above = 80.0", "above = nan")).contains("finite"));
-    assert!(parse(&RULES.replace("above = 80.0", "above = 80.0\nbelow = 70.0")).contains("no figure lies there"));
+    assert!(
+        parse(&RULES.replace("above = 80.0", "above = 80.0\nbelow = 70.0")).contains("no figure lies there")
+    );
     assert!(parse(&RULES.replace("strokes = \"forward\"", "kinds = []")).contains("kinds is empty"));
     assert!(parse(&RULES.replace("strokes = \"forward\"", "kinds = [\"roll\"]")).contains("roll"));
     assert!(parse(&RULES.replace("raise_at = 0.8", "raise_at = 0.3")).contains("between 0.5 and 1"));

@@ -60,10 +60,8 @@ impl LoopFigures {
         }
         match self.crossed {
             Some(c) => figures.set_count(FigureId::LoopCrossings, c.likeliest().0 as usize, &c.probability),
-            None => figures.set_missing(
-                FigureId::LoopCrossings,
-                "the legs cannot be followed from the nose to the tip",
-            ),
+            None => figures
+                .set_missing(FigureId::LoopCrossings, "the legs cannot be followed from the nose to the tip"),
         }
     }
 }

@@ -3,7 +3,9 @@
 use nalgebra::{Point3, Vector3};
 use rayon::prelude::*;
 
-use crate::model::{FigureId as F, Figures, Measured, RodPaths, RspSource, Severity, Stroke, StrokeKind, Warning};
+use crate::model::{
+    FigureId as F, Figures, Measured, RodPaths, RspSource, Severity, Stroke, StrokeKind, Warning,
+};
 
 use super::butt::{counterflex_end_s, rsp_limit_s};
 use super::config::StrokesConfig;
@@ -58,8 +60,18 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         .into_par_iter()
         .map(|i| {
             let reasons = reasons(&rod, &raws, &allowed, fell_back[i], i);
-            let mut made =
-                stroke(&rod, &found, &raws, &by_draw, again.as_deref(), &allowed, &casting, &reasons, i, config);
+            let mut made = stroke(
+                &rod,
+                &found,
+                &raws,
+                &by_draw,
+                again.as_deref(),
+                &allowed,
+                &casting,
+                &reasons,
+                i,
+                config,
+            );
             if let (Some(rivals), true) = (&rivals, raws[i].has_rival) {
                 doubt(&mut made.figures, &rivals[i]);
             }

@@ -111,13 +111,7 @@ const RIVAL_SHARE: f64 = 0.5;
 /// The moment at which the rod comes straight after another hump of its bend, where that is nearer to the tip's peak speed
 /// than `t_rsp_s`: a rod comes straight about when its tip is fastest (within 20 ms of it in a spring-mass model, 40 ms on
 /// simulated casters), so a hump larger by little or by noise may be the wrong one.
-fn rival(
-    bend: impl Fn(f64) -> f64,
-    times: &Times,
-    t_rsp_s: f64,
-    limit_s: f64,
-    step_s: f64,
-) -> Option<f64> {
+fn rival(bend: impl Fn(f64) -> f64, times: &Times, t_rsp_s: f64, limit_s: f64, step_s: f64) -> Option<f64> {
     let (mut t, mut before) = (times.t_start_s, bend(times.t_start_s));
     let (mut hump_m, mut falls) = (before, Vec::new());
     while t < limit_s {

@@ -12,7 +12,8 @@
 
 use nalgebra::Point3;
 
-use crate::model::{Direction, StrokeKind, median};
+use crate::math::median;
+use crate::model::{Direction, StrokeKind};
 
 use super::curve::Columns;
 use super::direction::Casting;
@@ -77,7 +78,8 @@ pub(super) fn kinds(
                 BETWEEN + ((gap_s - LONG * pause_s) / scatter_s).clamp(-MOST, MOST)
             };
             let within = tip.t_s.partition_point(|t| *t < from_s)..tip.t_s.partition_point(|t| *t <= to_s);
-            let lowest_m = tip.nominal.positions_in_world[within].iter().map(|p| p.z).fold(f64::MAX, f64::min);
+            let lowest_m =
+                tip.nominal.positions_in_world[within].iter().map(|p| p.z).fold(f64::MAX, f64::min);
             if lowest_m < low_m {
                 log_odds += LOWERED;
             } else if tip.gap_in(from_s, to_s).is_none() && (k == 0 || gap_s > pause_s + LOWERING_S) {

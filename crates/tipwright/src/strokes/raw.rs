@@ -144,8 +144,8 @@ fn measure_one(
         raw.set(F::ButtSpeed, largest(|t| upper.speed(t), from, to, 2.0 * found.search.step_s).1);
     }
     let half_s = window_figures(tip, &mut raw, config);
-    if let (Some(pair), Some(plane), true) = (&rod.pair, &raw.plane, allowed.bend) {
-        let turned_deg = butt::arc_deg(pair, plane, half_s, raw.t_rsp_s);
+    if let (Some(pair), Some(plane), true) = (&rod.pair, raw.plane, allowed.bend) {
+        let turned_deg = butt::arc_deg(pair, &plane, half_s, raw.t_rsp_s);
         raw.set(F::FastArc, turned_deg);
     }
     counterflex_proxy(tip, &mut raw, config, found.search.step_s, last_s.min(next_start_s));

@@ -19,8 +19,7 @@ fn cast(strokes: usize, lowered_after: bool) -> (RodPaths, Sequence) {
         let after = if lowered_after { smooth_step((t - end_s - 0.4) / 0.8) } else { 0.0 };
         1.2 + 1.8 * smooth_step((t - first_s + 0.6) / 0.6) - 1.8 * after
     };
-    let paths =
-        tip_only(path(FPS, 0.0, end_s + 2.5, |t| Point3::new(sequence.x_m(t), 0.0, up(t))));
+    let paths = tip_only(path(FPS, 0.0, end_s + 2.5, |t| Point3::new(sequence.x_m(t), 0.0, up(t))));
     (paths, sequence)
 }
 
@@ -59,9 +58,8 @@ fn a_rest_parts_two_sequences() {
     let mut sequence = Sequence::false_casts(8, 0.6);
     sequence.strokes[4].2 = 4.0;
     let (starts, end_s) = (sequence.starts_s(), sequence.end_s());
-    let low = |t: f64, from_s: f64, to_s: f64| {
-        smooth_step((t - from_s) / 0.8) * smooth_step((to_s - t) / 0.6)
-    };
+    let low =
+        |t: f64, from_s: f64, to_s: f64| smooth_step((t - from_s) / 0.8) * smooth_step((to_s - t) / 0.6);
     let paths = tip_only(path(FPS, 0.0, end_s + 2.5, |t| {
         let down = low(t, -1.0, starts[0]) + low(t, starts[3] + 0.8, starts[4]) + low(t, end_s + 0.4, 99.0);
         Point3::new(sequence.x_m(t), 0.0, 3.0 - 1.8 * down)
