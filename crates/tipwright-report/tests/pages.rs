@@ -10,7 +10,6 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use tipwright::model::evidence::Word;
 use tipwright::model::figures::Needs;
 use tipwright::model::{FigureId, SessionResults, StrokeKind};
-use tipwright::model::{FigureId, SessionResults, StrokeKind};
 use tipwright_report::files::write_all;
 use tipwright_report::page::session_page;
 use tipwright_report::{CompareBy, CompareChoice, compare, session_files};
