@@ -31,7 +31,7 @@ LIMITS = {
     "t_start_s": 1e-6, "t_rsp_s": 1e-6, "t_stop_s": 1e-6, "duration_s": 2e-6, "pause_s": 2e-6,
     "chord_m": 1e-5, "chord_angle_deg": 1e-4, "travel_m": 2e-5, "dip_depth_m": 5e-5, "dip_at": 0.006,
     "dome_height_m": 5e-5, "slp_rms_m": 2e-5, "straightness": 2e-5, "off_plane_max_m": 2e-5,
-    "peak_speed_m_s": 1e-6, "late_power": 1e-5, "stop_ms": 0.002, "speed_ramp_r2": 2e-5, "opposite_deg": 1e-4,
+    "peak_speed_m_s": 1e-6, "late_power": 1e-5, "stop_ms": 0.002, "fast_ms": 0.002, "speed_ramp_r2": 2e-5, "opposite_deg": 1e-4,
 }
 
 
@@ -147,6 +147,7 @@ def measure(t, p, v):
             "slp_rms_m": np.sqrt(np.average(rest**2, weights=weight)), "straightness": np.abs(h).max() / length,
             "off_plane_max_m": np.abs(off).max(), "peak_speed_m_s": v_peak,
             "late_power": (half - start) / (t_peak - start), "stop_ms": 1e3 * (stop - t_peak),
+            "fast_ms": 1e3 * (t_peak - half),
             "speed_ramp_r2": np.corrcoef(ramp, speed(ramp))[0, 1] ** 2, "chord": chord,
         })
     for before, this in zip(strokes, strokes[1:]):

@@ -20,7 +20,8 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 KEYS = ["session", "session_id", "date", "take", "caster", "caster_key", "phase", "stroke"]
-TEXT = {*KEYS[:-1], "direction", "rsp_source", "loop_shape"}
+TEXT = {*KEYS[:-1], "direction", "kind", "rsp_source", "loop_shape"}
+PROBABILITIES = {"direction_p", "kind_p"}
 IDENTITY = ["session", "take", "caster", "phase", "stroke", "direction"]
 FACTS = ["program", "schema", "units", "frames", "definitions", "columns", "table"]
 # The order of the contract; columns the program adds may stand between them.
@@ -77,6 +78,8 @@ def check_strokes(folder):
             must(pa.types.is_string(field.type), f"{folder}: {name} is {field.type}")
         elif name != "stroke":
             must(pa.types.is_float64(field.type), f"{folder}: {name} is {field.type}")
+            if name in PROBABILITIES:
+                continue
             other = name.removesuffix("_sd") if name.endswith("_sd") else f"{name}_sd"
             must(other in names, f"{folder}: {name} has no {other}")
     must(table.num_rows == len(rows), f"{folder}: {table.num_rows} rows of parquet, {len(rows)} of csv")

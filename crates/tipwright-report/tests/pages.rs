@@ -9,7 +9,7 @@ use std::path::Path;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use tipwright::model::evidence::Word;
 use tipwright::model::figures::Needs;
-use tipwright::model::{FigureId, Measured, SessionResults};
+use tipwright::model::{FigureId, SessionResults, StrokeKind};
 use tipwright_report::files::{FileMade, write_all};
 use tipwright_report::page::session_pages;
 use tipwright_report::{CompareBy, CompareChoice, compare, session_files};
@@ -40,25 +40,28 @@ fn texts_of(path: &Path) -> String {
 fn a_tail_is_seen_only_where_the_line_was_measured() {
     let mut results = session(6);
     let rules = tipwright::evidence::Rules::default();
-    let page = all_pages(&results);
-    let raised = results.takes.iter().flat_map(|t| &t.evidence).flat_map(|e| &e.evidence);
-    let tails = raised.filter(|e| e.is_raised && e.rule.contains("tail")).collect::<Vec<_>>();
-    assert!(!tails.is_empty(), "the made-up casters dip");
-    assert!(tails.iter().all(|e| e.word == Word::Likely));
-    assert!(page.contains("Tail likely") && !page.contains("Tail in the line, <i>seen</i>"));
+    let all = results.takes.iter().flat_map(|t| &t.evidence).flat_map(|e| &e.evidence);
+    let tails = all.filter(|e| e.rule == "tail").collect::<Vec<_>>();
+    assert!(!tails.is_empty() && tails.iter().all(|e| e.word == Word::Likely));
+    assert!(tails.iter().all(|e| e.stands_on.starts_with("inferred from the tip's path")));
+    assert!(!all_pages(&results).contains("Tail, <i>seen</i>"));
+    // a stroke that is no pick-up: of those no tail is told
+    let mut with_crossings = |probabilities: &[f64], said: usize| {
+        let take = &mut results.takes[0];
+        take.strokes[1].figures.set_count(FigureId::LoopCrossings, said, probabilities);
+        take.evidence = tipwright::evidence::judge(&take.strokes, &rules);
+        all_pages(&results)
+    };
+    let once = with_crossings(&[0.05, 0.93, 0.02], 1);
+    assert!(!once.contains("Tail, <i>seen</i>"), "once crossing is no tail");
+    let page = with_crossings(&[0.02, 0.02, 0.96], 2);
+    assert!(page.contains("Tail, <i>seen</i>") && page.contains("The line itself was measured"));
     // What was seen stands with its number in both units, the threshold, what it is consistent with, and the dissent.
     for words in ["<i>Consistent with</i>", "<i>Sources differ.</i>", "noticed above", "Loudon 2016"] {
         assert!(page.contains(words), "{words}");
     }
-    let take = &mut results.takes[0];
-    take.strokes[0].figures.set(FigureId::FlyLegDip, Measured::new(0.30, 0.03));
-    take.strokes[0].figures.set(FigureId::LoopCrossings, Measured::new(1.0, 0.2));
-    take.evidence = tipwright::evidence::judge(&take.strokes, &rules);
-    assert!(!all_pages(&results).contains("Tail in the line, <i>seen</i>"), "once crossing is no tail");
-    let take = &mut results.takes[0];
-    take.strokes[0].figures.set(FigureId::LoopCrossings, Measured::new(2.0, 0.2));
-    take.evidence = tipwright::evidence::judge(&take.strokes, &rules);
-    assert!(all_pages(&results).contains("Tail in the line, <i>seen</i>"));
+    // what it was for, and that no rule of the others was asked of it
+    assert!(page.contains("A pick-up") && page.contains("not asked of a pick-up"));
 }
 
 #[test]
@@ -68,6 +71,28 @@ fn few_strokes_make_no_difference_on_the_page() {
     assert!(page.contains("too few strokes to say") && page.contains("of each would tell"));
     let page = all_pages(&session(8));
     assert!(page.contains("how steady") && page.contains("none seen"));
+}
+
+/// Like is compared with like: pick-ups are in no mean and no difference, and that is said; steadiness keeps the kinds apart.
+#[test]
+fn pick_ups_are_compared_with_no_other_stroke() {
+    let session = session(6);
+    let folder = tempfile::tempdir().unwrap();
+    compare(std::slice::from_ref(&session), &CompareChoice::default(), folder.path()).unwrap();
+    let page = std::fs::read_to_string(folder.path().join("index.html")).unwrap();
+    assert!(page.contains("pick-ups, which are like no other stroke"));
+    assert!(session.steadiness.iter().any(|s| s.kind == StrokeKind::PickUp));
+    let strokes = |kind| {
+        let takes = session.takes.iter().flat_map(|t| &t.strokes);
+        takes.filter(|s| s.kind == kind && s.figures.get(FigureId::PeakSpeed).is_some()).count()
+    };
+    let counted = |kind| -> usize {
+        let all = session.steadiness.iter().filter(|s| s.figure == FigureId::PeakSpeed && s.kind == kind);
+        all.map(|s| s.steadiness.strokes).sum()
+    };
+    for kind in [StrokeKind::PickUp, StrokeKind::False] {
+        assert_eq!(counted(kind), strokes(kind), "{kind:?}");
+    }
 }
 
 /// The first screen: finding, how often, how sure, a drawing, and no table before them.

@@ -11,7 +11,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use tipwright::evidence::Rules;
-use tipwright::model::FigureId;
+use tipwright::model::{FigureId, StrokeKind};
 use tipwright_simulate::casters::Habit;
 use tipwright_simulate::confusion::{Confusion, confusion, rules_of};
 
@@ -39,7 +39,7 @@ fn main() {
 fn print_table(table: &Confusion) {
     let rules = Rules::default_rules();
     let mut strokes_of: BTreeMap<Habit, usize> = BTreeMap::new();
-    for j in &table.judged {
+    for j in table.judged.iter().filter(|j| j.stroke.kind != StrokeKind::PickUp) {
         *strokes_of.entry(j.habit).or_default() += 1;
     }
     let counts = table.counts();

@@ -31,7 +31,13 @@ pub fn run(args: &StrokesArgs, ui: &Ui) -> Result<(), Failure> {
     for stroke in &evidence {
         for e in stroke.evidence.iter().filter(|e| e.is_raised) {
             let percent = 100.0 * e.probability;
-            ui.say(&format!("   stroke {}  {} ({percent:.0} %): {}", stroke.stroke, e.title, e.seen));
+            ui.say(&format!(
+                "   stroke {}  {}, {} ({percent:.0} %): {}",
+                stroke.stroke,
+                e.title,
+                e.word.text(),
+                e.seen
+            ));
         }
     }
     let name = args.path.file_stem().map_or("path".into(), |n| n.to_string_lossy().into_owned());

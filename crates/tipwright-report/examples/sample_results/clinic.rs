@@ -12,7 +12,7 @@ use tipwright::model::ReportUnits;
 use tipwright::model::results::{
     LensSummary, PathPoint, RodSample, SessionResults, TakeClock, TakeKeys, TakeResults, TakeStatus, Tally,
 };
-use tipwright::model::stroke::{CastSample, Direction, RspSource, Stroke};
+use tipwright::model::stroke::{CastSample, Direction, RspSource, Stroke, StrokeKind};
 use tipwright::model::{Clock, FigureId, Figures, Measured, Scene, SceneQuality, Severity, Warning};
 
 /// What to make up.
@@ -320,6 +320,9 @@ impl Habit {
         Stroke {
             stroke: number,
             direction: self.direction,
+            direction_p: 0.98,
+            kind: if number == 1 { StrokeKind::PickUp } else { StrokeKind::False },
+            kind_p: 0.95,
             rsp_source: if butt { RspSource::Bend } else { RspSource::Speed },
             loop_shape: None,
             figures,

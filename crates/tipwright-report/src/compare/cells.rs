@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{CompareBy, CompareChoice};
 use tipwright::model::results::{SessionResults, TakeKeys};
-use tipwright::model::{FigureId, Stroke};
+use tipwright::model::{FigureId, Stroke, StrokeKind};
 
 /// Strokes of one caster on one side, in order.
 #[derive(Debug, Clone, Default)]
@@ -51,8 +51,15 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
     let mut aliases: BTreeMap<(usize, String), String> = BTreeMap::new();
     for (session_idx, session) in sessions.iter().enumerate() {
         for take in &session.takes {
-            let strokes: Vec<&Stroke> =
-                take.strokes.iter().filter(|s| choice.direction.is_none_or(|d| s.direction == d)).collect();
+            let (pick_ups, strokes): (Vec<&Stroke>, Vec<&Stroke>) = take
+                .strokes
+                .iter()
+                .filter(|s| choice.direction.is_none_or(|d| s.direction == d))
+                .partition(|s| s.kind == StrokeKind::PickUp);
+            if !pick_ups.is_empty() {
+                *left_out.entry("pick-ups, which are like no other stroke".into()).or_default() +=
+                    pick_ups.len();
+            }
             let side = match choice.by {
                 CompareBy::Caster => Some(0),
                 CompareBy::Phase => take.phase.as_ref().and_then(|p| sides.iter().position(|s| s == p)),

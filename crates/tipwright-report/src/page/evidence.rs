@@ -8,7 +8,7 @@ use super::figures::{capital, dual, dual_units, full, name};
 use super::ids::Book;
 use crate::text::{escape, lower};
 use crate::units::{Kind, Shown, UnitSystem, kind, number, show};
-use tipwright::model::evidence::{Evidence, HeldSign, StrokeEvidence, Word};
+use tipwright::model::evidence::{Evidence, HeldSign, StrokeEvidence};
 use tipwright::model::results::{SessionResults, TakeResults};
 use tipwright::model::{Direction, Measured};
 
@@ -34,15 +34,8 @@ pub fn of_stroke(take: &TakeResults, stroke: u32) -> String {
 
 /// The title, with how much may be said where the title does not say it.
 fn heading(e: &Evidence) -> String {
-    let word = word(e.word);
+    let word = e.word.text();
     if e.title.contains(word) { escape(&e.title) } else { format!("{}, <i>{word}</i>", escape(&e.title)) }
-}
-
-fn word(word: Word) -> &'static str {
-    match word {
-        Word::Likely => "likely",
-        Word::Seen => "seen",
-    }
 }
 
 /// A probability without claiming certainty.
@@ -65,6 +58,9 @@ fn one(e: &Evidence) -> String {
         percent(e.probability),
         said(&e.signs, &e.seen)
     );
+    if !e.stands_on.is_empty() {
+        let _ = write!(out, "<p>{}.</p>", capital(&escape(&e.stands_on)));
+    }
     let _ = write!(
         out,
         "<p><i>Consistent with</i> {}.",
@@ -143,7 +139,7 @@ fn the_rest(take: &TakeResults, found: &StrokeEvidence) -> String {
     if !quiet.is_empty() {
         let _ = write!(
             out,
-            "<p class=\"aside\">Looked for and not found: {}. The number is how probable it is from the figures.</p>",
+            "<p class=\"aside\">Looked for and not found: {}. The number is how probable it is.</p>",
             quiet.join("; ")
         );
     }

@@ -9,7 +9,7 @@ use crate::units::kind;
 use tipwright::math::student_975;
 use tipwright::model::consistency::{CasterSteadiness, Difference, PhaseDifference, Steadiness};
 use tipwright::model::results::SessionResults;
-use tipwright::model::{Direction, FigureId, Measured};
+use tipwright::model::{Direction, FigureId, Measured, StrokeKind};
 
 /// Figures of the table: how the tip went, how it was driven, how the rod stood.
 const FIGURES: &[FigureId] = &[
@@ -31,20 +31,22 @@ const FIGURES: &[FigureId] = &[
 #[must_use]
 pub fn section(session: &SessionResults, caster: &str, alias: &str, means_only: bool) -> Html {
     let ways = [Direction::Forward, Direction::Back];
-    Html(ways.into_iter().map(|way| table(session, caster, alias, way, means_only)).collect())
+    let groups = ways.into_iter().flat_map(|way| StrokeKind::ALL.map(|kind| (way, kind)));
+    Html(groups.map(|group| table(session, caster, alias, group, means_only)).collect())
 }
 
 fn table(
     session: &SessionResults,
     caster: &str,
     alias: &str,
-    direction: Direction,
+    (direction, kind_of): (Direction, StrokeKind),
     means_only: bool,
 ) -> String {
     let own: Vec<&CasterSteadiness> = session
         .steadiness
         .iter()
-        .filter(|s| s.caster == caster && s.direction == direction && FIGURES.contains(&s.figure))
+        .filter(|s| s.caster == caster && s.direction == direction && s.kind == kind_of)
+        .filter(|s| FIGURES.contains(&s.figure))
         .collect();
     let mut phases: Vec<Option<&str>> = Vec::new();
     for s in &own {
@@ -55,7 +57,7 @@ fn table(
     if own.iter().all(|s| s.steadiness.strokes < 2) {
         return String::new();
     }
-    let word = direction_word(direction);
+    let word = format!("{} {}", direction_word(direction), plural(kind_of));
     let whats: &[&str] = if means_only { &["mean"] } else { &["mean", "spread", "per stroke"] };
     let mut columns = vec![Column::lead("figure")];
     for phase in &phases {
@@ -82,6 +84,7 @@ fn table(
             let found = session.differences.iter().find(|d| {
                 d.caster == caster
                     && d.direction == direction
+                    && d.kind == kind_of
                     && d.figure == figure
                     && d.second.as_deref() == phase
             });
@@ -90,8 +93,8 @@ fn table(
         rows.push((String::new(), row));
     }
     Table {
-        label: &format!("How steady {alias}, {word} strokes"),
-        caption: &format!("{} strokes", capital(word)),
+        label: &format!("How steady {alias}, {word}"),
+        caption: &capital(&word),
         class: "steady",
         sorts: false,
         columns,
@@ -99,6 +102,15 @@ fn table(
     }
     .html()
     .0
+}
+
+fn plural(kind: StrokeKind) -> &'static str {
+    match kind {
+        StrokeKind::PickUp => "pick-ups",
+        StrokeKind::False => "false casts",
+        StrokeKind::Delivery => "deliveries",
+        StrokeKind::Single => "single casts",
+    }
 }
 
 fn cells(figure: FigureId, s: &Steadiness) -> [Cell; 3] {

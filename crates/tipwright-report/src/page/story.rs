@@ -240,7 +240,9 @@ pub fn changes(session: &SessionResults, caster: &str) -> Option<Changes> {
         let half = 0.5 * (high - low);
         let mean = |phase: &Option<String>| {
             let found = session.steadiness.iter().find(|s| {
-                s.caster == caster && s.direction == d.direction && s.figure == d.figure && s.phase == *phase
+                s.caster == caster
+                    && (s.direction, s.kind, s.figure) == (d.direction, d.kind, d.figure)
+                    && s.phase == *phase
             });
             found.map(|s| {
                 Html(super::figures::rough(kind(d.figure), with_half(s.steadiness.mean.value, half)))

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::figures::{figure, groups, missing, named};
+use super::figures::{capital, figure, groups, missing, named};
 use super::ids::stroke_id;
 use super::{data, evidence, film};
 use crate::plot::geometry::Geometry;
@@ -15,6 +15,9 @@ use crate::{ReportConfig, plot_name};
 use tipwright::model::line::StrokeLoop;
 use tipwright::model::results::TakeResults;
 use tipwright::model::{FigureId, RspSource, Stroke};
+
+/// Kind and direction are told with their probability below this.
+const SURE: f64 = 0.9;
 
 /// A drawing that the script puts in when its stroke is opened or everything is printed: a day of strokes has a hundred
 /// thousand lines and letters, and a page that holds them all at once is slow to open, to read out and to search. On a phone
@@ -115,7 +118,7 @@ pub fn article(
 /// What was seen, in words, with no judgement in them.
 fn sentence(stroke: &Stroke, found: Option<&StrokeLoop>) -> String {
     let get = |id| stroke.figures.get(id).map(|m| (m, figure(id, m)));
-    let mut parts: Vec<String> = Vec::new();
+    let mut parts: Vec<String> = vec![kind(stroke)];
     if let (Some((_, chord)), Some((_, duration))) = (get(FigureId::Chord), get(FigureId::Duration)) {
         parts.push(format!("The tip went {chord} in {duration}"));
     }
@@ -149,11 +152,22 @@ fn sentence(stroke: &Stroke, found: Option<&StrokeLoop>) -> String {
     }
     if let (Some((_, width)), Some(found)) = (get(FigureId::LoopWidth), found) {
         let shape = found.shape.map(|s| format!(", {}", loop_word(s))).unwrap_or_default();
-        // what the number of crossings leaves open
-        let tail = found.tail_probability.filter(|p| *p >= 0.05);
-        let tail =
-            tail.map(|p| format!("; that it tails is {} likely", evidence::percent(p))).unwrap_or_default();
-        parts.push(format!("The loop was {width} wide ({}{shape}){tail}", found.size.word()));
+        parts.push(format!("The loop was {width} wide ({}{shape})", found.size.word()));
     }
-    if parts.is_empty() { String::new() } else { format!("{}.", parts.join(". ")) }
+    format!("{}.", parts.join(". "))
+}
+
+/// What the stroke is for, and how sure that and its direction are.
+fn kind(stroke: &Stroke) -> String {
+    let words = stroke.kind.words();
+    let mut out = if stroke.kind_p >= SURE {
+        capital(&format!("a {words}"))
+    } else {
+        format!("Probably a {words} ({})", evidence::percent(stroke.kind_p))
+    };
+    if stroke.direction_p < SURE {
+        let exchanged = evidence::percent(1.0 - stroke.direction_p);
+        out.push_str(&format!("; forward and back may be exchanged ({exchanged})"));
+    }
+    out
 }

@@ -4,7 +4,7 @@
 use super::direction_word;
 use super::keys::{self, OfTake};
 use super::table::{Column, Kind, Table, Value};
-use tipwright::model::evidence::{Evidence, Word};
+use tipwright::model::evidence::Evidence;
 use tipwright::model::results::TakeResults;
 
 /// What was asked of a stroke.
@@ -53,6 +53,16 @@ pub fn table<'a>() -> Table<EvidenceRow<'a>> {
         }),
         Column::new(
             Kind::Text,
+            "kind",
+            "Kind of the stroke: pick-up, false, delivery or single.",
+            |r: &Row<'_>| {
+                let stroke = r.take.strokes.iter().find(|s| s.stroke == r.stroke);
+                Value::text(stroke.map(|s| s.kind.key()))
+            },
+        )
+        .since(2),
+        Column::new(
+            Kind::Text,
             "rule",
             "Id of the rule in the settings file of the evidence.",
             |r: &Row<'_>| Value::text(Some(r.evidence.rule.as_str())),
@@ -61,17 +71,12 @@ pub fn table<'a>() -> Table<EvidenceRow<'a>> {
             Kind::Text,
             "word",
             "seen where the thing itself was measured, likely where it is inferred.",
-            |r: &Row<'_>| {
-                Value::text(Some(match r.evidence.word {
-                    Word::Likely => "likely",
-                    Word::Seen => "seen",
-                }))
-            },
+            |r: &Row<'_>| Value::text(Some(r.evidence.word.text())),
         ),
         Column::number(
             "probability",
             "",
-            "Probability, from the figures' standard deviations, that the figures lie where the rule says.",
+            "Probability that what the rule names is true: the share of times it comes true.",
             |r: &Row<'_>| r.evidence.probability,
         ),
         Column::new(Kind::Flag, "raised", "The probability reaches the rule's raise_at.", |r: &Row<'_>| {

@@ -66,6 +66,25 @@ pub fn table<'a>() -> Table<StrokeRow<'a>> {
     columns.push(Column::new(Kind::Text, "direction", "forward or back.", |r: &StrokeRow<'_>| {
         Value::text(Some(direction_word(r.stroke.direction)))
     }));
+    let since_2 = [
+        Column::number(
+            "direction_p",
+            "",
+            "Probability that the stroke goes that way.",
+            |r: &StrokeRow<'_>| r.stroke.direction_p,
+        ),
+        Column::new(
+            Kind::Text,
+            "kind",
+            "pick-up: the first of a sequence; false: line in the air before and after; delivery: the last; single: a \
+             sequence of its own.",
+            |r: &StrokeRow<'_>| Value::text(Some(r.stroke.kind.key())),
+        ),
+        Column::number("kind_p", "", "Probability that the stroke is of that kind.", |r: &StrokeRow<'_>| {
+            r.stroke.kind_p
+        }),
+    ];
+    columns.extend(since_2.map(|c| c.since(2)));
     for &id in FigureId::ALL {
         columns.extend(figure(id));
         match id {

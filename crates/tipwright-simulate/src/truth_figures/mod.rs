@@ -4,7 +4,7 @@
 //! motion's own frames (2 kHz by default); instants between frames come from linear interpolation.
 
 use nalgebra::{Point3, Vector3};
-use tipwright::model::{Direction, FigureId, Figures, Measured, RspSource};
+use tipwright::model::{Direction, FigureId, Figures, Measured, RspSource, StrokeKind};
 
 use tipwright_physics::motion::RodMotion;
 
@@ -222,6 +222,7 @@ fn measure(
         dense.crossing_s(&dense.speed_m_s, 0.5 * peak_m_s, true, half_from, peak_idx)?
     };
     put(FigureId::LatePower, (half_s - start_s) / (rsp_s - start_s));
+    put(FigureId::FastTime, 1e3 * (rsp_s - half_s));
     let shape = shape::Shape::of(motion, dense, start_s, rsp_s)?;
     shape.put_into(&mut put);
     let ramp_end = (start_idx..=peak_idx).find(|i| dense.speed_m_s[*i] >= 0.9 * peak_m_s).unwrap_or(peak_idx);
@@ -235,6 +236,8 @@ fn measure(
         bend::put_butt_speed(motion, *upper_at_m, (start_s, rsp_s), &mut put);
     }
     let counterflex_s = axis.as_ref().map(|axis| {
+        let turned_rad = axis.lean_rad(motion, rsp_s, &chord) - axis.lean_rad(motion, half_s, &chord);
+        put(FigureId::FastArc, turned_rad.to_degrees());
         axis.put_into(motion, dense, &chord, (start_s, rsp_s, stop_s, dense.t_s[until]), &mut put)
     });
     stroke.line = loops::true_loop(motion, &chord, rsp_s);
@@ -284,6 +287,17 @@ fn between(motion: &RodMotion, config: &TruthConfig, spans: &[Span], strokes: &m
     }
 }
 
+/// What a stroke of a simulated take is for: every take is one sequence, picked up first and laid down last.
+#[must_use]
+pub fn kind_among(stroke: u32, strokes: usize) -> StrokeKind {
+    match (stroke == 1, stroke as usize == strokes) {
+        (true, true) => StrokeKind::Single,
+        (true, false) => StrokeKind::PickUp,
+        (false, true) => StrokeKind::Delivery,
+        (false, false) => StrokeKind::False,
+    }
+}
+
 /// strokes.json of the truth: the columns of a results folder's strokes.json, every `_sd` zero, `null` where a figure has
 /// no truth.
 ///
@@ -307,6 +321,7 @@ pub fn strokes_json(
             }
             row.insert("stroke".into(), s.stroke.into());
             row.insert("direction".into(), serde_json::to_value(s.direction)?);
+            row.insert("kind".into(), serde_json::to_value(kind_among(s.stroke, strokes.len()))?);
             row.insert("rsp_source".into(), serde_json::to_value(s.rsp_source)?);
             row.insert("loop_shape".into(), serde_json::to_value(s.line.as_ref().map(|l| l.shape))?);
             for id in FigureId::ALL {

@@ -1,5 +1,7 @@
 //! How steady a caster is: mean, spread and trend of a figure over strokes, and differences between groups.
 //!
+//! Like goes with like: pick-ups, false casts, deliveries and casts by themselves are groups of their own.
+//!
 //! The spread from stroke to stroke is told apart from the error of measurement: observed variance minus the mean
 //! square of the figures' standard deviations. A difference of two groups is an effect with a 95 % interval, never a
 //! bare p-value: Welch's interval (B. L. Welch, Biometrika 34 (1947) 28-35, from memory) on the group means, and only
@@ -10,7 +12,7 @@ use std::collections::BTreeMap;
 
 use crate::math::student_975;
 use crate::model::consistency::{CasterSteadiness, Difference, PhaseDifference, Steadiness};
-use crate::model::{Direction, FigureId, Measured, TakeResults};
+use crate::model::{Direction, FigureId, Measured, StrokeKind, TakeResults};
 
 /// Settings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -48,10 +50,12 @@ pub fn steadiness(figures: &[Measured], config: &ConsistencyConfig) -> Option<St
     })
 }
 
-/// Figures of one caster, phase and direction in the order of takes and strokes.
-type Groups<'a> = BTreeMap<(&'a str, bool, Option<&'a str>), Vec<&'a crate::model::Stroke>>;
+/// Caster, whether back, kind, phase.
+type Key<'a> = (&'a str, bool, StrokeKind, Option<&'a str>);
+/// Strokes of each, in the order of takes and strokes.
+type Groups<'a> = BTreeMap<Key<'a>, Vec<&'a crate::model::Stroke>>;
 
-/// Steadiness of every figure but the clock's, per caster, phase and direction, and the differences between the phases
+/// Steadiness of every figure but the clock's, per caster, phase, direction and kind, and the differences between the phases
 /// of one caster, each against the first in the order of the takes.
 #[must_use]
 pub fn of_takes(
@@ -67,7 +71,7 @@ pub fn of_takes(
         }
         for stroke in &take.strokes {
             let is_back = stroke.direction == Direction::Back;
-            groups.entry((take.caster.as_str(), is_back, phase)).or_default().push(stroke);
+            groups.entry((take.caster.as_str(), is_back, stroke.kind, phase)).or_default().push(stroke);
         }
     }
     let figures = || {
@@ -76,37 +80,39 @@ pub fn of_takes(
             .copied()
             .filter(|id| !matches!(id, FigureId::TStart | FigureId::TRsp | FigureId::TStop))
     };
-    let values = |key: &(&str, bool, Option<&str>), id: FigureId| -> Vec<Measured> {
+    let values = |key: &Key<'_>, id: FigureId| -> Vec<Measured> {
         groups.get(key).map(|g| g.iter().filter_map(|s| s.figures.get(id)).collect()).unwrap_or_default()
     };
-    let casters: std::collections::BTreeSet<&str> = groups.keys().map(|k| k.0).collect();
+    let likes: std::collections::BTreeSet<(&str, bool, StrokeKind)> =
+        groups.keys().map(|k| (k.0, k.1, k.2)).collect();
     let mut steady = Vec::new();
     let mut differences = Vec::new();
-    for caster in casters {
-        for (is_back, direction) in [(false, Direction::Forward), (true, Direction::Back)] {
-            for figure in figures() {
-                let mut first: Option<(Option<&str>, Vec<Measured>)> = None;
-                for &phase in &phases {
-                    let own = values(&(caster, is_back, phase), figure);
-                    let Some(steadiness) = steadiness(&own, config) else { continue };
-                    steady.push(CasterSteadiness {
+    for (caster, is_back, kind) in likes {
+        let direction = if is_back { Direction::Back } else { Direction::Forward };
+        for figure in figures() {
+            let mut first: Option<(Option<&str>, Vec<Measured>)> = None;
+            for &phase in &phases {
+                let own = values(&(caster, is_back, kind, phase), figure);
+                let Some(steadiness) = steadiness(&own, config) else { continue };
+                steady.push(CasterSteadiness {
+                    caster: caster.to_owned(),
+                    phase: phase.map(str::to_owned),
+                    direction,
+                    kind,
+                    figure,
+                    steadiness,
+                });
+                match &first {
+                    None => first = Some((phase, own)),
+                    Some((first_phase, before)) => differences.push(PhaseDifference {
                         caster: caster.to_owned(),
-                        phase: phase.map(str::to_owned),
                         direction,
+                        kind,
                         figure,
-                        steadiness,
-                    });
-                    match &first {
-                        None => first = Some((phase, own)),
-                        Some((first_phase, before)) => differences.push(PhaseDifference {
-                            caster: caster.to_owned(),
-                            direction,
-                            figure,
-                            first: first_phase.map(str::to_owned),
-                            second: phase.map(str::to_owned),
-                            difference: difference(before, &own, config),
-                        }),
-                    }
+                        first: first_phase.map(str::to_owned),
+                        second: phase.map(str::to_owned),
+                        difference: difference(before, &own, config),
+                    }),
                 }
             }
         }

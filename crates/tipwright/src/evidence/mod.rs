@@ -1,41 +1,72 @@
 //! Stage `evidence`: what the figures of a stroke speak for.
 //!
-//! Not a verdict: each rule of [`Rules`] says which figures lie where, how probable that is given their standard
-//! deviations (normal errors; the signs of one rule count as independent, so their probabilities are multiplied), and
-//! what casting teachers' published texts say it is consistent with. Rules, thresholds and sources stand in one
-//! settings file, `pipelines/evidence.toml`, built in as the default; another file can be used instead.
+//! Not a verdict: each rule of [`Rules`] says what it is evidence of, how probable that is, and what casting teachers'
+//! published texts say it is consistent with. Rules, thresholds and sources stand in one settings file,
+//! `pipelines/evidence.toml`, built in as the default; another file can be used instead.
 //!
-//! A rule may have companions: signs that sources name as contributors, not as causes. They are told along with the
-//! evidence and do not change its probability. Where sources disagree the rule says so.
+//! The probability is that of what the title says, the share of times it comes true. Three cases:
+//! - the thing was measured (a loop that was seen tails or not): the measurement decides, the word is "seen", and nothing
+//!   inferred is told beside it;
+//! - it was not, and it is inferred from what goes before it (a tail from what the tip's path does): by a relation fitted on
+//!   simulated casts (`fitted`), the word is "likely";
+//! - the title names the figures' own values (creep, a slow stop): the probability that they lie where the rule says, from
+//!   their standard deviations or, for counts, their probabilities. The signs of one rule count as independent.
+//!
+//! Like goes with like: a rule is asked of the kinds of stroke it was made for. A rule may have companions: signs that
+//! sources name as contributors, not as causes. They are told along with the evidence and do not change its probability.
+//! Where sources disagree the rule says so.
 
 use crate::math::normal_below;
-use crate::model::evidence::{Evidence, HeldSign, NotJudged, StrokeEvidence};
-use crate::model::{Direction, FigureId, Figures, Measured, Stroke};
+use crate::model::evidence::{Evidence, HeldSign, NotJudged, StrokeEvidence, Word};
+use crate::model::{Direction, FigureId, Figures, Measured, Stroke, StrokeKind};
 
 pub mod consistency;
+pub mod fitted;
 mod rules;
 #[cfg(test)]
 mod tests;
 
 pub use rules::{Aims, Rule, Rules, RulesError, Sign};
 
-/// Asks every rule of every stroke; one entry per stroke, in order.
+/// What is asked: a stroke without its drawing.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked<'a> {
+    /// Number in the take.
+    pub stroke: u32,
+    /// Direction.
+    pub direction: Direction,
+    /// Kind with its probability.
+    pub kind: (StrokeKind, f64),
+    /// Kind of the stroke before.
+    pub before: Option<StrokeKind>,
+    /// Figures.
+    pub figures: &'a Figures,
+}
+
+/// Asks every rule of every stroke; one entry per stroke, in order. Loops are entered in the figures before.
 #[must_use]
 pub fn judge(strokes: &[Stroke], rules: &Rules) -> Vec<StrokeEvidence> {
-    strokes.iter().map(|s| judge_stroke(s.stroke, s.direction, &s.figures, rules)).collect()
+    let before = |i: usize| i.checked_sub(1).map(|k| strokes[k].kind);
+    strokes
+        .iter()
+        .enumerate()
+        .map(|(i, s)| Asked {
+            stroke: s.stroke,
+            direction: s.direction,
+            kind: (s.kind, s.kind_p),
+            before: before(i),
+            figures: &s.figures,
+        })
+        .map(|asked| judge_stroke(&asked, rules))
+        .collect()
 }
 
 /// Asks every rule of one stroke.
 #[must_use]
-pub fn judge_stroke(stroke: u32, direction: Direction, figures: &Figures, rules: &Rules) -> StrokeEvidence {
-    let mut out = StrokeEvidence { stroke, evidence: Vec::new(), not_judged: Vec::new() };
-    for rule in rules.rule.iter().filter(|r| r.strokes.includes(direction)) {
-        let asked = if stroke < rule.from_stroke {
-            Err(format!("asked from stroke {} on", rule.from_stroke))
-        } else {
-            ask(rule, figures)
-        };
-        match asked {
+pub fn judge_stroke(asked: &Asked<'_>, rules: &Rules) -> StrokeEvidence {
+    let mut out = StrokeEvidence { stroke: asked.stroke, evidence: Vec::new(), not_judged: Vec::new() };
+    for rule in rules.rule.iter().filter(|r| r.strokes.includes(asked.direction)) {
+        match unlike(rule, asked).map_or_else(|| ask(rule, asked.figures), Err) {
             Ok(evidence) => out.evidence.push(evidence),
             Err(reason) => out.not_judged.push(NotJudged { rule: rule.id.clone(), reason }),
         }
@@ -44,27 +75,61 @@ pub fn judge_stroke(stroke: u32, direction: Direction, figures: &Figures, rules:
     out
 }
 
+/// Why a stroke is not like those a rule was made for.
+fn unlike(rule: &Rule, asked: &Asked<'_>) -> Option<String> {
+    let (kind, p) = asked.kind;
+    if !rule.kinds.contains(&kind) {
+        return Some(format!("not asked of a {} (which this is with {:.0} %)", kind.words(), 100.0 * p));
+    }
+    let before = asked.before.filter(|before| rule.not_after.contains(before))?;
+    Some(format!("the stroke before is a {}: nothing to compare with", before.words()))
+}
+
 fn ask(rule: &Rule, figures: &Figures) -> Result<Evidence, String> {
-    let signs = rule.sign.iter().map(|sign| hold(sign, figures)).collect::<Result<Vec<_>, _>>()?;
-    let probability: f64 = signs.iter().map(|s| s.probability).product();
-    let companions: Vec<HeldSign> = rule
+    let all = |signs: &[Sign]| signs.iter().map(|s| hold(s, figures)).collect::<Result<Vec<_>, _>>();
+    let product = |signs: &[HeldSign]| signs.iter().map(|s| s.probability).product::<f64>();
+    let (signs, probability, word, stands_on) = match (all(&rule.measured), rule.inferred) {
+        (Ok(signs), _) if !signs.is_empty() => {
+            let probability = product(&signs);
+            (signs, probability, Word::Seen, "the line itself was measured".to_owned())
+        }
+        (_, None) => {
+            let signs = all(&rule.sign)?;
+            let probability = product(&signs);
+            (signs, probability, rule.word, String::new())
+        }
+        (measured, Some(inferred)) => {
+            let signs = all(&rule.sign)?;
+            let probability = inferred.probability(figures)?;
+            let why = measured.err().map_or_else(String::new, |why| format!(" ({why})"));
+            let stands_on = format!("inferred from the tip's path{why}; {}", inferred.study());
+            (signs, probability, Word::Likely, stands_on)
+        }
+    };
+    let mut companions: Vec<HeldSign> = rule
         .companion
         .iter()
         .filter_map(|sign| hold(sign, figures).ok())
         .filter(|held| held.probability >= rule.raise_at)
         .collect();
+    if word == Word::Seen && rule.inferred.is_some() {
+        // what would have spoken for it without the line
+        let path = rule.sign.iter().filter_map(|sign| hold(sign, figures).ok());
+        companions.extend(path.filter(|held| held.probability >= rule.raise_at));
+    }
     let seen: Vec<String> = signs.iter().map(told).collect();
     Ok(Evidence {
         rule: rule.id.clone(),
         title: rule.title.clone(),
         seen: seen.join("; "),
         probability,
-        word: rule.word,
+        stands_on,
+        word,
         is_raised: probability >= rule.raise_at,
         consistent_with: rule.consistent_with.clone(),
         along_with: companions.iter().map(told).collect(),
         dissent: rule.dissent.clone(),
-        figures: rule.sign.iter().map(|s| s.figure).collect(),
+        figures: signs.iter().map(|s| s.figure).collect(),
         signs,
         companions,
     })
@@ -90,7 +155,12 @@ fn hold(sign: &Sign, figures: &Figures) -> Result<HeldSign, String> {
     if !measured.value.is_finite() {
         return Err(format!("{}: not a finite number", sign.figure.info().name));
     }
-    let below = |x: f64| normal_below((x - measured.value) / measured.sd.max(1e-12));
+    let below = |x: f64| match figures.counts.get(&sign.figure) {
+        Some(p) if sign.per.is_none() => {
+            p.iter().enumerate().filter(|(n, _)| (*n as f64) < x).map(|(_, p)| p).sum()
+        }
+        _ => normal_below((x - measured.value) / measured.sd.max(1e-12)),
+    };
     let probability = match (sign.above, sign.below) {
         (Some(low), None) => 1.0 - below(low),
         (None, Some(high)) => below(high),

@@ -5,10 +5,15 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use crate::model::evidence::Word;
-use crate::model::{Direction, FigureId};
+use crate::model::{Direction, FigureId, StrokeKind};
+
+use super::fitted::Inferred;
 
 /// The built-in rules.
 const DEFAULT: &str = include_str!("../../../../pipelines/evidence.toml");
+
+/// Version of the layout. 2: kinds of stroke, measured signs, fitted relations.
+const SCHEMA: u32 = 2;
 
 /// A settings file of rules.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -35,10 +40,16 @@ pub struct Rule {
     /// Strokes it is asked of.
     #[serde(default)]
     pub strokes: Aims,
-    /// Asked from this stroke of the take on. 3 for what compares a stroke with the one before: the first picks the
-    /// line up and is like no other.
-    #[serde(default = "first")]
-    pub from_stroke: u32,
+    /// Kinds of stroke it is asked of. By default all but pick-ups: those begin slow and low, with the line on the
+    /// ground, and are like no other stroke.
+    #[serde(default = "all_but_pick_ups")]
+    pub kinds: Vec<StrokeKind>,
+    /// Not asked of the stroke after one of these: for what compares a stroke with the one before.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub not_after: Vec<StrokeKind>,
+    /// Where the thing itself is not measured, it is inferred by a fitted relation instead of by the signs holding.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub inferred: Option<Inferred>,
     /// What it is consistent with.
     pub consistent_with: Vec<String>,
     /// Where sources disagree.
@@ -46,15 +57,18 @@ pub struct Rule {
     pub dissent: Option<String>,
     /// Where the rule comes from.
     pub source: String,
-    /// Signs that must all be there.
+    /// Signs of the thing itself: where all their figures are there, they alone decide and the word is "seen".
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub measured: Vec<Sign>,
+    /// Signs that must all be there; with `inferred`, what it is inferred from.
     pub sign: Vec<Sign>,
     /// Signs told along with it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub companion: Vec<Sign>,
 }
 
-fn first() -> u32 {
-    1
+fn all_but_pick_ups() -> Vec<StrokeKind> {
+    StrokeKind::ALL.into_iter().filter(|k| *k != StrokeKind::PickUp).collect()
 }
 
 /// Strokes a rule is asked of.
@@ -122,6 +136,14 @@ pub enum RulesError {
         /// File.
         path: PathBuf,
     },
+    /// Rules of another layout.
+    #[error("evidence rules of schema {got}, and this program reads schema {wanted}; start from its own pipelines/evidence.toml: {}", path.display(), wanted = SCHEMA)]
+    Schema {
+        /// As read.
+        got: u32,
+        /// File.
+        path: PathBuf,
+    },
     /// A rule that makes no sense.
     #[error("evidence rule {rule}: {reason}: {}", path.display())]
     Rule {
@@ -145,7 +167,7 @@ impl Rules {
     #[must_use]
     pub fn default_rules() -> Self {
         Self::parse(DEFAULT, Path::new("pipelines/evidence.toml"))
-            .unwrap_or(Self { schema: 1, rule: Vec::new() })
+            .unwrap_or(Self { schema: SCHEMA, rule: Vec::new() })
     }
 
     /// Rules of another file.
@@ -158,9 +180,16 @@ impl Rules {
         Self::parse(&text, path)
     }
 
-    pub(super) fn parse(text: &str, path: &Path) -> Result<Self, RulesError> {
+    /// Rules of a text; `path` is named in errors.
+    ///
+    /// # Errors
+    /// A text that is no TOML of rules, another schema, and rules that make no sense.
+    pub fn parse(text: &str, path: &Path) -> Result<Self, RulesError> {
         let rules: Self = toml::from_str(text)
             .map_err(|e| RulesError::Malformed { reason: e.to_string(), path: path.into() })?;
+        if rules.schema != SCHEMA {
+            return Err(RulesError::Schema { got: rules.schema, path: path.into() });
+        }
         for (i, rule) in rules.rule.iter().enumerate() {
             let wrong = |reason: &str| RulesError::Rule {
                 rule: rule.id.clone(),
@@ -176,7 +205,19 @@ impl Rules {
             if rules.rule[..i].iter().any(|r| r.id == rule.id) {
                 return Err(wrong("its id is taken by an earlier rule; ids must differ"));
             }
-            if rule.sign.iter().chain(&rule.companion).any(|s| s.above.is_none() && s.below.is_none()) {
+            if rule.kinds.is_empty() {
+                return Err(wrong(
+                    "kinds is empty; name the kinds of stroke it is asked of, or leave it out",
+                ));
+            }
+            let signs = rule.sign.iter().chain(&rule.companion).chain(&rule.measured);
+            if signs.clone().any(|s| [s.above, s.below].into_iter().flatten().any(|x| !x.is_finite())) {
+                return Err(wrong("a threshold is not a finite number"));
+            }
+            if signs.clone().any(|s| matches!((s.above, s.below), (Some(low), Some(high)) if low >= high)) {
+                return Err(wrong("a sign's above is not less than its below: no figure lies there"));
+            }
+            if signs.clone().any(|s| s.above.is_none() && s.below.is_none()) {
                 return Err(wrong("a sign has neither above nor below; give one"));
             }
         }

@@ -47,6 +47,7 @@ const NEAR_STANDARD_M: f64 = 0.35;
 pub(super) struct LoopFigures {
     pub of_stroke: StrokeLoop,
     values: Vec<(FigureId, Result<Measured, String>)>,
+    crossed: Option<Crossings>,
 }
 
 impl LoopFigures {
@@ -56,6 +57,11 @@ impl LoopFigures {
                 Ok(measured) => figures.set(*id, *measured),
                 Err(reason) => figures.set_missing(*id, reason.clone()),
             }
+        }
+        match self.crossed {
+            Some(c) => figures.set_count(FigureId::LoopCrossings, c.likeliest().0 as usize, &c.probability),
+            None => figures
+                .set_missing(FigureId::LoopCrossings, "the legs cannot be followed from the nose to the tip"),
         }
     }
 }
@@ -288,14 +294,8 @@ impl Of<'_> {
                 }),
             ),
             (FigureId::FlyLegDip, dip),
-            (
-                FigureId::LoopCrossings,
-                crossed
-                    .map(|c| Measured::new(f64::from(count), c.sd_about(count)))
-                    .ok_or_else(|| "the legs cannot be followed from the nose to the tip".to_string()),
-            ),
         ];
-        Ok(LoopFigures { of_stroke, values })
+        Ok(LoopFigures { of_stroke, values, crossed })
     }
 }
 

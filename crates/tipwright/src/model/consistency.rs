@@ -4,9 +4,9 @@ use serde::{Deserialize, Serialize};
 
 use super::figures::FigureId;
 use super::measured::Measured;
-use super::stroke::Direction;
+use super::stroke::{Direction, StrokeKind};
 
-/// A figure over the strokes of one caster, phase and direction.
+/// A figure over the strokes of one caster, phase, direction and kind of stroke.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Steadiness {
     /// Strokes with the figure.
@@ -52,7 +52,7 @@ impl Difference {
     }
 }
 
-/// Steadiness of one figure of one caster in one phase and direction.
+/// Steadiness of one figure of one caster in one phase, direction and kind of stroke.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CasterSteadiness {
     /// Caster's id.
@@ -61,6 +61,9 @@ pub struct CasterSteadiness {
     pub phase: Option<String>,
     /// Direction.
     pub direction: Direction,
+    /// Kind of stroke.
+    #[serde(default)]
+    pub kind: StrokeKind,
     /// The figure.
     pub figure: FigureId,
     /// Mean, spread, trend.
@@ -75,6 +78,9 @@ pub struct PhaseDifference {
     pub caster: String,
     /// Direction.
     pub direction: Direction,
+    /// Kind of stroke.
+    #[serde(default)]
+    pub kind: StrokeKind,
     /// The figure.
     pub figure: FigureId,
     /// The first phase.

@@ -15,6 +15,17 @@ pub enum Word {
     Seen,
 }
 
+impl Word {
+    /// As written.
+    #[must_use]
+    pub fn text(self) -> &'static str {
+        match self {
+            Self::Likely => "likely",
+            Self::Seen => "seen",
+        }
+    }
+}
+
 /// One sign of a rule as it was found: a figure, or its ratio to another, against a threshold.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct HeldSign {
@@ -46,8 +57,11 @@ pub struct Evidence {
     pub title: String,
     /// What was seen, with the numbers.
     pub seen: String,
-    /// Probability, from the figures' standard deviations, that the figures lie where the rule says.
+    /// Probability that what the title says is true: the share of times it comes true.
     pub probability: f64,
+    /// What the probability stands on, in words; empty where it is the figures named in `seen`.
+    #[serde(default)]
+    pub stands_on: String,
     /// Likely or seen.
     pub word: Word,
     /// Strong enough to be shown as raised.

@@ -71,10 +71,12 @@ figures! {
     PeakSpeed, "peak_speed_m_s", "m/s", "peak speed", Tip, "Peak tip speed.";
     PeakLead, "peak_lead_ms", "ms", "peak lead", Butt, "Rod straight position minus the time of peak tip speed. Sources disagree on its sign; never judge by sign alone.";
     LatePower, "late_power", "", "late power", Tip, "Fraction of the time from start to rod straight that passes before half of the peak speed is reached: the more, the later the power.";
+    FastTime, "fast_ms", "ms", "fast part", Tip, "Time from the moment half of the peak speed is reached to rod straight: how long the fast part of the stroke takes.";
     Stop, "stop_ms", "ms", "stop time", Tip, "From peak speed to the stop.";
     Smoothness, "speed_ramp_r2", "", "ramp fit", Tip, "R squared of a straight line fitted to tip speed from the start to 90 % of the peak: 1 is constant acceleration.";
     SignChanges, "acceleration_sign_changes", "", "hesitations", Tip, "Times the tip's acceleration along its path changes sign between the start and 90 % of the peak.";
     Arc, "arc_deg", "deg", "casting arc", Butt, "Rotation of the rod's butt from start to rod straight.";
+    FastArc, "fast_arc_deg", "deg", "fast arc", Butt, "Rotation of the rod's butt from the moment half of the peak speed is reached to rod straight: the part of the casting arc that is driven fast.";
     MaxBend, "max_bend_m", "m", "largest bend", Butt, "Largest distance of the tip from the butt's axis against the way of the cast, in the cast plane, from start to rod straight.";
     BendLead, "bend_lead_ms", "ms", "bend lead", Butt, "Rod straight position minus the time of largest bend.";
     Counterflex, "counterflex_m", "m", "counterflex", Butt, "Largest bend the other way after rod straight position.";
@@ -111,6 +113,9 @@ pub struct Figures {
     pub values: BTreeMap<FigureId, Measured>,
     /// Why the rest was not.
     pub missing: BTreeMap<FigureId, String>,
+    /// Of figures that count: probabilities of 0, 1, 2 ... (the last also of more).
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub counts: BTreeMap<FigureId, Vec<f64>>,
 }
 
 impl Figures {
@@ -130,9 +135,31 @@ impl Figures {
         }
     }
 
+    /// Enters a count by the probabilities of 0, 1, 2 ...: `said` is the value, the sd is its root mean square distance from
+    /// what may be true, or as much as makes 1.96 sd reach all that belongs to the likeliest 95 %.
+    pub fn set_count(&mut self, id: FigureId, said: usize, probabilities: &[f64]) {
+        let total: f64 = probabilities.iter().sum();
+        let away = |n: usize| (n as f64 - said as f64).abs();
+        let mean_square: f64 =
+            probabilities.iter().enumerate().map(|(n, p)| p / total * away(n).powi(2)).sum();
+        let mut by_p: Vec<usize> = (0..probabilities.len()).collect();
+        by_p.sort_by(|a, b| probabilities[*b].total_cmp(&probabilities[*a]));
+        let (mut held, mut reach) = (0.0, 0.0_f64);
+        for n in by_p {
+            if held >= 0.95 {
+                break;
+            }
+            held += probabilities[n] / total;
+            reach = reach.max(away(n));
+        }
+        self.set(id, Measured::new(said as f64, mean_square.sqrt().max(reach / 1.959)));
+        self.counts.insert(id, probabilities.iter().map(|p| p / total).collect());
+    }
+
     /// Enters the reason why a figure cannot be had.
     pub fn set_missing(&mut self, id: FigureId, reason: impl Into<String>) {
         self.values.remove(&id);
+        self.counts.remove(&id);
         self.missing.insert(id, reason.into());
     }
 }
@@ -147,5 +174,23 @@ impl<'de> Deserialize<'de> for FigureId {
     fn deserialize<D: serde::Deserializer<'de>>(d: D) -> Result<Self, D::Error> {
         let key = String::deserialize(d)?;
         Self::from_key(&key).ok_or_else(|| serde::de::Error::custom(format!("unknown figure {key}")))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A count is never certain by its draws alone agreeing; its 95 % interval reaches what is left possible.
+    #[test]
+    fn a_count_owns_what_else_it_may_be() {
+        let mut figures = Figures::default();
+        figures.set_count(FigureId::SignChanges, 0, &[0.9, 0.0, 0.1]);
+        let got = figures.get(FigureId::SignChanges).unwrap();
+        assert!((got.value - 0.0).abs() < 1e-12 && got.half_width_95() >= 2.0, "{got:?}");
+        figures.set_count(FigureId::SignChanges, 1, &[0.02, 0.97, 0.01]);
+        let got = figures.get(FigureId::SignChanges).unwrap();
+        assert!((got.sd - 0.03_f64.sqrt()).abs() < 1e-12, "{got:?}");
+        assert!((figures.counts[&FigureId::SignChanges].iter().sum::<f64>() - 1.0).abs() < 1e-12);
     }
 }

@@ -33,5 +33,5 @@ pub use results::{
 pub use scene::{LensCorrection, Scene, SceneCamera, SceneQuality};
 pub use spot::{Candidate, ClipSpots, Colour, FrameSpots, Role, Streak};
 pub use still::{Landmark, Still};
-pub use stroke::{CastSample, Direction, LoopShape, RspSource, Stroke};
+pub use stroke::{CastSample, Direction, LoopShape, RspSource, Stroke, StrokeKind};
 pub use verdict::{Severity, Warning};

@@ -16,6 +16,47 @@ pub enum Direction {
     Back,
 }
 
+/// What a stroke is for, by what comes before and after it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Default, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum StrokeKind {
+    /// The first of a sequence: takes the line up.
+    PickUp,
+    /// Between two others, the line in the air.
+    #[default]
+    False,
+    /// The last of a sequence: lays the line down.
+    Delivery,
+    /// A sequence of its own.
+    Single,
+}
+
+impl StrokeKind {
+    /// All of them.
+    pub const ALL: [Self; 4] = [Self::PickUp, Self::False, Self::Delivery, Self::Single];
+
+    /// As in tables.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::PickUp => "pick-up",
+            Self::False => "false",
+            Self::Delivery => "delivery",
+            Self::Single => "single",
+        }
+    }
+
+    /// As on pages.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::False => "false cast",
+            Self::Single => "single cast",
+            other => other.key(),
+        }
+    }
+}
+
 /// What rod straight position was taken from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -73,6 +114,15 @@ pub struct Stroke {
     pub stroke: u32,
     /// Forward or back.
     pub direction: Direction,
+    /// Probability that it goes that way.
+    #[serde(default = "unknown")]
+    pub direction_p: f64,
+    /// What it is for.
+    #[serde(default)]
+    pub kind: StrokeKind,
+    /// Probability that it is of that kind.
+    #[serde(default = "unknown")]
+    pub kind_p: f64,
     /// Source of t_rsp.
     pub rsp_source: RspSource,
     /// Loop shape where the line was measured.
@@ -85,4 +135,9 @@ pub struct Stroke {
     pub chord_in_cast: [Point3<f64>; 2],
     /// The path from the reversal before to the reversal after.
     pub samples: Vec<CastSample>,
+}
+
+/// Of results kept by a program that did not ask.
+fn unknown() -> f64 {
+    0.5
 }

@@ -3,12 +3,15 @@
 use nalgebra::{Point3, Vector3};
 use rayon::prelude::*;
 
-use crate::model::{FigureId as F, Figures, Measured, RodPaths, RspSource, Severity, Stroke, Warning};
+use crate::model::{
+    FigureId as F, Figures, Measured, RodPaths, RspSource, Severity, Stroke, StrokeKind, Warning,
+};
 
 use super::butt::{counterflex_end_s, rsp_limit_s};
 use super::config::StrokesConfig;
 use super::direction::{Casting, casting};
 use super::draws;
+use super::kind::kinds;
 use super::missing::{Reasons, reasons};
 use super::plane::{CastPlane, Shape, shape};
 use super::raw::{Allowed, Raw, RodView, measure_all};
@@ -41,6 +44,10 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         .map(|k| measure_all(&rod.draw(k), &found, &allowed, config))
         .collect();
     let again = rod.smoothed_again().map(|view| measure_all(&view, &found, &allowed, config));
+    let rivals = raws.iter().any(|r| r.has_rival).then(|| {
+        let other: Vec<Allowed> = allowed.iter().map(|a| Allowed { rival: true, ..*a }).collect();
+        measure_all(&rod.nominal(), &found, &other, config)
+    });
     let ways: Vec<Vector3<f64>> = raws.iter().zip(&found).map(|(r, f)| way(r, f)).collect();
     let nominal = rod.nominal();
     let chords: Vec<[Point3<f64>; 2]> =
@@ -48,11 +55,27 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
     let t = &rod.tip.columns.t_s;
     let path = rod.tip.columns.nominal.positions_in_world.iter().copied();
     let casting = casting(&raws, &ways, &chords, path, (t[0], t[t.len() - 1]), config, &mut warnings);
+    let kinds = kinds(&raws, &casting, &chords, &rod.tip.columns);
     let strokes: Vec<Stroke> = (0..found.len())
         .into_par_iter()
         .map(|i| {
             let reasons = reasons(&rod, &raws, &allowed, fell_back[i], i);
-            stroke(&rod, &found, &raws, &by_draw, again.as_deref(), &allowed, &casting, &reasons, i, config)
+            let mut made = stroke(
+                &rod,
+                &found,
+                &raws,
+                &by_draw,
+                again.as_deref(),
+                &allowed,
+                &casting,
+                &reasons,
+                i,
+                config,
+            );
+            if let (Some(rivals), true) = (&rivals, raws[i].has_rival) {
+                doubt(&mut made.figures, &rivals[i]);
+            }
+            Stroke { kind: kinds[i].0, kind_p: kinds[i].1, ..made }
         })
         .collect();
     if fell_back.iter().any(|f| *f) {
@@ -104,6 +127,7 @@ fn measure_path(
                 butt_speed: rod.upper_covers(start_s, limit_s),
                 pause_before: i > 0 && covers(found[i - 1].times.t_stop_s, start_s),
                 pause_after: covers(f.times.t_stop_s, next_start_s.min(end_s)),
+                rival: false,
             }
         })
         .collect();
@@ -147,6 +171,9 @@ fn stroke(
     Stroke {
         stroke: i as u32 + 1,
         direction: casting.directions[i],
+        direction_p: casting.certainty,
+        kind: StrokeKind::False,
+        kind_p: 0.0,
         rsp_source: if allowed[i].bend { RspSource::Bend } else { RspSource::Speed },
         loop_shape: None,
         figures,
@@ -174,6 +201,10 @@ fn figures(
             continue;
         }
         let drawn: Vec<f64> = by_draw.iter().map(|d| d[i].get(id)).collect();
+        if let (F::SignChanges, true) = (id, value.is_finite()) {
+            out.set_count(id, value as usize, &draws::counts(value, &drawn));
+            continue;
+        }
         let of_noise: Option<Vec<f64>> = match id {
             F::DipDepth => Some(noise.iter().map(|n| n.dip_depth_m).collect()),
             F::DomeHeight => Some(noise.iter().map(|n| n.dome_height_m).collect()),
@@ -194,6 +225,16 @@ fn figures(
         }
     }
     out
+}
+
+/// Where the rod may have come straight at another moment, every figure's 95 % interval reaches what it would be then.
+fn doubt(figures: &mut Figures, rival: &Raw) {
+    for (id, m) in &mut figures.values {
+        let other = rival.get(*id);
+        if other.is_finite() {
+            m.sd = m.sd.max((other - m.value).abs() / 1.959);
+        }
+    }
 }
 
 /// Shapes of the draws' errors in W laid on a straight path.

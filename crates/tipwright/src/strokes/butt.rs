@@ -52,6 +52,8 @@ impl ButtPair<'_> {
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Load {
     pub t_rsp_s: f64,
+    /// Another moment at which the rod may have come straight, where there is one.
+    pub rival_rsp_s: Option<f64>,
     pub t_max_bend_s: f64,
     pub max_bend_m: f64,
     /// How far that moment moves with the stretch it is fitted over: the fit's own error.
@@ -84,10 +86,11 @@ pub(super) fn load(
     let first_left = plane.left;
     let bend = |t: f64| butts.bend_m(tip, &first_left, t).0;
     let (about_s, _) = largest(bend, times.t_start_s, bend_until_s, 2.0 * step_s);
-    let mut t_rsp_s = f64::NAN;
+    let (mut t_rsp_s, mut rival_rsp_s) = (f64::NAN, None);
     for _ in 0..2 {
         let bend = |t: f64| butts.bend_m(tip, &plane.left, t).0;
         t_rsp_s = first_fall(bend, about_s, limit_s, step_s);
+        rival_rsp_s = rival(bend, times, t_rsp_s, limit_s, step_s);
         if t_rsp_s.is_nan() {
             return None;
         }
@@ -99,7 +102,35 @@ pub(super) fn load(
     let within_s = (times.t_start_s, limit_s);
     let t_max_bend_s = top::<5>(bend, largest_s, TOP_SHARE, within_s, step_s);
     let top_error_s = top::<6>(bend, largest_s, WIDER_SHARE, within_s, step_s) - t_max_bend_s;
-    Some(Load { t_rsp_s, t_max_bend_s, max_bend_m, top_error_s, plane })
+    Some(Load { t_rsp_s, rival_rsp_s, t_max_bend_s, max_bend_m, top_error_s, plane })
+}
+
+/// A second hump of the bend counts from this share of the largest on.
+const RIVAL_SHARE: f64 = 0.5;
+
+/// The moment at which the rod comes straight after another hump of its bend, where that is nearer to the tip's peak speed
+/// than `t_rsp_s`: a rod comes straight about when its tip is fastest (within 20 ms of it in a spring-mass model, 40 ms on
+/// simulated casters), so a hump larger by little or by noise may be the wrong one.
+fn rival(bend: impl Fn(f64) -> f64, times: &Times, t_rsp_s: f64, limit_s: f64, step_s: f64) -> Option<f64> {
+    let (mut t, mut before) = (times.t_start_s, bend(times.t_start_s));
+    let (mut hump_m, mut falls) = (before, Vec::new());
+    while t < limit_s {
+        let next = (t + step_s).min(limit_s);
+        let here = bend(next);
+        if before > 0.0 && here <= 0.0 {
+            falls.push((crossing(&bend, t, next), hump_m));
+            hump_m = 0.0;
+        }
+        hump_m = hump_m.max(here);
+        (t, before) = (next, here);
+    }
+    let largest_m = falls.iter().map(|f| f.1).fold(0.0, f64::max);
+    let away_s = |t: f64| (t - times.t_peak_s).abs();
+    falls
+        .into_iter()
+        .filter(|f| f.1 >= RIVAL_SHARE * largest_m && away_s(f.0) + step_s < away_s(t_rsp_s))
+        .map(|f| f.0)
+        .min_by(|a, b| away_s(*a).total_cmp(&away_s(*b)))
 }
 
 /// Share of the largest bend around whose moment the top is fitted, by a quartic. Of simulated strokes with the bend's
@@ -188,4 +219,28 @@ pub(super) fn counterflex(
 /// End of counterflex: `counterflex_within_s` after the stop, or the next stroke's start.
 pub(super) fn counterflex_end_s(times: &Times, next_start_s: f64, config: &StrokesConfig) -> f64 {
     (times.t_stop_s + config.counterflex_within_s).min(next_start_s)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two humps of nearly one height: the tip is fastest near the end of the second, so that is a rival of the first; a
+    /// crossing further from the peak, or one after a ripple, is none.
+    #[test]
+    fn a_second_hump_nearer_to_the_peak_speed_is_a_rival() {
+        let bend = |second_m: f64| {
+            move |t: f64| {
+                let hump = |from: f64, m: f64| {
+                    let u = (t - from) / 0.2;
+                    if (0.0..1.0).contains(&u) { m * (std::f64::consts::PI * u).sin() } else { -0.01 }
+                };
+                hump(0.2, 1.0).max(hump(0.5, second_m))
+            }
+        };
+        let times = |t_peak_s| Times { t_start_s: 0.1, t_peak_s, t_stop_s: 0.8, peak_m_s: 20.0 };
+        let found = |second_m: f64, peak_s: f64| rival(bend(second_m), &times(peak_s), 0.4, 0.9, 0.002);
+        assert!((found(0.95, 0.68).unwrap() - 0.7).abs() < 1e-3);
+        assert!(found(0.95, 0.41).is_none() && found(0.2, 0.68).is_none());
+    }
 }

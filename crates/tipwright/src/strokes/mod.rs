@@ -10,7 +10,7 @@
 //! - `plane`: chord, cast plane, dip, dome, straightness. `speed`: late power, ramp, hesitations.
 //! - `raw`: all figures of all strokes on one path; run once on the path (values) and once per draw of its joint
 //!   error; `draws` turns the spread into standard deviations.
-//! - `direction`: forward or back, cast frame. `read_path`: path.csv in and out.
+//! - `direction`: forward or back, cast frame. `kind`: pick-up, false cast, delivery. `read_path`: path.csv in and out.
 //!
 //! What stays out: loop figures need the line and are filled in elsewhere; without butt markers the figures of the
 //! rod are missing with that reason, and `t_rsp_s` is the time of peak tip speed.
@@ -23,6 +23,7 @@ mod config;
 mod curve;
 mod direction;
 mod draws;
+mod kind;
 mod missing;
 mod plane;
 mod raw;

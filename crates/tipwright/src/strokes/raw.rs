@@ -35,6 +35,8 @@ pub(super) struct Allowed {
     /// The tip, or the upper butt marker when worn, covers the pause before and after.
     pub pause_before: bool,
     pub pause_after: bool,
+    /// Rod straight position is the other one that it may be, where there is one.
+    pub rival: bool,
 }
 
 /// Figures of one stroke; NaN when not to be had.
@@ -43,6 +45,8 @@ pub(super) struct Raw {
     pub values: [f64; FIGURES],
     pub times: Times,
     pub t_rsp_s: f64,
+    /// Rod straight position may be another one.
+    pub has_rival: bool,
     pub plane: Option<CastPlane>,
     /// Error of the time of largest bend that is the fit's own, milliseconds.
     pub top_error_ms: f64,
@@ -91,6 +95,7 @@ fn measure_one(
         values: [f64::NAN; FIGURES],
         times,
         t_rsp_s: times.t_peak_s,
+        has_rival: false,
         plane: None,
         top_error_ms: 0.0,
         t_counterflex_s: f64::NAN,
@@ -107,10 +112,16 @@ fn measure_one(
     let last_s = tip.t_s[tip.t_s.len() - 1];
     if let (Some(pair), true) = (&rod.pair, allowed.bend) {
         let limit_s = butt::rsp_limit_s(&times, last_s);
-        let Some(load) = butt::load(tip, pair, &times, limit_s, found.search.step_s) else {
+        let Some(mut load) = butt::load(tip, pair, &times, limit_s, found.search.step_s) else {
             raw.t_rsp_s = f64::NAN;
             return raw;
         };
+        raw.has_rival = load.rival_rsp_s.is_some();
+        if let (true, Some(rival_s)) = (allowed.rival, load.rival_rsp_s) {
+            load.t_rsp_s = rival_s;
+            let ends = [times.t_start_s, rival_s].map(|t| tip.position(t));
+            load.plane = CastPlane::through(ends[0], ends[1]).unwrap_or(load.plane);
+        }
         raw.t_rsp_s = load.t_rsp_s;
         raw.plane = Some(load.plane);
         raw.top_error_ms = load.top_error_s * 1000.0;
@@ -132,18 +143,23 @@ fn measure_one(
         let (from, to) = (times.t_start_s, raw.t_rsp_s);
         raw.set(F::ButtSpeed, largest(|t| upper.speed(t), from, to, 2.0 * found.search.step_s).1);
     }
-    window_figures(tip, &mut raw, config);
+    let half_s = window_figures(tip, &mut raw, config);
+    if let (Some(pair), Some(plane), true) = (&rod.pair, raw.plane, allowed.bend) {
+        let turned_deg = butt::arc_deg(pair, &plane, half_s, raw.t_rsp_s);
+        raw.set(F::FastArc, turned_deg);
+    }
     counterflex_proxy(tip, &mut raw, config, found.search.step_s, last_s.min(next_start_s));
     raw
 }
 
-/// Everything that follows from the tip in W.
-fn window_figures(tip: &Curve<'_>, raw: &mut Raw, config: &StrokesConfig) {
+/// Everything that follows from the tip in W; when half of the peak speed is reached.
+fn window_figures(tip: &Curve<'_>, raw: &mut Raw, config: &StrokesConfig) -> f64 {
     let (start_s, rsp_s) = (raw.times.t_start_s, raw.t_rsp_s);
     raw.set(F::TRsp, rsp_s);
     raw.set(F::Duration, rsp_s - start_s);
     let speed = speed::profile(tip, &raw.times, rsp_s, config);
     raw.set(F::LatePower, speed.late_power);
+    raw.set(F::FastTime, (rsp_s - speed.half_s) * 1000.0);
     raw.set(F::Smoothness, speed.ramp_r2);
     raw.set(F::SignChanges, speed.sign_changes);
     let n = config.resample_points.max(3);
@@ -152,7 +168,7 @@ fn window_figures(tip: &Curve<'_>, raw: &mut Raw, config: &StrokesConfig) {
     raw.set(F::Chord, (points[n - 1] - points[0]).norm());
     let Some(plane) = raw.plane else {
         raw.set(F::Travel, points.windows(2).map(|w| (w[1] - w[0]).norm()).sum());
-        return;
+        return speed.half_s;
     };
     let shape = shape(&plane, &points);
     raw.set(F::ChordAngle, plane.angle_deg());
@@ -163,6 +179,7 @@ fn window_figures(tip: &Curve<'_>, raw: &mut Raw, config: &StrokesConfig) {
     raw.set(F::SlpRms, shape.slp_rms_m);
     raw.set(F::Straightness, shape.straightness);
     raw.set(F::OffPlaneMax, shape.off_plane_max_m);
+    speed.half_s
 }
 
 /// Depth below the prolonged chord of the tip's lowest point from the rod straight position until the tip turns

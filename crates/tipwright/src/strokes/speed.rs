@@ -7,6 +7,8 @@ use super::times::Times;
 /// Figures of the speed profile; NaN when not to be had.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct SpeedProfile {
+    /// Half of the peak speed is reached.
+    pub half_s: f64,
     pub late_power: f64,
     pub ramp_r2: f64,
     pub sign_changes: f64,
@@ -29,6 +31,7 @@ pub(super) fn profile(
         .map(|i| curve.speed(start_s + (ramp_end_s - start_s) * i as f64 / (RAMP_POINTS - 1) as f64))
         .collect();
     SpeedProfile {
+        half_s,
         late_power: (half_s - start_s) / (t_rsp_s - start_s),
         ramp_r2: r_squared(&speeds),
         sign_changes: turns(&speeds, config.hesitation_share * times.peak_m_s) as f64,

@@ -1,6 +1,7 @@
 //! Tests of the stage on paths with known figures.
 
 mod elastica;
+mod kinds;
 mod made;
 mod noise;
 mod oracles;

@@ -65,6 +65,8 @@ fn truth_constant_acceleration_peak_speeds() {
         // rounded to 0.05; the corner at the peak adds up to 0.2 %
         assert!((figure(&outcome, 0, F::PeakSpeed) - peak).abs() < 0.05 + 0.002 * peak, "{arc_deg}");
         assert!((figure(&outcome, 0, F::LatePower) - 0.375).abs() < 0.004);
+        // half the peak at half the rise; the corner at the peak is found to a third of a frame
+        assert!((figure(&outcome, 0, F::FastTime) - 500.0 * rise_s).abs() < 1.5, "{arc_deg}");
         assert!(figure(&outcome, 0, F::Smoothness) > 0.9999);
         assert_eq!(figure(&outcome, 0, F::SignChanges), 0.0);
         assert!((figure(&outcome, 0, F::Duration) - 0.8 * rise_s).abs() < 0.001);

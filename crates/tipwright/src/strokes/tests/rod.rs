@@ -136,6 +136,15 @@ fn truth_circular_arc_bend_table() {
             let from_s = get(&outcome, i, F::TStart);
             let arc = (made.lean_rad(start_s + RSP_AFTER_S) - made.lean_rad(from_s)).abs().to_degrees();
             assert!((get(&outcome, i, F::Arc) - arc).abs() < 0.05, "{} {arc}", get(&outcome, i, F::Arc));
+            // the fast part: from where half of the peak is reached, which late power tells, by the made lean
+            let half_s = from_s + get(&outcome, i, F::LatePower) * (start_s + RSP_AFTER_S - from_s);
+            let fast = (made.lean_rad(start_s + RSP_AFTER_S) - made.lean_rad(half_s)).abs().to_degrees();
+            assert!(
+                (get(&outcome, i, F::FastArc) - fast).abs() < 0.1,
+                "{} {fast}",
+                get(&outcome, i, F::FastArc)
+            );
+            assert!((get(&outcome, i, F::FastTime) - 1e3 * (start_s + RSP_AFTER_S - half_s)).abs() < 1.0);
         }
     }
 }

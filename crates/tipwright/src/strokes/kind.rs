@@ -1,0 +1,114 @@
+//! What each stroke is for: pick-up, false cast, delivery, or a cast by itself.
+//!
+//! Strokes come in sequences: the first picks the line up, the last lays it down, what is between keeps it in the air. So
+//! the question is where a sequence begins and ends: in each gap between strokes (and before the first, after the last) the
+//! odds of a rest are put together from
+//! - how long it is, against the take's own pauses: a caster who keeps the line in the air must not wait longer than it
+//!   unrolls; at the span's ends a stroke that came before or after may not be seen;
+//! - whether the rod was lowered toward the water in it, as for a pick-up and after a delivery;
+//! - the ways before and after: a sequence begins with a back cast and ends with a forward cast.
+//!
+//! The odds are common practice, checked by `tests/studies/calibration.sh` on simulated takes, whole and cut anywhere.
+
+use nalgebra::Point3;
+
+use crate::math::median;
+use crate::model::{Direction, StrokeKind};
+
+use super::curve::Columns;
+use super::direction::Casting;
+use super::raw::Raw;
+
+/// Pause taken when the take shows fewer than two, and its scatter: the unrolling of 10 m of line at 20 m/s (2 L / v).
+const USUAL_PAUSE_S: f64 = 1.0;
+const USUAL_SCATTER_S: f64 = 0.35;
+/// Scatter of a caster's own pauses, share of their median.
+const SCATTER: f64 = 0.15;
+/// Within a take a pause this much longer than the median says nothing either way.
+const LONG: f64 = 1.8;
+/// Log odds of a rest in a gap between two strokes before it is looked at: one in twenty.
+const BETWEEN: f64 = -3.0;
+/// Most that the length of a gap may say.
+const MOST: f64 = 5.0;
+/// The tip was lowered by this share of a stroke's chord below the strokes' ends: 20 times as likely at rest as in a pause.
+const LOW: f64 = 0.3;
+const LOWERED: f64 = 3.0;
+/// Not lowered where there was time to: a fifth as likely.
+const STAYED_UP: f64 = -1.6;
+/// Time from the stop of a delivery until the rod has been lowered.
+const LOWERING_S: f64 = 1.2;
+/// Share of sequences that begin with a back cast and end with a forward cast.
+const BY_THE_BOOK: f64 = 0.9;
+/// Never more certain than this: what is asked is not independent.
+const MOST_CERTAIN: f64 = 0.99;
+
+/// The likeliest kind of every stroke with its probability.
+pub(super) fn kinds(
+    raws: &[Raw],
+    casting: &Casting,
+    chords: &[[Point3<f64>; 2]],
+    tip: &Columns,
+) -> Vec<(StrokeKind, f64)> {
+    let n = raws.len();
+    let span_s = (tip.t_s[0], tip.t_s[tip.t_s.len() - 1]);
+    let stop_s = |i: usize| {
+        let t = raws[i].times;
+        if t.t_stop_s.is_finite() { t.t_stop_s } else { t.t_peak_s }
+    };
+    let start_s = |i: usize| {
+        let t = raws[i].times;
+        if t.t_start_s.is_finite() { t.t_start_s } else { t.t_peak_s }
+    };
+    let pauses: Vec<f64> = (1..n).map(|i| (start_s(i) - stop_s(i - 1)).max(0.0)).collect();
+    let (pause_s, scatter_s) = match median(pauses.iter().copied()) {
+        Some(m) if pauses.len() > 1 => (m, SCATTER * m.max(0.1)),
+        _ => (USUAL_PAUSE_S, USUAL_SCATTER_S),
+    };
+    let ends_m = median(chords.iter().map(|[a, b]| (a.z + b.z) / 2.0)).unwrap_or(0.0);
+    let low_m = ends_m - LOW * median(chords.iter().map(|[a, b]| (b - a).norm())).unwrap_or(f64::INFINITY);
+    let rests: Vec<f64> = (0..=n)
+        .map(|k| {
+            let from_s = if k == 0 { span_s.0 } else { stop_s(k - 1) };
+            let to_s = if k == n { span_s.1 } else { start_s(k) };
+            let gap_s = (to_s - from_s).max(0.0);
+            let at_edge = k == 0 || k == n;
+            let mut log_odds = if at_edge {
+                ((gap_s - pause_s) / scatter_s).exp().ln_1p().min(MOST)
+            } else {
+                BETWEEN + ((gap_s - LONG * pause_s) / scatter_s).clamp(-MOST, MOST)
+            };
+            let within = tip.t_s.partition_point(|t| *t < from_s)..tip.t_s.partition_point(|t| *t <= to_s);
+            let lowest_m =
+                tip.nominal.positions_in_world[within].iter().map(|p| p.z).fold(f64::MAX, f64::min);
+            if lowest_m < low_m {
+                log_odds += LOWERED;
+            } else if tip.gap_in(from_s, to_s).is_none() && (k == 0 || gap_s > pause_s + LOWERING_S) {
+                log_odds += STAYED_UP;
+            }
+            let by_the_book = |direction: Direction, wanted: Direction| {
+                let right = if direction == wanted { casting.certainty } else { 1.0 - casting.certainty };
+                (2.0 * (right * BY_THE_BOOK + (1.0 - right) * (1.0 - BY_THE_BOOK))).ln()
+            };
+            if k < n {
+                log_odds += by_the_book(casting.directions[k], Direction::Back);
+            }
+            if k > 0 {
+                log_odds += by_the_book(casting.directions[k - 1], Direction::Forward);
+            }
+            1.0 / (1.0 + (-log_odds).exp())
+        })
+        .collect();
+    rests.windows(2).map(|w| likeliest(w[0], w[1])).collect()
+}
+
+/// From the probabilities of a rest before and after.
+fn likeliest(before: f64, after: f64) -> (StrokeKind, f64) {
+    let all = [
+        (StrokeKind::PickUp, before * (1.0 - after)),
+        (StrokeKind::False, (1.0 - before) * (1.0 - after)),
+        (StrokeKind::Delivery, (1.0 - before) * after),
+        (StrokeKind::Single, before * after),
+    ];
+    let best = all.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).unwrap_or(all[1]);
+    (best.0, best.1.min(MOST_CERTAIN))
+}

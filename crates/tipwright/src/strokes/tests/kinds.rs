@@ -1,0 +1,86 @@
+//! Kinds of stroke, and how sure direction is.
+
+use nalgebra::Point3;
+
+use crate::model::{Direction, RodPaths, StrokeKind as K};
+
+use super::made::{FPS, Sequence, path, smooth_step, tip_only};
+use super::{StrokesConfig, StrokesOutcome, measure};
+
+fn config() -> StrokesConfig {
+    StrokesConfig { synthetic_draws: 2, ..StrokesConfig::default() }
+}
+
+/// A sequence with the rod low in front before it and, where it is lowered, after it.
+fn cast(strokes: usize, lowered_after: bool) -> (RodPaths, Sequence) {
+    let sequence = Sequence::false_casts(strokes, 0.6);
+    let (first_s, end_s) = (sequence.starts_s()[0], sequence.end_s());
+    let up = |t: f64| {
+        let after = if lowered_after { smooth_step((t - end_s - 0.4) / 0.8) } else { 0.0 };
+        1.2 + 1.8 * smooth_step((t - first_s + 0.6) / 0.6) - 1.8 * after
+    };
+    let paths = tip_only(path(FPS, 0.0, end_s + 2.5, |t| Point3::new(sequence.x_m(t), 0.0, up(t))));
+    (paths, sequence)
+}
+
+fn part(paths: &RodPaths, from_s: f64, to_s: f64) -> StrokesOutcome {
+    let mut cut = paths.clone();
+    cut.tip.samples.retain(|s| s.t_s > from_s && s.t_s < to_s);
+    measure(&cut, &config()).unwrap()
+}
+
+fn kinds(outcome: &StrokesOutcome) -> Vec<K> {
+    outcome.strokes.iter().map(|s| s.kind).collect()
+}
+
+#[test]
+fn a_sequence_is_picked_up_kept_in_the_air_and_laid_down() {
+    let (paths, _) = cast(6, true);
+    let outcome = part(&paths, 0.0, 99.0);
+    assert_eq!(kinds(&outcome), [K::PickUp, K::False, K::False, K::False, K::False, K::Delivery]);
+    assert!(outcome.strokes.iter().all(|s| s.kind_p > 0.9 && s.direction_p > 0.9), "{:?}", outcome.strokes);
+    let (paths, _) = cast(2, true);
+    assert_eq!(kinds(&part(&paths, 0.0, 99.0)), [K::PickUp, K::Delivery]);
+}
+
+/// A clip that begins in the middle shows no pick-up: its first stroke is a false cast, told as less sure.
+#[test]
+fn a_clip_that_begins_within_the_casting_has_no_pick_up() {
+    let (paths, sequence) = cast(6, true);
+    let outcome = part(&paths, sequence.starts_s()[2] - 0.2, 99.0);
+    assert_eq!(kinds(&outcome), [K::False, K::False, K::False, K::Delivery]);
+    assert!(outcome.strokes[0].kind_p < 0.98 && outcome.strokes[0].kind_p < outcome.strokes[1].kind_p);
+}
+
+/// Two casts in one clip, with a rest between them.
+#[test]
+fn a_rest_parts_two_sequences() {
+    let mut sequence = Sequence::false_casts(8, 0.6);
+    sequence.strokes[4].2 = 4.0;
+    let (starts, end_s) = (sequence.starts_s(), sequence.end_s());
+    let low =
+        |t: f64, from_s: f64, to_s: f64| smooth_step((t - from_s) / 0.8) * smooth_step((to_s - t) / 0.6);
+    let paths = tip_only(path(FPS, 0.0, end_s + 2.5, |t| {
+        let down = low(t, -1.0, starts[0]) + low(t, starts[3] + 0.8, starts[4]) + low(t, end_s + 0.4, 99.0);
+        Point3::new(sequence.x_m(t), 0.0, 3.0 - 1.8 * down)
+    }));
+    let outcome = measure(&paths, &config()).unwrap();
+    let once = [K::PickUp, K::False, K::False, K::Delivery];
+    assert_eq!(kinds(&outcome), [once, once].concat());
+}
+
+/// Issue 16: a clip that ends on a back cast had all its directions exchanged and printed as certain. Lowered before, it is
+/// told right; where only the end is seen the doubt reaches every row.
+#[test]
+fn a_clip_that_ends_on_a_back_cast_is_not_certain_of_its_directions() {
+    let (paths, sequence) = cast(5, false);
+    let outcome = part(&paths, 0.0, 99.0);
+    assert_eq!(outcome.strokes[0].direction, Direction::Back);
+    assert!(outcome.strokes.iter().all(|s| s.direction_p < 0.98));
+    let outcome = part(&paths, sequence.starts_s()[1] - 0.1, 99.0);
+    assert!(outcome.strokes.iter().all(|s| s.direction_p < 0.85), "{}", outcome.strokes[0].direction_p);
+    assert!(outcome.warnings.iter().any(|w| w.what.contains("exchanged")));
+    let known = StrokesConfig { forward_in_world: Some([1.0, 0.0]), ..config() };
+    let told = measure(&paths, &known).unwrap();
+    assert!(told.strokes.iter().all(|s| (s.direction_p - 1.0).abs() < 1e-12));
+}
