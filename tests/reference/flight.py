@@ -1,12 +1,16 @@
 #!/usr/bin/env python3
 """Flight check: scenes and paths from point tracks against a surveyed trajectory.
 
-    flight.py --binary PATH [--example] [--data DIR] [--sets set1 set2 ...] [--pairs] [--check]
+    flight.py --binary PATH [--example] [--data DIR] [--sets set1 set2 ...] [--pairs] [--check] [--smooth 5] [--white 0.3]
 
 Takes every folder of DIR laid out like open-data/flight (camera tracks, lenses, RTK fixes on their own clock), writes
 POINTS.toml with tracks in a temporary folder, runs `tipwright scene --points`, brings path.csv onto rtk.txt by a
 similarity, a time shift and a rate, and prints the errors. Source of the data: Li, Murray, Ismaili, Schindler, Albl,
 arXiv 2003.04784 (ETH Zurich), CC BY-NC-SA 4.0; nothing of it is copied into the repository.
+
+Stated standard deviations are of the path's shape, so errors after the alignment are held against them: z is error over
+sd, axis by axis. --smooth replaces labels by their running means over so many frames, --white adds white noise of so many
+pixels to each (seed fixed): variants for tests/studies/label_noise.sh.
 
 --check fails (status 1) when a figure misses its limit; limits are known for set1 and set2 (all four cameras and all
 pairs), other sets are held to the general ones (an error below 0.20 m, half of the fixes covered).
@@ -64,6 +68,22 @@ def read_set(folder, lens_folder):
     return cameras
 
 
+def made(camera, args, k):
+    """Labels as they would be if they had been smoothed or set less surely; unlabelled frames stay so."""
+    rows = camera["rows"].copy()
+    seen = (rows[:, 1] != 0) | (rows[:, 2] != 0)
+    if args.smooth > 1:
+        half = args.smooth // 2
+        at = {int(f): i for i, f in enumerate(rows[:, 0]) if seen[i]}
+        for i in np.flatnonzero(seen):
+            near = [at[f] for f in range(int(rows[i, 0]) - half, int(rows[i, 0]) + half + 1) if f in at]
+            rows[i, 1:] = camera["rows"][near, 1:].mean(0)
+    if args.white > 0:
+        rng = np.random.default_rng(1000 + k)
+        rows[seen, 1:] += args.white * rng.standard_normal((seen.sum(), 2))
+    return {**camera, "rows": rows}
+
+
 def write_points(cameras, folder, keep=None):
     toml = []
     for c in cameras:
@@ -91,6 +111,7 @@ def solve(args, cameras, keep=None):
         write_points(cameras, tmp, keep)
         call = [args.binary] if args.example else [args.binary, "--quiet", "scene", "--points"]
         call += [str(tmp / "points.toml")] + ([str(tmp / "out")] if args.example else ["-o", str(tmp / "out")])
+        call += args.set if args.example else []
         start = time.time()
         run = subprocess.run(call, capture_output=True, text=True)
         seconds = time.time() - start
@@ -259,6 +280,8 @@ def evaluate(args, cameras, rtk):
         "fixes": int(ok.sum()),
         "within_1sd": float((np.abs(whitened) < 1).mean()),
         "within_2sd": float((np.abs(whitened) < 2).mean()),
+        "inside_95": float((np.abs(whitened) < 1.96).mean()),
+        "z_rms": float(np.sqrt((whitened**2).mean())),
         "sd_m": float(np.median(np.linalg.norm(scale * path.sd[at], axis=1))),
         "rate_hz": 1 / step,
         "seconds": seconds,
@@ -272,7 +295,7 @@ def line(name, r):
     return (
         f"{name:<12} rmse {r['rmse']:.4f} m  median {r['median']:.4f}  95 % {r['p95']:.4f}  covered {100 * r['coverage']:.1f} % "
         f"(two see it {100 * r['possible']:.1f} %)  fixes {r['fixes']}  stated sd {r['sd_m']:.4f}  "
-        f"within 1/2 sd {100 * r['within_1sd']:.0f}/{100 * r['within_2sd']:.0f} %  rtk {r['rate_hz']:.4f} Hz  {r['seconds']:.2f} s"
+        f"inside 95 % {100 * r['inside_95']:.1f} %  z rms {r['z_rms']:.2f}  rtk {r['rate_hz']:.4f} Hz  {r['seconds']:.2f} s"
     )
 
 
@@ -316,6 +339,10 @@ def main():
     parser.add_argument("--only", help="camera positions, e.g. 01")
     parser.add_argument("--halves", action="store_true", help="clocks of disjoint halves of the data")
     parser.add_argument("--check", action="store_true")
+    parser.add_argument("--strict", action="store_true", help="with --check: also the intervals of every job")
+    parser.add_argument("--smooth", type=int, default=1, help="running mean of the labels over so many frames")
+    parser.add_argument("--white", type=float, default=0.0, help="white noise added to the labels, pixels")
+    parser.add_argument("--set", nargs="*", default=[], help="settings of the example `points`")
     parser.add_argument("--verbose", action="store_true")
     args = parser.parse_args()
     root = Path(args.data)
@@ -326,7 +353,7 @@ def main():
     for folder in sorted(p for p in root.iterdir() if (p / "cameras.txt").exists()):
         if args.sets and folder.name not in args.sets:
             continue
-        cameras = read_set(folder, root / "lenses")
+        cameras = [made(c, args, k) for k, c in enumerate(read_set(folder, root / "lenses"))]
         rtk = np.loadtxt(folder / "trajectory" / "rtk.txt")
         limits = LIMITS.get(folder.name, {})
         numbers = range(len(cameras))
@@ -342,6 +369,10 @@ def main():
             if "error" in r:
                 missed.append(f"{label}: failed")
                 continue
+            if args.strict and not 0.90 <= r["inside_95"] <= 0.99:
+                missed.append(f"{label}: {100 * r['inside_95']:.1f} % inside the stated 95 %, 90 to 99 wanted")
+            if args.strict and not r["z_rms"] <= 1.3:
+                missed.append(f"{label}: z rms {r['z_rms']:.2f}, 1.3 allowed")
             if name == "all":
                 rmse, coverage = limits.get("all", (0.20, 0.5))
                 if not r["rmse"] <= rmse:
@@ -350,8 +381,6 @@ def main():
                     missed.append(f"{label}: covered {r['coverage']:.3f}, {coverage} wanted")
                 if not r["seconds"] <= SECONDS_LIMIT:
                     missed.append(f"{label}: {r['seconds']:.1f} s, {SECONDS_LIMIT} allowed")
-                if not r["within_2sd"] >= 0.90:
-                    missed.append(f"{label}: {r['within_2sd']:.2f} of the errors within two stated sds")
             elif name in limits and not r["rmse"] <= 1.1 * limits[name]:
                 missed.append(f"{label}: rmse {r['rmse']:.4f} above {1.1 * limits[name]:.4f}")
         for kind in ("frames", "blocks") if args.halves else ():

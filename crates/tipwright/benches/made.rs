@@ -100,11 +100,11 @@ pub fn with_start(seconds: f64, fps_hz: f64) -> (Problem, Start) {
     }
     let hyper = Hyper {
         noise_scale: vec![1.0; 2],
-        marker_correlation: vec![1.0],
         jerk_density_m2_s5: vec![JERK_DENSITY_M2_S5; timeline.coefficients()],
         length_slack: 1.0,
         prior_weight: 1.0,
         size_m: None,
+        share: vec![1.0; problem.observations.len()],
         rejected: vec![false; problem.observations.len()],
     };
     (problem, Start { state, hyper })
@@ -115,10 +115,11 @@ pub fn fixed_config() -> MotionConfig {
     MotionConfig {
         smoothness: Smoothness::Fixed { jerk_density_m2_s5: JERK_DENSITY_M2_S5 },
         noise: Noise::AsGiven,
+        rest_px: 0.0,
         loss: Loss::Cauchy { scale: 3.0 },
         reject_at: f64::INFINITY,
         widen_for_correlation: false,
-        tolerance: 1e-14,
+        tolerance: 1e-10,
         ..MotionConfig::default()
     }
 }

@@ -1,5 +1,5 @@
 //! Solves a POINTS.toml and writes scene.toml and path.csv, with a summary: `points POINTS.toml DIR [SETTING=VALUE ...]`, settings
-//! focal_sd, centre_sd, k1_sd, rate_sd, neighbourhood_dof, widen (0 or 1), huber, cauchy, reject_at, widest_sd, knot_s, evidence (local or global).
+//! sigma_px, wander_s, least_noise, rest_px, iterations, focal_sd, centre_sd, k1_sd, rate_sd, neighbourhood_dof, widen (0 or 1), huber, cauchy, reject_at, widest_sd, knot_s, evidence (local or global).
 #![allow(clippy::print_stderr, clippy::unwrap_used, missing_docs)]
 
 use std::io::Write;
@@ -27,6 +27,11 @@ fn main() {
             "huber" => config.motion.loss = Loss::Huber { scale: number() },
             "cauchy" => config.motion.loss = Loss::Cauchy { scale: number() },
             "reject_at" => config.motion.reject_at = number(),
+            "sigma_px" => config.sigma_px = number(),
+            "wander_s" => config.wander_s[1] = number(),
+            "least_noise" => config.motion.least_noise = number(),
+            "rest_px" => config.motion.rest_px = number(),
+            "iterations" => config.motion.max_iterations = number() as usize,
             "widest_sd" => config.widest_sd = number(),
             "knot_s" => config.motion.knot_spacing_s = Some(number()),
             "evidence" if value == "global" => config.motion.smoothness = Smoothness::Evidence,
@@ -51,8 +56,9 @@ fn main() {
     }
     eprintln!("{:?}", found.solution.report);
     eprintln!(
-        "correlation factor {:.2}, knots {}",
-        found.solution.correlation_factor,
+        "{:?}, path {:.2} times as wide, knots {}",
+        found.solution.misfit.mixes,
+        found.solution.misfit.marker_factors[0],
         found.solution.timeline.coefficients()
     );
     for (c, s) in found.counts.iter().zip(&found.scene.cameras) {

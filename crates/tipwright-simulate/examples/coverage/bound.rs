@@ -66,6 +66,7 @@ pub fn row(
     let problem = Problem::new(models, 1, observations);
     let config = MotionConfig {
         noise: Noise::AsGiven,
+        rest_px: 0.0,
         widen_for_correlation: false,
         loss: Loss::Squares,
         reject_at: f64::INFINITY,

@@ -112,6 +112,17 @@ pub struct ClipSpots {
 }
 
 impl ClipSpots {
+    /// First step of the time stamps that no clip makes, back or by more than [`Self::LONGEST_PAUSE_S`]: the frame before it,
+    /// and the step in seconds.
+    #[must_use]
+    pub fn stamps_jump(&self) -> Option<(u32, f64)> {
+        let steps = self.frames.windows(2).map(|w| (w[0].frame_idx, w[1].pts_s - w[0].pts_s));
+        steps.into_iter().find(|(_, step_s)| !(-1.0..=Self::LONGEST_PAUSE_S).contains(step_s))
+    }
+
+    /// Longest pause between two frames of one clip, seconds. An hour: phones leave out seconds at most.
+    pub const LONGEST_PAUSE_S: f64 = 3600.0;
+
     /// Median frame step, seconds; a thirtieth of a clip without two frames.
     #[must_use]
     pub fn frame_step_s(&self) -> f64 {

@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector, Isometry3, Vector3};
 
 use super::band::Arrow;
 use super::linear::linearise;
-use super::problem::{Freedom, Loss, Problem};
+use super::problem::{Baseline, Freedom, Loss, Problem};
 use super::spline::Timeline;
 use super::state::{Layout, State, combine};
 use crate::math::pairs;
@@ -19,9 +19,6 @@ pub struct Hyper {
     pub jerk_density_m2_s5: Vec<f64>,
     /// Factor on the standard deviations of lengths: 1, but larger while poses are still far off.
     pub length_slack: f64,
-    /// How many times less each marker's sightings tell of its path than their number says
-    /// ([`super::correlation::integrated_correlations`]).
-    pub marker_correlation: Vec<f64>,
     /// Factor on the weight of priors of the set-up: their mean over all sightings. Residuals that last n frames
     /// make the data look n times as sure as it is; beside that a prior must not vanish (a tempered likelihood).
     pub prior_weight: f64,
@@ -30,6 +27,8 @@ pub struct Hyper {
     /// Densities chosen by the data go with the size of the path. Held fixed while poses may move they would draw the whole
     /// together: a smaller path is a smoother one. So jerks count by the size of the set-up.
     pub size_m: Option<f64>,
+    /// What each observation counts for: those of a marker at rest share one sighting's worth ([`super::rest`]).
+    pub share: Vec<f64>,
     /// Observation is set aside.
     pub rejected: Vec<bool>,
 }
@@ -144,13 +143,13 @@ impl Setting<'_> {
             let Some(lin) = linearise(self.problem, self.timeline, self.layout, state, o, piece, scale)
             else {
                 // Behind the camera: as bad as a residual of a hundred standard deviations, with no direction to go.
-                cost += 0.5 * self.loss.rho(1e4);
+                cost += 0.5 * hyper.share[i] * self.loss.rho(1e4);
                 continue;
             };
             let s2 = lin.residual.norm_squared();
-            cost += 0.5 * self.loss.rho(s2);
+            cost += 0.5 * hyper.share[i] * self.loss.rho(s2);
             let Some(arrow) = arrow.as_deref_mut() else { continue };
-            let w = self.loss.weight(s2);
+            let w = hyper.share[i] * self.loss.weight(s2);
             let q = arrow.q;
             let stride = arrow.half_band + 1;
             let gram = lin.by_point.transpose() * lin.by_point * w;
@@ -294,61 +293,87 @@ impl Setting<'_> {
                 }
             }
         }
-        for b in &self.problem.baselines {
-            let apart = state.centre_m(b.camera_b_idx) - state.centre_m(b.camera_a_idx);
-            let length = apart.norm();
-            if !(length > 0.0) {
-                continue;
-            }
+        for (b, row) in self.problem.baselines.iter().zip(self.baseline_rows(state)) {
+            let length = (state.centre_m(b.camera_b_idx) - state.centre_m(b.camera_a_idx)).norm();
             let r = (b.length_m - length) / b.sd_m;
             cost += 0.5 * r * r;
             let Some(arrow) = arrow.as_deref_mut() else { continue };
-            let mut row = DVector::zeros(arrow.q);
-            for (k, sign) in [(b.camera_a_idx, -1.0), (b.camera_b_idx, 1.0)] {
-                self.add_by_centre(&mut row, state, k, &(apart * (sign / (length * b.sd_m))));
-            }
             arrow.border_rhs.axpy(r, &row, 1.0);
             arrow.border.ger(1.0, &row, &row, 1.0);
         }
         cost
     }
 
-    fn priors(&self, state: &State, weight: f64, mut arrow: Option<&mut Arrow>) -> f64 {
-        let mut cost = 0.0;
-        let mut scalar = |slot: Option<usize>, freedom: Freedom, value: f64, arrow: Option<&mut Arrow>| {
+    /// Derivatives of the known lengths between cameras by the border, in standard deviations.
+    pub fn baseline_rows(&self, state: &State) -> Vec<DVector<f64>> {
+        let one = |b: &Baseline| {
+            let apart = state.centre_m(b.camera_b_idx) - state.centre_m(b.camera_a_idx);
+            let along = apart / (apart.norm().max(1e-12) * b.sd_m);
+            let mut row = DVector::zeros(self.layout.size);
+            for (k, sign) in [(b.camera_a_idx, -1.0), (b.camera_b_idx, 1.0)] {
+                self.add_by_centre(&mut row, state, k, &(along * sign));
+            }
+            row
+        };
+        self.problem.baselines.iter().map(one).collect()
+    }
+
+    /// Every normal prior on single parameters, readouts' edges and steps of wandering clocks, `weight` times as strong as it
+    /// says: its row (places in the border, derivatives in standard deviations) and its residual.
+    pub fn prior_rows(&self, state: &State, weight: f64, each: &mut dyn FnMut(&[(usize, f64)], f64)) {
+        let mut scalar = |slot: Option<usize>, freedom: Freedom, value: f64| {
             if let (Some(at), Freedom::Prior { mean, sd }) = (slot, freedom) {
                 let sd = sd / weight.sqrt();
-                let r = (mean - value) / sd;
-                cost += 0.5 * r * r;
-                if let Some(arrow) = arrow {
-                    arrow.border[(at, at)] += 1.0 / (sd * sd);
-                    arrow.border_rhs[at] += r / sd;
-                }
+                each(&[(at, 1.0 / sd)], (mean - value) / sd);
             }
         };
-        for ((camera, now), slots) in
-            self.problem.cameras.iter().zip(&state.cameras).zip(&self.layout.cameras)
-        {
-            scalar(slots.offset, camera.free.offset_s, now.clock.offset_s, arrow.as_deref_mut());
-            scalar(slots.drift, camera.free.drift, now.clock.drift, arrow.as_deref_mut());
-            scalar(slots.readout, camera.free.readout_s, now.clock.readout_s, arrow.as_deref_mut());
-            scalar(slots.focal, camera.free.focal_log, now.focal_log, arrow.as_deref_mut());
+        let cameras = || self.problem.cameras.iter().zip(&state.cameras).zip(&self.layout.cameras);
+        for ((camera, now), slots) in cameras() {
+            let clock = &now.clock;
+            scalar(slots.offset, camera.free.offset_s, clock.offset_s);
+            scalar(slots.drift, camera.free.drift, clock.drift);
+            scalar(slots.readout, camera.free.readout_s, clock.readout_s);
+            let (beyond_s, edge_s) = now.beyond_readout();
+            if beyond_s != 0.0 {
+                let edge = Freedom::Prior { mean: clock.readout_s - beyond_s, sd: edge_s };
+                scalar(slots.readout, edge, clock.readout_s);
+            }
+            scalar(slots.focal, camera.free.focal_log, now.focal_log);
             for i in 0..2 {
                 let slot = slots.centre.map(|at| at + i);
-                scalar(slot, camera.free.centre_shift_px, now.centre_shift_px[i], arrow.as_deref_mut());
+                scalar(slot, camera.free.centre_shift_px, now.centre_shift_px[i]);
             }
-            scalar(slots.k1, camera.free.k1_shift, now.k1_shift, arrow.as_deref_mut());
-            if let (Some((at, n)), Some(wander)) = (slots.wander, camera.free.wander) {
-                for i in 0..n {
-                    let prior = Freedom::Prior { mean: 0.0, sd: wander.sd_s };
-                    scalar(Some(at + i), prior, now.wander.nodes_s[i], arrow.as_deref_mut());
-                }
-            }
+            scalar(slots.k1, camera.free.k1_shift, now.k1_shift);
             for (i, shift) in now.shifts.iter().enumerate() {
                 let prior = Freedom::Prior { mean: 0.0, sd: shift.sd_s };
-                scalar(slots.shifts.map(|at| at + i), prior, shift.shift_s, arrow.as_deref_mut());
+                scalar(slots.shifts.map(|at| at + i), prior, shift.shift_s);
             }
         }
+        for ((camera, now), slots) in cameras() {
+            let (Some(wander), Some((at, inner))) = (camera.free.wander, slots.wander) else { continue };
+            let inv = weight.sqrt() / wander.step_sd_s;
+            let nodes = &now.wander.nodes_s;
+            for i in 0..=inner {
+                // the first and the last node are 0
+                let row = [(at + i, inv), ((at + i).saturating_sub(1), -inv)];
+                let row = &row[usize::from(i == inner)..2 - usize::from(i == 0)];
+                each(row, -(nodes[i + 1] - nodes[i]) * inv);
+            }
+        }
+    }
+
+    fn priors(&self, state: &State, weight: f64, mut arrow: Option<&mut Arrow>) -> f64 {
+        let mut cost = 0.0;
+        self.prior_rows(state, weight, &mut |row, r| {
+            cost += 0.5 * r * r;
+            let Some(arrow) = arrow.as_deref_mut() else { return };
+            for (i, a) in row {
+                arrow.border_rhs[*i] += a * r;
+                for (j, b) in row {
+                    arrow.border[(*i, *j)] += a * b;
+                }
+            }
+        });
         if let Some(prior) = self.joint_prior {
             let d = prior.deviation(self.problem, state);
             let pull = &prior.information * &d * weight;

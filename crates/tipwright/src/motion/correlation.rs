@@ -1,4 +1,4 @@
-//! Errors that last: how much standard deviations must grow when residuals are correlated in time.
+//! Errors that last, at a first look: how many times more sure than it is the data looks beside priors of the set-up.
 //!
 //! The mean of n residuals with autocorrelation rho_l has the variance of n / (1 + 2 sum rho_l) independent ones
 //! (Bartlett 1946); the sum is cut at the first lag that is not clearly positive (Geyer, Statistical Science 7 (1992)
@@ -6,16 +6,17 @@
 
 use super::problem::Problem;
 
-/// Mean integrated correlation of the residuals (whitened; `None`: not used), at least 1: of all, and marker by marker.
-pub fn integrated_correlations(problem: &Problem, whitened: &[Option<[f64; 2]>]) -> (f64, Vec<f64>) {
+/// Mean integrated correlation of the residuals (whitened; `None`: not used), at least 1. Sightings of a marker at rest, which
+/// count for less than one, say nothing here.
+pub fn mean_correlation(problem: &Problem, whitened: &[Option<[f64; 2]>], share: &[f64]) -> f64 {
     let steps = super::stretch::frame_steps_s(problem);
     let mut series = vec![Vec::new(); problem.cameras.len() * problem.markers];
-    for (o, residual) in problem.observations.iter().zip(whitened) {
-        if let Some(residual) = residual {
-            series[problem.series_idx(o)].push((o.pts_s, *residual));
+    for ((o, residual), share) in problem.observations.iter().zip(whitened).zip(share) {
+        if let Some(residual) = residual.filter(|_| *share == 1.0) {
+            series[problem.series_idx(o)].push((o.pts_s, residual));
         }
     }
-    let mut sums = vec![(0.0, 0.0); problem.markers];
+    let (mut sum, mut count) = (0.0, 0.0);
     for (i, mut one) in series.into_iter().enumerate() {
         let step_s = steps[i / problem.markers];
         #[allow(clippy::cast_precision_loss)]
@@ -25,14 +26,11 @@ pub fn integrated_correlations(problem: &Problem, whitened: &[Option<[f64; 2]>])
         }
         one.sort_by(|a: &(f64, [f64; 2]), b| a.0.total_cmp(&b.0));
         for axis in 0..2 {
-            let (sum, count) = &mut sums[i % problem.markers];
-            *sum += n * integrated_correlation(&one, axis, step_s);
-            *count += n;
+            sum += n * integrated_correlation(&one, axis, step_s);
+            count += n;
         }
     }
-    let mean = |(sum, count): (f64, f64)| if count > 0.0 { f64::max(sum / count, 1.0) } else { 1.0 };
-    let all = sums.iter().fold((0.0, 0.0), |a, s| (a.0 + s.0, a.1 + s.1));
-    (mean(all), sums.into_iter().map(mean).collect())
+    if count > 0.0 { f64::max(sum / count, 1.0) } else { 1.0 }
 }
 
 /// `1 + 2 sum rho` over the initial positive pairs of lags.

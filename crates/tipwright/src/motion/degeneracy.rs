@@ -14,7 +14,7 @@ pub(super) fn find_degeneracies(problem: &Problem, solution: &Solution) -> Vec<D
     for (k, camera) in problem.cameras.iter().enumerate() {
         let slots = &solution.layout.cameras[k];
         if let Some(at) = slots.offset {
-            let sd = offset_sd_mid_s(problem, solution, k);
+            let sd = solution.offset_sd_s[k];
             let prior_sd_s = match camera.free.offset_s {
                 Freedom::Prior { sd, .. } => Some(sd),
                 _ => None,
@@ -37,7 +37,7 @@ pub(super) fn find_degeneracies(problem: &Problem, solution: &Solution) -> Vec<D
 }
 
 /// Sd of `offset + drift * pts` at the mean pts of the camera's observations.
-fn offset_sd_mid_s(problem: &Problem, solution: &Solution, k: usize) -> f64 {
+pub(super) fn offset_sd_mid_s(problem: &Problem, solution: &Solution, k: usize) -> f64 {
     let slots = &solution.layout.cameras[k];
     let Some(a) = slots.offset else { return 0.0 };
     let cov = &solution.border_covariance;

@@ -1,6 +1,6 @@
 //! Other paths that the sightings allow: draws of the error, and what the smoothing does to a path.
 
-use nalgebra::{DVector, Point3, Vector3};
+use nalgebra::{Point3, Vector3};
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 
@@ -15,21 +15,20 @@ pub struct Draw {
 }
 
 impl Solution {
-    /// Joint draws of the whole path and set-up from the normal approximation about the solution. Draw k depends on
-    /// `seed` and k alone, so more draws begin with the same ones.
+    /// Joint draws of the whole path and set-up about the solution: as it would come out with other errors of the same kind
+    /// ([`super::misfit`]). Draw k depends on `seed` and k alone, so more draws begin with the same ones.
     #[must_use]
     pub fn draws(&self, count: usize, seed: u64) -> Vec<Draw> {
         (0..count)
             .map(|k| {
                 let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
                 rng.set_stream(k as u64);
-                let normal = StandardNormal;
-                let mut sample = || -> f64 { normal.sample(&mut rng) };
-                let border = DVector::from_fn(self.layout.size, |_, _| sample() * self.correlation_factor);
-                let band: Vec<f64> = (0..self.state.coefficients_m.len())
-                    .map(|at| sample() * self.marker_factors[at / 3 % self.markers])
-                    .collect();
-                let (x, b) = self.factor.draw(band, &border);
+                let mut sample = || -> f64 { StandardNormal.sample(&mut rng) };
+                let mut pull = self.replicator.nothing();
+                let errors = self.replicator.errors(&self.misfit.mixes, &mut sample);
+                self.replicator.add_errors(&errors, &mut pull);
+                self.replicator.add_priors(&mut sample, &mut pull);
+                let (x, b) = self.factor.solve_for(pull.0, pull.1);
                 Draw { state: self.state.moved(&self.layout, &x, b.as_slice()) }
             })
             .collect()

@@ -2,10 +2,12 @@
 
 use super::assemble::{Hyper, JointPrior, Setting};
 use super::band::Arrow;
-use super::degeneracy::find_degeneracies;
+use super::degeneracy::{find_degeneracies, offset_sd_mid_s};
 use super::linear::linearise;
+use super::misfit::{self, Misfit};
 use super::outcome::{Fate, SolveReport};
 use super::problem::{MotionConfig, MotionError, Problem};
+use super::replicate::Replicator;
 use super::solution::Solution;
 use super::spline::Timeline;
 use super::state::{Layout, State};
@@ -55,20 +57,25 @@ pub(super) fn finish(
             },
         });
     }
-    // As the last round of the iteration found it: the priors carry the same weight.
-    let widening = |times: f64| if config.widen_for_correlation { times.sqrt() } else { 1.0 };
-    let correlation_factor = widening(hyper.prior_weight);
-    let marker_factors = hyper.marker_correlation.iter().map(|c| widening(*c)).collect();
     let prior_pull = prior.as_ref().map(|p| {
         let d = p.deviation(problem, &state);
         (d.dot(&(&p.information * &d)), d.len())
     });
     let band_inverse = factor.band_inverse();
     let gain = factor.gain();
+    let replicator = Replicator::new(&setting, &state, &hyper, config.rest_px);
+    let misfit = if config.widen_for_correlation {
+        misfit::find(&replicator, &factor, &band_inverse)
+    } else {
+        Misfit::none(problem.markers, layout.size)
+    };
     // factored by now: its room serves for the jerk alone
     arrow.clear();
     setting.jerk_only(&state, &hyper, &mut arrow);
-    let border_covariance = factor.border_covariance() * correlation_factor.powi(2);
+    let mut border_covariance = factor.border_covariance();
+    for ((i, j), f) in misfit.border_pairs() {
+        border_covariance[(i, j)] *= f;
+    }
     let mut solution = Solution {
         timeline,
         markers: problem.markers,
@@ -77,17 +84,20 @@ pub(super) fn finish(
         layout,
         fates,
         observation_times_s: times,
-        correlation_factor,
-        marker_factors,
+        misfit,
+        offset_sd_s: Vec::new(),
         degeneracies: Vec::new(),
         prior_pull,
         report,
         border_covariance,
         factor,
+        replicator,
         pull: (arrow.rhs, arrow.border_rhs),
         band_inverse,
         gain,
     };
+    solution.offset_sd_s =
+        (0..problem.cameras.len()).map(|k| offset_sd_mid_s(problem, &solution, k)).collect();
     solution.degeneracies = find_degeneracies(problem, &solution);
     Ok(solution)
 }

@@ -181,9 +181,11 @@ pub fn update_noise(
         }
         let (Some(lin), false) = (lin, hyper.rejected[i]) else { continue };
         let cov = covariance(z, problem.markers, o.marker_idx, lin.first, &lin.weights);
-        let taken = (lin.by_point * cov * lin.by_point.transpose()).trace() * setting.loss.weight(s2);
-        sum[k] += s2.min(CUT2);
-        dof[k] += expected * (1.0 - 0.5 * taken.clamp(0.0, 1.9));
+        // What stands still counts once, whatever it is worth there: noise is judged by what moves.
+        let share = hyper.share[i];
+        let taken = (lin.by_point * cov * lin.by_point.transpose()).trace() * share * setting.loss.weight(s2);
+        sum[k] += share * s2.min(CUT2);
+        dof[k] += share * expected * (1.0 - 0.5 * taken.clamp(0.0, 1.9));
     }
     // While nothing is set aside yet, the noise is let shrink from what the first path showed.
     if config.noise == Noise::AsGiven && reject {
@@ -196,8 +198,9 @@ pub fn update_noise(
         let ratio = (sum[k] + 20.0 * pooled) / (dof[k] + 20.0);
         let step = (0.5 * ratio.ln()).clamp(-0.7, 0.7);
         if step.is_finite() {
-            change = change.max(step.abs());
-            hyper.noise_scale[k] *= step.exp();
+            let new = (hyper.noise_scale[k] * step.exp()).max(config.least_noise);
+            change = change.max((new / hyper.noise_scale[k]).ln().abs());
+            hyper.noise_scale[k] = new;
         }
     }
     change

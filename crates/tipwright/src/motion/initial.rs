@@ -46,7 +46,7 @@ pub fn linear_path(
             let Some(white) = whitener(o.cov_px2) else { continue };
             let scale = hyper.noise_scale[problem.series_idx(o)];
             let px = camera.lens.fx_px * white[0].min(white[2]) / (scale * depths[i]);
-            let f = px * px * robust[i];
+            let f = px * px * robust[i] * hyper.share[i];
             let gram = rows.transpose() * rows * f;
             let pull = rows.transpose() * right * f;
             for a in 0..4 {

@@ -116,9 +116,13 @@ pub fn linearise(
         let (x, y) = (x_in_camera.x / x_in_camera.z, x_in_camera.y / x_in_camera.z);
         push(at, white(Vector2::new(lens.fx_px * x, lens.fy_px * y) * (x * x + y * y)));
     }
-    if let (Some((at, _)), Some((i, u))) = (slots.wander, now.wander.locate(observation.pts_s)) {
-        push(at + i, by_time * (1.0 - u));
-        push(at + i + 1, by_time * u);
+    if let (Some((at, inner)), Some((i, u))) = (slots.wander, now.wander.locate(observation.pts_s)) {
+        if i > 0 {
+            push(at + i - 1, by_time * (1.0 - u));
+        }
+        if i < inner {
+            push(at + i, by_time * u);
+        }
     }
     if let (Some(at), Some(i)) = (slots.shifts, now.shift_at(observation.pts_s)) {
         push(at + i, by_time);

@@ -76,8 +76,11 @@ mod finish;
 mod hyper;
 mod initial;
 mod linear;
+mod misfit;
 mod outcome;
 mod problem;
+mod replicate;
+pub mod rest;
 mod solution;
 mod solve;
 pub mod spline;
@@ -88,11 +91,13 @@ mod tests;
 
 pub use assemble::Hyper;
 pub use draws::Draw;
+pub use misfit::Misfit;
 pub use outcome::{Degeneracy, Fate, SolveReport};
 pub use problem::{
     Baseline, CameraFreedom, CameraModel, ClockShift, Distance, Freedom, Loss, MotionConfig, MotionError,
     Noise, Observation, Problem, SetUpPrior, Smoothness, Wander,
 };
+pub use replicate::Mix;
 pub use solution::{Kinematics, PathTerm, Solution};
 pub use solve::{Start, solve, solve_from};
 pub use state::{CameraSlots, CameraState, Layout, ShiftState, State, WanderState};

@@ -47,7 +47,7 @@ pub struct CameraFreedom {
     pub drift: Freedom,
     /// Rolling-shutter readout, seconds.
     pub readout_s: Freedom,
-    /// Least and greatest readout possible; `None`: 0 and any. A picture that was turned over by 180 degrees without a mark
+    /// Least and greatest readout possible, a prior with soft edges ([`super::CameraState::beyond_readout`]); `None`: 0 and any. A picture that was turned over by 180 degrees without a mark
     /// has a negative one: its last row was read first.
     pub readout_within_s: Option<[f64; 2]>,
     /// Rotation and translation (six parameters). Its prior, if any, is [`Problem::pose_covariance`].
@@ -80,13 +80,14 @@ impl CameraFreedom {
     }
 }
 
-/// A clock whose rate wanders: piecewise linear corrections with the given node spacing.
+/// A clock whose rate wanders: piecewise linear corrections with the given node spacing, a random walk that is zero at both
+/// ends of the camera's sightings (what is left of it is in offset and drift).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Wander {
     /// Distance between nodes, seconds of the camera's own time.
     pub node_spacing_s: f64,
-    /// Standard deviation of one node's correction, seconds.
-    pub sd_s: f64,
+    /// Standard deviation of the step from one node to the next, seconds.
+    pub step_sd_s: f64,
 }
 
 /// A camera as the solver sees it.
@@ -324,6 +325,12 @@ pub struct MotionConfig {
     pub neighbourhood_dof: f64,
     /// Pixel noise. Estimated by default: a detector's own sigma is seldom right to better than a factor of two.
     pub noise: Noise,
+    /// Least factor of estimated noise on the standard deviations given: 1 where those are what a picture or a label can give
+    /// at best (Cramer and Rao's bound, a label's own pixel), so that smooth errors never pass for knowledge.
+    pub least_noise: f64,
+    /// A marker that stays within this of where it was stands still, pixels ([`super::rest`]). 0.5: the error of a spot's
+    /// centre repeats with its place between pixels.
+    pub rest_px: f64,
     /// Loss at the end. Huber at 3 sd touches 1 % of clean observations (exp(-9/2), two degrees of freedom).
     pub loss: Loss,
     /// Whitened length beyond which an observation is set aside. 5 sd: exp(-25/2), 4 in a million clean ones.
@@ -337,7 +344,7 @@ pub struct MotionConfig {
     pub widen_for_correlation: bool,
     /// Most iterations.
     pub max_iterations: usize,
-    /// Relative decrease of the cost at which the iteration ends.
+    /// Fall of the cost at which the iteration ends. A step of s standard deviations lowers it by s^2 / 2: 5e-5 is a hundredth.
     pub tolerance: f64,
 }
 
@@ -349,13 +356,15 @@ impl Default for MotionConfig {
             smoothness: Smoothness::LocalEvidence,
             neighbourhood_dof: 12.0,
             noise: Noise::Estimate,
+            least_noise: 0.5,
+            rest_px: 0.5,
             loss: Loss::Huber { scale: 3.0 },
             reject_at: 5.0,
             longest_bridge_s: 0.4,
             widen_for_correlation: true,
-            // Gauss-Newton needs about ten; the smoothness adds about ten more.
-            max_iterations: 60,
-            tolerance: 1e-9,
+            // Gauss-Newton needs about ten, the smoothness adds about ten more; what creeps gets its time.
+            max_iterations: 150,
+            tolerance: 5e-5,
         }
     }
 }
@@ -382,6 +391,14 @@ pub enum MotionError {
         camera: String,
         /// What is wrong.
         what: &'static str,
+    },
+    /// The iteration did not come to rest.
+    #[error(
+        "the estimate still moved after {iterations} steps: what was seen does not tell path, poses and clocks apart. Film longer movement, up and down as well, seen by both cameras"
+    )]
+    Unsettled {
+        /// Steps taken.
+        iterations: usize,
     },
     /// The equations have no single solution.
     #[error("the equations of the path have no single solution: {what}. Fix a pose, a length or a clock")]

@@ -4,8 +4,10 @@ use nalgebra::{DMatrix, DVector, Matrix3, Point3, SMatrix, Vector3};
 
 use super::assemble::Hyper;
 use super::band::ArrowFactor;
+use super::misfit::Misfit;
 use super::outcome::{Degeneracy, Fate, SolveReport};
 use super::problem::Problem;
+use super::replicate::Replicator;
 use super::spline::{Locus, Timeline};
 use super::state::{CameraState, Layout, State, combine};
 
@@ -58,10 +60,10 @@ pub struct Solution {
     pub fates: Vec<Fate>,
     /// Session time of every observation, in input order.
     pub observation_times_s: Vec<f64>,
-    /// Factor by which standard deviations of the set-up were widened for residuals correlated in time.
-    pub correlation_factor: f64,
-    /// The same of each marker's path where the set-up is known.
-    pub marker_factors: Vec<f64>,
+    /// What sightings' errors are like, and how much that widens path and set-up.
+    pub misfit: Misfit,
+    /// Standard deviation of every clock's offset in the middle of the camera's sightings, seconds.
+    pub offset_sd_s: Vec<f64>,
     /// What the data could not tell.
     pub degeneracies: Vec<Degeneracy>,
     /// How far the set-up has been pulled from its joint prior: chi-square, and parameters it is about. Far above their
@@ -72,6 +74,7 @@ pub struct Solution {
     /// Covariance of the border, widened.
     pub border_covariance: DMatrix<f64>,
     pub(super) factor: ArrowFactor,
+    pub(super) replicator: Replicator,
     /// Pull of the jerk at the solution: what the sightings hold against, right-hand sides of band and border.
     pub(super) pull: (Vec<f64>, DVector<f64>),
     pub(super) band_inverse: Vec<f64>,
@@ -135,7 +138,7 @@ impl Solution {
         let w = self.timeline.weights(locus);
         let rows = [w.value, w.rate_per_s, w.acceleration_per_s2];
         let first = locus.first_coefficient_idx;
-        let widen = self.marker_factors[marker_idx].powi(2);
+        let widen = self.misfit.marker_factors[marker_idx].powi(2);
         let mut covariance = SMatrix::<f64, 9, 9>::zeros();
         for r in 0..3 {
             for c in 0..=r {
@@ -177,7 +180,7 @@ impl Solution {
         let locus = self.timeline.locate(t_s)?;
         let w = self.timeline.weights(locus).value;
         let block = self.band_block(marker_idx, locus.first_coefficient_idx, &w, &w);
-        Some(block.trace().max(0.0).sqrt() * self.marker_factors[marker_idx])
+        Some(block.trace().max(0.0).sqrt() * self.misfit.marker_factors[marker_idx])
     }
 
     fn band_block(&self, marker_idx: usize, first: usize, left: &[f64; 4], right: &[f64; 4]) -> Matrix3<f64> {
@@ -199,8 +202,8 @@ impl Solution {
         out
     }
 
-    /// Standard deviation of a sum of [`PathTerm`]s, set-up included: exact in the normal approximation, however far apart
-    /// in time its terms are. `None` where a term has no path.
+    /// Standard deviation of a sum of [`PathTerm`]s, set-up included, widened as [`Self::kinematics`] is, however far apart in
+    /// time its terms are. `None` where a term has no path.
     #[must_use]
     pub fn form_sd(&self, terms: &[PathTerm]) -> Option<f64> {
         let mut rhs = vec![0.0; self.state.coefficients_m.len()];
@@ -214,9 +217,10 @@ impl Solution {
                 }
             }
         }
-        let (solved, _) = self.factor.solve_for(rhs.clone(), DVector::zeros(self.layout.size));
-        let variance: f64 = rhs.iter().zip(&solved).map(|(a, b)| a * b).sum();
-        Some(variance.max(0.0).sqrt() * self.correlation_factor)
+        let widest = terms.iter().map(|t| self.misfit.marker_factors[t.marker_idx]).fold(1.0, f64::max);
+        let (held, by_border) = self.factor.form(rhs);
+        let variance = held * widest * widest + by_border.dot(&(&self.border_covariance * &by_border));
+        Some(variance.max(0.0).sqrt())
     }
 
     /// Standard deviation of a border parameter; zero when it was fixed.

@@ -2,7 +2,7 @@
 
 use super::assemble::{Hyper, JointPrior, Setting, joint_prior};
 use super::band::{Arrow, ArrowFactor};
-use super::correlation::integrated_correlations;
+use super::correlation::mean_correlation;
 use super::finish::finish;
 use super::initial::linear_path;
 use super::linear::{linearise, whitener};
@@ -122,11 +122,11 @@ impl Run<'_> {
         };
         let mut hyper = Hyper {
             noise_scale: vec![1.0; self.problem.cameras.len() * self.problem.markers],
-            marker_correlation: vec![1.0; self.problem.markers],
             jerk_density_m2_s5: vec![density; spans],
             length_slack: 1.0,
             prior_weight: 1.0,
             size_m: None,
+            share: super::rest::shares(self.problem, self.config.rest_px),
             rejected: vec![false; self.problem.observations.len()],
         };
         let adapt = self.config.smoothness.is_chosen();
@@ -204,7 +204,7 @@ impl Run<'_> {
             *state = moved;
             report.cost = after;
             if settled {
-                if decrease < self.config.tolerance {
+                if before - after < self.config.tolerance {
                     report.converged = true;
                     break;
                 }
@@ -225,10 +225,9 @@ impl Run<'_> {
             report.hyper_rounds += 1;
             if self.config.widen_for_correlation && !warm {
                 let whitened = self.whitened(state, hyper);
-                (hyper.prior_weight, hyper.marker_correlation) =
-                    integrated_correlations(self.problem, &whitened);
+                hyper.prior_weight = mean_correlation(self.problem, &whitened, &hyper.share);
             }
-            if warm && ((decrease < 0.01 && b < 0.1) || iteration >= self.config.max_iterations / 3) {
+            if warm && ((decrease < 0.01 && b < 0.1) || iteration >= 20) {
                 warm = false;
                 if self.config.noise == Noise::AsGiven {
                     hyper.noise_scale.fill(1.0);
@@ -245,51 +244,6 @@ impl Run<'_> {
         Ok(report)
     }
 
-    /// A step that leaves a readout at its bound where the step would cross it.
-    fn bounded_step(
-        &self,
-        state: &State,
-        arrow: &Arrow,
-        damping: f64,
-    ) -> Option<(ArrowFactor, Vec<f64>, nalgebra::DVector<f64>)> {
-        let factor = arrow.factor(damping)?;
-        let (x, b) = factor.solve(arrow);
-        let crossing = |b: &nalgebra::DVector<f64>| -> Vec<(usize, f64)> {
-            let mut out = Vec::new();
-            for (camera, slots) in state.cameras.iter().zip(&self.layout.cameras) {
-                if let Some(at) = slots.readout {
-                    let possible_s = camera.readout_after_s(b[at]) - camera.clock.readout_s;
-                    if (b[at] - possible_s).abs() > 1e-12 {
-                        out.push((at, possible_s));
-                    }
-                }
-            }
-            out
-        };
-        let mut held = crossing(&b);
-        if held.is_empty() {
-            return Some((factor, x, b));
-        }
-        // Hold those at their bounds by a stiff spring and solve again for the rest.
-        for _ in 0..4 {
-            let mut stiff = arrow.clone();
-            for (at, step) in &held {
-                let spring = 1e9 * stiff.border[(*at, *at)].max(1e-300);
-                stiff.border[(*at, *at)] += spring;
-                stiff.border_rhs[*at] += spring * step;
-            }
-            let factor = stiff.factor(damping)?;
-            let (x, b) = factor.solve(&stiff);
-            let new: Vec<_> =
-                crossing(&b).into_iter().filter(|(at, _)| held.iter().all(|h| h.0 != *at)).collect();
-            if new.is_empty() {
-                return Some((factor, x, b));
-            }
-            held.extend(new);
-        }
-        None
-    }
-
     fn step(
         &self,
         loss: Loss,
@@ -300,7 +254,8 @@ impl Run<'_> {
         damping: &mut f64,
     ) -> Option<(State, f64, ArrowFactor)> {
         for _ in 0..12 {
-            if let Some((factor, x, b)) = self.bounded_step(state, arrow, *damping) {
+            if let Some(factor) = arrow.factor(*damping) {
+                let (x, b) = factor.solve(arrow);
                 let moved = state.moved(&self.layout, &x, b.as_slice());
                 let after = self.setting(loss).cost(&moved, hyper, None);
                 if after.is_finite() && after <= before {

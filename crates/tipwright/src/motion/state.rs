@@ -23,7 +23,7 @@ pub struct CameraSlots {
     pub centre: Option<usize>,
     /// Addition to k1.
     pub k1: Option<usize>,
-    /// First node of the clock's wander and number of nodes.
+    /// Second node of the clock's wander and number of nodes without the first and the last, which are 0.
     pub wander: Option<(usize, usize)>,
     /// First of the shifts of runs of frames.
     pub shifts: Option<usize>,
@@ -104,12 +104,19 @@ impl WanderState {
     }
 }
 
+/// Softness of a readout's edge when its range is open: a twentieth of a frame at 60 frames a second, seconds.
+const EDGE_S: f64 = 8e-4;
+
 impl CameraState {
-    /// The readout after a step, held within what is possible.
+    /// How far the readout is beyond what is possible (signed, seconds), and the standard deviation of that edge: a twentieth
+    /// of the range, for a readout at a wall would else be known to nothing where something else is wrong.
     #[must_use]
-    pub fn readout_after_s(&self, step_s: f64) -> f64 {
+    pub fn beyond_readout(&self) -> (f64, f64) {
         let [least_s, most_s] = self.readout_within_s;
-        (self.clock.readout_s + step_s).clamp(least_s, most_s)
+        let now_s = self.clock.readout_s;
+        let range_s = most_s - least_s;
+        let edge_s = if range_s.is_finite() && range_s > 0.0 { 0.05 * range_s } else { EDGE_S };
+        (now_s - now_s.max(least_s).min(most_s), edge_s)
     }
 
     /// Session time of a sighting.
@@ -163,7 +170,7 @@ impl Layout {
                 k1: take(camera.free.k1_shift.is_free(), 1),
                 wander: {
                     let n = state.wander.nodes_s.len();
-                    take(n > 1, n).map(|at| (at, n))
+                    take(n > 2, n.saturating_sub(2)).map(|at| (at, n - 2))
                 },
                 shifts: take(!state.shifts.is_empty(), state.shifts.len()),
             })
@@ -257,7 +264,7 @@ impl State {
             camera.clock.offset_s += step(slots.offset);
             camera.clock.drift += step(slots.drift);
             if slots.readout.is_some() {
-                camera.clock.readout_s = camera.readout_after_s(step(slots.readout));
+                camera.clock.readout_s += step(slots.readout);
             }
             let (focal, k1) = (step(slots.focal), step(slots.k1));
             camera.focal_log += focal;
@@ -272,7 +279,7 @@ impl State {
                 camera.lens.cy_px += border[at + 1];
             }
             if let Some((at, n)) = slots.wander {
-                for (node, d) in camera.wander.nodes_s.iter_mut().zip(&border[at..at + n]) {
+                for (node, d) in camera.wander.nodes_s[1..].iter_mut().zip(&border[at..at + n]) {
                     *node += d;
                 }
             }

@@ -27,6 +27,20 @@ pub enum PathError {
         /// Take.
         take: String,
     },
+    /// Time stamps that can't be.
+    #[error(
+        "the time stamps of {camera} jump by {jump_s:.0} s after frame {frame_idx}, which no clip does; copy the original file from the phone again: {take}"
+    )]
+    StampsJump {
+        /// Camera.
+        camera: String,
+        /// By how much, seconds.
+        jump_s: f64,
+        /// The frame before.
+        frame_idx: u32,
+        /// Take.
+        take: String,
+    },
     /// Nothing followed.
     #[error(
         "camera {camera} shows no moving {colour} marker ({candidates} candidates, none followed over {needed} frames); check [marker.tip] colour, focus and exposure: {take}"

@@ -210,50 +210,9 @@ pub struct TakePaths {
     pub warnings: Vec<Warning>,
 }
 
-/// Solves the take without a camera that agrees with no other, when two are left; otherwise the failure stands. Where the
-/// failure names no camera each but the first is tried, for one of three must not cost the take.
-fn without_unfit(
-    input: &TakeInput,
-    config: &PathConfig,
-    views: &[view::View],
-    failure: PathError,
-) -> Result<TakePaths, PathError> {
-    let unfit: Vec<&str> = match &failure {
-        PathError::NoAgreement { camera, .. } | PathError::NoTrack { camera, .. } => vec![camera],
-        PathError::Unsolved { .. } | PathError::NoCast { .. } => {
-            input.cameras[1..].iter().rev().map(|c| c.spots.camera.as_str()).collect()
-        }
-        _ => return Err(failure),
-    };
-    for camera in unfit {
-        let mut rest = input.clone();
-        rest.cameras.retain(|c| c.spots.camera != *camera);
-        if rest.cameras.len() < 2 || rest.cameras.len() == input.cameras.len() {
-            continue;
-        }
-        let Ok(mut out) = solve_take(&rest, config) else { continue };
-        if let Some(all) = with_joined(input, config, views, camera, &out) {
-            return Ok(all);
-        }
-        out.warnings.push(Warning::new(
-            Severity::Warning,
-            format!("{}, {camera}", input.take),
-            failure.to_string(),
-            "measured without this camera",
-        ));
-        return Ok(out);
-    }
-    Err(failure)
-}
-
 /// The take with a camera whose clock the path of the others tells; `None` when it does not.
-fn with_joined(
-    input: &TakeInput,
-    config: &PathConfig,
-    views: &[view::View],
-    camera: &str,
-    out: &TakePaths,
-) -> Option<TakePaths> {
+fn with_joined(input: &TakeInput, config: &PathConfig, camera: &str, out: &TakePaths) -> Option<TakePaths> {
+    let views = view::views(input, config).ok()?;
     // the others' path is in the first camera's clock
     let at = views.iter().position(|v| v.name == camera).filter(|at| *at > 0)?;
     let tip = input.roles.iter().find(|r| r.role == Role::Tip)?;
@@ -274,16 +233,83 @@ fn with_joined(
     Some(all)
 }
 
-/// Solves one take.
+/// Solves one take, without a camera that keeps the others from it where at least two are left: at most n^2 solutions.
 ///
 /// # Errors
 /// See [`PathError`].
 pub fn solve_take(input: &TakeInput, config: &PathConfig) -> Result<TakePaths, PathError> {
-    solve(input, config, None)
+    let mut left = input.clone();
+    let mut left_out: Vec<(String, PathError)> = Vec::new();
+    loop {
+        let failure = match solve(&left, config, None) {
+            Ok(out) => return Ok(told(input, out, left_out)),
+            Err(failure) => failure,
+        };
+        let suspects = suspects(&left, &failure);
+        if left.cameras.len() < 3 || suspects.is_empty() {
+            return Err(left_out.into_iter().next().map_or(failure, |(_, first)| first));
+        }
+        let without = |k: &usize| Some((*k, solve(&without_camera(&left, *k), config, None).ok()?));
+        if let Some((k, out)) = suspects.iter().find_map(without) {
+            let camera = left.cameras[k].spots.camera.clone();
+            if let Some(all) = with_joined(&left, config, &camera, &out) {
+                return Ok(told(input, all, left_out));
+            }
+            left_out.push((camera, failure));
+            return Ok(told(input, out, left_out));
+        }
+        // none alone: one less, and again
+        left_out.push((left.cameras[suspects[0]].spots.camera.clone(), failure));
+        left = without_camera(&left, suspects[0]);
+    }
 }
 
-/// The same; `joined` is a camera and its offset as a path of the others tells it: it is not looked for again, and without
-/// that camera nothing is tried.
+/// Says which cameras were left out.
+fn told(input: &TakeInput, mut out: TakePaths, left_out: Vec<(String, PathError)>) -> TakePaths {
+    out.warnings.extend(left_out.into_iter().map(|(camera, failure)| {
+        let about = format!("{}, {camera}", input.take);
+        Warning::new(Severity::Warning, about, failure.to_string(), "measured without this camera")
+    }));
+    out
+}
+
+/// Cameras that may have caused a failure, the likeliest first: the one it names, then the one that it was held against; where
+/// it names none, all.
+fn suspects(input: &TakeInput, failure: &PathError) -> Vec<usize> {
+    let at = |name: &str| input.cameras.iter().position(|c| c.spots.camera == name);
+    match failure {
+        PathError::NoAgreement { camera, first, .. } => {
+            [at(camera), at(first)].into_iter().flatten().collect()
+        }
+        PathError::NoTrack { camera, .. } | PathError::StampsJump { camera, .. } => {
+            at(camera).into_iter().collect()
+        }
+        PathError::Unsolved { .. } | PathError::NoCast { .. } | PathError::NoChain { .. } => {
+            (0..input.cameras.len()).rev().collect()
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// The take without one camera. First guesses of offsets are against the first that is left.
+fn without_camera<'a>(input: &TakeInput<'a>, k: usize) -> TakeInput<'a> {
+    let mut out = input.clone();
+    out.cameras.remove(k);
+    if k == 0 {
+        let base = out.cameras[0].coarse_offset.take();
+        for camera in &mut out.cameras[1..] {
+            camera.coarse_offset = camera.coarse_offset.zip(base).map(|(own, base)| CoarseOffset {
+                value_s: own.value_s - base.value_s,
+                sd_s: own.sd_s.hypot(base.sd_s),
+                source: own.source,
+            });
+        }
+    }
+    out
+}
+
+/// One solution of all cameras given; `joined` is a camera and its offset as a path of the others tells it: it is not looked
+/// for again.
 fn solve(
     input: &TakeInput,
     config: &PathConfig,
@@ -302,24 +328,15 @@ fn solve(
     if let Some((at, offset_s)) = joined {
         views[at].offset_on_path_s = Some(offset_s);
     }
-    let without_unfit = |views: &[view::View], failure| match joined {
-        None => without_unfit(input, config, views, failure),
-        Some(_) => Err(failure),
-    };
     let mut warnings = Vec::new();
-    if let Err(failure) = clocks::find_clocks(input, config, &tip, &mut views, &mut warnings) {
-        return without_unfit(&views, failure);
-    }
+    clocks::find_clocks(input, config, &tip, &mut views, &mut warnings)?;
     let chains = chain::find_chains(input, config, &views, &mut warnings)?;
-    let joint = match joint::solve_joint(input, config, &views, &chains, &mut warnings) {
-        Ok(joint) => joint,
-        Err(failure) => return without_unfit(&views, failure),
-    };
+    let joint = joint::solve_joint(input, config, &views, &chains, &mut warnings)?;
     let paths = output::write_out(input, config, &views, &joint, warnings);
     let speeds = paths.rod.tip.samples.iter().map(|s| s.velocity_in_world_m_s.norm());
     let fastest_m_s = speeds.fold(0.0, f64::max);
     if fastest_m_s < config.slowest_tip_m_s {
-        return without_unfit(&views, PathError::NoCast { fastest_m_s, take: take() });
+        return Err(PathError::NoCast { fastest_m_s, take: take() });
     }
     Ok(paths)
 }

@@ -357,3 +357,40 @@ fn one_thread_and_two_give_the_same_path() {
     };
     assert_eq!(on(1), on(2));
 }
+
+#[test]
+fn time_stamps_that_jump_are_refused_in_words() {
+    let cameras = two_phones();
+    let scene = scene_of(&cameras);
+    let things = [Thing::new(&cast_tip, Colour::White, 0.04)];
+    let mut clips: Vec<ClipSpots> = (0..2)
+        .map(|k| film(&cameras[k], k, &things, &Film::new(FPS, 3.0, clocks()[k], 11 + k as u64)))
+        .collect();
+    clips[1].frames[400].pts_s = 9e8;
+    let refused = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default());
+    assert!(matches!(refused, Err(PathError::StampsJump { frame_idx: 399, .. })), "{refused:?}");
+}
+
+#[test]
+fn the_first_of_three_cameras_is_left_out_when_it_is_the_one_that_shows_no_tip() {
+    let mut cameras = two_phones();
+    cameras.insert(0, looking("mill", Point3::new(0.5, -9.0, 1.2), Point3::new(0.0, 0.0, 2.4)));
+    let scene = scene_of(&cameras);
+    let walker = |t: f64| Point3::new(-2.0 + 0.7 * t, 1.0, 1.7 + 0.03 * (11.0 * t).sin());
+    let clips: Vec<ClipSpots> = (0..3)
+        .map(|k| {
+            let things = if k == 0 {
+                vec![Thing::new(&walker, Colour::White, 0.04)]
+            } else {
+                vec![Thing::new(&cast_tip, Colour::White, 0.04)]
+            };
+            let clock = if k == 0 { clocks()[0] } else { clocks()[k - 1] };
+            film(&cameras[k], k, &things, &Film::new(FPS, 5.0, clock, 71 + k as u64))
+        })
+        .collect();
+    let out = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default()).unwrap();
+    assert_eq!(out.clocks.iter().map(|c| c.camera.as_str()).collect::<Vec<_>>(), ["west", "east"]);
+    assert!(out.warnings.iter().any(|w| w.about.contains("mill") && w.severity == Severity::Warning));
+    let (rms, ..) = report("first left out", &out, &cast_tip);
+    assert!(rms < 1.5e-3, "{rms}");
+}

@@ -54,6 +54,10 @@ pub(super) fn views<'a>(input: &TakeInput<'a>, config: &PathConfig) -> Result<Ve
         let scene_idx = input.scene.cameras.iter().position(|c| c.name == name).ok_or_else(|| {
             PathError::UnknownCamera { camera: name.to_string(), take: input.take.to_string() }
         })?;
+        if let Some((frame_idx, jump_s)) = camera.spots.stamps_jump() {
+            let (camera, take) = (name.to_string(), input.take.to_string());
+            return Err(PathError::StampsJump { camera, jump_s, frame_idx, take });
+        }
         let known = &input.scene.cameras[scene_idx];
         let step_s = camera.spots.frame_step_s();
         let readout_s = camera.readout_s.unwrap_or_else(|| {

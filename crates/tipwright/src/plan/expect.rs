@@ -322,6 +322,7 @@ fn first_density(start: &Start) -> f64 {
 pub(super) fn expecting() -> MotionConfig {
     MotionConfig {
         noise: Noise::AsGiven,
+        rest_px: 0.0,
         widen_for_correlation: false,
         loss: Loss::Squares,
         reject_at: f64::INFINITY,

@@ -72,6 +72,20 @@ pub enum SceneError {
         /// Points needed.
         needed: usize,
     },
+    /// A frame number far from all others.
+    #[error(
+        "camera {camera}: frame {frame} is {away_h:.0} hours away from the middle of its labels; one clip is {longest_h:.0} hours long at most. Correct the frame number, or fps"
+    )]
+    StrayFrame {
+        /// Camera.
+        camera: String,
+        /// Frame number.
+        frame: f64,
+        /// Distance, hours.
+        away_h: f64,
+        /// Longest clip, hours.
+        longest_h: f64,
+    },
     /// A camera that agrees with no other.
     #[error("cameras {cameras:?} could not be related to the others: {source}")]
     Unrelated {
@@ -79,6 +93,16 @@ pub enum SceneError {
         cameras: Vec<String>,
         /// Why the last attempt failed.
         source: BootstrapError,
+    },
+    /// The cameras do not agree on one path.
+    #[error(
+        "cameras {cameras:?} do not agree on one path: {what}. Check the labels, the frame rates and that each lens file belongs to its camera and mode"
+    )]
+    NoOnePath {
+        /// The cameras that were left.
+        cameras: Vec<String>,
+        /// What was missing, with its figure.
+        what: String,
     },
     /// The joint estimate failed.
     #[error(transparent)]

@@ -19,7 +19,7 @@ fn analytic_derivatives_agree_with_differences() {
             centre_shift_px: Freedom::Prior { mean: 0.0, sd: 5.0 },
             k1_shift: Freedom::Prior { mean: 0.0, sd: 0.01 },
             readout_within_s: None,
-            wander: (k == 1).then_some(Wander { node_spacing_s: 0.1, sd_s: 0.001 }),
+            wander: (k == 1).then_some(Wander { node_spacing_s: 0.1, step_sd_s: 0.001 }),
         };
     }
     problem.markers = 2;
@@ -77,11 +77,11 @@ fn analytic_derivatives_agree_with_differences() {
     };
     let hyper = Hyper {
         noise_scale: vec![1.3, 1.1, 0.8, 0.9],
-        marker_correlation: vec![1.0; 2],
         jerk_density_m2_s5: (0..timeline.coefficients() * 2).map(|i| 1e3 * (1.0 + (i % 5) as f64)).collect(),
         length_slack: 1.0,
         prior_weight: 1.7,
         size_m: Some(8.1),
+        share: (0..problem.observations.len()).map(|i| 1.0 / (1 + i % 3) as f64).collect(),
         rejected: vec![false; problem.observations.len()],
     };
     let n = state.coefficients_m.len();

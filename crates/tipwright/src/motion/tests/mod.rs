@@ -1,4 +1,5 @@
 mod derivatives;
+mod lasting;
 mod sharp;
 
 use nalgebra::{Point3, UnitQuaternion, Vector3};
@@ -140,7 +141,7 @@ fn each_marker_has_its_own_noise() {
     // camera by camera; 480 sightings give a scale to 3 %, and what lasts is partly taken for the path's
     assert!((scale[0] - 1.0).abs() < 0.1 && (scale[2] - 1.0).abs() < 0.1, "{scale:?}");
     assert!(scale[1] > 1.5 && scale[3] > 1.5, "{scale:?}");
-    let factors = &solution.marker_factors;
+    let factors = &solution.misfit.marker_factors;
     assert!(factors[0] < 1.15 && factors[1] > 1.3, "{factors:?}");
 }
 

@@ -99,6 +99,9 @@ pub(super) fn sampson_parts(f: &Vector9, a: &Vector2<f64>, b: &Vector2<f64>) -> 
     (b.x * l0 + b.y * l1 + l2, l0 * l0 + l1 * l1 + m0 * m0 + m1 * m1)
 }
 
+/// Offsets from which the spread of an unrelated pair is taken: its median is then known to a few per cent.
+const NULL_OFFSETS: usize = 1000;
+
 /// Best offsets of the coarse grid.
 pub(super) fn coarse_offsets(
     a: &[Track],
@@ -144,23 +147,24 @@ pub(super) fn coarse_offsets(
     let unit_px = focal / scaling.scale;
     let robust = 2.0 * config.grid_step_px / unit_px;
     let least = 16.max((config.least_overlap * total as f64) as usize);
-    let tried: Vec<(f64, Vector9, Vec<f64>)> = (0..count)
+    #[allow(clippy::cast_precision_loss)]
+    let offset_of = |i: usize| low + i as f64 * step_s;
+    let fit = |i: usize| {
+        let pairs = correspondences(a, b, &samples, offset_of(i), 0.0, &scaling);
+        (pairs.len() >= least).then(|| robust_fit(&pairs, robust, 3))
+    };
+    // Spread of distances at an unrelated offset: the median of the medians, of some thousands at most.
+    let every = count.div_ceil(NULL_OFFSETS);
+    let medians: Vec<f64> = (0..count.div_ceil(every))
         .into_par_iter()
-        .map(|i| {
-            #[allow(clippy::cast_precision_loss)]
-            let offset_s = low + i as f64 * step_s;
-            let pairs = correspondences(a, b, &samples, offset_s, 0.0, &scaling);
-            if pairs.len() < least {
-                return (offset_s, Vector9::zeros(), Vec::new());
-            }
-            let (f, d) = robust_fit(&pairs, robust, 3);
-            (offset_s, f, d)
-        })
+        .filter_map(|i| Some(median_abs(&fit(i * every)?.1)))
         .collect();
-    // Spread of distances at an unrelated offset: the median of the medians.
-    let medians = tried.iter().filter(|t| !t.2.is_empty()).map(|t| median_abs(&t.2));
     let null = median(medians).ok_or(BootstrapError::TooShort { samples: least - 1 })?.max(2.0 * robust);
-    let scores: Vec<f64> = tried.iter().map(|t| gain(&t.2, 0.5 * robust, null)).collect();
+    let tried: Vec<(f64, Vector9)> = (0..count)
+        .into_par_iter()
+        .map(|i| fit(i).map_or((0.0, Vector9::zeros()), |(f, d)| (gain(&d, 0.5 * robust, null), f)))
+        .collect();
+    let scores: Vec<f64> = tried.iter().map(|t| t.0).collect();
     let mut order: Vec<usize> = (0..scores.len())
         .filter(|i| {
             let here = scores[*i];
@@ -173,7 +177,11 @@ pub(super) fn coarse_offsets(
     order.truncate(config.candidates);
     Ok(order
         .into_iter()
-        .map(|i| CoarseOffset { offset_s: tried[i].0, score: scores[i], f: unscaled(&tried[i].1, &scaling) })
+        .map(|i| CoarseOffset {
+            offset_s: offset_of(i),
+            score: scores[i],
+            f: unscaled(&tried[i].1, &scaling),
+        })
         .collect())
 }
 

@@ -6,7 +6,7 @@ use super::{PointsCamera, PointsConfig, PointsInput};
 use crate::model::{Clock, Picture, Rotation};
 use crate::motion::{
     Baseline, CameraFreedom, CameraModel, Freedom, MotionConfig, Observation, Problem, Smoothness, Solution,
-    solve,
+    Wander, solve,
 };
 use crate::scene::SceneError;
 use crate::scene::bootstrap::{BootstrapError, PairBootstrap, Sample, Track};
@@ -42,26 +42,26 @@ fn picture_of(camera: &PointsCamera) -> Picture {
     Picture { stored_px: camera.lens.resolution_px, rotation: Rotation::R0 }
 }
 
-/// Joins the cameras pair by pair; the scene is in the frame and clock of the first pair's first camera.
+/// Cameras placed in one scene (`None`: related to none of the others), in the frame and clock of the best pair's first.
+/// Only cameras of `among` are looked at.
 pub(super) fn join_cameras(
     input: &PointsInput,
     config: &PointsConfig,
     found: &[PairResult],
-) -> Result<Vec<Placed>, SceneError> {
+    among: &[usize],
+) -> Result<Vec<Option<Placed>>, SceneError> {
     let n = input.cameras.len();
     let mut placed: Vec<Option<Placed>> = vec![None; n];
     let mut best: Vec<(usize, usize, &PairBootstrap)> = found
         .iter()
+        .filter(|(i, j, _)| among.contains(i) && among.contains(j))
         .filter_map(|(i, j, r)| r.as_ref().ok().and_then(|list| list.first()).map(|p| (*i, *j, p)))
         .collect();
     best.sort_by(|x, y| y.2.score.total_cmp(&x.2.score));
-    let why = || {
-        let source = found.iter().find_map(|(_, _, r)| r.as_ref().err().cloned());
-        source.unwrap_or(BootstrapError::NoAgreement)
-    };
-    let all = || input.cameras.iter().map(|c| c.name.clone()).collect::<Vec<_>>();
-    let (i, j, pair) =
-        *best.first().ok_or_else(|| SceneError::Unrelated { cameras: all(), source: why() })?;
+    let (i, j, pair) = *best.first().ok_or_else(|| SceneError::Unrelated {
+        cameras: among.iter().map(|k| input.cameras[*k].name.clone()).collect(),
+        source: why_not(found, among),
+    })?;
     placed[i] =
         Some(Placed { camera_from_world: Isometry3::identity(), clock: start_clock(&input.cameras[i]) });
     placed[j] = Some(Placed {
@@ -74,42 +74,38 @@ pub(super) fn join_cameras(
         knot_spacing_s: Some(2.0 * slowest_frame_s(input)),
         widen_for_correlation: false,
         max_iterations: 25,
-        tolerance: 1e-4,
+        tolerance: 0.5,
         ..config.motion.clone()
     };
     loop {
         let have: Vec<usize> = (0..n).filter(|k| placed[*k].is_some()).collect();
         let now: Vec<Placed> = have.iter().filter_map(|k| placed[*k]).collect();
-        let problem = problem_of(input, config, &have, &now, 0);
+        let mut problem = problem_of(input, config, &have, &now);
+        problem.cameras.iter_mut().for_each(|c| c.free.wander = None);
         let solution = solve(&problem, &quick)?;
         for (k, camera) in have.iter().zip(solution.cameras()) {
             placed[*k] = Some(Placed { camera_from_world: camera.camera_from_world, clock: camera.clock });
         }
-        if have.len() == n {
-            break;
-        }
         // The pair of highest score that leads to a new camera.
-        let mut added = false;
-        for (i, j, pair) in &best {
+        let next = best.iter().find_map(|(i, j, pair)| {
             let (old, new, pair) = match (placed[*i].is_some(), placed[*j].is_some()) {
                 (true, false) => (*i, *j, (*pair).clone()),
                 (false, true) => (*j, *i, pair.reversed()),
-                _ => continue,
+                _ => return None,
             };
-            let Some(base) = placed[old] else { continue };
-            if let Some(p) = place_next(input, &solution, &base, new, &pair) {
-                placed[new] = Some(p);
-                added = true;
-                break;
-            }
-        }
-        if !added {
-            let cameras =
-                (0..n).filter(|k| placed[*k].is_none()).map(|k| input.cameras[k].name.clone()).collect();
-            return Err(SceneError::Unrelated { cameras, source: why() });
+            Some((new, place_next(input, &solution, &placed[old]?, new, &pair)?))
+        });
+        match next {
+            Some((new, at)) => placed[new] = Some(at),
+            None => return Ok(placed),
         }
     }
-    Ok(placed.into_iter().flatten().collect())
+}
+
+/// Why cameras could not be related.
+pub(super) fn why_not(found: &[PairResult], among: &[usize]) -> BootstrapError {
+    let pairs = found.iter().filter(|(i, j, _)| among.contains(i) && among.contains(j));
+    pairs.filter_map(|(_, _, r)| r.as_ref().err().cloned()).next().unwrap_or(BootstrapError::NoAgreement)
 }
 
 fn start_clock(camera: &PointsCamera) -> Clock {
@@ -162,14 +158,14 @@ fn place_next(
 }
 
 /// The scene in the frame, unit and clock of the first camera.
-pub(super) fn to_first_camera(placed: &[Placed], input: &PointsInput) -> Vec<Placed> {
+pub(super) fn to_first_camera(placed: &[Placed], length_m: Option<f64>) -> Vec<Placed> {
     // Camera axes x right, y down, z away; world x right, y away, z up.
     let level = Rotation3::from_matrix_unchecked(Matrix3::new(1.0, 0.0, 0.0, 0.0, 0.0, -1.0, 0.0, 1.0, 0.0));
     let first_from_world =
         Isometry3::from_parts(Translation3::identity(), UnitQuaternion::from_rotation_matrix(&level));
     let relative: Vec<Isometry3<f64>> =
         placed.iter().map(|p| p.camera_from_world * placed[0].camera_from_world.inverse()).collect();
-    let scale = input.length_m.unwrap_or(1.0) / relative[1].translation.vector.norm().max(1e-12);
+    let scale = length_m.unwrap_or(1.0) / relative[1].translation.vector.norm().max(1e-12);
     let first = placed[0].clock;
     placed
         .iter()
@@ -186,13 +182,26 @@ pub(super) fn to_first_camera(placed: &[Placed], input: &PointsInput) -> Vec<Pla
         .collect()
 }
 
-/// The estimate for some of the cameras; `reference` (a position in `which`) keeps its pose and clock.
+/// Most nodes of a clock's wander: equations grow with their square.
+const MOST_NODES: f64 = 12.0;
+
+/// A phone's frames come when its exposure and its chip's heat let them: their clock wanders by more than a crystal's.
+fn wander(config: &PointsConfig, camera: &PointsCamera) -> Option<Wander> {
+    let [spacing_s, step_sd_s] = config.wander_s;
+    let frames = || camera.rows.iter().map(|r| r.frame);
+    let (first, last) = (frames().fold(f64::INFINITY, f64::min), frames().fold(f64::NEG_INFINITY, f64::max));
+    let node_spacing_s = spacing_s.max((last - first) / camera.fps_hz / MOST_NODES);
+    // a random walk: variance grows with time
+    let step_sd_s = step_sd_s * (node_spacing_s / spacing_s).sqrt();
+    (step_sd_s > 0.0).then_some(Wander { node_spacing_s, step_sd_s })
+}
+
+/// The estimate for some of the cameras; the first of them keeps its pose and clock.
 pub(super) fn problem_of(
     input: &PointsInput,
     config: &PointsConfig,
     which: &[usize],
     placed: &[Placed],
-    reference: usize,
 ) -> Problem {
     let mut cameras = Vec::with_capacity(which.len());
     let mut observations = Vec::new();
@@ -210,7 +219,8 @@ pub(super) fn problem_of(
             readout_within_s: Some([-frame_s, frame_s]),
             ..Default::default()
         };
-        if at != reference {
+        if at != 0 {
+            free.wander = wander(config, camera);
             free.pose = true;
             free.offset_s = Freedom::Free;
             free.drift = Freedom::Prior { mean: 0.0, sd: config.rate_sd * std::f64::consts::SQRT_2 };

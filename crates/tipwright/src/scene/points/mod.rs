@@ -4,10 +4,13 @@
 //! 1. Every pair is related by [`super::bootstrap`] (offset, rate, relative pose).
 //! 2. Cameras are joined to the best pair one by one; the length of each new baseline comes from the path so far.
 //! 3. One estimate of everything in continuous time ([`crate::motion`]): path, clocks, readouts, poses.
+//! 4. A camera that fits none of this is left out, whichever it is, and told; what does not settle is refused ([`consensus`]).
 //!
 //! World frame: origin at the first camera, which is taken to be held level (x right, y away from it, z up): without a
 //! plumb line the vertical is not known. Unit of length: the distance between the first two cameras, unless it is given.
 
+mod consensus;
+mod datum;
 mod join;
 mod output;
 #[cfg(test)]
@@ -17,9 +20,10 @@ use rayon::prelude::*;
 
 use super::SceneError;
 use super::bootstrap::{BootstrapConfig, Track, bootstrap_pair};
-use crate::model::{Lens, MarkerPath, RawPixel, Scene, Warning};
-use crate::motion::{MotionConfig, Problem, Solution, solve};
-use join::{FEWEST_POINTS, PairResult, join_cameras, problem_of, to_first_camera, track_of};
+use crate::math::median;
+use crate::model::{Lens, MarkerPath, RawPixel, Scene, Severity, Warning};
+use crate::motion::{MotionConfig, Problem, Solution};
+use join::{FEWEST_POINTS, PairResult, track_of};
 
 /// One labelled frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -72,8 +76,11 @@ pub struct PointsConfig {
     pub bootstrap: BootstrapConfig,
     /// The joint estimate.
     pub motion: MotionConfig,
-    /// First guess of the labels' standard deviation, pixels; the solver finds a factor per camera.
+    /// Least standard deviation of a label, pixels; the solver finds a factor of 1 or more per camera. Half a pixel: labels are
+    /// set by eye on a grid of pixels, and labels that were smoothed or carried on between frames err by as much together.
     pub sigma_px: f64,
+    /// A clock's wander: distance of its nodes, seconds (wider in long tracks: twelve nodes at most), and sd of a step, seconds.
+    pub wander_s: [f64; 2],
     /// Standard deviation of a written-down frame rate, relative. 1e-3: 29.97 written as 30.
     pub rate_sd: f64,
     /// How far lens files are trusted with three or more cameras, whose rays tell a lens from a path. Each camera of the
@@ -101,8 +108,14 @@ impl Default for PointsConfig {
             bootstrap: BootstrapConfig::default(),
             // Longer than a cast's 0.4 s: a thing that flies on is foreseeable for seconds; `widest_sd` cuts what isn't.
             // Hovering and turning follow within a second, and labels are few: smoothness is judged from nearer by.
-            motion: MotionConfig { longest_bridge_s: 4.0, neighbourhood_dof: 4.0, ..MotionConfig::default() },
+            motion: MotionConfig {
+                longest_bridge_s: 4.0,
+                neighbourhood_dof: 4.0,
+                least_noise: 1.0,
+                ..MotionConfig::default()
+            },
             sigma_px: 0.5,
+            wander_s: [10.0, 5e-4],
             rate_sd: 1e-3,
             lens_sd: LensSd { focal: 0.015, centre: 5e-3 },
             pair_lens_sd: LensSd { focal: 0.009, centre: 5e-4 },
@@ -149,6 +162,10 @@ pub struct PointsSolution {
     /// What was solved.
     pub problem: Problem,
 }
+
+/// Longest clip of a scene, seconds: four hours, more than a phone's battery films.
+const LONGEST_CLIP_S: f64 = 14_400.0;
+
 /// Solves a scene from the tracks of one moving point.
 ///
 /// # Errors
@@ -167,6 +184,18 @@ pub fn solve_points(input: &PointsInput, config: &PointsConfig) -> Result<Points
             });
         }
     }
+    for c in &input.cameras {
+        let middle = median(c.rows.iter().map(|r| r.frame)).unwrap_or(0.0);
+        let stray = c.rows.iter().find(|r| !((r.frame - middle).abs() <= LONGEST_CLIP_S * c.fps_hz));
+        if let Some(row) = stray {
+            return Err(SceneError::StrayFrame {
+                camera: c.name.clone(),
+                frame: row.frame,
+                away_h: (row.frame - middle).abs() / c.fps_hz / 3600.0,
+                longest_h: LONGEST_CLIP_S / 3600.0,
+            });
+        }
+    }
     let tracks: Vec<Track> = input.cameras.iter().map(track_of).collect();
     let pairs: Vec<(usize, usize)> = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j))).collect();
     let found: Vec<PairResult> = pairs
@@ -177,8 +206,28 @@ pub fn solve_points(input: &PointsInput, config: &PointsConfig) -> Result<Points
             (i, j, bootstrap_pair(a, b, &config.bootstrap))
         })
         .collect();
-    let placed = join_cameras(input, config, &found)?;
-    let problem = problem_of(input, config, &(0..n).collect::<Vec<_>>(), &to_first_camera(&placed, input), 0);
-    let solution = solve(&problem, &config.motion)?;
-    Ok(output::output(input, config, problem, solution))
+    let (which, problem, solution, left_out) = consensus::solve_together(input, config, &found)?;
+    let used = PointsInput {
+        cameras: which.iter().map(|k| input.cameras[*k].clone()).collect(),
+        // the length is the first two's
+        length_m: input.length_m.filter(|_| which.starts_with(&[0, 1])),
+    };
+    let mut out = output::output(&used, config, problem, solution);
+    if used.length_m != input.length_m {
+        out.warnings.push(Warning::new(
+            Severity::Warning,
+            "scene",
+            "the known length is between cameras of which one was left out: the unit is the first baseline left",
+            "Give the length between two cameras that agree",
+        ));
+    }
+    out.warnings.extend(left_out.into_iter().map(|(k, what)| {
+        Warning::new(
+            Severity::Warning,
+            &input.cameras[k].name,
+            format!("left out: {what}"),
+            "Check its labels, its frame rate and that the lens file belongs to this camera and mode",
+        )
+    }));
+    Ok(out)
 }

@@ -5,6 +5,9 @@ use crate::math::median;
 use crate::model::{MarkerPath, PathDraw, PathSample, Scene, SceneCamera, SceneQuality, Severity, Warning};
 use crate::motion::{Degeneracy, Fate, Problem, Solution};
 
+/// Draws from which the path's standard deviations are taken: to 7 %.
+const SHAPE_DRAWS: usize = 100;
+
 pub(super) fn output(
     input: &PointsInput,
     config: &PointsConfig,
@@ -35,6 +38,14 @@ pub(super) fn output(
         .filter(|(s, sd)| s.views >= 2 || *sd <= widest_m)
         .map(|(s, _)| s)
         .collect();
+    let of_shape = solution.draws(SHAPE_DRAWS, config.seed);
+    let places = of_shape.iter().map(|draw| {
+        let at = |s: &PathSample| solution.draw_at(draw, 0, s.t_s).map_or(s.position_in_world, |a| a.0);
+        samples.iter().map(at).collect()
+    });
+    let shape_m = super::datum::shape_sd_m(&samples, places, input.length_m.is_none());
+    let mut samples = samples;
+    samples.iter_mut().zip(shape_m).for_each(|(s, sd)| s.position_sd_m = sd);
     let draws = solution
         .draws(config.draws, config.seed)
         .iter()
@@ -217,14 +228,6 @@ fn warnings_of(problem: &Problem, solution: &Solution, counts: &[PointsCount]) -
                 "Check the labels and that the lens file belongs to this camera and mode",
             );
         }
-    }
-    if !solution.report.converged {
-        add(
-            Severity::Warning,
-            "path",
-            format!("the estimate still moved after {} iterations", solution.report.iterations),
-            "Treat the standard deviations as too small",
-        );
     }
     add(
         Severity::Note,

@@ -113,9 +113,12 @@ fn scene_is_recovered_whatever_the_number_of_threads() {
     // The world is the first camera's: bring the truth there.
     let world_from_truth =
         one.scene.cameras[0].pose().camera_from_world.inverse() * pose(standing()[0].centre);
+    // Stated is the error of the shape: the frame's own motion is taken out of the error as out of the draws.
+    let mut errors: Vec<Vector3<f64>> =
+        one.path.samples.iter().map(|s| s.position_in_world - world_from_truth * flight(s.t_s)).collect();
+    super::datum::Datum::new(&one.path.samples, false).take_out(&mut errors);
     let (mut sum, mut whitened, mut n) = (0.0, 0.0, 0.0);
-    for s in one.path.samples.iter().filter(|s| s.views >= 2) {
-        let e = s.position_in_world - world_from_truth * flight(s.t_s);
+    for (s, e) in one.path.samples.iter().zip(errors).filter(|(s, _)| s.views >= 2) {
         sum += e.norm_squared();
         whitened += e.component_div(&s.position_sd_m).norm_squared() / 3.0;
         n += 1.0;
@@ -186,4 +189,63 @@ fn cameras_that_saw_different_things_are_told_apart() {
         solve_points(&input, &PointsConfig::default()),
         Err(SceneError::TooFewCameras { got: 1 })
     ));
+}
+
+/// A camera of `film()` whose labels are of nothing.
+fn blind(name: &str) -> PointsCamera {
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(18);
+    let mut camera = film().cameras.remove(1);
+    camera.name = name.into();
+    // wanders like a thing that flies, but another
+    let (mut x, mut y) = (960.0_f64, 540.0_f64);
+    for row in &mut camera.rows {
+        x = (x + 8.0 * rng.random_range(-1.0..1.0)).clamp(0.0, 1919.0);
+        y = (y + 8.0 * rng.random_range(-1.0..1.0)).clamp(0.0, 1079.0);
+        row.pixel = RawPixel::new(x, y);
+    }
+    camera
+}
+
+#[test]
+fn whichever_camera_fits_no_pose_is_left_out_and_told() {
+    for at in [0, 3] {
+        let mut input = film();
+        input.length_m = None;
+        input.cameras.insert(at, blind("heron"));
+        let found = solve_points(&input, &PointsConfig::default()).unwrap();
+        let names: Vec<_> = found.scene.cameras.iter().map(|c| c.name.as_str()).collect();
+        assert_eq!(names, ["mill", "sluice", "alder"], "{:?}", found.warnings);
+        assert!(found.warnings.iter().any(|w| w.about == "heron" && w.what.contains("left out")));
+        for (s, c) in standing().iter().zip(&found.scene.cameras).skip(1) {
+            assert!((c.offset_s - s.clock.offset_s).abs() < 0.01, "{c:?}");
+        }
+    }
+}
+
+#[test]
+fn a_frame_number_of_another_world_is_refused_in_words() {
+    let mut input = film();
+    input.cameras[1].rows[7].frame = 1e8;
+    let refused = solve_points(&input, &PointsConfig::default()).map(|_| ()).unwrap_err();
+    assert!(matches!(refused, SceneError::StrayFrame { .. }), "{refused}");
+    assert!(refused.to_string().contains("frame 100000000 is 1111 hours away"), "{refused}");
+}
+
+/// Labels without noise that stand in steps, as carried on between key frames: no camera comes out exact, and none rules.
+#[test]
+fn smooth_labels_are_no_better_than_labels_can_be() {
+    let mut input = film();
+    for c in &mut input.cameras {
+        let rows = c.rows.clone();
+        for (i, row) in c.rows.iter_mut().enumerate() {
+            let near = &rows[i.saturating_sub(4)..(i + 5).min(rows.len())];
+            let n = near.len() as f64;
+            row.pixel.x_px = near.iter().map(|r| r.pixel.x_px).sum::<f64>() / n;
+            row.pixel.y_px = near.iter().map(|r| r.pixel.y_px).sum::<f64>() / n;
+        }
+    }
+    let found = solve_points(&input, &PointsConfig::default()).unwrap();
+    for c in &found.counts {
+        assert!(c.sigma_px >= 0.5, "{c:?}");
+    }
 }

@@ -15,6 +15,8 @@ pub(super) struct Joint {
     pub solution: Solution,
     /// Candidates of the wand's colour in the frames looked at.
     pub offered: u64,
+    /// Sightings there would be if every frame looked at showed both ends.
+    pub possible: u64,
 }
 
 /// Solves both ends' paths and the set-up. Readouts in `begun` change their sign for cameras whose pictures turn out to be
@@ -60,7 +62,9 @@ pub(super) fn solve_joint(
         .flat_map(|(c, step)| c.wand.frames.iter().step_by(*step))
         .map(|f| f.candidates.iter().filter(|c| c.colour == begun.colour).count() as u64)
         .sum();
-    Ok(Joint { solution, offered })
+    let frames = input.cameras.iter().zip(&every).map(|(c, step)| c.wand.frames.len().div_ceil(*step) as u64);
+    let possible = 2 * frames.sum::<u64>();
+    Ok(Joint { solution, offered, possible })
 }
 
 /// Pull on a readout, in standard deviations of what phones do, at which a clip is suspected of having been turned over.

@@ -15,11 +15,14 @@
 
 mod ends;
 mod frame;
+mod gate;
 mod joint;
 mod plumb;
 mod start;
 #[cfg(test)]
 mod tests;
+
+pub use gate::GateConfig;
 
 use super::bootstrap::BootstrapConfig;
 use super::toss::{TossCamera, TossConfig, gravity};
@@ -97,6 +100,8 @@ pub struct WandConfig {
     /// Standard deviations of a lens whose file states none: focal length as a share of itself, principal point in pixels, k1.
     /// Half a thousandth, half a pixel, a thousandth: a board filmed with care (common practice).
     pub lens_sd: [f64; 3],
+    /// What a scene must show to be one.
+    pub gate: GateConfig,
     /// Gravity from the toss clip.
     pub toss: TossConfig,
     /// Standard deviation of the vertical beyond what was measured, radians: markers sit a millimetre off the line
@@ -128,6 +133,7 @@ impl Default for WandConfig {
             length_each_sd_m: 0.002,
             length_sd_m: 5e-4,
             lens_sd: [5e-4, 0.5, 1e-3],
+            gate: GateConfig::default(),
             toss: TossConfig::default(),
             vertical_floor_rad: 1e-3,
             readout_floor_s: 4e-4,
@@ -192,6 +198,26 @@ pub enum WandError {
         /// What failed.
         reason: String,
     },
+    /// Time stamps that can't be.
+    #[error(
+        "the time stamps of the wand clip of {camera} jump by {jump_s:.0} s after frame {frame_idx}, which no clip does; copy the original file from the phone again"
+    )]
+    StampsJump {
+        /// Camera.
+        camera: String,
+        /// By how much, seconds.
+        jump_s: f64,
+        /// The frame before.
+        frame_idx: u32,
+    },
+    /// Solved, but from next to nothing.
+    #[error(
+        "the wand clips carry no scene: {missing}; check that both show the same waving of this wand in full, that the lens files belong to these phones and modes, and film it again, up and down, in front of both"
+    )]
+    NotEnough {
+        /// Everything that was missing, each with its figure.
+        missing: String,
+    },
     /// The joint solution failed.
     #[error("the wand clips could not be solved: {reason}")]
     Unsolved {
@@ -205,7 +231,9 @@ impl WandError {
     #[must_use]
     pub fn camera(&self) -> Option<&str> {
         match self {
-            Self::NoWand { camera, .. } | Self::NoAgreement { second: camera, .. } => Some(camera),
+            Self::NoWand { camera, .. }
+            | Self::StampsJump { camera, .. }
+            | Self::NoAgreement { second: camera, .. } => Some(camera),
             _ => None,
         }
     }
@@ -221,6 +249,11 @@ pub fn solve_wand(input: &WandInput, config: &WandConfig) -> Result<WandSolution
     }
     if !(input.length_m.is_usable() && input.length_m.value > 0.0) {
         return Err(WandError::BadLength { length_m: input.length_m.value });
+    }
+    for c in &input.cameras {
+        if let Some((frame_idx, jump_s)) = c.wand.stamps_jump() {
+            return Err(WandError::StampsJump { camera: c.name().to_string(), jump_s, frame_idx });
+        }
     }
     let mut warnings = Vec::new();
     let mut begun = start::begin(input, config)?;
@@ -249,6 +282,7 @@ pub fn solve_wand(input: &WandInput, config: &WandConfig) -> Result<WandSolution
     }
     let vertical = plumb::vertical(input, config, &begun, &joint, &mut warnings);
     let mut solved = frame::finish(input, config, &begun, &joint, &vertical, warnings);
+    gate::pass(input, config, &joint, solved.scene.quality.wand_rms_mm.map(|mm| 1e-3 * mm))?;
     weigh(input, config, &mut solved);
     Ok(solved)
 }

@@ -196,3 +196,36 @@ fn no_wand_and_no_length_are_told() {
     zero.length_m.value = 0.0;
     assert!(matches!(solve_wand(&zero, &WandConfig::default()), Err(WandError::BadLength { .. })));
 }
+
+#[test]
+fn a_scene_from_next_to_nothing_is_refused_with_what_was_missing() {
+    // the wand is in both pictures for a second of forty
+    let clips = clips(40.0, |_, f| f.hidden_s = vec![[-9.0, 5.0], [6.2, 99.0]]);
+    let refused = solve_wand(&input(&clips, true), &WandConfig::default());
+    let words = refused.as_ref().map_err(ToString::to_string).expect_err("a scene from 3 % of the sightings");
+    println!("{words}");
+    assert!(!words.contains("no single solution"), "{words}");
+}
+
+#[test]
+fn phones_of_30_and_240_frames_a_second_make_a_scene() {
+    for rates in [[30.0, 240.0], [240.0, 30.0]] {
+        let clips = clips(14.0, |k, f| f.fps = rates[k]);
+        let solved = solve_wand(&input(&clips, true), &WandConfig::default()).unwrap();
+        let east = &solved.scene.cameras[1];
+        let (baseline_m, tilt_rad, turn_rad) = compare(&clips, &solved.scene);
+        assert!((east.offset_s - OFFSET_S).abs() < 4.0 * east.offset_sd_s.max(5e-5), "{east:?}");
+        assert!(
+            baseline_m.abs() < 0.01 && tilt_rad < 0.002 && turn_rad < 1e-3,
+            "{baseline_m} {tilt_rad} {turn_rad}"
+        );
+    }
+}
+
+#[test]
+fn time_stamps_that_jump_are_refused_in_words() {
+    let mut clips = clips(4.0, |_, _| {});
+    clips.wand[1].frames[100].pts_s = 9e8;
+    let refused = solve_wand(&input(&clips, true), &WandConfig::default()).unwrap_err();
+    assert!(matches!(refused, WandError::StampsJump { frame_idx: 99, .. }), "{refused}");
+}

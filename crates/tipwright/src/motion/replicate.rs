@@ -1,0 +1,245 @@
+//! Errors made up as the sightings' own are, pushed through the solution: the covariance of a model that is not quite right.
+//!
+//! The inverse of the normal equations is the covariance only where errors are white and as large as assumed. With errors of
+//! covariance R it is `P (J' W R W J + Q) P`, the sandwich (Huber, Proc. 5th Berkeley Symp. 1 (1967) 221-233; White, Econometrica
+//! 50 (1982) 1-25), Q the information of smoothness and priors. Here it is had by drawing: errors as [`super::misfit`] finds them
+//! and one draw of every prior on the right-hand side, solved with the factor at hand (parametric bootstrap, linear about the
+//! solution; Efron and Tibshirani, An Introduction to the Bootstrap, 1993, 6.5).
+
+use nalgebra::{DVector, Vector2};
+
+use super::assemble::{Hyper, Setting};
+use super::linear::{Linear, linearise};
+use super::state::State;
+
+/// Source of standard normals.
+pub type Normals<'a> = &'a mut dyn FnMut() -> f64;
+
+/// A used sighting.
+#[derive(Debug, Clone)]
+pub struct Row {
+    pub linear: Linear,
+    pub marker_idx: usize,
+    /// What it counts for.
+    pub share: f64,
+    /// Root of the loss's weight.
+    pub root: f64,
+}
+
+/// Sightings of one camera and marker that stand in one place, in a series of such.
+#[derive(Debug, Clone)]
+pub struct Stand {
+    /// Positions in [`Replicator::rows`].
+    pub rows: Vec<usize>,
+    /// The series goes on from the stand before.
+    pub goes_on: bool,
+}
+
+/// Size of an error that lasts: standard deviations of white errors and of such that fade over some sightings
+/// (Ornstein and Uhlenbeck's), in units of the sd that was assumed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mix {
+    /// Variance of what changes from sighting to sighting.
+    pub white: f64,
+    /// Sightings over which it fades to 1/e, and variance.
+    pub lasting: Vec<(f64, f64)>,
+}
+
+impl Mix {
+    /// As assumed.
+    pub fn white() -> Self {
+        Self { white: 1.0, lasting: Vec::new() }
+    }
+}
+
+/// A row of known length, pose, clock ...: what one standard normal adds to the right-hand sides.
+#[derive(Debug, Clone, Default)]
+struct PriorRow {
+    band: Vec<(usize, f64)>,
+    border: Vec<(usize, f64)>,
+}
+
+/// Everything that right-hand sides are made from.
+#[derive(Debug, Clone)]
+pub struct Replicator {
+    pub rows: Vec<Row>,
+    /// Series by series.
+    pub stands: Vec<Vec<Stand>>,
+    pub markers: usize,
+    sizes: (usize, usize),
+    /// First coefficient, marker and root of the information of every span's jerk.
+    jerks: Vec<(usize, usize, f64)>,
+    jerk_weights: [f64; 4],
+    priors: Vec<PriorRow>,
+}
+
+impl Replicator {
+    pub fn new(setting: &Setting<'_>, state: &State, hyper: &Hyper, rest_px: f64) -> Self {
+        let problem = setting.problem;
+        let mut rows = Vec::new();
+        let mut row_of = vec![None; problem.observations.len()];
+        for (i, o) in problem.observations.iter().enumerate() {
+            let (Some(piece), false) = (setting.piece_of[i], hyper.rejected[i]) else { continue };
+            let scale = hyper.noise_scale[problem.series_idx(o)];
+            let at = linearise(problem, setting.timeline, setting.layout, state, o, piece, scale);
+            let Some(linear) = at else { continue };
+            let root = setting.loss.weight(linear.residual.norm_squared()).sqrt();
+            row_of[i] = Some(rows.len());
+            rows.push(Row { linear, marker_idx: o.marker_idx, share: hyper.share[i], root });
+        }
+        let steps = super::stretch::frame_steps_s(problem);
+        let mut stands = vec![Vec::new(); problem.cameras.len() * problem.markers];
+        let mut last_s = f64::NEG_INFINITY;
+        for stand in super::rest::stands(problem, rest_px) {
+            let used: Vec<usize> = stand.iter().filter_map(|i| row_of[*i]).collect();
+            let (Some(first), Some(last), false) = (stand.first(), stand.last(), used.is_empty()) else {
+                continue;
+            };
+            let (first, last) = (&problem.observations[*first], &problem.observations[*last]);
+            let series = &mut stands[problem.series_idx(first)];
+            // a camera that was blind for longer than this begins anew
+            let goes_on = !series.is_empty() && first.pts_s - last_s < 20.0 * steps[first.camera_idx];
+            last_s = last.pts_s;
+            series.push(Stand { rows: used, goes_on });
+        }
+        let relative = hyper.size_m.zip(state.size_m()).map_or(1.0, |(then, now)| now / then);
+        let root_h = setting.timeline.spacing_s().sqrt();
+        let mut jerks = Vec::new();
+        for piece in setting.timeline.pieces() {
+            for first in piece.first_coefficient_idx..piece.first_coefficient_idx + piece.spans {
+                for m in 0..problem.markers {
+                    let density = hyper.jerk_density_m2_s5[first * problem.markers + m];
+                    jerks.push((first, m, root_h / (relative * density.sqrt())));
+                }
+            }
+        }
+        Self {
+            rows,
+            stands,
+            markers: problem.markers,
+            sizes: (state.coefficients_m.len(), setting.layout.size),
+            jerks,
+            jerk_weights: setting.timeline.jerk_weights_per_s3(),
+            priors: prior_rows(setting, state, hyper),
+        }
+    }
+
+    /// No right-hand sides.
+    pub fn nothing(&self) -> (Vec<f64>, DVector<f64>) {
+        (vec![0.0; self.sizes.0], DVector::zeros(self.sizes.1))
+    }
+
+    /// Errors of all rows, in assumed standard deviations; `mixes` marker by marker.
+    pub fn errors(&self, mixes: &[Mix], sample: Normals<'_>) -> Vec<Vector2<f64>> {
+        let mut out = vec![Vector2::zeros(); self.rows.len()];
+        for (k, series) in self.stands.iter().enumerate() {
+            let mix = &mixes[k % self.markers];
+            let mut lasting = vec![Vector2::zeros(); mix.lasting.len()];
+            for stand in series {
+                let mut two = || Vector2::new(sample(), sample());
+                let mut error = two() * mix.white.sqrt();
+                for (now, (fades, variance)) in lasting.iter_mut().zip(&mix.lasting) {
+                    let keep = if stand.goes_on { (-1.0 / fades).exp() } else { 0.0 };
+                    *now = *now * keep + two() * (variance * (1.0 - keep * keep)).sqrt();
+                    error += *now;
+                }
+                for row in &stand.rows {
+                    out[*row] = error;
+                }
+            }
+        }
+        out
+    }
+
+    /// Adds what errors of the sightings put on the right-hand sides.
+    pub fn add_errors(&self, errors: &[Vector2<f64>], (band, border): &mut (Vec<f64>, DVector<f64>)) {
+        for (row, error) in self.rows.iter().zip(errors) {
+            let pull = error * (row.share * row.root);
+            let by_point = row.linear.by_point.transpose() * pull;
+            for (a, w) in row.linear.weights.iter().enumerate() {
+                let at = ((row.linear.first + a) * self.markers + row.marker_idx) * 3;
+                for x in 0..3 {
+                    band[at + x] += w * by_point[x];
+                }
+            }
+            for (at, d) in &row.linear.by_border[..row.linear.border_len] {
+                border[*at] += d.dot(&pull);
+            }
+        }
+    }
+
+    /// Adds what the errors of smoothness and priors put there.
+    pub fn add_priors(&self, sample: Normals<'_>, (band, border): &mut (Vec<f64>, DVector<f64>)) {
+        for (first, marker_idx, root) in &self.jerks {
+            for x in 0..3 {
+                let pull = root * sample();
+                for (a, w) in self.jerk_weights.iter().enumerate() {
+                    band[((first + a) * self.markers + marker_idx) * 3 + x] += w * pull;
+                }
+            }
+        }
+        for row in &self.priors {
+            let z = sample();
+            row.band.iter().for_each(|(at, f)| band[*at] += f * z);
+            row.border.iter().for_each(|(at, f)| border[*at] += f * z);
+        }
+    }
+
+    /// How a step moves the prediction of a row (whitened).
+    pub fn moved(&self, row: &Row, x: &[f64], b: &DVector<f64>) -> Vector2<f64> {
+        let shift =
+            super::state::combine(x, self.markers, row.marker_idx, row.linear.first, &row.linear.weights);
+        let mut out = row.linear.by_point * shift;
+        for (at, d) in &row.linear.by_border[..row.linear.border_len] {
+            if let Some(step) = b.get(*at) {
+                out += d * *step;
+            }
+        }
+        out
+    }
+}
+
+/// Rows of everything that is known beside sightings and smoothness, as [`Setting::cost`] weighs it.
+fn prior_rows(setting: &Setting<'_>, state: &State, hyper: &Hyper) -> Vec<PriorRow> {
+    let problem = setting.problem;
+    let markers = problem.markers;
+    let mut out = Vec::new();
+    for d in &problem.distances {
+        let Some(locus) = setting.timeline.locate(d.t_s) else { continue };
+        let w = setting.timeline.weights(locus).value;
+        let first = locus.first_coefficient_idx;
+        let apart = state.combine(markers, d.marker_a_idx, first, &w)
+            - state.combine(markers, d.marker_b_idx, first, &w);
+        let u = apart / (apart.norm().max(1e-12) * d.sd_m);
+        let mut row = PriorRow::default();
+        for k in 0..4 {
+            for x in 0..3 {
+                row.band.push((((first + k) * markers + d.marker_a_idx) * 3 + x, w[k] * u[x]));
+                row.band.push((((first + k) * markers + d.marker_b_idx) * 3 + x, -w[k] * u[x]));
+            }
+        }
+        out.push(row);
+    }
+    for row in setting.baseline_rows(state) {
+        let border = row.iter().copied().enumerate().filter(|(_, f)| *f != 0.0).collect();
+        out.push(PriorRow { border, ..PriorRow::default() });
+    }
+    // weighted more than it is worth, a prior errs more by as much
+    let root = hyper.prior_weight.sqrt();
+    setting.prior_rows(state, hyper.prior_weight, &mut |row, _| {
+        let border = row.iter().map(|(at, f)| (*at, f * root)).collect();
+        out.push(PriorRow { border, ..PriorRow::default() });
+    });
+    if let Some(prior) = setting.joint_prior {
+        if let Some(root) = prior.information.clone().cholesky().map(|c| c.l()) {
+            for column in 0..root.ncols() {
+                let of = |(a, (at, ..)): (usize, &(usize, usize, usize))| {
+                    (*at, hyper.prior_weight * root[(a, column)])
+                };
+                let border = prior.parameters.iter().enumerate().map(of).collect();
+                out.push(PriorRow { border, ..PriorRow::default() });
+            }
+        }
+    }
+    out
+}

@@ -1,0 +1,121 @@
+//! Errors that last, markers at rest, walls of a readout: what must not pass for knowledge.
+
+use rand::SeedableRng;
+use rand_distr::{Distribution, StandardNormal};
+
+use super::*;
+
+/// The oval, begun from rest: still for `still_s`, then faster by and by.
+fn from_rest(still_s: f64) -> impl Fn(f64) -> Point3<f64> {
+    move |t| {
+        let u = (t - still_s).max(0.0);
+        // half a second to reach the oval's own speed
+        oval(if u < 0.5 { u * u } else { u - 0.25 })
+    }
+}
+
+/// Both cameras film `path`; while it stands each spot is off by one error that lasts, otherwise by white ones.
+fn filmed_from_rest(still_s: f64, seed: u64) -> Problem {
+    let path = from_rest(still_s);
+    let mut problem = two_cameras(120.0, still_s + 4.0, 0.2, seed, &path);
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed + 500);
+    let exact = two_cameras(120.0, still_s + 4.0, 1e-9, seed, &path);
+    let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+    for k in 0..2 {
+        let (x, y) = (0.2 * normal(), 0.2 * normal());
+        for (o, e) in problem.observations.iter_mut().zip(&exact.observations) {
+            if o.camera_idx == k && o.pts_s < still_s - 0.05 {
+                o.pixel =
+                    RawPixel::new(e.pixel.x_px + x + 0.004 * normal(), e.pixel.y_px + y + 0.004 * normal());
+            }
+        }
+    }
+    problem
+}
+
+#[test]
+fn still_seconds_before_a_cast_change_no_sd_and_no_clock() {
+    let sd_of = |solution: &Solution, t: f64| solution.kinematics(0, t).unwrap().position_sd_m().norm();
+    let brisk = solve(&filmed_from_rest(0.5, 3), &MotionConfig::default()).unwrap();
+    for still_s in [2.0, 8.0, 20.0] {
+        let problem = filmed_from_rest(still_s, 3);
+        let solution = solve(&problem, &MotionConfig::default()).unwrap();
+        for t in [1.0, 2.0, 3.0] {
+            let (with, without) = (sd_of(&solution, still_s + t), sd_of(&brisk, 0.5 + t));
+            assert!((with / without).ln().abs() < 0.2, "{still_s} s still: {with} for {without}");
+        }
+        let (slots, clock) = (solution.layout.cameras[1], solution.cameras()[1].clock);
+        let readout_sd = solution.border_sd(slots.readout);
+        assert!((clock.readout_s - LATE.readout_s).abs() < 3.5 * readout_sd, "{clock:?} sd {readout_sd}");
+        // in the middle of the movement, where it is seen
+        let off_s = clock.session_s(still_s + 2.0, 0.0) - LATE.session_s(still_s + 2.0, 0.0);
+        assert!(off_s.abs() < 4.0 * solution.border_sd(slots.offset), "{off_s}");
+    }
+}
+
+#[test]
+fn a_readout_beyond_its_wall_is_not_known_to_nothing() {
+    let mut problem = two_cameras(120.0, 4.0, 0.3, 5, &oval);
+    for c in &mut problem.cameras {
+        // truth is 9 and 6.5 ms
+        c.free.readout_within_s = Some([0.0, 0.004]);
+    }
+    let solution = solve(&problem, &MotionConfig::default()).unwrap();
+    for (c, slots) in solution.cameras().iter().zip(&solution.layout.cameras) {
+        let sd = solution.border_sd(slots.readout);
+        assert!(sd > 2e-5, "{sd}");
+        assert!(c.clock.readout_s > 0.0035, "{:?}", c.clock);
+    }
+}
+
+/// Errors smooth over some frames: their running mean, scaled back to their size.
+fn smooth(problem: &mut Problem, sd_px: f64, frames: usize, seed: u64) {
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+    for k in 0..problem.cameras.len() {
+        let own: Vec<usize> =
+            (0..problem.observations.len()).filter(|i| problem.observations[*i].camera_idx == k).collect();
+        for axis in 0..2 {
+            let white: Vec<f64> = (0..own.len() + frames).map(|_| StandardNormal.sample(&mut rng)).collect();
+            for (n, i) in own.iter().enumerate() {
+                let mean: f64 = white[n..n + frames].iter().sum::<f64>() / (frames as f64).sqrt();
+                let pixel = &mut problem.observations[*i].pixel;
+                if axis == 0 { pixel.x_px += sd_px * mean } else { pixel.y_px += sd_px * mean }
+            }
+        }
+    }
+}
+
+/// Root mean square of error over stated sd, of the path and of the clock in the middle, over some films.
+fn whitened(frames: usize, sd_px: f64) -> (f64, f64) {
+    let (mut path, mut clock, mut n) = (0.0, 0.0, 0.0);
+    for seed in 0..12 {
+        let mut problem = two_cameras(120.0, 5.0, 1e-9, seed, &oval);
+        for o in &mut problem.observations {
+            o.cov_px2 = [sd_px * sd_px, 0.0, sd_px * sd_px];
+        }
+        smooth(&mut problem, sd_px, frames, 900 + seed);
+        let solution = solve(&problem, &MotionConfig::default()).unwrap();
+        for i in 1..25 {
+            let t = 0.1 + 0.19 * f64::from(i);
+            let k = solution.kinematics(0, t).unwrap();
+            let z = (k.position_in_world - oval(t)).component_div(&k.position_sd_m());
+            path += z.norm_squared() / 3.0 / 24.0;
+        }
+        let off_s = solution.cameras()[1].clock.offset_s - LATE.offset_s;
+        clock += (off_s / solution.border_sd(solution.layout.cameras[1].offset)).powi(2);
+        n += 1.0;
+    }
+    (f64::sqrt(path / n), f64::sqrt(clock / n))
+}
+
+/// The sd stated of path and clock is the sd they have, whether errors are white or last for 5 or 15 frames.
+#[test]
+fn errors_that_last_widen_what_is_stated() {
+    for (frames, sd_px) in [(1, 0.3), (5, 0.3), (15, 0.3)] {
+        let (path, clock) = whitened(frames, sd_px);
+        println!("over {frames} frames: path {path:.2}, clock {clock:.2}");
+        assert!((0.6..1.45).contains(&path), "over {frames} frames: path {path}");
+        // of twelve: their root mean square is known to a fifth
+        assert!((0.4..1.7).contains(&clock), "over {frames} frames: clock {clock}");
+    }
+}
