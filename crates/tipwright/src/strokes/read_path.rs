@@ -10,8 +10,9 @@ use std::path::{Path, PathBuf};
 use nalgebra::{Point3, Vector3};
 
 use crate::files::write_whole;
+use crate::math::median;
 use crate::model::results::PathPoint;
-use crate::model::{MarkerPath, PathSample, Severity, Warning, median};
+use crate::model::{MarkerPath, PathSample, Severity, Warning};
 
 use super::spline;
 
