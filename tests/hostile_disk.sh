@@ -8,7 +8,7 @@ if [ -z "${HOSTILE_DISK_INSIDE:-}" ]; then
   unshare -rm true 2>/dev/null || { echo "hostile disk: skipped, no user namespaces here"; exit 0; }
   [ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet
   target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')
-  HOSTILE_DISK_INSIDE=$target/release/tipwright exec unshare -rm "$0" "$session"
+  HOSTILE_DISK_INSIDE=${TIPWRIGHT:-$target/release/tipwright} exec unshare -rm "$0" "$session"
 fi
 tipwright=$HOSTILE_DISK_INSIDE
 work=$(mktemp -d)

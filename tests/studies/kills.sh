@@ -10,7 +10,7 @@ RANDOM=${3:-1}
 shift $(($# < 3 ? $# : 3))
 [ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet
 target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')
-tipwright=$target/release/tipwright
+tipwright=${TIPWRIGHT:-$target/release/tipwright}
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 listed() { (cd "$1" && find . -type f ! -name '.*' ! -path '*/.*' ! -name run.json ! -name manifest.json | sort); }

@@ -6,7 +6,7 @@ cd "$(dirname "$0")/../.."
 minutes=${1:-20}
 [ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet
 target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')
-tipwright=$target/release/tipwright
+tipwright=${TIPWRIGHT:-$target/release/tipwright}
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 failed=0

@@ -8,7 +8,7 @@ takes=${2:-200}
 source=$(cd "$1" && pwd)
 [ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet
 target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')
-tipwright=$target/release/tipwright
+tipwright=${TIPWRIGHT:-$target/release/tipwright}
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 mkdir "$work/session" && cp -rl "$source/." "$work/session"
