@@ -15,6 +15,7 @@ fn main() {
         println!("cargo::rerun-if-changed={}", folder.join("src").display());
         files.push(folder.join("Cargo.toml"));
         collect(&folder.join("src"), &mut files);
+        collect(&folder.join("templates"), &mut files);
     }
     collect(&root.join("pipelines"), &mut files);
     files.retain(|f| f.extension().is_none_or(|e| e != "sh" && e != "md"));
