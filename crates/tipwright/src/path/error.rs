@@ -105,6 +105,18 @@ pub enum PathError {
         /// Take.
         take: String,
     },
+    /// Solved, but the cameras do not show one thing.
+    #[error(
+        "the cameras disagree by {rms_px:.0} px about what moves ({most_px:.0} at most where they show one marker); check that the clips are of one take, and the lens files: {take}"
+    )]
+    Disagree {
+        /// Root mean square distance between observed and predicted pixels.
+        rms_px: f64,
+        /// Most that is borne.
+        most_px: f64,
+        /// Take.
+        take: String,
+    },
     /// The joint solution failed.
     #[error("{reason}: {take}")]
     Unsolved {

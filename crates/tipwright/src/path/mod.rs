@@ -118,6 +118,8 @@ pub struct PathConfig {
     /// Rate errors of phones' clocks: 20 ppm for most (Akhmetyanov et al. 2021), so one standard deviation of
     /// 30 ppm before any observation.
     pub drift_sd: f64,
+    /// Reprojection above which a take has no path, pixels. Five: no lens, clock or knock that was allowed for leaves more.
+    pub most_reprojection_px: f64,
     /// Reprojection above which a camera is suspected to have been moved, pixels.
     pub moved_px: f64,
     /// Pull on the scene's poses, lenses and readouts above which the same is suspected: standard deviations of a chi-square
@@ -155,6 +157,7 @@ impl Default for PathConfig {
             settle_turn_rad: 3e-5,
             settle_m: 2e-4,
             drift_sd: 3e-5,
+            most_reprojection_px: 5.0,
             moved_px: 1.5,
             moved_pull_sd: 8.0,
             moved_gain: 0.3,
@@ -284,9 +287,10 @@ fn suspects(input: &TakeInput, failure: &PathError) -> Vec<usize> {
         PathError::NoTrack { camera, .. } | PathError::StampsJump { camera, .. } => {
             at(camera).into_iter().collect()
         }
-        PathError::Unsolved { .. } | PathError::NoCast { .. } | PathError::NoChain { .. } => {
-            (0..input.cameras.len()).rev().collect()
-        }
+        PathError::Unsolved { .. }
+        | PathError::Disagree { .. }
+        | PathError::NoCast { .. }
+        | PathError::NoChain { .. } => (0..input.cameras.len()).rev().collect(),
         _ => Vec::new(),
     }
 }
@@ -333,6 +337,10 @@ fn solve(
     let chains = chain::find_chains(input, config, &views, &mut warnings)?;
     let joint = joint::solve_joint(input, config, &views, &chains, &mut warnings)?;
     let paths = output::write_out(input, config, &views, &joint, warnings);
+    if !(paths.reprojection_rms_px <= config.most_reprojection_px) {
+        let (rms_px, most_px) = (paths.reprojection_rms_px, config.most_reprojection_px);
+        return Err(PathError::Disagree { rms_px, most_px, take: take() });
+    }
     let speeds = paths.rod.tip.samples.iter().map(|s| s.velocity_in_world_m_s.norm());
     let fastest_m_s = speeds.fold(0.0, f64::max);
     if fastest_m_s < config.slowest_tip_m_s {
