@@ -239,7 +239,7 @@ mod tests {
 
     fn session() -> (Session, Clips) {
         let mut session: Session = toml::from_str(
-            "schema = 1\ntitle = \"t\"\nair_temperature_c = 18.0\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.743\n\
+            "schema = 1\ncamera = []\ntitle = \"t\"\nair_temperature_c = 18.0\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.743\n\
              [marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[scene]\nwand = {}\n",
         )
         .expect("a session");

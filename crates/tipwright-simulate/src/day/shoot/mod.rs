@@ -292,8 +292,8 @@ impl<'a> Shoot<'a> {
 }
 
 /// Exposures of a clip that ends at `end_s`, and how late their stamps are: even and on time, or with a frame missing now and then
-/// and stamps that wander while the exposures don't (measured on a real phone's clip: `truth_fall_of_a_ball` of the footage
-/// crate).
+/// and stamps that wander while the exposures don't (measured on a real phone's clip: `oliv_drop` of
+/// the open data).
 fn frame_ticks(end_s: f64, fps: u32, jitter_s: f64, rng: &mut impl rand::Rng) -> (Vec<i64>, Vec<i64>) {
     let step = TICKS / i64::from(fps);
     let count = (end_s * f64::from(fps)).floor() as i64;
