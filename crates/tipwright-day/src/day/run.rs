@@ -94,6 +94,7 @@ impl<'a> Run<'a> {
         config: &'a DayConfig,
         progress: Progress<'a>,
     ) -> Self {
+        tipwright_report::tables::facts::name_build(crate::store::BUILD);
         let keys = keys_of(&read.session, &read.clips);
         let (session, clips) = (&read.session, &read.clips);
         Self { session, store, footage, config, progress, clips, keys, watch: Watch::default() }
