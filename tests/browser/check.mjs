@@ -102,7 +102,7 @@ async function checkLater(page, name) {
   });
   const before = await state();
   check(before.drawn === 0 && before.later > 0, `${name}: a stroke that is not open is drawn already`);
-  await page.locator('article.stroke summary').last().click();
+  await page.locator('article.stroke > details > summary').last().click();
   await page.waitForFunction(() => ![...document.querySelectorAll('article.stroke')].at(-1).querySelector('.later'));
   const after = await state();
   check(after.later === 0 && after.drawn === before.later, `${name}: drawings are not put in when a stroke is opened`);
@@ -127,7 +127,7 @@ async function checkStory(file, folder, name) {
         strokes: document.querySelectorAll('article.stroke').length,
         findings: findings.filter(inView).length, of: findings.length,
         raised: findings.filter((li) => li.querySelector('.often')).length,
-        often: [...document.querySelectorAll('.findings .often')].filter((e) => inView(e) && /^\d+ of \d+ (forward|back) casts?$/.test(e.textContent)).length,
+        often: [...document.querySelectorAll('.findings .often')].filter((e) => inView(e) && /^in \d+ of \d+ (forward|back) casts?$/.test(e.textContent)).length,
         sure: [...document.querySelectorAll('.findings .sure')].filter((e) => inView(e) && /^(sure|likely|perhaps), (over |under )?\d+\s*%$/.test(e.textContent)).length,
         picture: box ? Math.max(0, Math.min(box.bottom, innerHeight) - Math.max(box.top, 0)) / box.height : 0,
         named: picture ? [...picture.querySelectorAll('text')].some((t) => /^(dip|dome)/.test(t.textContent)) : false,
