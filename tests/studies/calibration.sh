@@ -3,10 +3,7 @@
 # with noise, strokes, evidence; nothing is filmed. Prints per rule, for kinds of stroke and for directions: bins of stated
 # probability with the share that came true and whether it lies within the binomial 95 % of what was stated, the Brier score
 # against the base rate's, and what of the told was true. Writes a reliability plot.
-# Usage: tests/studies/calibration.sh [PERSONS] [more options of the example]   (80 persons, 480 strokes: five minutes of two cores)
-#
-# Persons 200 on fitted nothing. The fit: tests/studies/calibration.sh 200 --first-person 0 --figures fit.csv, then
-# tests/studies/calibration_fit.py fit.csv prints the constants of crates/tipwright/src/evidence/fitted.rs.
+# Usage: tests/studies/calibration.sh [PERSONS] [more options of the example]   (80 persons, 480 strokes: some minutes of two cores)
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 exec cargo run --release --quiet -p tipwright-simulate --example calibration -- \

@@ -7,7 +7,6 @@ mod clinic;
 use std::path::Path;
 
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use tipwright::model::evidence::Word;
 use tipwright::model::figures::Needs;
 use tipwright::model::{FigureId, SessionResults, StrokeKind};
 use tipwright_report::files::{FileMade, write_all};
@@ -40,10 +39,8 @@ fn texts_of(path: &Path) -> String {
 fn a_tail_is_seen_only_where_the_line_was_measured() {
     let mut results = session(6);
     let rules = tipwright::evidence::Rules::default();
-    let all = results.takes.iter().flat_map(|t| &t.evidence).flat_map(|e| &e.evidence);
-    let tails = all.filter(|e| e.rule == "tail").collect::<Vec<_>>();
-    assert!(!tails.is_empty() && tails.iter().all(|e| e.word == Word::Likely));
-    assert!(tails.iter().all(|e| e.stands_on.starts_with("inferred from the tip's path")));
+    let mut all = results.takes.iter().flat_map(|t| &t.evidence).flat_map(|e| &e.evidence);
+    assert!(all.all(|e| e.rule != "tail"), "the made-up casters dip, and no line was measured");
     assert!(!all_pages(&results).contains("Tail, <i>seen</i>"));
     // a stroke that is no pick-up: of those no tail is told
     let mut with_crossings = |probabilities: &[f64], said: usize| {

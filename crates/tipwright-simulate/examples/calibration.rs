@@ -2,12 +2,12 @@
 //! takes, their marker paths with noise go through `strokes` and `evidence`, and every stated probability is held against what
 //! was true: per rule in bins, with the binomial 95 % interval of what was stated, and the Brier score against that of the
 //! base rate. Kinds and directions of strokes too, of whole takes and of takes cut anywhere. No pictures, so the line is not
-//! seen and tails and wide loops are inferred.
+//! seen and nothing is asked of it.
 //!
 //! `cargo run --release -p tipwright-simulate --example calibration -- [--persons 80] [--first-person 200] [--strokes 6]
 //! [--figures OUT.csv] [--plot OUT.svg]`
 //!
-//! Persons 0 to 199 are for fitting (`tests/studies/calibration_fit.py`), 200 on for checking.
+//! Persons 0 to 199 are for setting thresholds, 200 on for checking.
 #![allow(clippy::print_stdout, clippy::unwrap_used, reason = "an example that prints a table")]
 
 use std::collections::BTreeMap;
@@ -56,12 +56,7 @@ fn main() {
             let found = j.evidence.evidence.iter().find(|e| e.rule == rule.id)?;
             Some((found.probability, came_true(rule, j.truth.as_ref()?)?))
         };
-        let judged = || takes.iter().flat_map(|t| &t.judged);
-        all.insert(rule.id.clone(), judged().filter_map(said).collect());
-        if rule.inferred.is_some() {
-            let habits = judged().filter(|j| j.person % 3 == 0).filter_map(said).collect();
-            all.insert(format!("{}, people of one habit", rule.id), habits);
-        }
+        all.insert(rule.id.clone(), takes.iter().flat_map(|t| &t.judged).filter_map(said).collect());
     }
     let of = |f: fn(&Take) -> &Vec<Said>| takes.iter().flat_map(|t| f(t).clone()).collect::<Vec<Said>>();
     all.insert("kind".into(), of(|t| &t.kinds));

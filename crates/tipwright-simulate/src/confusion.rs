@@ -64,8 +64,7 @@ pub struct Judged {
 }
 
 /// Somebody between two habits or a little beyond, with a punch, a sink of the hand and an arc of any size: few are without
-/// fault, and tails are common. A calibration holds for people like these; a field of better casters has fewer tails, which
-/// a measured line shows.
+/// fault.
 #[must_use]
 pub fn anyone(seed: u64) -> Manner {
     let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0xa11_0f_7e4);
@@ -85,13 +84,11 @@ pub fn anyone(seed: u64) -> Manner {
     m
 }
 
-/// Whether what a rule names was true of a stroke: its measured signs where it has any, its signs otherwise, asked of the
-/// true figures. `None` where those are not to be had.
+/// Whether what a rule names was true of a stroke: its signs, asked of the true figures. `None` where those are not to be had.
 #[must_use]
 pub fn came_true(rule: &Rule, truth: &TrueStroke) -> Option<bool> {
-    let signs = if rule.measured.is_empty() { &rule.sign } else { &rule.measured };
     let value = |id| truth.figures.get(id).map(|m| m.value);
-    signs.iter().try_fold(true, |all, sign| {
+    rule.sign.iter().try_fold(true, |all, sign| {
         let x = value(sign.figure)? / sign.per.map_or(Some(1.0), value)?;
         Some(all && sign.above.is_none_or(|low| x > low) && sign.below.is_none_or(|high| x < high))
     })

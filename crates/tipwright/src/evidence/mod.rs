@@ -4,24 +4,21 @@
 //! published texts say it is consistent with. Rules, thresholds and sources stand in one settings file,
 //! `pipelines/evidence.toml`, built in as the default; another file can be used instead.
 //!
-//! The probability is that of what the title says, the share of times it comes true. Three cases:
-//! - the thing was measured (a loop that was seen tails or not): the measurement decides, the word is "seen", and nothing
-//!   inferred is told beside it;
-//! - it was not, and it is inferred from what goes before it (a tail from what the tip's path does): by a relation fitted on
-//!   simulated casts (`fitted`), the word is "likely";
-//! - the title names the figures' own values (creep, a slow stop): the probability that they lie where the rule says, from
-//!   their standard deviations or, for counts, their probabilities. The signs of one rule count as independent.
+//! The probability is that of what the title says, the share of times it comes true: that the figures lie where the rule
+//! says, from their standard deviations or, for counts, their probabilities. The signs of one rule count as independent. A
+//! tail and a wide loop are things of the line, so they are asked of the measured line alone: the size of a dip is a figure, not
+//! the probability of a tail.
 //!
 //! Like goes with like: a rule is asked of the kinds of stroke it was made for. A rule may have companions: signs that
 //! sources name as contributors, not as causes. They are told along with the evidence and do not change its probability.
 //! Where sources disagree the rule says so.
 
 use crate::math::normal_below;
-use crate::model::evidence::{Evidence, HeldSign, NotJudged, StrokeEvidence, Word};
+use crate::model::evidence::{Evidence, HeldSign, NotJudged, StrokeEvidence};
+use crate::model::figures::Needs;
 use crate::model::{Direction, FigureId, Figures, Measured, Stroke, StrokeKind};
 
 pub mod consistency;
-pub mod fitted;
 mod rules;
 #[cfg(test)]
 mod tests;
@@ -86,45 +83,23 @@ fn unlike(rule: &Rule, asked: &Asked<'_>) -> Option<String> {
 }
 
 fn ask(rule: &Rule, figures: &Figures) -> Result<Evidence, String> {
-    let all = |signs: &[Sign]| signs.iter().map(|s| hold(s, figures)).collect::<Result<Vec<_>, _>>();
-    let product = |signs: &[HeldSign]| signs.iter().map(|s| s.probability).product::<f64>();
-    let (signs, probability, word, stands_on) = match (all(&rule.measured), rule.inferred) {
-        (Ok(signs), _) if !signs.is_empty() => {
-            let probability = product(&signs);
-            (signs, probability, Word::Seen, "the line itself was measured".to_owned())
-        }
-        (_, None) => {
-            let signs = all(&rule.sign)?;
-            let probability = product(&signs);
-            (signs, probability, rule.word, String::new())
-        }
-        (measured, Some(inferred)) => {
-            let signs = all(&rule.sign)?;
-            let probability = inferred.probability(figures)?;
-            let why = measured.err().map_or_else(String::new, |why| format!(" ({why})"));
-            let stands_on = format!("inferred from the tip's path{why}; {}", inferred.study());
-            (signs, probability, Word::Likely, stands_on)
-        }
-    };
-    let mut companions: Vec<HeldSign> = rule
+    let signs = rule.sign.iter().map(|sign| hold(sign, figures)).collect::<Result<Vec<_>, _>>()?;
+    let probability: f64 = signs.iter().map(|s| s.probability).product();
+    let of_line = signs.iter().all(|s| s.figure.info().needs == Needs::Line);
+    let companions: Vec<HeldSign> = rule
         .companion
         .iter()
         .filter_map(|sign| hold(sign, figures).ok())
         .filter(|held| held.probability >= rule.raise_at)
         .collect();
-    if word == Word::Seen && rule.inferred.is_some() {
-        // what would have spoken for it without the line
-        let path = rule.sign.iter().filter_map(|sign| hold(sign, figures).ok());
-        companions.extend(path.filter(|held| held.probability >= rule.raise_at));
-    }
     let seen: Vec<String> = signs.iter().map(told).collect();
     Ok(Evidence {
         rule: rule.id.clone(),
         title: rule.title.clone(),
         seen: seen.join("; "),
         probability,
-        stands_on,
-        word,
+        stands_on: if of_line { "the line itself was measured".into() } else { String::new() },
+        word: rule.word,
         is_raised: probability >= rule.raise_at,
         consistent_with: rule.consistent_with.clone(),
         along_with: companions.iter().map(told).collect(),

@@ -7,12 +7,10 @@ use serde::{Deserialize, Serialize};
 use crate::model::evidence::Word;
 use crate::model::{Direction, FigureId, StrokeKind};
 
-use super::fitted::Inferred;
-
 /// The built-in rules.
 const DEFAULT: &str = include_str!("../../../../pipelines/evidence.toml");
 
-/// Version of the layout. 2: kinds of stroke, measured signs, fitted relations.
+/// Version of the layout. 2: kinds of stroke.
 const SCHEMA: u32 = 2;
 
 /// A settings file of rules.
@@ -47,9 +45,6 @@ pub struct Rule {
     /// Not asked of the stroke after one of these: for what compares a stroke with the one before.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub not_after: Vec<StrokeKind>,
-    /// Where the thing itself is not measured, it is inferred by a fitted relation instead of by the signs holding.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub inferred: Option<Inferred>,
     /// What it is consistent with.
     pub consistent_with: Vec<String>,
     /// Where sources disagree.
@@ -57,10 +52,7 @@ pub struct Rule {
     pub dissent: Option<String>,
     /// Where the rule comes from.
     pub source: String,
-    /// Signs of the thing itself: where all their figures are there, they alone decide and the word is "seen".
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub measured: Vec<Sign>,
-    /// Signs that must all be there; with `inferred`, what it is inferred from.
+    /// Signs that must all be there.
     pub sign: Vec<Sign>,
     /// Signs told along with it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
@@ -210,7 +202,7 @@ impl Rules {
                     "kinds is empty; name the kinds of stroke it is asked of, or leave it out",
                 ));
             }
-            let signs = rule.sign.iter().chain(&rule.companion).chain(&rule.measured);
+            let signs = rule.sign.iter().chain(&rule.companion);
             if signs.clone().any(|s| [s.above, s.below].into_iter().flatten().any(|x| !x.is_finite())) {
                 return Err(wrong("a threshold is not a finite number"));
             }

@@ -9,7 +9,7 @@ use super::measured::Measured;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Word {
-    /// Inferred from something else: a tail from the tip's dip.
+    /// Inferred from something else.
     Likely,
     /// The thing itself was measured.
     Seen,

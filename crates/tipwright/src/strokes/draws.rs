@@ -92,9 +92,9 @@ const LEAST_SHARE: f64 = 0.5;
 const FAR_SDS: f64 = 4.0;
 const FAR_SHARE: f64 = 0.02;
 
-/// Share of hesitations that are counted wrong by one, up or down, although every draw agrees: what smoothing took from
-/// the path, or a turn just above or below the bar. Common practice until a study says otherwise.
-const MISCOUNTED: f64 = 0.05;
+/// Share of strokes whose hesitations are counted wrong although the draws agree: what smoothing took from the path, or a
+/// turn just above or below the bar. A fifth: six of 24 on the demo's day of seed 1 lay outside an sd from the draws alone.
+const MISCOUNTED: f64 = 0.2;
 
 /// Probabilities of 0, 1, 2 ... from the draws' counts. A hesitation turns the acceleration twice, so a miscount is by two.
 pub(super) fn counts(value: f64, draws: &[f64]) -> Vec<f64> {
@@ -213,6 +213,6 @@ mod tests {
     #[test]
     fn counts_of_draws_that_agree_are_not_certain() {
         let p = counts(2.0, &[2.0; 50]);
-        assert!((p[2] - 0.95).abs() < 1e-12 && (p[0] - 0.025).abs() < 1e-12 && (p[4] - 0.025).abs() < 1e-12);
+        assert!((p[2] - 0.8).abs() < 1e-12 && (p[0] - 0.1).abs() < 1e-12 && (p[4] - 0.1).abs() < 1e-12);
     }
 }
