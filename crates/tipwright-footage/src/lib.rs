@@ -11,7 +11,7 @@
 pub mod board;
 mod decode;
 pub mod encode;
-pub mod film;
+mod film;
 mod landmarks;
 mod probe;
 mod sound;

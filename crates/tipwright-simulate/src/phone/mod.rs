@@ -7,7 +7,6 @@ pub mod film;
 pub mod lens;
 pub mod noise;
 pub mod play;
-pub mod shade;
 pub mod shutter;
 pub mod sound;
 pub mod sprite;

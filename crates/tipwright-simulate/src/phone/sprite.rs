@@ -7,7 +7,6 @@
 
 use std::sync::OnceLock;
 
-use super::shade::LitProfile;
 use super::shutter::Glimpse;
 
 /// Error function, Abramowitz and Stegun 7.1.26, absolute error below 1.5e-7.
@@ -155,8 +154,6 @@ pub struct Cover {
     /// Rows.
     pub height: usize,
     values: Vec<f32>,
-    /// Brightness times cover of a thing that is not evenly lit.
-    glow: Vec<f32>,
     spans: Vec<[u32; 2]>,
     rows: [usize; 2],
 }
@@ -171,7 +168,6 @@ impl Cover {
             width,
             height,
             values: vec![0.0; width * height],
-            glow: Vec::new(),
             spans: vec![EMPTY; height],
             rows: [usize::MAX, 0],
         }
@@ -196,23 +192,11 @@ impl Cover {
         &self.values[row * self.width..(row + 1) * self.width]
     }
 
-    /// Brightness of a covered place, 0 to 1; 1 of things that are evenly lit.
-    #[inline]
-    #[must_use]
-    pub fn brightness(&self, row: usize, col: usize) -> f32 {
-        let i = row * self.width + col;
-        self.glow.get(i).map_or(1.0, |glow| (glow / self.values[i].max(1e-6)).min(1.0))
-    }
-
     /// Forgets everything.
     pub fn clear(&mut self) {
         for row in self.rows() {
             let span = self.span(row);
-            let range = row * self.width + span.start..row * self.width + span.end;
-            if !self.glow.is_empty() {
-                self.glow[range.clone()].fill(0.0);
-            }
-            self.values[range].fill(0.0);
+            self.values[row * self.width + span.start..row * self.width + span.end].fill(0.0);
             self.spans[row] = EMPTY;
         }
         self.rows = [usize::MAX, 0];
@@ -238,18 +222,8 @@ impl Cover {
         Some(first..end)
     }
 
-    /// Adds a share of a disc that is where `glimpse` says; rows further down see it a little later. With `lit` its brightness is
-    /// kept beside its cover: it is lit from one side.
-    pub fn add_disc(
-        &mut self,
-        glimpse: &Glimpse,
-        profile: &DiscProfile,
-        lit: Option<&LitProfile>,
-        share: f32,
-    ) {
-        if lit.is_some() {
-            self.glow.resize(self.values.len(), 0.0);
-        }
+    /// Adds a share of a disc that is where `glimpse` says; rows further down see it a little later.
+    pub fn add_disc(&mut self, glimpse: &Glimpse, profile: &DiscProfile, share: f32) {
         let (cu, cv) = (glimpse.seen.u_px, glimpse.seen.v_px);
         let reach = profile.reach_px;
         let stretch = 1.0 / (1.0 - glimpse.dv_per_row.abs().min(0.5));
@@ -264,15 +238,9 @@ impl Cover {
             let half = half2.sqrt();
             let Some(columns) = self.touch(row, u - half, u + half) else { continue };
             let line = &mut self.values[row * self.width..];
-            for col in columns.clone() {
+            for col in columns {
                 let x = col as f64 - u;
                 line[col] += share * profile.at((x * x + y * y).sqrt());
-            }
-            if let Some(lit) = lit {
-                let line = &mut self.glow[row * self.width..];
-                for col in columns {
-                    line[col] += share * lit.at(col as f64 - u, y);
-                }
             }
         }
     }
@@ -339,13 +307,9 @@ impl Cover {
     pub fn hide_behind(&mut self, limb: &Limb, sigma_px: f64) {
         for row in self.rows() {
             for col in self.span(row) {
-                let i = row * self.width + col;
-                if self.values[i] > 0.0 {
-                    let seen = 1.0 - limb.coverage(col as f64, row as f64, sigma_px);
-                    self.values[i] *= seen;
-                    if let Some(glow) = self.glow.get_mut(i) {
-                        *glow *= seen;
-                    }
+                let value = &mut self.values[row * self.width + col];
+                if *value > 0.0 {
+                    *value *= 1.0 - limb.coverage(col as f64, row as f64, sigma_px);
                 }
             }
         }
@@ -380,7 +344,7 @@ mod tests {
             for step in 0..25 {
                 let (u, v) = (20.0 + f64::from(step) * 0.04, 21.0 + f64::from((step * 7) % 25) * 0.04);
                 let mut cover = Cover::new(48, 48);
-                cover.add_disc(&still(u, v), &profile, None, 1.0);
+                cover.add_disc(&still(u, v), &profile, 1.0);
                 let (area, cu, cv) = moments(&cover);
                 assert!(
                     (area / (std::f64::consts::PI * radius * radius) - 1.0).abs() < 0.004,

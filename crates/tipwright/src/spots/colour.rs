@@ -34,9 +34,6 @@ impl Hue {
     }
 }
 
-/// Chroma at which the hue counts half. 6 steps: dull paint in the shade has 12, a grey wall in warm light 3.
-const HALF_CHROMA: f32 = 6.0;
-
 /// How well the chroma of a spot fits a colour, 0 to 1. `core` and `around` are (Cb, Cr) less 128 in the middle of the
 /// spot and beside it; `cover` is the share of the middle that is marker and not background seen through its blur.
 pub(super) fn match_colour(hue: Option<Hue>, core: [f32; 2], around: [f32; 2], cover: f32) -> f32 {
@@ -58,7 +55,7 @@ pub(super) fn match_colour(hue: Option<Hue>, core: [f32; 2], around: [f32; 2], c
                 }
                 let off_rad = across.atan2(along);
                 // 20 degrees one sigma: neighbouring hues of the list are 35 degrees apart.
-                (-0.5 * (off_rad / 0.35).powi(2)).exp() * (along / (along + HALF_CHROMA))
+                (-0.5 * (off_rad / 0.35).powi(2)).exp() * (along / (along + 12.0))
             };
             score(core).max(score(marker))
         }

@@ -1,19 +1,17 @@
 //! After the clip: how large the marker is in it and what moves like one thing over three frames are known now, so the
 //! candidates are judged once more and the lists cut to the best few.
 
-use crate::model::{Colour, FrameSpots, Picture, Streak};
+use crate::model::{Colour, FrameSpots};
 
 use super::finder::{Found, FrameFound};
-use super::fit::{Shade, of_clip};
-use super::{MarkerLook, SpotCounts, SpotsConfig, streaks};
+use super::{MarkerLook, SpotCounts, SpotsConfig};
 
 /// Places that a list always keeps for what stands still and looks right: a wand at rest, a plumb.
 const STILL_PLACES: usize = 6;
 
 /// Final lists, and the diameter per colour as the clip shows it.
 pub(super) fn finish(
-    mut frames: Vec<FrameFound>,
-    picture: Picture,
+    frames: Vec<FrameFound>,
     looks: &[MarkerLook],
     config: &SpotsConfig,
     counts: &mut SpotCounts,
@@ -32,20 +30,10 @@ pub(super) fn finish(
             links[k].iter().map(of).collect()
         })
         .collect();
-    let rows = rows(&links);
-    let mut sizes: Vec<(Colour, f64)> = Vec::new();
-    for look in looks {
-        let sure = sure(&frames, &rows, look.colour);
-        sizes.extend(usual_size(&sure).map(|size_px| (look.colour, size_px)));
-        let light = light(&frames, &sure, look.colour);
-        let floor_px =
-            if look.colour == Colour::White { config.sigma_floor_px } else { config.coloured_sigma_floor_px };
-        let own = |f: &&mut Found| f.candidate.colour == look.colour;
-        for found in frames.iter_mut().flat_map(|f| &mut f.found).filter(own) {
-            found.settle(picture, floor_px, &light);
-        }
-        streaks::agree(&mut frames, &links, look.colour);
-    }
+    let sizes: Vec<(Colour, f64)> = looks
+        .iter()
+        .filter_map(|l| Some((l.colour, usual_size(&frames, &rows(&links), l.colour)?)))
+        .collect();
     let lists = frames
         .iter()
         .zip(&support)
@@ -96,13 +84,10 @@ pub(super) fn finish(
 
 /// The best pair of candidates before and after one, and how well they go on with it at nearly constant velocity.
 #[derive(Debug, Clone, Copy, Default)]
-pub(super) struct Link {
-    pub fit: f32,
+struct Link {
+    fit: f32,
     before: usize,
     after: usize,
-    /// Way from frame to frame, and its direction.
-    pub way_px: f64,
-    pub angle_rad: f64,
 }
 
 fn link(frames: &[FrameFound], k: usize, of: &Found) -> Link {
@@ -121,9 +106,7 @@ fn link(frames: &[FrameFound], k: usize, of: &Found) -> Link {
             if travel < 2.0 {
                 continue;
             }
-            // Of what is hardly longer than wide neither length nor direction is sure.
-            let clear = |s: &Streak| s.length_px > 0.7 * f64::from(of.diameter_px);
-            if let Some(streak) = of.candidate.streak.filter(clear) {
+            if let Some(streak) = of.candidate.streak {
                 // The shutter is open for a part of the time between two frames, so the streak lies on the way and
                 // is no longer than it.
                 let turn = (dy.atan2(dx) - streak.angle_rad).sin().abs();
@@ -135,13 +118,7 @@ fn link(frames: &[FrameFound], k: usize, of: &Found) -> Link {
             let allowed = 1.0 + 0.06 * travel;
             let fit = (-0.5 * (bend / allowed).powi(2)).exp() as f32;
             if fit > best.fit {
-                best = Link {
-                    fit,
-                    before: before_idx,
-                    after: after_idx,
-                    way_px: 0.5 * travel,
-                    angle_rad: dy.atan2(dx),
-                };
+                best = Link { fit, before: before_idx, after: after_idx };
             }
         }
     }
@@ -181,42 +158,18 @@ fn rows(links: &[Vec<Link>]) -> Vec<Vec<u32>> {
     after.into_iter().zip(before).map(both).collect()
 }
 
-/// Fewest surely moving spots that say something of a clip.
-const FEW: usize = 20;
-
-/// What is surely moving and looks right.
-fn sure(frames: &[FrameFound], rows: &[Vec<u32>], colour: Colour) -> Vec<Found> {
-    frames
+/// Median diameter of what is surely moving and looks right; `None` when there is too little of it.
+fn usual_size(frames: &[FrameFound], rows: &[Vec<u32>], colour: Colour) -> Option<f64> {
+    let mut sizes: Vec<f32> = frames
         .iter()
         .zip(rows)
         .flat_map(|(frame, rows)| frame.found.iter().zip(rows))
         .filter(|(f, row)| f.candidate.colour == colour && **row >= SURE_ROW && f.quality > 0.3)
-        .map(|(f, _)| *f)
-        .collect()
-}
-
-/// Median diameter of what is surely moving; `None` when there is too little of it.
-fn usual_size(sure: &[Found]) -> Option<f64> {
-    let mut sizes: Vec<f32> = sure.iter().map(|f| f.diameter_px).collect();
+        .map(|(f, _)| f.diameter_px)
+        .collect();
     sizes.sort_unstable_by(f32::total_cmp);
-    (sizes.len() >= FEW).then(|| f64::from(sizes[sizes.len() / 2]))
+    if sizes.len() < 20 {
+        return None;
+    }
+    Some(f64::from(sizes[sizes.len() / 2]))
 }
-
-/// Shading of the markers of a colour in luma and in chroma: the sun does not move during a clip. From what surely moves, else from
-/// what looks most like a marker in each frame.
-fn light(frames: &[FrameFound], sure: &[Found], colour: Colour) -> [Shade; 2] {
-    let best = |frame: &FrameFound| {
-        let own = frame.found.iter().filter(|f| f.candidate.colour == colour && f.quality > 0.3);
-        own.max_by(|a, b| a.quality.total_cmp(&b.quality)).copied()
-    };
-    let still: Vec<Found> =
-        if sure.len() < FEW { frames.iter().filter_map(best).collect() } else { Vec::new() };
-    let of = if sure.len() < FEW { &still } else { sure };
-    [0, 1].map(|k| {
-        let step = of.len() / MOST_LIT + 1;
-        of_clip(of.iter().step_by(step).filter_map(|f| f.centres[k].as_ref().map(|c| &c.shade)))
-    })
-}
-
-/// Most spots that the light of a clip is taken from.
-const MOST_LIT: usize = 600;

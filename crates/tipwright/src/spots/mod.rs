@@ -12,7 +12,6 @@
 //! Pixels are upright pixels of the picture; angles are radians from +x towards +y.
 
 mod blob;
-mod causes;
 mod colour;
 mod finder;
 mod finish;
@@ -22,11 +21,8 @@ mod patch;
 mod profile;
 mod search;
 mod still;
-mod streaks;
 #[cfg(test)]
 mod tests;
-
-pub use causes::{Cause, Sight};
 
 use crate::model::footage::{FootageError, FrameSource};
 use crate::model::{ClipSpots, Colour, Severity, Still, Warning};
@@ -57,8 +53,8 @@ pub struct SpotsConfig {
     pub distance_m: [f64; 2],
     /// Blur of lens and processing, one standard deviation. Default 0.8 px: sharp phone video, common practice.
     pub blur_px: f64,
-    /// Longest streak at 120 frames a second and more, as a share of the longer side of the picture; at lower rates, where a shutter
-    /// can be open for longer, as much longer. Default 0.02 (38 px of 1920): 25 m/s at 8 m seen for 1/120 s.
+    /// Longest streak, as a share of the longer side of the picture. Default 0.02 (38 px of 1920): 25 m/s at 8 m seen
+    /// for 1/120 s, the longest a shutter can be open at that rate.
     pub longest_streak: f64,
     /// Least standard deviation of a white marker's position. Default 0.025 px: what compression and tone curve leave on
     /// simulated clips however strong the spot is (`spots_truth`, an example of the footage crate, prints it).
@@ -103,9 +99,6 @@ pub struct SpotCounts {
     pub kept: u64,
 }
 
-/// Frame rate up to which [`SpotsConfig::longest_streak`] holds.
-const USUAL_FPS: f64 = 120.0;
-
 /// Candidates of a clip with what a person should know of it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FoundSpots {
@@ -117,8 +110,6 @@ pub struct FoundSpots {
     pub damaged_frames: u64,
     /// Diameter in the picture per colour as the clip itself shows it, where it does.
     pub diameter_px: Vec<(Colour, f64)>,
-    /// What was seen of each colour, and why not more.
-    pub sights: Vec<(Colour, Sight)>,
     /// What stood still at the clip's beginning and at its end; `None` of a clip of less than 64 frames.
     pub stills: Option<[Still; 2]>,
     /// Warnings of the footage and the search.
@@ -175,9 +166,7 @@ pub fn find_clip(
     if width_px < 64 || height_px < 64 {
         return Err(SpotsError::TooSmall { width_px, height_px, path });
     }
-    let info = source.info();
-    let fps = info.capture_fps_tag.or(info.container_fps).filter(|fps| *fps > 1.0).unwrap_or(USUAL_FPS);
-    let mut finder = finder::Finder::new(picture, fps, &looks, config);
+    let mut finder = finder::Finder::new(picture, &looks, config);
     let mut frames = Vec::new();
     while let Some(frame) = source.next_frame()? {
         if frame.now.cb.is_none() {
@@ -193,12 +182,11 @@ pub fn find_clip(
     progress(frames.len() as u64);
     let mut counts = finder.counts();
     let stills = finder.stills();
-    let sights = finder.sights();
-    let (frames, diameter_px) = finish::finish(frames, picture, &looks, config, &mut counts);
+    let (frames, diameter_px) = finish::finish(frames, &looks, config, &mut counts);
     let mut warnings = source.warnings();
     let frames_read = frames.len();
     let spots = timed(camera, picture, frames, source.tick_s());
-    let times = &spots.times;
+    let (frames, times) = (&spots.frames, &spots.times);
     if let Some(what) = times.in_words() {
         let (severity, remedy) = if times.left_out > 0 {
             (Severity::Warning, "Copy the clip from the phone again if the frames matter")
@@ -207,27 +195,16 @@ pub fn find_clip(
         };
         warnings.push(Warning::new(severity, path.display().to_string(), what, remedy));
     }
-    warnings.extend(unlikely(&sights, frames_read as u64, &path));
-    Ok(FoundSpots {
-        spots,
-        counts,
-        damaged_frames: source.damaged_frames(),
-        diameter_px,
-        sights,
-        stills,
-        warnings,
-    })
-}
-
-/// A warning when hardly a frame has anything that looks like a marker, with the cause that was measured.
-fn unlikely(sights: &[(Colour, Sight)], frames: u64, path: &std::path::Path) -> Option<Warning> {
-    let (colour, sight) = sights.iter().max_by_key(|(_, s)| s.likely)?;
-    if sight.likely * 10 >= frames {
-        return None;
+    let seen = frames.iter().filter(|f| f.candidates.iter().any(|c| c.score > 0.3)).count();
+    if seen * 10 < frames_read {
+        warnings.push(Warning::new(
+            Severity::Warning,
+            path.display().to_string(),
+            format!("a marker is likely in only {seen} of {frames_read} frames"),
+            "Check the marker's colour in session.toml, and that it is in the picture and in the light",
+        ));
     }
-    let (why, remedy) = sight.main_cause().map(|c| c.words(*colour))?;
-    let what = format!("a marker is likely in only {} of {frames} frames: {why}", sight.likely);
-    Some(Warning::new(Severity::Warning, path.display().to_string(), what, remedy))
+    Ok(FoundSpots { spots, counts, damaged_frames: source.damaged_frames(), diameter_px, stills, warnings })
 }
 
 /// Looks without doubles: markers of one colour are searched once, with the mean of their sizes.

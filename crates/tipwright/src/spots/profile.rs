@@ -15,13 +15,6 @@ pub(super) struct Profiles {
     pub radius: Vec<f32>,
     pub half_length: Vec<f32>,
     pub blur: Vec<f32>,
-    /// The profile times the distance along the path from the disc's own centre, in radii: what light that falls off evenly over
-    /// the disc adds.
-    pub shade_along: Vec<f32>,
-    /// The same across the path.
-    pub shade_across: Vec<f32>,
-    /// The profile times one less the squared distance from the disc's own centre, in radii: a ball is brighter in its middle.
-    pub dome: Vec<f32>,
 }
 
 /// Outline of a moving disc.
@@ -56,16 +49,12 @@ impl Profiles {
             &mut self.radius,
             &mut self.half_length,
             &mut self.blur,
-            &mut self.shade_along,
-            &mut self.shade_across,
-            &mut self.dome,
         ];
-        let [value, by_along, by_across, by_radius, by_half, by_blur, shade_along, shade_across, dome] =
-            columns.map(|c| {
-                c.clear();
-                c.resize(count, 0.0);
-                &mut c[..count]
-            });
+        let [value, by_along, by_across, by_radius, by_half, by_blur] = columns.map(|c| {
+            c.clear();
+            c.resize(count, 0.0);
+            &mut c[..count]
+        });
         let (along, across) = (&along[..count], &across[..count]);
         let parts = outline.parts();
         let share = 1.0 / parts as f32;
@@ -83,24 +72,13 @@ impl Profiles {
                 let kernel = 1.0 - u2;
                 let slope = share * 0.9375 * inverse * kernel * kernel;
                 let per_rho = slope / rho;
-                let inside = share * (0.5 + 0.9375 * u * (1.0 - u2 * (2.0 / 3.0 - 0.2 * u2)));
-                value[i] += inside;
-                shade_along[i] += inside * a;
-                dome[i] += inside * (a * a + b * b) - 2.0 * outline.blur * outline.blur * slope * rho;
+                value[i] += share * (0.5 + 0.9375 * u * (1.0 - u2 * (2.0 / 3.0 - 0.2 * u2)));
                 by_along[i] -= per_rho * a;
                 by_across[i] -= per_rho * b;
                 by_radius[i] += slope;
                 by_half[i] += per_rho * a * place;
                 by_blur[i] -= slope * (outline.radius - rho) * per_blur;
             }
-        }
-        // Of a product x f the Gaussian's blur is x times that of f, plus sigma squared times its derivative; of x x f likewise,
-        // but for sigma's fourth power.
-        let (per_radius, blur2) = (1.0 / outline.radius, outline.blur * outline.blur);
-        for i in 0..count {
-            shade_along[i] = per_radius * (shade_along[i] + blur2 * by_along[i]);
-            shade_across[i] = per_radius * (across[i] * value[i] + blur2 * by_across[i]);
-            dome[i] = value[i] - per_radius * per_radius * (dome[i] + 2.0 * blur2 * value[i]);
         }
     }
 }

@@ -54,7 +54,7 @@ impl Glints {
                 du_per_row: 0.0,
                 dv_per_row: 0.0,
             };
-            film.cover.add_disc(&glimpse, &self.profile, None, 1.0);
+            film.cover.add_disc(&glimpse, &self.profile, 1.0);
             any = true;
         }
         if any {

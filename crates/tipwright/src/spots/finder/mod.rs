@@ -1,26 +1,20 @@
 //! Candidates of one frame: measured roughly where they may be ([`rough`]), the best of them fitted ([`place`]).
 
-mod onward;
 mod place;
 mod rough;
 
 use crate::model::footage::FrameView;
-use crate::model::{Candidate, Colour, Picture, Still};
+use crate::model::{Candidate, Picture, Still};
 
 use super::blob::{Blob, Flood};
 use super::colour::Hue;
-use super::fit::{Centre, Fitter, SoFar};
+use super::fit::Fitter;
 use super::grid::Grid;
 use super::patch::Patch;
 use super::search::{Peak, Search};
 use super::still::StillSums;
-use onward::Past;
+use super::{MarkerLook, SpotCounts, SpotsConfig};
 
-use super::causes::{Cause, Sight};
-use super::{MarkerLook, SpotCounts, SpotsConfig, USUAL_FPS};
-
-/// Largest square cut out for close work, samples.
-const MOST_SIDE: usize = 192;
 /// Places looked at per map, colour and frame: enough for a tree full of light.
 const PLACES: usize = 64;
 /// Spots fitted per colour and frame for their motion and looks, and for their looks alone.
@@ -39,22 +33,10 @@ const STILL_PX: f32 = 0.02;
 const WARMTH_KEPT: f32 = 0.997;
 /// Least share of its outline that a blob fills, rough as its measure is.
 const LEAST_FILL: f32 = 0.6;
-/// Match of colour from which on a spot that no disc fits is kept as it is.
-const COLOUR_WITHOUT_FIT: f32 = 0.5;
-/// Standard deviation of the middle of such a spot's samples: pixels, and a share of its radius.
-const ROUGH_SD: [f32; 2] = [0.4, 0.08];
-/// What is taken for its signal over noise, and for its misfit as a share of its contrast: neither good nor bad.
-const ROUGH_SNR: f32 = 12.0;
-const ROUGH_MISFIT: f32 = 0.1;
-/// Contrast at which a spot counts half, in luma and in chroma: dull paint stands out by 12 steps of chroma.
-const HALF_CONTRAST: [f32; 2] = [8.0, 4.0];
 /// Match of colour from which on a coloured spot is also fitted in luma.
 const LEAST_COLOUR_FOR_LUMA: f32 = 0.1;
 /// Uncertainty of where chroma samples sit, across and down, luma pixels: left or centre of their pair.
 const CHROMA_SITING_SD_PX: [f32; 2] = [0.15, 0.05];
-
-/// Luma of black (ITU-R BT.709-6, item 4.6; 0 in full range, where these few steps make no difference).
-const BLACK: f32 = 16.0;
 
 /// A fitted candidate with what its score is made of.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -63,10 +45,6 @@ pub(super) struct Found {
     pub diameter_px: f32,
     /// Fit of colour, contrast and shape; size and motion are judged when the clip is known.
     pub quality: f32,
-    /// Where luma and chroma put it, until the clip's light is known.
-    pub centres: [Option<Centre>; 2],
-    /// What speaks against it the most.
-    pub weakness: Cause,
 }
 
 /// Fitted candidates of one frame.
@@ -108,8 +86,8 @@ pub(super) struct Finder {
     sizes_px: Vec<[f32; 3]>,
     longest_px: f32,
     blur_px: f32,
-    floor_px: f64,
-    coloured_floor_px: f64,
+    floor_px2: f64,
+    coloured_floor_px2: f64,
     grid: Grid,
     search: Search,
     flood: Flood,
@@ -125,15 +103,6 @@ pub(super) struct Finder {
     rough: Vec<Rough>,
     memory: Vec<Memory>,
     remembered: Vec<Memory>,
-    past: Vec<Past>,
-    new_past: Vec<Past>,
-    /// Streak as a share of the way from frame to frame, per look.
-    shutter_shares: Vec<f32>,
-    /// Shading of luma and chroma per look, as far as the clip has shown it.
-    lights: Vec<[SoFar; 2]>,
-    /// Why the strongest place of the frame at hand that cannot be a marker is none.
-    turned_down: Option<Cause>,
-    sights: Vec<Sight>,
     steps: Vec<u8>,
     noise: f32,
     stills: StillSums,
@@ -141,21 +110,19 @@ pub(super) struct Finder {
 }
 
 impl Finder {
-    pub fn new(picture: Picture, fps: f64, looks: &[MarkerLook], config: &SpotsConfig) -> Self {
+    pub fn new(picture: Picture, looks: &[MarkerLook], config: &SpotsConfig) -> Self {
         let longer = f64::from(picture.stored_px[0].max(picture.stored_px[1]));
         let focal_px = config.focal_px.unwrap_or(0.8 * longer);
         let [near, far] = config.distance_m;
-        let sizes_px: Vec<[f32; 3]> = looks
+        let sizes_px = looks
             .iter()
             .map(|l| {
                 let at = |distance_m: f64| (l.diameter_m * focal_px / distance_m) as f32;
                 [at(far), at((near * far).sqrt()), at(near)]
             })
             .collect();
-        let longest_px = (config.longest_streak * longer * (USUAL_FPS / fps).max(1.0)) as f32;
-        // Room for the largest marker drawn out the most: 64 samples at 1080p and 120 a second.
-        let largest = sizes_px.iter().fold(0.0f32, |m, s: &[f32; 3]| m.max(s[2]));
-        let side = (((1.2 * largest + longest_px) / 16.0).ceil() as usize * 16).clamp(64, MOST_SIDE);
+        let longest_px = (config.longest_streak * longer) as f32;
+        let side = if longer > 2000.0 { 112 } else { 64 };
         let patch = || Patch::new(side);
         let half = || Patch::new(side / 2);
         Self {
@@ -165,8 +132,8 @@ impl Finder {
             sizes_px,
             longest_px,
             blur_px: config.blur_px as f32,
-            floor_px: config.sigma_floor_px,
-            coloured_floor_px: config.coloured_sigma_floor_px,
+            floor_px2: config.sigma_floor_px.powi(2),
+            coloured_floor_px2: config.coloured_sigma_floor_px.powi(2),
             grid: Grid::new(looks.len()),
             search: Search::default(),
             flood: Flood::default(),
@@ -182,12 +149,6 @@ impl Finder {
             rough: Vec::new(),
             memory: Vec::new(),
             remembered: Vec::new(),
-            past: Vec::new(),
-            new_past: Vec::new(),
-            shutter_shares: vec![onward::USUAL_SHARE; looks.len()],
-            lights: vec![Default::default(); looks.len()],
-            turned_down: None,
-            sights: vec![Sight::default(); looks.len()],
             steps: Vec::new(),
             noise: 2.0,
             stills: StillSums::default(),
@@ -197,11 +158,6 @@ impl Finder {
 
     pub fn counts(&self) -> SpotCounts {
         self.counts
-    }
-
-    /// What was seen of each look, and why not more.
-    pub fn sights(&self) -> Vec<(Colour, Sight)> {
-        self.looks.iter().map(|l| l.colour).zip(self.sights.iter().copied()).collect()
     }
 
     /// What stood still, first and last.
@@ -217,16 +173,10 @@ impl Finder {
         self.estimate_noise();
         std::mem::swap(&mut self.memory, &mut self.remembered);
         self.memory.clear();
-        std::mem::swap(&mut self.past, &mut self.new_past);
-        self.new_past.clear();
         let mut found = Vec::new();
         for look_idx in 0..self.looks.len() {
-            let start = found.len();
-            self.turned_down = None;
             self.find_rough(frame, look_idx);
             self.fit_best(frame, look_idx, &mut found);
-            self.look_onward(look_idx, &found[start..]);
-            self.sights[look_idx].add(&found[start..], self.turned_down);
         }
         FrameFound { frame_idx: frame.frame_idx, pts_s: frame.pts_s, found }
     }
@@ -307,10 +257,7 @@ impl Finder {
                         None => found.push(new),
                     }
                 }
-                None => {
-                    self.counts.no_fit += 1;
-                    self.turned_down.get_or_insert(Cause::Shape);
-                }
+                None => self.counts.no_fit += 1,
             }
         }
         self.rough = rough;

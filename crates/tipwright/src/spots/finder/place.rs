@@ -1,15 +1,11 @@
 //! One place fitted to a fraction of a pixel, and judged.
 
 use crate::model::footage::{FrameView, PlaneData};
-use crate::model::{Candidate, Colour, Picture, RawPixel, Rotation, Streak};
+use crate::model::{Candidate, Colour, Rotation, Streak};
 
 use super::super::blob::Blob;
-use super::super::causes::Cause;
-use super::super::fit::{Centre, Fitted, Shade, Start};
-use super::{
-    BLACK, CHROMA_SITING_SD_PX, COLOUR_WITHOUT_FIT, Finder, Found, HALF_CONTRAST, LEAST_COLOUR_FOR_LUMA,
-    ROUGH_MISFIT, ROUGH_SD, ROUGH_SNR, size_match,
-};
+use super::super::fit::{Fitted, Start};
+use super::{CHROMA_SITING_SD_PX, Finder, Found, LEAST_COLOUR_FOR_LUMA, size_match};
 
 impl Finder {
     pub(super) fn fit_one(&mut self, frame: &FrameView<'_>, look_idx: usize, blob: &Blob) -> Option<Found> {
@@ -23,75 +19,28 @@ impl Finder {
             self.before.cut_plane(&planes.luma, [column, row]);
         }
         let streaked = blob.length > 0.9 * blob.radius.max(0.35 * self.sizes_px[look_idx][0]);
-        let expected = self.expected_streak(look_idx, blob);
         let start = Start {
             x: blob.x,
             y: blob.y,
             radius: blob.radius,
-            length: if streaked { blob.length } else { expected.map_or(0.0, |e| e[0]) },
-            angle_rad: expected.map_or(blob.angle_rad, |e| e[1]),
+            length: if streaked { blob.length } else { 0.0 },
+            angle_rad: blob.angle_rad,
             amplitude: blob.contrast,
             blur: self.blur_px,
             margin: 4.5,
-            black: BLACK,
-            shade: self.lights[look_idx][0].shade(),
         };
-        let mut fit = |start: Start| {
-            if colour == Colour::White {
-                let before = elsewhere.then_some(&self.before);
-                let fitted = self.fitter.fit(&self.now, before, start).filter(|f| f.amplitude > 0.0)?;
-                Some((fitted, [Some(Centre::from(&fitted)), None]))
-            } else {
-                self.fit_coloured(look_idx, start, elsewhere)
-            }
+        let fitted = if colour == Colour::White {
+            let before = elsewhere.then_some(&self.before);
+            self.fitter.fit(&self.now, before, start).filter(|f| f.amplitude > 0.0)?
+        } else {
+            self.fit_coloured(look_idx, start, elsewhere)?
         };
-        let found = match fit(start) {
-            // What goes on as before may have come to rest; a large ball in motion may be hardly longer than wide.
-            None if start.length > 0.0 => fit(Start { length: 0.0, ..start }),
-            found => found,
-        };
-        let (fitted, centres) = found.or_else(|| self.unfitted(look_idx, blob))?;
-        self.judge(look_idx, blob, &fitted, centres, frame)
-    }
-
-    /// A smeared or patterned ball that no disc fits, but whose colour is right: where its samples have their middle, and no more.
-    fn unfitted(&self, look_idx: usize, blob: &Blob) -> Option<(Fitted, [Option<Centre>; 2])> {
-        self.hues[look_idx]?;
-        let width = 2.0 * blob.radius;
-        let cover = (1.0 / (1.0 + 0.6 * blob.length / width)).clamp(0.2, 1.0);
-        let colour = self.colour_match(look_idx, blob.x, blob.y, blob.angle_rad, width, cover);
-        if !(colour > COLOUR_WITHOUT_FIT) {
-            return None;
-        }
-        let centre =
-            Centre::rough(blob.x, blob.y, ROUGH_SD[0] + ROUGH_SD[1] * blob.radius.hypot(0.5 * blob.length));
-        let fitted = Fitted {
-            x: centre.x,
-            y: centre.y,
-            cov: centre.cov,
-            radius: blob.radius,
-            length: blob.length,
-            length_sd: ROUGH_SD[0] + 0.3 * blob.length,
-            angle_rad: blob.angle_rad,
-            // The map of the hue has twice the chroma.
-            amplitude: 0.5 * blob.contrast / cover,
-            amplitude_snr: ROUGH_SNR,
-            cover,
-            level: 0.0,
-            noise: ROUGH_MISFIT * blob.contrast,
-            shade: centre.shade,
-        };
-        Some((fitted, [None, Some(centre)]))
+        self.judge(look_idx, blob, &fitted, frame)
     }
 
     /// Chroma gives the spot its place to about half a pixel whatever stands behind it; luma, where it differs from
     /// the background, then gives it finer.
-    pub(super) fn fit_coloured(
-        &mut self,
-        look_idx: usize,
-        start: Start,
-        elsewhere: bool,
-    ) -> Option<(Fitted, [Option<Centre>; 2])> {
+    pub(super) fn fit_coloured(&mut self, look_idx: usize, start: Start, elsewhere: bool) -> Option<Fitted> {
         let hue = self.hues[look_idx]?;
         let centre = [
             (0.5 * (start.x - 0.5)).round().max(0.0) as usize,
@@ -106,8 +55,6 @@ impl Finder {
             amplitude: 0.5 * start.amplitude,
             blur: 0.5 * self.blur_px + 0.3,
             margin: 3.0,
-            black: 0.0,
-            shade: self.lights[look_idx][1].shade(),
             ..start
         };
         let coarse = self
@@ -126,10 +73,8 @@ impl Finder {
             radius: 2.0 * coarse.radius,
             length: 2.0 * coarse.length,
             length_sd: 2.0 * coarse.length_sd,
-            shade: coarse.shade.doubled(),
             ..coarse
         };
-        let in_chroma = Some(Centre::from(&coarse));
         // The finer fit is worth its time only for what has the colour.
         let colour = self.colour_match(
             look_idx,
@@ -140,7 +85,7 @@ impl Finder {
             coarse.cover,
         );
         if colour < LEAST_COLOUR_FOR_LUMA {
-            return Some((coarse, [None, in_chroma]));
+            return Some(coarse);
         }
         let local = |x: f32, y: f32| {
             let (c, r) = ((x - self.now.left as f32).round(), (y - self.now.top as f32).round());
@@ -168,19 +113,16 @@ impl Finder {
             let ratio = f.radius / coarse.radius;
             f.amplitude_snr > 6.0 && dx * dx + dy * dy < 9.0 * wide + 0.1 && (0.5..1.7).contains(&ratio)
         });
-        let Some(fine) = fine else { return Some((coarse, [None, in_chroma])) };
-        let centre = Centre::from(&fine).and(&Centre::from(&coarse));
-        // Contrast and level stay those of the chroma, by which it was found.
-        let both = Fitted {
-            x: centre.x,
-            y: centre.y,
-            cov: centre.cov,
-            amplitude: coarse.amplitude,
-            amplitude_snr: coarse.amplitude_snr,
-            noise: coarse.noise,
-            ..fine
-        };
-        Some((both, [Some(Centre::from(&fine)), in_chroma]))
+        Some(match fine {
+            // Contrast and level stay those of the chroma, by which it was found.
+            Some(fine) => Fitted {
+                amplitude: coarse.amplitude,
+                amplitude_snr: coarse.amplitude_snr,
+                noise: coarse.noise,
+                ..combine(fine, &coarse)
+            },
+            None => coarse,
+        })
     }
 
     pub(super) fn judge(
@@ -188,7 +130,6 @@ impl Finder {
         look_idx: usize,
         blob: &Blob,
         fitted: &Fitted,
-        centres: [Option<Centre>; 2],
         frame: &FrameView<'_>,
     ) -> Option<Found> {
         let [width, height] = self.picture.stored_px.map(|s| s as f32);
@@ -203,26 +144,22 @@ impl Finder {
         let snr = fitted.amplitude_snr / (fitted.amplitude_snr + 6.0);
         let colour =
             self.colour_match(look_idx, fitted.x, fitted.y, fitted.angle_rad, diameter, fitted.cover);
-        let half = if self.hues[look_idx].is_some() { HALF_CONTRAST[1] } else { HALF_CONTRAST[0] };
-        let contrast = peak / (peak + half);
-        let size = size_match(diameter, self.sizes_px[look_idx]);
-        let quality = colour * contrast * shape * snr * size;
+        let contrast = peak / (peak + 8.0);
+        let quality = colour * contrast * shape * snr * size_match(diameter, self.sizes_px[look_idx]);
         if !(quality > 0.01) {
             return None;
         }
-        let wrong_size = if diameter > self.sizes_px[look_idx][1] { Cause::Large } else { Cause::Small };
-        let faint = contrast * snr;
-        let against =
-            [(colour, Cause::OffColour), (faint, Cause::Faint), (shape, Cause::Shape), (size, wrong_size)];
-        let weakness = against.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)).map_or(Cause::Shape, |w| w.1);
+        let cov = fitted.cov.map(f64::from);
+        let coloured = self.hues[look_idx].is_some();
+        let floor_px2 = if coloured { self.coloured_floor_px2 } else { self.floor_px2 };
         let streak = (fitted.length > 1.0 && fitted.length > 3.0 * fitted.length_sd).then(|| Streak {
             length_px: f64::from(fitted.length),
             length_sd_px: f64::from(fitted.length_sd),
             angle_rad: self.picture.rotation.upright_angle_rad(f64::from(fitted.angle_rad)),
         });
         let candidate = Candidate {
-            centre: RawPixel::new(0.0, 0.0),
-            cov_px2: [0.0; 3],
+            centre: self.picture.upright_from_stored(f64::from(fitted.x), f64::from(fitted.y)),
+            cov_px2: upright_cov(self.picture.rotation, [cov[0] + floor_px2, cov[1], cov[2] + floor_px2]),
             streak,
             colour: self.looks[look_idx].colour,
             area_px2: f64::from(blob.area),
@@ -231,27 +168,7 @@ impl Finder {
             moving: f64::from(blob.rise.clamp(0.0, 1.0)),
             saturated: saturated(frame, fitted),
         };
-        let mut found = Found { candidate, diameter_px: diameter, quality, centres, weakness };
-        let coloured = self.hues[look_idx].is_some();
-        let floor_px = if coloured { self.coloured_floor_px } else { self.floor_px };
-        found.settle(self.picture, floor_px, &[Shade::default(); 2]);
-        finite(&found.candidate).then_some(found)
-    }
-}
-
-impl Found {
-    /// Puts the candidate where its fits say, in a light known besides: of luma and of chroma.
-    pub fn settle(&mut self, picture: Picture, floor_px: f64, lights: &[Shade; 2]) {
-        let [luma, chroma] = [0, 1].map(|k| self.centres[k].map(|c| c.lit(&lights[k])));
-        let centre = match (luma, chroma) {
-            (Some(a), Some(b)) => a.and(&b),
-            (Some(one), None) | (None, Some(one)) => one,
-            (None, None) => return,
-        };
-        let [xx, xy, yy] = centre.cov.map(f64::from);
-        let floor_px2 = floor_px * floor_px;
-        self.candidate.centre = picture.upright_from_stored(f64::from(centre.x), f64::from(centre.y));
-        self.candidate.cov_px2 = upright_cov(picture.rotation, [xx + floor_px2, xy, yy + floor_px2]);
+        finite(&candidate).then_some(Found { candidate, diameter_px: diameter, quality })
     }
 }
 
@@ -263,6 +180,21 @@ fn finite(c: &Candidate) -> bool {
         && xx + yy < 400.0
         && c.centre.x_px.is_finite()
         && c.centre.y_px.is_finite()
+}
+
+/// Weighted mean of two places of the same spot; the rest is the first's.
+fn combine(a: Fitted, b: &Fitted) -> Fitted {
+    let inverse = |[xx, xy, yy]: [f32; 3]| {
+        let det = (xx * yy - xy * xy).max(1e-12);
+        [yy / det, -xy / det, xx / det]
+    };
+    let (ia, ib) = (inverse(a.cov), inverse(b.cov));
+    let sum = [ia[0] + ib[0], ia[1] + ib[1], ia[2] + ib[2]];
+    let cov = inverse(sum);
+    let pull = |i: [f32; 3], x: f32, y: f32| [i[0] * x + i[1] * y, i[1] * x + i[2] * y];
+    // About a, so that whole pixels do not swallow the fractions.
+    let [px, py] = pull(ib, b.x - a.x, b.y - a.y);
+    Fitted { x: a.x + cov[0] * px + cov[1] * py, y: a.y + cov[1] * px + cov[2] * py, cov, ..a }
 }
 
 fn saturated(frame: &FrameView<'_>, fitted: &Fitted) -> bool {

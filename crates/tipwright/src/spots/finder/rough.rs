@@ -3,7 +3,6 @@
 use crate::model::footage::FrameView;
 
 use super::super::blob::Blob;
-use super::super::causes::Cause;
 use super::super::colour::match_colour;
 use super::super::grid::Map;
 use super::super::search::Peak;
@@ -13,11 +12,6 @@ impl Finder {
     pub(super) fn radius_half_px(&self, look_idx: usize) -> usize {
         // The ring lies outside a marker half as large again as the likely one.
         ((0.4 * self.sizes_px[look_idx][1] + 1.6).round() as usize).clamp(3, 24)
-    }
-
-    /// Ring outside the largest marker, where the usual one would lie within it.
-    fn large_radius_half_px(&self, look_idx: usize) -> usize {
-        ((0.375 * self.sizes_px[look_idx][2] + 1.6).round() as usize).clamp(3, 40)
     }
 
     pub(super) fn find_rough(&mut self, frame: &FrameView<'_>, look_idx: usize) {
@@ -37,7 +31,6 @@ impl Finder {
         self.still.clear();
         self.moving.clear();
         self.search.still(map, radius, least(4.0), PLACES, &mut self.still);
-        self.search.large(map, self.large_radius_half_px(look_idx), least(4.0), PLACES / 2, &mut self.still);
         if self.grid.frames > 1 {
             self.search.moving(map, map_before, radius, least(5.0), PLACES, &mut self.moving);
         }
@@ -46,9 +39,9 @@ impl Finder {
         let [smallest, _, largest] = self.sizes_px[look_idx];
         let limit_px2 = 0.8 * (1.4 * largest).powi(2) + 1.2 * largest * self.longest_px;
         let limit = (limit_px2 / (scale * scale)) as usize + 12;
-        let mut turned_down = TurnedDown::default();
-        let (still, moving) = (std::mem::take(&mut self.still), std::mem::take(&mut self.moving));
-        for (peak, by_motion) in still.iter().map(|p| (*p, false)).chain(moving.iter().map(|p| (*p, true))) {
+        for (peak, by_motion) in
+            self.still.iter().map(|p| (*p, false)).chain(self.moving.iter().map(|p| (*p, true)))
+        {
             let centre = [2.0 * peak.x as f32 + 0.5, 2.0 * peak.y as f32 + 0.5];
             let known = self.rough.iter().any(|r| {
                 let b = &r.blob;
@@ -84,16 +77,12 @@ impl Finder {
                 let blob = self.flood.measure(rise, None, change, 0.0, change - 0.6 * response, limit);
                 blob.map(|b| Blob { rise: 1.0, ..b })
             } else {
-                let around = ring_median(map, peak, peak.radius);
+                let around = ring_median(map, peak, radius);
                 self.flood.measure(now, Some(before), top, around, top - 0.6 * response, limit)
             };
-            let mut blob = match blob {
-                Ok(blob) => blob,
-                Err(cause) => {
-                    turned_down.add(peak, cause);
-                    self.counts.not_a_blob += 1;
-                    continue;
-                }
+            let Some(mut blob) = blob else {
+                self.counts.not_a_blob += 1;
+                continue;
             };
             if coloured {
                 blob.x = 2.0 * blob.x + 0.5;
@@ -106,19 +95,12 @@ impl Finder {
             // A disc in motion fills its outline; a branch, a line or an edge of something does not. On the few samples
             // that a small spot has in chroma this cannot be told.
             let outline = blob.radius * (std::f32::consts::PI * blob.radius + 2.0 * blob.length);
-            let cause = if !coloured && blob.area < LEAST_FILL * outline {
-                Some(Cause::Shape)
-            } else if width < 0.6 * smallest.min(4.0) {
-                Some(Cause::Small)
-            } else if width > 1.5 * largest {
-                Some(Cause::Large)
-            } else if blob.length > 1.3 * self.longest_px {
-                Some(Cause::Blurred)
-            } else {
-                None
-            };
-            if let Some(cause) = cause {
-                turned_down.add(peak, cause);
+            if !coloured && blob.area < LEAST_FILL * outline {
+                self.counts.not_a_blob += 1;
+                continue;
+            }
+            if width < 0.6 * smallest.min(4.0) || width > 1.5 * largest || blob.length > 1.3 * self.longest_px
+            {
                 self.counts.not_a_blob += 1;
                 continue;
             }
@@ -133,8 +115,6 @@ impl Finder {
             let moving_score = score * (0.2 + blob.rise.max(warmth).max(0.0));
             self.rough.push(Rough { blob, score, moving_score });
         }
-        (self.still, self.moving) = (still, moving);
-        self.turned_down = turned_down.0.map(|t| t.1);
     }
 
     /// Colour of a spot from the half-size chroma maps.
@@ -173,18 +153,6 @@ impl Finder {
             [x + side * uy - 2.0 * ux, y - side * ux - 2.0 * uy],
         ]);
         match_colour(self.hues[look_idx], core, around, cover)
-    }
-}
-
-/// The strongest place that cannot be a marker, and why.
-#[derive(Default)]
-struct TurnedDown(Option<(u8, Cause)>);
-
-impl TurnedDown {
-    fn add(&mut self, peak: Peak, cause: Cause) {
-        if self.0.is_none_or(|(response, _)| peak.response > response) {
-            self.0 = Some((peak.response, cause));
-        }
     }
 }
 

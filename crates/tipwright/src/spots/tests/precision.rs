@@ -1,6 +1,6 @@
 //! The fit alone: bias, efficiency and honesty of its covariance.
 
-use super::super::fit::{Centre, Fitted, Fitter, Shade, Start};
+use super::super::fit::{Fitted, Fitter, Start};
 use super::super::patch::Patch;
 use super::painter::{Canvas, Disc};
 
@@ -10,14 +10,7 @@ fn fit(canvas: &Canvas, noise: f64, seed: u64, start: Start) -> Option<Fitted> {
     let film = canvas.develop(noise, seed);
     let mut patch = Patch::new(64);
     patch.cut_plane(&film.planes().luma, [start.x.round() as usize, start.y.round() as usize]);
-    Fitter::default().fit(&patch, None, start).map(evenly_lit)
-}
-
-/// The light known to come from all sides.
-fn evenly_lit(found: Fitted) -> Fitted {
-    let even = Shade { mean: nalgebra::Vector2::zeros(), cov: nalgebra::Matrix2::zeros() };
-    let centre = Centre::from(&found).lit(&even);
-    Fitted { x: centre.x, y: centre.y, cov: centre.cov, ..found }
+    Fitter::default().fit(&patch, None, start)
 }
 
 /// A start as the rough measure would give it: near, not at, the truth.
@@ -32,8 +25,6 @@ fn start_near(disc: &Disc, contrast: f64) -> Start {
         amplitude: contrast as f32,
         blur: 0.8,
         margin: 4.5,
-        black: 16.0,
-        shade: [0.0; 2],
     }
 }
 
@@ -166,8 +157,8 @@ fn the_edge_of_the_sky_does_not_pull_when_the_frame_before_shows_it() {
         let (now, before) = (cut(&now), cut(&before));
         let off =
             |f: Option<Fitted>| f.map_or(3.0, |f| (f64::from(f.x) - disc.x).hypot(f64::from(f.y) - disc.y));
-        with = with.max(off(Fitter::default().fit(&now, Some(&before), start).map(evenly_lit)));
-        without = without.max(off(Fitter::default().fit(&now, None, start).map(evenly_lit)));
+        with = with.max(off(Fitter::default().fit(&now, Some(&before), start)));
+        without = without.max(off(Fitter::default().fit(&now, None, start)));
     }
     println!("at the edge of the sky: worst {with:.3} px with the frame before, {without:.3} px without");
     assert!(with < 0.25, "{with}");

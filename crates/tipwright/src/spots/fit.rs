@@ -2,25 +2,15 @@
 //!
 //! Model: an opaque disc in motion ([`super::profile`]) in front of a background that is a plane plus, where it helps, a
 //! share of the frame before at the same place (the camera stands still, so trees and the edge of the sky are the same
-//! there). A ball in the sun is brighter towards it, and a disc alone would be drawn there: so the disc's brightness may fall
-//! off evenly across it, within what light can do ([`SHADE_SD`]). How much it does is left open by one fit of a small spot and
-//! known from all of a clip; [`Centre::lit`] puts that knowledge in afterwards.
-//!
-//! Gauss-Newton with Huber weights (Huber, Ann. Math. Statist. 35 (1964) 73-101). The noise is that of the residuals of the
-//! fit, so a spot on a restless background says so; noise that is alike in neighbouring samples, as compression leaves it,
-//! raises the covariance by the sum over lags of the product of the residuals' and the derivative's autocorrelation.
-
-mod linear;
-mod shade;
-
-use linear::{dot, invert};
-use shade::ShadeFit;
-pub(super) use shade::{Centre, Shade, SoFar, of_clip};
+//! there). Gauss-Newton with Huber weights (Huber, Ann. Math. Statist. 35 (1964) 73-101). The noise is that of
+//! the residuals of the fit, so a spot on a restless background says so; noise that is alike in neighbouring samples, as
+//! compression leaves it, raises the covariance by the sum over lags of the product of the residuals' and the
+//! derivative's autocorrelation.
 
 use super::patch::Patch;
 use super::profile::{Outline, Profiles, cover};
 
-const UNKNOWNS: usize = 14;
+const UNKNOWNS: usize = 11;
 const X: usize = 0;
 const Y: usize = 1;
 const RADIUS: usize = 2;
@@ -32,18 +22,9 @@ const SLOPE_X: usize = 7;
 const SLOPE_Y: usize = 8;
 const BEFORE: usize = 9;
 const BLUR: usize = 10;
-const SHADE_X: usize = 11;
-const SHADE_Y: usize = 12;
-const DOME: usize = 13;
 
 const ITERATIONS: usize = 10;
 const HUBER: f32 = 2.5;
-/// What one fit knows of the shading before it looks: change of brightness from the centre to the rim, as a share of the ball's
-/// own, one standard deviation of each of two directions. 0.25: a matt ball lit from the side with a third of the light from all
-/// around changes by half (Lambert's cosine, 60 degrees off the line of sight), and the tone curve of video halves that.
-pub(super) const SHADE_SD: f32 = 0.25;
-/// The same of how much brighter than its rim a ball is in the middle: a matt one under the sun by a third, by the same reasoning.
-const DOME_SD: f32 = 0.3;
 
 /// What a fit starts from, in samples of the plane.
 #[derive(Debug, Clone, Copy)]
@@ -59,10 +40,6 @@ pub(super) struct Start {
     pub blur: f32,
     /// How far around the outline samples are used.
     pub margin: f32,
-    /// What a black ball would give.
-    pub black: f32,
-    /// Shading that is likely: what the fit is worked out around.
-    pub shade: [f32; 2],
 }
 
 /// A fitted spot, in samples of the plane.
@@ -85,8 +62,6 @@ pub(super) struct Fitted {
     pub level: f32,
     /// Standard deviation of the residuals.
     pub noise: f32,
-    /// How its light falls off, and what that does to its centre.
-    pub shade: ShadeFit,
 }
 
 /// Working memory of fits.
@@ -134,8 +109,7 @@ impl Fitter {
         active[HALF_LENGTH] = streak;
         active[ANGLE] = streak;
         active[BEFORE] = before.is_some();
-        active[SHADE_X] = false;
-        active[SHADE_Y] = false;
+        let start_radius = p[RADIUS];
         let unknowns = active.iter().filter(|a| **a).count() as f32;
         let mut normal = [[0.0f64; UNKNOWNS]; UNKNOWNS];
         let mut inverse = normal;
@@ -143,8 +117,6 @@ impl Fitter {
         let (mut settled, mut last_move) = (false, f32::INFINITY);
         for iteration in 0..ITERATIONS {
             let half_length_used = p[HALF_LENGTH];
-            let brightness = p[LEVEL] + p[AMPLITUDE] - start.black;
-            [p[SHADE_X], p[SHADE_Y]] = start.shade.map(|s| s * brightness);
             self.evaluate(&p, origin);
             let mean_abs = self.residual.iter().map(|r| r.abs()).sum::<f32>() / count as f32;
             let limit = (HUBER * 1.2533 * mean_abs).max(1e-3);
@@ -157,7 +129,12 @@ impl Fitter {
             variance = (sum / (weights - unknowns).max(5.0)).max(1e-4);
             let mut right;
             (normal, right) = self.normal_equations(&active);
-            hold(&mut normal, &mut right, &p, variance, &start);
+            // A weak hold on the radius (half of where it started) keeps faint spots from running away.
+            normal[RADIUS][RADIUS] += f64::from(variance) / f64::from(0.5 * start_radius).powi(2);
+            // So does one on the blur, about what the lens is known to do.
+            let hold = f64::from(variance) / f64::from(0.5 * start.blur).powi(2);
+            normal[BLUR][BLUR] += hold;
+            right[BLUR] += hold * f64::from(start.blur - p[BLUR]);
             inverse = invert(&normal, &active)?;
             let mut step = [0.0f32; UNKNOWNS];
             for i in 0..UNKNOWNS {
@@ -199,25 +176,18 @@ impl Fitter {
         let middle = cover(outline);
         let [fx, fy] = self.correlation_factors(now.side, unknowns / count as f32);
         let scale = |i: usize, j: usize| (inverse[i][j] * f64::from(variance)) as f32;
-        let (shade, [dx, dy], free) = self.shading(&p, origin, &active, variance, &start)?;
-        // Noise alike in neighbouring samples is no matter of the shading's.
-        let of_shade = shade.of_centre();
         // Whether there is a spot at all, its form being given: of one smaller than the blur only the product of area
         // and contrast is seen, and neither alone.
         let mut formed = active;
-        for form in [RADIUS, HALF_LENGTH, ANGLE, BLUR, DOME] {
+        for form in [RADIUS, HALF_LENGTH, ANGLE, BLUR] {
             formed[form] = false;
         }
         let amplitude_sd =
             (invert(&normal, &formed)?[AMPLITUDE][AMPLITUDE] * f64::from(variance)).sqrt() as f32;
         Some(Fitted {
-            x: p[X] + dx + now.left as f32,
-            y: p[Y] + dy + now.top as f32,
-            cov: [
-                (free[0] - of_shade[0]) * fx + of_shade[0],
-                (free[1] - of_shade[1]) * (fx * fy).sqrt() + of_shade[1],
-                (free[2] - of_shade[2]) * fy + of_shade[2],
-            ],
+            x: p[X] + now.left as f32,
+            y: p[Y] + now.top as f32,
+            cov: [scale(X, X) * fx, scale(X, Y) * (fx * fy).sqrt(), scale(Y, Y) * fy],
             radius: p[RADIUS],
             length: if streak { 2.0 * p[HALF_LENGTH] } else { 0.0 },
             length_sd: if streak { 2.0 * scale(HALF_LENGTH, HALF_LENGTH).sqrt() } else { 0.0 },
@@ -227,46 +197,7 @@ impl Fitter {
             cover: middle,
             level: p[LEVEL],
             noise: variance.sqrt(),
-            shade,
         })
-    }
-
-    /// What a fit that has come to rest says of the shading when that is left free too: the shading, how far the centre moves with
-    /// it, and the centre's covariance then (xx, xy, yy).
-    ///
-    /// Left free from the start, the shading of a small spot would wander so far that nothing is linear any more.
-    fn shading(
-        &mut self,
-        p: &[f32; UNKNOWNS],
-        origin: [f32; 2],
-        active: &[bool; UNKNOWNS],
-        variance: f32,
-        start: &Start,
-    ) -> Option<(ShadeFit, [f32; 2], [f32; 3])> {
-        self.evaluate(p, origin);
-        let mut all = *active;
-        all[SHADE_X] = true;
-        all[SHADE_Y] = true;
-        let (mut normal, mut right) = self.normal_equations(&all);
-        hold(&mut normal, &mut right, p, variance, start);
-        let brightness = p[LEVEL] + p[AMPLITUDE] - start.black;
-        let held = SHADE_SD * brightness.abs().max(4.0);
-        for shade in [SHADE_X, SHADE_Y] {
-            let hold = f64::from(variance) / f64::from(held).powi(2);
-            normal[shade][shade] += hold;
-            right[shade] -= hold * f64::from(p[shade]);
-        }
-        let inverse = invert(&normal, &all)?;
-        let step = |i: usize| (0..UNKNOWNS).map(|j| inverse[i][j] * right[j]).sum::<f64>() as f32;
-        let cov = |[i, j]: [usize; 2]| inverse[i][j] * f64::from(variance);
-        let shade = ShadeFit::new(
-            [p[SHADE_X] + step(SHADE_X), p[SHADE_Y] + step(SHADE_Y)],
-            [[X, SHADE_X], [X, SHADE_Y], [Y, SHADE_X], [Y, SHADE_Y]].map(cov),
-            [[SHADE_X; 2], [SHADE_X, SHADE_Y], [SHADE_Y; 2]].map(cov),
-            brightness,
-            held,
-        );
-        Some((shade, [step(X), step(Y)], [[X; 2], [X, Y], [Y; 2]].map(|ij| cov(ij) as f32)))
     }
 
     /// Collects the samples within `reach` of the streak's axis.
@@ -324,8 +255,9 @@ impl Fitter {
         let (ux, uy) = (p[ANGLE].cos(), p[ANGLE].sin());
         let (cx, cy) = (p[X] - origin[0], p[Y] - origin[1]);
         let count = self.value.len();
-        let columns = self.jacobian.each_mut().map(|c| &mut c[..count]);
-        let [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js, jgx, jgy, jd] = columns;
+        let [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js] = &mut self.jacobian;
+        let columns = [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js].map(|c| &mut c[..count]);
+        let [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js] = columns;
         let (x, y) = (&self.x[..count], &self.y[..count]);
         let (value, before) = (&self.value[..count], &self.before[..count]);
         let residual = &mut self.residual[..count];
@@ -343,24 +275,13 @@ impl Fitter {
         let (fr, fh) = (&f.radius[..count], &f.half_length[..count]);
         let (along, across) = (&self.along[..count], &self.across[..count]);
         let fb = &f.blur[..count];
-        let (ga, gc) = (&f.shade_along[..count], &f.shade_across[..count]);
-        let fd = &f.dome[..count];
-        let dome = 2.0 * p[DOME] / (p[RADIUS] * p[RADIUS]);
-        let per_radius = 1.0 / p[RADIUS];
-        let [sx, sy] = [p[SHADE_X] * per_radius, p[SHADE_Y] * per_radius];
         for i in 0..count {
             // The marker hides what is behind it: the background shows by 1 - value.
             let behind = p[SLOPE_X] * x[i] + p[SLOPE_Y] * y[i] + p[BEFORE] * before[i];
-            let seen = 1.0 - fv[i];
-            let (dx, dy) = (x[i] - cx, y[i] - cy);
-            // Shading as at the rim that is near, so that the edge there has its own contrast.
-            let rim = (p[RADIUS] / (dx * dx + dy * dy).sqrt().max(p[RADIUS])).min(1.0);
-            let contrast = p[AMPLITUDE] - behind + rim * (sx * dx + sy * dy);
-            let (dx, dy) = (rim * dx, rim * dy);
-            jx[i] = contrast * (fc[i] * uy - fa[i] * ux) - (sx - dome * dx) * fv[i];
-            jy[i] = -contrast * (fa[i] * uy + fc[i] * ux) - (sy - dome * dy) * fv[i];
-            let growth = dome * (dx * dx + dy * dy) - sx * dx - sy * dy;
-            jr[i] = contrast * fr[i] + growth * per_radius * fv[i];
+            let (contrast, seen) = (p[AMPLITUDE] - behind, 1.0 - fv[i]);
+            jx[i] = contrast * (fc[i] * uy - fa[i] * ux);
+            jy[i] = -contrast * (fa[i] * uy + fc[i] * ux);
+            jr[i] = contrast * fr[i];
             jh[i] = contrast * fh[i];
             jt[i] = contrast * (across[i] * fa[i] - along[i] * fc[i]);
             js[i] = contrast * fb[i];
@@ -369,11 +290,7 @@ impl Fitter {
             jsx[i] = x[i] * seen;
             jsy[i] = y[i] * seen;
             jb[i] = before[i] * seen;
-            jgx[i] = ga[i] * ux - gc[i] * uy;
-            jgy[i] = ga[i] * uy + gc[i] * ux;
-            jd[i] = fd[i];
-            let shade = p[SHADE_X] * jgx[i] + p[SHADE_Y] * jgy[i] + p[DOME] * fd[i];
-            residual[i] = value[i] - p[LEVEL] - p[AMPLITUDE] * fv[i] - behind * seen - shade;
+            residual[i] = value[i] - p[LEVEL] - p[AMPLITUDE] * fv[i] - behind * seen;
         }
     }
 
@@ -430,22 +347,60 @@ impl Fitter {
     }
 }
 
-/// Weak holds: on the radius (half of where it started), so that faint spots do not run away, on the blur, about what the lens is
-/// known to do, on the dome.
-fn hold(
-    normal: &mut [[f64; UNKNOWNS]; UNKNOWNS],
-    right: &mut [f64; UNKNOWNS],
-    p: &[f32; UNKNOWNS],
-    variance: f32,
-    start: &Start,
-) {
-    let weight = |sd: f32| f64::from(variance) / f64::from(sd).powi(2);
-    normal[RADIUS][RADIUS] += weight(0.5 * start.radius.max(0.8));
-    let blur = weight(0.5 * start.blur);
-    normal[BLUR][BLUR] += blur;
-    right[BLUR] += blur * f64::from(start.blur - p[BLUR]);
-    let brightness = p[LEVEL] + p[AMPLITUDE] - start.black;
-    let dome = weight(DOME_SD * brightness.abs().max(4.0));
-    normal[DOME][DOME] += dome;
-    right[DOME] -= dome * f64::from(p[DOME]);
+fn dot(a: &[f32], b: &[f32]) -> f32 {
+    let mut sums = [0.0f32; 8];
+    let (ca, cb) = (a.chunks_exact(8), b.chunks_exact(8));
+    let rest: f32 = ca.remainder().iter().zip(cb.remainder()).map(|(a, b)| a * b).sum();
+    for (a, b) in ca.zip(cb) {
+        for k in 0..8 {
+            sums[k] += a[k] * b[k];
+        }
+    }
+    sums.iter().sum::<f32>() + rest
+}
+
+/// Inverse of the active part of a symmetric positive matrix by Cholesky; `None` when it is not positive.
+fn invert(
+    normal: &[[f64; UNKNOWNS]; UNKNOWNS],
+    active: &[bool; UNKNOWNS],
+) -> Option<[[f64; UNKNOWNS]; UNKNOWNS]> {
+    let mut index = [0usize; UNKNOWNS];
+    let mut n = 0;
+    for i in (0..UNKNOWNS).filter(|i| active[*i]) {
+        index[n] = i;
+        n += 1;
+    }
+    let mut lower = [[0.0f64; UNKNOWNS]; UNKNOWNS];
+    for i in 0..n {
+        for j in 0..=i {
+            let mut sum = normal[index[i]][index[j]];
+            sum -= lower[i][..j].iter().zip(&lower[j][..j]).map(|(a, b)| a * b).sum::<f64>();
+            if i == j {
+                let least = 1e-9 * normal[index[i]][index[i]].abs() + 1e-12;
+                if !(sum > least) {
+                    return None;
+                }
+                lower[i][i] = sum.sqrt();
+            } else {
+                lower[i][j] = sum / lower[j][j];
+            }
+        }
+    }
+    // Inverse of the lower factor, then its transpose times itself.
+    let mut inverse_lower = [[0.0f64; UNKNOWNS]; UNKNOWNS];
+    for j in 0..n {
+        inverse_lower[j][j] = 1.0 / lower[j][j];
+        for i in j + 1..n {
+            let sum: f64 = (j..i).map(|k| lower[i][k] * inverse_lower[k][j]).sum();
+            inverse_lower[i][j] = -sum / lower[i][i];
+        }
+    }
+    let mut inverse = [[0.0f64; UNKNOWNS]; UNKNOWNS];
+    for i in 0..n {
+        for j in 0..n {
+            inverse[index[i]][index[j]] =
+                (i.max(j)..n).map(|k| inverse_lower[k][i] * inverse_lower[k][j]).sum();
+        }
+    }
+    Some(inverse)
 }
