@@ -1,6 +1,10 @@
 //! Every file a person can hand to the program, damaged at random: no panic, nothing that takes over a second. 20 000 inputs a
 //! format here; `tests/studies/fuzz.sh` gives a million to each, with a limit of memory.
-#![allow(clippy::unwrap_used, reason = "a test: it may stop")]
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "a test: it may stop, and it prints its figures"
+)]
 
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
@@ -195,7 +199,7 @@ fn path_csv() {
         count.set(count.get() + 1);
         if let Ok(read) = tipwright::strokes::read_path(path) {
             // measuring takes a thousand times as long as reading
-            if count.get() % 200 == 0 {
+            if count.get().is_multiple_of(200) {
                 let rod = tipwright::model::RodPaths { tip: read.path, butts: Vec::new() };
                 drop(tipwright::strokes::measure(&rod, &tipwright::strokes::StrokesConfig::default()));
             }

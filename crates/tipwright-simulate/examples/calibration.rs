@@ -76,7 +76,7 @@ fn main() {
 fn take(person: u64, strokes: u32) -> Option<Take> {
     // every third has a habit and nothing else
     let habit = Habit::ALL[(person / 3 % 9) as usize];
-    let manner = if person % 3 == 0 { Manner::of_person(habit, person) } else { anyone(person) };
+    let manner = if person.is_multiple_of(3) { Manner::of_person(habit, person) } else { anyone(person) };
     let plan = TakePlan { manner, strokes, ..TakePlan::default() };
     let motion = cast_take(&plan, &take_outfit(0.04), person).ok()?;
     let judged = judge_cast(&motion, habit, person, false).ok()?.judged;

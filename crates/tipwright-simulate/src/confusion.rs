@@ -67,7 +67,7 @@ pub struct Judged {
 /// fault.
 #[must_use]
 pub fn anyone(seed: u64) -> Manner {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0xa11_0f_7e4);
+    let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0xa110_f7e4);
     let mut habit = |seed| Manner::of_person(Habit::ALL[rng.random_range(0..Habit::ALL.len())], seed);
     let (a, b) = (habit(seed), habit(seed + 1_000_000));
     let mut m = a.toward(&b, rng.random_range(0.0..1.3));

@@ -158,10 +158,10 @@ fn spoil(text: &mut String, folder: &Path, rng: &mut ChaCha8Rng) {
         4 | 5 => {
             let clips: Vec<usize> =
                 (first_take..lines.len()).filter(|i| lines[*i].contains("take")).collect();
-            if let Some(line) = clips.get(rng.random_range(0..clips.len().max(1))) {
-                if let Some((key, _)) = lines[*line].clone().split_once(" = ") {
-                    lines[*line] = format!("{key} = \"{}\"", pick(&CLIPS, rng));
-                }
+            if let Some(line) = clips.get(rng.random_range(0..clips.len().max(1)))
+                && let Some((key, _)) = lines[*line].clone().split_once(" = ")
+            {
+                lines[*line] = format!("{key} = \"{}\"", pick(&CLIPS, rng));
             }
         }
         6 => {

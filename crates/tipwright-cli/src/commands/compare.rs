@@ -76,13 +76,13 @@ fn check_phases(args: &CompareArgs, by: CompareBy, sessions: &[SessionResults]) 
             )));
         }
     }
-    if let Some([first, second]) = args.phases.as_deref() {
-        if first == second {
-            return Err(Failure::Unusable(format!(
-                "--phases names `{first}` twice; the phases are: {}",
-                names()
-            )));
-        }
+    if let Some([first, second]) = args.phases.as_deref()
+        && first == second
+    {
+        return Err(Failure::Unusable(format!(
+            "--phases names `{first}` twice; the phases are: {}",
+            names()
+        )));
     }
     if by == CompareBy::Phase && known.len() < 2 {
         return Err(Failure::Unusable(format!(

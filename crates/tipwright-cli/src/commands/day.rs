@@ -110,10 +110,10 @@ impl<'a> Screen<'a> {
 
     /// Takes the bar away.
     pub fn close(&self) {
-        if let Ok(mut bar) = self.bar.lock() {
-            if let Some(bar) = bar.take() {
-                bar.finish_and_clear();
-            }
+        if let Ok(mut bar) = self.bar.lock()
+            && let Some(bar) = bar.take()
+        {
+            bar.finish_and_clear();
         }
     }
 }

@@ -134,14 +134,14 @@ pub(super) fn coarse_offset(
     }
     let of = |camera| heard_as_captured(session, clips, camera, footage);
     let ((a, a_info), (b, b_info)) = (of(first)?, of(camera)?);
-    if let (Some(a), Some(b)) = (a, b) {
-        if let Ok(offset) = offset_from_onsets(&a, &b, &SoundConfig::default()) {
-            let away_m = scene.and_then(|s| distances_m(s, [first, camera]));
-            return Some(match away_m {
-                Some(away_m) => correct_by_distance(offset, away_m, session.speed_of_sound_m_s()),
-                None => offset,
-            });
-        }
+    if let (Some(a), Some(b)) = (a, b)
+        && let Ok(offset) = offset_from_onsets(&a, &b, &SoundConfig::default())
+    {
+        let away_m = scene.and_then(|s| distances_m(s, [first, camera]));
+        return Some(match away_m {
+            Some(away_m) => correct_by_distance(offset, away_m, session.speed_of_sound_m_s()),
+            None => offset,
+        });
     }
     offset_from_recording(&a_info, &b_info)
 }

@@ -46,14 +46,13 @@ pub(super) fn add(
         let about = format!("film of take {}", take.take);
         let kept_place = Place::kept_film(&own.name);
         let digest = digest_of(set_up, take, idx, &film.config);
-        if !run.config.anew {
-            if let Some(found) = run.store.kept::<Vec<StrokeFilm>>(&kept_place, &digest) {
-                if run.store.is_whole(&found.files) {
-                    run.tell(Event::Kept(&about));
-                    take.film = found.value;
-                    return Ok(());
-                }
-            }
+        if !run.config.anew
+            && let Some(found) = run.store.kept::<Vec<StrokeFilm>>(&kept_place, &digest)
+            && run.store.is_whole(&found.files)
+        {
+            run.tell(Event::Kept(&about));
+            take.film = found.value;
+            return Ok(());
         }
         run.tell(Event::Began(&about));
         let mut warnings = Vec::new();

@@ -33,13 +33,12 @@ pub(super) fn get(run: &Run<'_>, camera: &SessionCamera) -> Result<LensSource, D
     ]);
     let name = format!("lens_{}", camera.name);
     let kept_place = Place::kept_lens(&camera.name);
-    if !run.config.anew {
-        if let Some(found) = run.store.kept::<LensSource>(&kept_place, &digest) {
-            if run.store.is_whole(&found.files) {
-                run.tell(Event::Kept(&name));
-                return Ok(found.value);
-            }
-        }
+    if !run.config.anew
+        && let Some(found) = run.store.kept::<LensSource>(&kept_place, &digest)
+        && run.store.is_whole(&found.files)
+    {
+        run.tell(Event::Kept(&name));
+        return Ok(found.value);
     }
     run.tell(Event::Began(&name));
     let mut files = Files::new();

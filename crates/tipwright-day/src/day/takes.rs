@@ -22,13 +22,12 @@ pub(super) fn get(run: &Run<'_>, take: &Take, set_up: &SetUp) -> Result<TakeResu
         digests.insert(take.name.to_string(), digest.clone());
     }
     let about = format!("take {}", take.name);
-    if !run.config.anew {
-        if let Some(kept) = run.store.kept::<TakeResults>(&Place::kept_take(&take.name), &digest) {
-            if let Some(taken_over) = take_over(run, take, &digest, kept)? {
-                run.tell(Event::Kept(&about));
-                return Ok(taken_over);
-            }
-        }
+    if !run.config.anew
+        && let Some(kept) = run.store.kept::<TakeResults>(&Place::kept_take(&take.name), &digest)
+        && let Some(taken_over) = take_over(run, take, &digest, kept)?
+    {
+        run.tell(Event::Kept(&about));
+        return Ok(taken_over);
     }
     run.tell(Event::Began(&about));
     let mut warnings = Vec::new();

@@ -299,7 +299,7 @@ impl FrameSource for Places {
         if self.given >= self.places * self.pictures {
             return Ok(None);
         }
-        let is_first = self.given % self.pictures == 0;
+        let is_first = self.given.is_multiple_of(self.pictures);
         if let (true, true, Some(length_s)) = (is_first, self.given > 0, self.length_s) {
             // the last place leaves room for its pictures
             let share = f64::from(self.given / self.pictures) / f64::from(self.places);

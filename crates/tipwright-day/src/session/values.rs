@@ -89,14 +89,14 @@ fn lengths(session: &Session, judge: &mut Judge<'_>) {
             );
         }
     }
-    if let [a, b] = session.marker.butt.as_slice() {
-        if !((a.at_m.get() - b.at_m.get()).abs() >= LEAST_BUTT_GAP_M) {
-            judge.problem(
-                Subject::Session,
-                "the two butt markers stand less than 50 mm apart, too close to give the rod's direction",
-                "place them 300 mm apart or more",
-            );
-        }
+    if let [a, b] = session.marker.butt.as_slice()
+        && !((a.at_m.get() - b.at_m.get()).abs() >= LEAST_BUTT_GAP_M)
+    {
+        judge.problem(
+            Subject::Session,
+            "the two butt markers stand less than 50 mm apart, too close to give the rod's direction",
+            "place them 300 mm apart or more",
+        );
     }
 }
 
@@ -262,11 +262,11 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
                 format!("the butt markers do not lie on the lower part of this caster's rod of {rod_m} m");
             judge.problem(subject.clone(), what, "correct rod_length_m in casters.csv");
         }
-        if let (Some(from), Some(to)) = (take.from_s, take.to_s) {
-            if !(from.get() < to.get()) {
-                let what = format!("from_s = {} is not before to_s = {}", from.get(), to.get());
-                judge.problem(subject.clone(), what, "correct them");
-            }
+        if let (Some(from), Some(to)) = (take.from_s, take.to_s)
+            && !(from.get() < to.get())
+        {
+            let what = format!("from_s = {} is not before to_s = {}", from.get(), to.get());
+            judge.problem(subject.clone(), what, "correct them");
         }
         match (&take.set_up, session.set_up.len()) {
             (Some(name), _) if !session.set_up.iter().any(|s| s.name.key() == name.key()) => {

@@ -202,7 +202,7 @@ fn component_pointer(
     };
     let line_bytes = usize::try_from(line_bytes).ok()?;
     let fits = line_bytes >= width.checked_sub(1)? * component.step + component.offset + component.bytes();
-    let aligned = component.bytes() == 1 || (pointer as usize % 2 == 0 && line_bytes % 2 == 0);
+    let aligned = component.bytes() == 1 || ((pointer as usize).is_multiple_of(2) && line_bytes % 2 == 0);
     (!pointer.is_null() && height > 0 && fits && aligned).then_some((pointer, line_bytes))
 }
 

@@ -80,10 +80,11 @@ impl Chain {
                 let c = 0.5 * rho * node.drag_area_m2 * node.velocity_m_s.norm();
                 add_scalar(&mut self.damping, k, k, c);
             }
-            if let Some(ground) = ground {
-                if node.position_m.z < ground.height_m && !node.held {
-                    add_scalar(&mut self.damping, k, k, node.mass_kg * ground.friction_per_s);
-                }
+            if let Some(ground) = ground
+                && node.position_m.z < ground.height_m
+                && !node.held
+            {
+                add_scalar(&mut self.damping, k, k, node.mass_kg * ground.friction_per_s);
             }
         }
     }

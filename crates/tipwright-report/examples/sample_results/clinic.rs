@@ -118,7 +118,7 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
     let mut stop_before_s = None;
     for n in 0..10_u32 {
         let direction = if n % 2 == 0 { Direction::Back } else { Direction::Forward };
-        let habit = Habit::draw(&mut rng, k % 2 == 0, direction);
+        let habit = Habit::draw(&mut rng, k.is_multiple_of(2), direction);
         let stroke = habit.stroke(n + 1, t_s, stop_before_s, wish.butt);
         t_s = stroke.samples.last().map_or(t_s, |p| p.t_s) + STEP_S;
         stop_before_s = stroke.figures.get(FigureId::TStop).map(|m| m.value);

@@ -251,7 +251,7 @@ pub fn groups(figures: &Figures, open: &[FigureId]) -> Html {
     let group = |(title, ids): &(&'static str, &[FigureId])| {
         let rest = ids.iter().filter(|id| !open.contains(id));
         let rows: Vec<Row> = rest.filter_map(|&id| Row::of(figures, id)).collect();
-        if rows.is_empty() { String::new() } else { Html::of(&Group { title: *title, rows }).0 }
+        if rows.is_empty() { String::new() } else { Html::of(&Group { title, rows }).0 }
     };
     Html(GROUPS.iter().map(group).collect())
 }

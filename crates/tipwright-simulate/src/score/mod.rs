@@ -131,14 +131,14 @@ pub fn score_with(
     let mut notes = Vec::new();
     let truth = read::Folder::read(truth_dir, "the truth's folder takes/")?;
     let results = read::Folder::read(results_dir, "the results' folder takes/")?;
-    if let (Some(of_results), Some(of_truth)) = (&results.session, &truth.session) {
-        if !of_results.is_same(of_truth) {
-            return Err(ScoreError::OtherDay {
-                results: of_results.to_string(),
-                truth: of_truth.to_string(),
-                path: truth_dir.to_path_buf(),
-            });
-        }
+    if let (Some(of_results), Some(of_truth)) = (&results.session, &truth.session)
+        && !of_results.is_same(of_truth)
+    {
+        return Err(ScoreError::OtherDay {
+            results: of_results.to_string(),
+            truth: of_truth.to_string(),
+            path: truth_dir.to_path_buf(),
+        });
     }
     if !truth.takes.keys().any(|name| results.takes.contains_key(name)) {
         return Err(ScoreError::NothingInCommon { path: results_dir.to_path_buf() });

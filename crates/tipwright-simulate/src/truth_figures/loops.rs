@@ -180,10 +180,12 @@ pub fn true_loop(motion: &RodMotion, chord: &Vector3<f64>, rsp_s: f64) -> Option
     let mut t_s = rsp_s;
     while t_s < (rsp_s + LONGEST_S).min(motion.end_s()) {
         if let Some((ahead, front)) = travel(t_s) {
-            if let Some((bt, b)) = before {
-                if standard_s.is_none() && b < STANDARD_M && ahead >= STANDARD_M {
-                    standard_s = Some(bt + (t_s - bt) * (STANDARD_M - b) / (ahead - b));
-                }
+            if let Some((bt, b)) = before
+                && standard_s.is_none()
+                && b < STANDARD_M
+                && ahead >= STANDARD_M
+            {
+                standard_s = Some(bt + (t_s - bt) * (STANDARD_M - b) / (ahead - b));
             }
             before = Some((t_s, ahead));
             if (TRAVEL_M[0]..=TRAVEL_M[1]).contains(&ahead) {

@@ -94,7 +94,8 @@ mod tests {
     /// Chessboard smeared along x over `smear_px`.
     fn board(smear_px: usize) -> (Vec<u8>, Vec<RawPixel>) {
         let (w, h, side) = (400_usize, 300_usize, 40_usize);
-        let colour = |x: usize, y: usize| if ((x / side) + (y / side)) % 2 == 0 { 30.0 } else { 220.0 };
+        let colour =
+            |x: usize, y: usize| if ((x / side) + (y / side)).is_multiple_of(2) { 30.0 } else { 220.0 };
         let mut luma = vec![0; w * h];
         for y in 0..h {
             for x in 0..w {

@@ -215,7 +215,7 @@ fn search_clip(
         if batch.len() >= batch_size {
             search_batch(footage, &mut batch, picture, board, &mut found, &mut seen)?;
         }
-        if frames % 16 == 0 {
+        if frames.is_multiple_of(16) {
             let boards = found.iter().filter(|f| f.view.is_ok()).count() as u64;
             progress(Progress { done: frames, total: info.frames_claimed, boards });
         }

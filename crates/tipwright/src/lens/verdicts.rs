@@ -16,10 +16,9 @@ pub(crate) fn name_smears(reports: &mut [ViewReport]) {
     for report in reports {
         if let (Some(LeftOut::Inconsistent { rms_px, .. }), Some(edge_width_px)) =
             (&report.left_out, report.edge_width_px)
+            && edge_width_px > 1.5 * typical
         {
-            if edge_width_px > 1.5 * typical {
-                report.left_out = Some(LeftOut::Smeared { edge_width_px, rms_px: Some(*rms_px) });
-            }
+            report.left_out = Some(LeftOut::Smeared { edge_width_px, rms_px: Some(*rms_px) });
         }
     }
 }

@@ -132,7 +132,7 @@ impl Gatherer {
         }
         self.follow_exposure();
         self.looked += 1;
-        let step = i16::from(self.looked % u64::from(self.config.background_every.max(1)) == 0);
+        let step = i16::from(self.looked.is_multiple_of(u64::from(self.config.background_every.max(1))));
         for ((d, b), n) in self.difference.iter_mut().zip(&mut self.background).zip(&self.now.data) {
             *d = n - *b;
             *b += (n - *b).signum() * step;

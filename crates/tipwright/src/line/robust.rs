@@ -17,10 +17,11 @@ pub(super) fn crossing_time(
     let mut t_s = from_s;
     while t_s <= to_s {
         if let Some(now) = f(t_s) {
-            if let Some((bt, b)) = before {
-                if b < level && now >= level {
-                    return Some(bt + (t_s - bt) * (level - b) / (now - b));
-                }
+            if let Some((bt, b)) = before
+                && b < level
+                && now >= level
+            {
+                return Some(bt + (t_s - bt) * (level - b) / (now - b));
             }
             before = Some((t_s, now));
         }

@@ -86,6 +86,9 @@ pub fn joint_prior(problem: &Problem, layout: &Layout) -> Option<JointPrior> {
     sub.cholesky().map(|c| JointPrior { parameters, information: c.inverse() })
 }
 
+/// Takes a row (places in the border, derivatives in standard deviations) and its residual.
+pub type EachRow<'a> = &'a mut dyn FnMut(&[(usize, f64)], f64);
+
 impl JointPrior {
     /// How far a state is from the prior's centre.
     pub fn deviation(&self, problem: &Problem, state: &State) -> DVector<f64> {
@@ -320,7 +323,7 @@ impl Setting<'_> {
 
     /// Every normal prior on single parameters, readouts' edges and steps of wandering clocks, `weight` times as strong as it
     /// says: its row (places in the border, derivatives in standard deviations) and its residual.
-    pub fn prior_rows(&self, state: &State, weight: f64, each: &mut dyn FnMut(&[(usize, f64)], f64)) {
+    pub fn prior_rows(&self, state: &State, weight: f64, each: EachRow<'_>) {
         let mut scalar = |slot: Option<usize>, freedom: Freedom, value: f64| {
             if let (Some(at), Freedom::Prior { mean, sd }) = (slot, freedom) {
                 let sd = sd / weight.sqrt();

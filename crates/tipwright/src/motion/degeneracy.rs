@@ -24,10 +24,10 @@ pub(super) fn find_degeneracies(problem: &Problem, solution: &Solution) -> Vec<D
                 out.push(Degeneracy::TimeUnobservable { camera_idx: k, offset_sd_s: sd, prior_sd_s });
             }
         }
-        if let Some(median_angle_rad) = median_angle(problem, solution, k) {
-            if median_angle_rad < 2.0_f64.to_radians() {
-                out.push(Degeneracy::ParallelRays { camera_idx: k, median_angle_rad });
-            }
+        if let Some(median_angle_rad) = median_angle(problem, solution, k)
+            && median_angle_rad < 2.0_f64.to_radians()
+        {
+            out.push(Degeneracy::ParallelRays { camera_idx: k, median_angle_rad });
         }
     }
     for m in 0..problem.markers {

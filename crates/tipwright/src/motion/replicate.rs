@@ -212,10 +212,10 @@ fn prior_rows(setting: &Setting<'_>, state: &State, hyper: &Hyper) -> Vec<PriorR
             - state.combine(markers, d.marker_b_idx, first, &w);
         let u = apart / (apart.norm().max(1e-12) * d.sd_m);
         let mut row = PriorRow::default();
-        for k in 0..4 {
+        for (k, w) in w.iter().enumerate() {
             for x in 0..3 {
-                row.band.push((((first + k) * markers + d.marker_a_idx) * 3 + x, w[k] * u[x]));
-                row.band.push((((first + k) * markers + d.marker_b_idx) * 3 + x, -w[k] * u[x]));
+                row.band.push((((first + k) * markers + d.marker_a_idx) * 3 + x, w * u[x]));
+                row.band.push((((first + k) * markers + d.marker_b_idx) * 3 + x, -w * u[x]));
             }
         }
         out.push(row);
@@ -230,15 +230,15 @@ fn prior_rows(setting: &Setting<'_>, state: &State, hyper: &Hyper) -> Vec<PriorR
         let border = row.iter().map(|(at, f)| (*at, f * root)).collect();
         out.push(PriorRow { border, ..PriorRow::default() });
     });
-    if let Some(prior) = setting.joint_prior {
-        if let Some(root) = prior.information.clone().cholesky().map(|c| c.l()) {
-            for column in 0..root.ncols() {
-                let of = |(a, (at, ..)): (usize, &(usize, usize, usize))| {
-                    (*at, hyper.prior_weight * root[(a, column)])
-                };
-                let border = prior.parameters.iter().enumerate().map(of).collect();
-                out.push(PriorRow { border, ..PriorRow::default() });
-            }
+    if let Some(prior) = setting.joint_prior
+        && let Some(root) = prior.information.clone().cholesky().map(|c| c.l())
+    {
+        for column in 0..root.ncols() {
+            let of = |(a, (at, ..)): (usize, &(usize, usize, usize))| {
+                (*at, hyper.prior_weight * root[(a, column)])
+            };
+            let border = prior.parameters.iter().enumerate().map(of).collect();
+            out.push(PriorRow { border, ..PriorRow::default() });
         }
     }
     out

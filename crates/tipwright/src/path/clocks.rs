@@ -55,21 +55,21 @@ pub(super) fn find_clocks(
         let mut found = near.and_then(|range| search(Some(range)));
         if !good(&found) {
             let anywhere = search(None);
-            if good(&anywhere) {
-                if let (Some(coarse), Some(found)) = (view.coarse_offset, anywhere) {
-                    warnings.push(Warning::new(
-                        Severity::Note,
-                        format!("{}, {}", input.take, view.name),
-                        format!(
-                            "its {} says {:+.3} s against {}, the motion says {:+.3} s; the motion was believed",
-                            source_name(coarse.source),
-                            coarse.value_s,
-                            first.name,
-                            found.offset_s
-                        ),
-                        "Nothing to do unless the path looks wrong; then clap once at the start of each take",
-                    ));
-                }
+            if good(&anywhere)
+                && let (Some(coarse), Some(found)) = (view.coarse_offset, anywhere)
+            {
+                warnings.push(Warning::new(
+                    Severity::Note,
+                    format!("{}, {}", input.take, view.name),
+                    format!(
+                        "its {} says {:+.3} s against {}, the motion says {:+.3} s; the motion was believed",
+                        source_name(coarse.source),
+                        coarse.value_s,
+                        first.name,
+                        found.offset_s
+                    ),
+                    "Nothing to do unless the path looks wrong; then clap once at the start of each take",
+                ));
             }
             found = match (found, anywhere) {
                 (Some(a), Some(b)) if a.agreement >= b.agreement => Some(a),

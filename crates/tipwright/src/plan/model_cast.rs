@@ -34,7 +34,7 @@ pub fn middle_s(stroke: u32) -> f64 {
 /// When the same stroke passes a place along its chord, `share` of it from the middle (-0.5 to 0.5).
 #[must_use]
 pub fn passes_s(stroke: u32, share: f64) -> f64 {
-    let sign = if stroke % 2 == 0 { 1.0 } else { -1.0 };
+    let sign = if stroke.is_multiple_of(2) { 1.0 } else { -1.0 };
     let s = sign * share;
     middle_s(stroke) + WIDTH_S * ((0.5 + s) / (0.5 - s)).ln()
 }

@@ -213,7 +213,7 @@ mod tests {
                 let wave = |k: f64| (f64::from(i) * k).sin() * std::f64::consts::SQRT_2;
                 now.x_px += noise_px * wave(12.9898);
                 now.y_px += noise_px * wave(78.233);
-                if wild > 0 && i as usize % wild == 0 {
+                if wild > 0 && (i as usize).is_multiple_of(wild) {
                     now.x_px += 9.0 * wave(3.7);
                     now.y_px -= 7.0;
                 }

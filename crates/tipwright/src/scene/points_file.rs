@@ -55,10 +55,10 @@ pub fn read_points(path: &Path) -> Result<PointsInput, SceneError> {
         wanted,
         path: path.to_owned(),
     };
-    if let Some(length_m) = file.length_m {
-        if !(length_m > 0.0 && length_m.is_finite()) {
-            return Err(bad(&file.cameras[0].name, "length_m", length_m, "a length above 0 is needed"));
-        }
+    if let Some(length_m) = file.length_m
+        && !(length_m > 0.0 && length_m.is_finite())
+    {
+        return Err(bad(&file.cameras[0].name, "length_m", length_m, "a length above 0 is needed"));
     }
     let mut cameras: Vec<PointsCamera> = Vec::new();
     for c in file.cameras {
@@ -68,15 +68,15 @@ pub fn read_points(path: &Path) -> Result<PointsInput, SceneError> {
         if !(c.fps > 0.0 && c.fps.is_finite()) {
             return Err(bad(&c.name, "fps", c.fps, "frames per second above 0 are needed"));
         }
-        if let Some(readout_ms) = c.readout_ms {
-            if !(readout_ms.abs() <= 1e3 / c.fps) {
-                return Err(bad(
-                    &c.name,
-                    "readout_ms",
-                    readout_ms,
-                    "at most one frame is possible (below 0 when the last row is read first)",
-                ));
-            }
+        if let Some(readout_ms) = c.readout_ms
+            && !(readout_ms.abs() <= 1e3 / c.fps)
+        {
+            return Err(bad(
+                &c.name,
+                "readout_ms",
+                readout_ms,
+                "at most one frame is possible (below 0 when the last row is read first)",
+            ));
         }
         let lens_path = folder.join(&c.lens);
         let lens: Lens = toml_file(&lens_path)?;

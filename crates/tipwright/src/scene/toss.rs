@@ -144,7 +144,7 @@ fn flight(piece: &Piece, config: &TossConfig) -> Option<Flight> {
     let mut best: Option<Flight> = None;
     for from in (0..n).step_by(step) {
         for to in (from + 10..=n).rev() {
-            if (n - to) % step != 0 {
+            if !(n - to).is_multiple_of(step) {
                 continue;
             }
             let part = &s[from..to];

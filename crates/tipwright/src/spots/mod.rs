@@ -169,10 +169,10 @@ pub fn find_clip(
     let mut finder = finder::Finder::new(picture, &looks, config);
     let mut frames = Vec::new();
     while let Some(frame) = source.next_frame()? {
-        if frame.now.cb.is_none() {
-            if let Some(look) = looks.iter().find(|l| l.colour != Colour::White) {
-                return Err(SpotsError::NoColour { colour: look.colour, path });
-            }
+        if frame.now.cb.is_none()
+            && let Some(look) = looks.iter().find(|l| l.colour != Colour::White)
+        {
+            return Err(SpotsError::NoColour { colour: look.colour, path });
         }
         frames.push(finder.look_at(&frame));
         if frames.len() % 8 == 0 {

@@ -22,7 +22,7 @@ pub(super) struct StillSums {
 impl StillSums {
     /// Takes in the half-size luma of a frame, every eighth time.
     pub fn add(&mut self, frame: u64, luma: &Map) {
-        if frame % EVERY != 0 {
+        if !frame.is_multiple_of(EVERY) {
             return;
         }
         if self.sums.len() != luma.data.len() {

@@ -92,12 +92,14 @@ impl Series {
         let rest_s: Vec<f64> = (0..n)
             .map(|i| {
                 let (before, after) = (i.saturating_sub(half), (i + half + 1).min(n));
-                let mut around = vec![before..after];
                 // where the rate changes a frame is in line with those on one side
-                around.extend((i >= half).then_some(before..i + 1));
-                around.extend((i + half < n).then_some(i..after));
+                let around = [
+                    Some(before..after),
+                    (i >= half).then_some(before..i + 1),
+                    (i + half < n).then_some(i..after),
+                ];
                 let usual: Vec<f64> =
-                    around.into_iter().map(|frames| in_line(&numbers, &raw, frames, i)).collect();
+                    around.into_iter().flatten().map(|frames| in_line(&numbers, &raw, frames, i)).collect();
                 if usual.iter().all(|u| (raw[i] - u).abs() > far_s) { usual[0] } else { raw[i] }
             })
             .collect();

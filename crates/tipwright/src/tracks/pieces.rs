@@ -189,10 +189,10 @@ fn pieces_of_pair(
                     run.missed += 1;
                 }
                 // two sightings off in a row end a run: one is an outlier
-                if run.missed >= 2 {
-                    if let Some(run) = runs.remove(&b_track) {
-                        close(run, [a_view, b_view, a_track, b_track], config, out);
-                    }
+                if run.missed >= 2
+                    && let Some(run) = runs.remove(&b_track)
+                {
+                    close(run, [a_view, b_view, a_track, b_track], config, out);
                 }
             }
         }

@@ -281,10 +281,10 @@ impl<'a> Shoot<'a> {
             self.knock_of(item, camera_idx).map(|_| Backdrop::new(&spec.camera, &self.plan.surroundings));
         let backdrop = knocked.as_ref().unwrap_or(&self.backdrops[camera_idx]);
         let spots = film_clip(&spec, backdrop, &play, tick)?;
-        if let (What::Take(take_idx), LAME) = (&item.what, camera_idx) {
-            if let Some(fault) = self.plan.takes[*take_idx].fault {
-                faults::spoil(&spec.path, fault)?;
-            }
+        if let (What::Take(take_idx), LAME) = (&item.what, camera_idx)
+            && let Some(fault) = self.plan.takes[*take_idx].fault
+        {
+            faults::spoil(&spec.path, fault)?;
         }
         self.spots.lock().unwrap_or_else(PoisonError::into_inner).insert((item_idx, camera_idx), spots);
         Ok(())

@@ -124,13 +124,13 @@ fn disagrees(
         let share = |(fits, all): (u64, u64)| fits as f64 / all.max(1) as f64;
         share(*a.1).total_cmp(&share(*b.1))
     });
-    if let Some((at, (fits, all))) = worst {
-        if !(*fits as f64 > LEAST_FITTING * *all as f64) {
-            return Some(Disagreement::Camera(
-                at,
-                format!("{fits} of its {all} labels fit the path of the others"),
-            ));
-        }
+    if let Some((at, (fits, all))) = worst
+        && !(*fits as f64 > LEAST_FITTING * *all as f64)
+    {
+        return Some(Disagreement::Camera(
+            at,
+            format!("{fits} of its {all} labels fit the path of the others"),
+        ));
     }
     let misses: Vec<f64> = solution.hyper.noise_scale.iter().map(|s| s * config.sigma_px).collect();
     let middle = median(misses.iter().copied()).unwrap_or(f64::NAN);

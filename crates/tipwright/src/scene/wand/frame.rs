@@ -211,10 +211,10 @@ fn measured_lengths(input: &WandInput, config: &WandConfig, begun: &Begun, solut
                 continue;
             }
             for q in pieces.iter().enumerate().filter(|(j, _)| *j != i).map(|(_, q)| q) {
-                if let Some(other) = q.at(s.t_s) {
-                    if (e1 - other).norm() < 0.05 {
-                        out.push((other - s.position).norm());
-                    }
+                if let Some(other) = q.at(s.t_s)
+                    && (e1 - other).norm() < 0.05
+                {
+                    out.push((other - s.position).norm());
                 }
             }
         }
