@@ -361,7 +361,8 @@ fn sweep(root: &Path, empty_folders: bool) {
         let mut folders = Vec::new();
         walk(root, &mut |path| folders.extend(path.is_dir().then(|| path.to_path_buf())));
         // Deepest first; a folder with something in it is not removed.
-        folders.iter().rev().for_each(|folder| drop(fs::remove_dir(folder)));
+        let rooms = place::ROOMS.iter().map(|room| root.join(room));
+        folders.into_iter().rev().chain(rooms).for_each(|folder| drop(fs::remove_dir(folder)));
     }
 }
 

@@ -216,7 +216,8 @@ impl Habit {
             direction,
             duration_s: rng.random_range(0.33..0.42),
             peak_m_s: rng.random_range(14.0..19.0),
-            ramp_power: 1.0 + fault * rng.random_range(-0.35..0.5),
+            // most casts before the lesson bring their power early
+            ramp_power: 1.0 + fault * rng.random_range(-0.45..0.1),
             dip_m: fault * rng.random_range(0.01..0.09),
             dip_at: rng.random_range(0.35..0.75),
             dome_m: rng.random_range(0.02..0.12),

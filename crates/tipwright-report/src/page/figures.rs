@@ -47,6 +47,7 @@ pub const GROUPS: &[(&str, &[FigureId])] = &[
             FigureId::Smoothness,
             FigureId::SignChanges,
             FigureId::Stop,
+            FigureId::FastTime,
         ],
     ),
     (
@@ -59,7 +60,7 @@ pub const GROUPS: &[(&str, &[FigureId])] = &[
             FigureId::RingDamping,
         ],
     ),
-    ("Hand", &[FigureId::Arc, FigureId::ButtSpeed, FigureId::Creep, FigureId::Drift]),
+    ("Hand", &[FigureId::Arc, FigureId::FastArc, FigureId::ButtSpeed, FigureId::Creep, FigureId::Drift]),
     ("Time", &[FigureId::TStart, FigureId::TRsp, FigureId::TStop, FigureId::Duration, FigureId::Pause]),
 ];
 
