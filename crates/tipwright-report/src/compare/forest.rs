@@ -29,6 +29,8 @@ pub struct ForestRow {
 
 /// Height of a row.
 const ROW: f64 = 19.0;
+/// Rows that the words for a drawing tell one by one: nobody listens to more.
+const TOLD: usize = 24;
 /// Width of a panel.
 pub const WIDTH: f64 = 350.0;
 
@@ -94,9 +96,14 @@ pub fn panel(id: FigureId, rows: &[ForestRow], about_zero: bool) -> Panel {
         let measured = tipwright::model::Measured::new(row.value, half / 1.959_964);
         let shown = show(kind(id), measured, UnitSystem::Metric);
         let text = if row.half_width.is_some() { shown.full() } else { shown.short() };
-        alt.push_str(&format!("; {} {text}", row.label));
+        if k < TOLD {
+            alt.push_str(&format!("; {} {text}", row.label));
+        }
     }
-    alt.push('.');
+    alt.push_str(&match rows.len().saturating_sub(TOLD) {
+        0 => ".".to_owned(),
+        more => format!("; and {more} more, in comparison_means.csv."),
+    });
     Panel { name: "forest", body: svg.into_body(), width: WIDTH, height, alt, scales: (x, y) }
 }
 

@@ -411,7 +411,8 @@ fn ranking_data(part: &Part<'_>) -> String {
             json!({
                 "figure": m.figure.info().key,
                 "who": crate::text::visible(&who),
-                "value": m.sample.mean,
+                // to a millionth: for ordering
+                "value": (1e6 * m.sample.mean).round() / 1e6,
                 "m": text(UnitSystem::Metric),
                 "ft": text(UnitSystem::Imperial),
             })
