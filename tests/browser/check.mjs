@@ -292,7 +292,8 @@ async function checkStroke(page, name) {
 }
 
 async function checkSort(page, name) {
-  const table = page.locator('table.sortable').first();
+  // one row has no order
+  const table = page.locator('table.sortable:has(tbody tr:nth-child(2))').first();
   if (await table.count() === 0) return;
   await table.evaluate((t) => { for (let at = t; at; at = at.parentElement) if (at.tagName === 'DETAILS') at.open = true; });
   const heads = table.locator('thead th');

@@ -151,7 +151,7 @@ impl RodMotion {
     ///
     /// ```
     /// use nalgebra::{Point3, Vector3};
-    /// use tipwright_simulate::motion::{GripPose, RodMotion};
+    /// use tipwright_physics::motion::{GripPose, RodMotion};
     /// // a stiff rod of 2.743 m turning at 6 rad/s: the tip travels at 16.46 m/s
     /// let motion = RodMotion::rigid(2.743, 0.0005, 0.2, |t| GripPose {
     ///     butt_in_world: Point3::origin(),

@@ -64,7 +64,9 @@ impl CasterStory<'_> {
     pub fn handout_file(&self) -> String {
         let alias = slug(self.alias);
         let stem = if alias.is_empty() || self.alias_is_shared { &self.stem } else { &alias };
-        format!("{stem}.html")
+        // a place in the results folder begins with a letter or digit
+        let front = if stem.starts_with('-') { "caster" } else { "" };
+        format!("{front}{stem}.html")
     }
 
     fn failed(&self) -> usize {

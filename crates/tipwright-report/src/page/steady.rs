@@ -32,6 +32,8 @@ const FIGURES: &[FigureId] = &[
 pub fn section(session: &SessionResults, caster: &str, alias: &str, means_only: bool) -> Html {
     let ways = [Direction::Forward, Direction::Back];
     let groups = ways.into_iter().flat_map(|way| StrokeKind::ALL.map(|kind| (way, kind)));
+    // a handout has two pages: what is practised stands on them
+    let groups = groups.filter(|(_, kind)| !means_only || *kind != StrokeKind::PickUp);
     Html(groups.map(|group| table(session, caster, alias, group, means_only)).collect())
 }
 
