@@ -1,36 +1,13 @@
 //! The program as its users call it, on the smallest simulated day: the whole run, and every wrong file a folder may hold.
 #![allow(clippy::unwrap_used, reason = "a test: it may stop")]
 
+mod support;
+
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
-use std::sync::OnceLock;
+use std::process::Output;
 
-fn tipwright(arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_tipwright")).args(arguments).output().unwrap()
-}
-
-fn text(bytes: &[u8]) -> String {
-    String::from_utf8_lossy(bytes).into_owned()
-}
-
-fn status(output: &Output) -> i32 {
-    output.status.code().unwrap()
-}
-
-/// One simulated day for all tests; it goes with the process's temporary folder.
-fn day() -> &'static Path {
-    static DAY: OnceLock<tempfile::TempDir> = OnceLock::new();
-    DAY.get_or_init(|| {
-        let folder = tempfile::tempdir().unwrap();
-        let out = folder.path().join("session");
-        let made =
-            tipwright(&["-q", "simulate", "--days", "minimal", "--seed", "1", "-o", out.to_str().unwrap()]);
-        assert_eq!(status(&made), 0, "{}", text(&made.stderr));
-        folder
-    })
-    .path()
-}
+use support::{day, status, text, tipwright};
 
 /// A copy of the day's session to spoil, with room for results.
 struct Spoiled {
