@@ -3,23 +3,16 @@
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use nalgebra::{Matrix3, Vector3};
-
 use super::run::{Run, Share};
-use crate::session::{Clips, Session, SessionCamera};
+use crate::session::{Excerpt, SessionCamera};
 use tipwright::line::Tee;
-use tipwright::model::footage::{ClipInfo, Footage, FrameSource};
+use tipwright::model::footage::FrameSource;
 use tipwright::model::line::ClipRidges;
-use tipwright::model::{ClipSpots, CoarseOffset, Colour, Measured, Scene, Still, Warning};
-use tipwright::scene::sound::{
-    Onsets, SoundConfig, correct_by_distance, offset_from_onsets, offset_from_recording,
-};
+use tipwright::model::{ClipSpots, Colour, Measured, Still, Warning};
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
 
 /// Frames between two words about progress: often enough to look alive, seldom enough to cost nothing.
 const FRAMES_PER_WORD: u64 = 16;
-/// Beyond this no phone sees a marker: axes that meet there are nearly parallel and say nothing.
-const FARTHEST_CASTER_M: f64 = 40.0;
 /// A readout written in session.toml is taken to be right to this much.
 const READOUT_GIVEN_SD_S: f64 = 2e-4;
 /// Longest step from one frame's stamp to the next that a clip may have, seconds. Frames are dropped for tenths of a second; a
@@ -46,11 +39,11 @@ pub(super) struct Looked {
     pub warnings: Vec<Warning>,
 }
 
-/// Candidates of one clip, and with `gather` its thin curves, or the reason why there are none.
+/// Candidates of one clip, or of a part of it by its own clock, and with `gather` its thin curves, or the reason why there are none.
 pub(super) fn look_through(
     run: &Run<'_>,
     camera: &SessionCamera,
-    clip: &Path,
+    (clip, span_s): (&Path, Option<[f64; 2]>),
     looks: &[MarkerLook],
     focal_px: Option<f64>,
     gather: bool,
@@ -58,7 +51,8 @@ pub(super) fn look_through(
 ) -> Result<Looked, String> {
     let began = Instant::now();
     let path = run.session.resolve(clip);
-    let mut source = run.footage.open_clip(&path, camera.capture_fps()).map_err(|e| e.to_string())?;
+    let whole = run.footage.open_clip(&path, camera.capture_fps()).map_err(|e| e.to_string())?;
+    let mut source = Excerpt::of(whole, camera.capture_fps(), span_s);
     let mut said = 0;
     let settings = SpotsConfig { focal_px, ..run.config.spots };
     let mut find = |source: &mut dyn FrameSource| {
@@ -71,12 +65,12 @@ pub(super) fn look_through(
         .map_err(|e| e.to_string())
     };
     let (found, ridges, gathering) = if gather {
-        let mut tee = Tee::new(source.as_mut(), &run.config.gather);
+        let mut tee = Tee::new(&mut source, &run.config.gather);
         let found = find(&mut tee)?;
         let spent = tee.gatherer.spent();
         (found, Some(tee.gatherer.finish(&camera.name)), spent)
     } else {
-        (find(source.as_mut())?, None, Duration::ZERO)
+        (find(&mut source)?, None, Duration::ZERO)
     };
     run.watch.add("spots", began.elapsed().saturating_sub(gathering));
     run.watch.add("line_points", gathering);
@@ -103,197 +97,11 @@ fn in_time(spots: &ClipSpots, path: &Path) -> Result<(), String> {
     }
 }
 
-/// What is heard in a clip, by the clock of its pictures as captured. One track at a time is held whole.
-fn heard_as_captured(
-    session: &Session,
-    clips: &Clips,
-    camera: &str,
-    footage: &dyn Footage,
-) -> Option<(Option<Onsets>, ClipInfo)> {
-    let path = clips.get(camera).map(|clip| session.resolve(clip))?;
-    let info = footage.probe(&path).ok()?;
-    let capture_fps = session.camera_named(camera).and_then(SessionCamera::capture_fps);
-    let sound = footage.sound(&path).ok().flatten();
-    let heard = sound.map(|s| {
-        Onsets::of(&s.retimed(info.slow_down(capture_fps), info.duration_s), &SoundConfig::default())
-    });
-    Some((heard, info))
-}
-
-/// Rough offset of a camera's clip to the first camera's: from sound, else from recording times, else nothing. Where the set-up
-/// is known the way of the sound to each phone is taken out, from where the cameras look.
-pub(super) fn coarse_offset(
-    session: &Session,
-    clips: &Clips,
-    [first, camera]: [&str; 2],
-    scene: Option<&Scene>,
-    footage: &dyn Footage,
-) -> Option<CoarseOffset> {
-    if camera == first {
-        return None;
-    }
-    let of = |camera| heard_as_captured(session, clips, camera, footage);
-    let ((a, a_info), (b, b_info)) = (of(first)?, of(camera)?);
-    if let (Some(a), Some(b)) = (a, b)
-        && let Ok(offset) = offset_from_onsets(&a, &b, &SoundConfig::default())
-    {
-        let away_m = scene.and_then(|s| distances_m(s, [first, camera]));
-        return Some(match away_m {
-            Some(away_m) => correct_by_distance(offset, away_m, session.speed_of_sound_m_s()),
-            None => offset,
-        });
-    }
-    offset_from_recording(&a_info, &b_info)
-}
-
-/// How far two cameras are from what all look at: the point nearest to their optical axes.
-fn distances_m(scene: &Scene, pair: [&str; 2]) -> Option<[f64; 2]> {
-    let rays: Vec<_> = scene
-        .cameras
-        .iter()
-        .map(|c| {
-            let world_from_camera = c.pose().camera_from_world.inverse();
-            (world_from_camera.translation.vector, world_from_camera * Vector3::z())
-        })
-        .collect();
-    // nearest to all lines: the sum of their projectors across
-    let across = |d: &Vector3<f64>| Matrix3::identity() - d * d.transpose();
-    let sum: Matrix3<f64> = rays.iter().map(|(_, d)| across(d)).sum();
-    let right: Vector3<f64> = rays.iter().map(|(c, d)| across(d) * c).sum();
-    let middle = sum.try_inverse()? * right;
-    let away = |name: &str| {
-        let at = scene.cameras.iter().position(|c| c.name == name)?;
-        let ahead = (middle - rays[at].0).dot(&rays[at].1) > 0.0;
-        ahead.then(|| (middle - rays[at].0).norm()).filter(|m| *m < FARTHEST_CASTER_M)
-    };
-    Some([away(pair[0])?, away(pair[1])?])
-}
-
 #[cfg(test)]
 mod tests {
-    use std::path::PathBuf;
-
-    use tipwright::model::footage::{FootageError, Sound};
-    use tipwright::model::{CameraPose, FrameSpots, Picture, RawPixel, Rotation, SceneCamera};
+    use tipwright::model::{FrameSpots, Picture, Rotation};
 
     use super::*;
-    use crate::session::CameraName;
-
-    /// Two phones that heard one clap at 2.0 s of session time; the second films at 240 and plays at 30 frames a second.
-    struct OneClap {
-        /// Distances of the clap from the phones, metres.
-        away_m: [f64; 2],
-        /// The slow file's sound is stretched with its pictures.
-        stretched: bool,
-    }
-
-    const STARTED_S: [f64; 2] = [0.0, 0.6];
-    const LASTS_S: f64 = 5.0;
-
-    impl Footage for OneClap {
-        fn open_clip(
-            &self,
-            path: &Path,
-            _: Option<f64>,
-        ) -> Result<Box<dyn FrameSource + Send>, FootageError> {
-            Err(FootageError::Missing { path: path.to_path_buf() })
-        }
-        fn probe(&self, path: &Path) -> Result<ClipInfo, FootageError> {
-            let slow = path.ends_with("slow.mp4");
-            Ok(ClipInfo {
-                path: path.to_path_buf(),
-                codec: "h264".into(),
-                picture: Picture { stored_px: [1920, 1080], rotation: Rotation::R0 },
-                frames_claimed: None,
-                duration_s: Some(if slow { 8.0 * LASTS_S } else { LASTS_S }),
-                container_fps: Some(30.0),
-                capture_fps_tag: slow.then_some(240.0),
-                recorded_unix_s: None,
-                has_sound: true,
-            })
-        }
-        fn sound(&self, path: &Path) -> Result<Option<Sound>, FootageError> {
-            let k = usize::from(path.ends_with("slow.mp4"));
-            let slow = if k == 1 && self.stretched { 8.0 } else { 1.0 };
-            let rate_hz = 48_000.0;
-            let heard_s = 2.0 + self.away_m[k] / 342.2 - STARTED_S[k];
-            let mut noise = 1_u32 + k as u32;
-            let samples = (0..(LASTS_S * slow * rate_hz) as usize)
-                .map(|i| {
-                    noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-                    let hiss = (f64::from(noise >> 8) / f64::from(1 << 24) - 0.5) * 0.01;
-                    let t = i as f64 / rate_hz / slow - heard_s;
-                    let clap = if t >= 0.0 { (-60.0 * t).exp() * (9_000.0 * t).sin() } else { 0.0 };
-                    (hiss + clap) as f32
-                })
-                .collect();
-            Ok(Some(Sound { samples, rate_hz, start_s: 0.0 }))
-        }
-        fn still_luma(&self, path: &Path) -> Result<(Vec<u8>, [u32; 2]), FootageError> {
-            Err(FootageError::Missing { path: path.to_path_buf() })
-        }
-        fn board_corners(&self, _: &[u8], _: [u32; 2], _: u32, _: u32) -> Option<Vec<RawPixel>> {
-            None
-        }
-    }
-
-    fn session() -> (Session, Clips) {
-        let mut session: Session = toml::from_str(
-            "schema = 1\ncamera = []\ntitle = \"t\"\nair_temperature_c = 18.0\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.743\n\
-             [marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[scene]\nwand = {}\n",
-        )
-        .expect("a session");
-        session.folder = PathBuf::from(".");
-        let clip = |k: &str, v: &str| (CameraName::new(k).expect("a name"), PathBuf::from(v));
-        (session, [clip("west", "plain.mp4"), clip("east", "slow.mp4")].into_iter().collect())
-    }
-
-    /// Issue 16, item 6: the sound of a slow-motion file was taken at file time.
-    #[test]
-    fn sound_of_a_slow_motion_file_is_re_timed() {
-        let (session, clips) = session();
-        for stretched in [true, false] {
-            let heard = OneClap { away_m: [7.0, 7.0], stretched };
-            let found = coarse_offset(&session, &clips, ["west", "east"], None, &heard).unwrap();
-            assert!((found.value_s - STARTED_S[1]).abs() < 0.004, "{stretched}: {found:?}");
-        }
-    }
-
-    /// Issue 15, item 4: the temperature changed nothing. 18 degrees: 342.2 m/s; 5 m farther is 14.6 ms (derived).
-    #[test]
-    fn the_way_of_the_sound_is_taken_out_where_the_scene_is_known() {
-        let (session, clips) = session();
-        let mut scene = Scene::default();
-        for (name, eye) in [("west", [0.0, -6.0, 1.5]), ("east", [11.0, 0.0, 1.5])] {
-            let looking = nalgebra::Isometry3::face_towards(
-                &nalgebra::Point3::from(eye),
-                &nalgebra::Point3::new(0.0, 0.0, 1.5),
-                &-Vector3::z(),
-            );
-            let mut camera = SceneCamera {
-                name: name.into(),
-                rotation_wxyz: [1.0, 0.0, 0.0, 0.0],
-                rotation_sd_deg: [0.0; 3],
-                translation_m: [0.0; 3],
-                translation_sd_m: [0.0; 3],
-                offset_s: 0.0,
-                offset_sd_s: 0.0,
-                drift: 0.0,
-                drift_sd: 0.0,
-                readout_s: 0.0,
-                readout_sd_s: 0.0,
-            };
-            camera.set_pose(&CameraPose { camera_from_world: looking.inverse() });
-            scene.cameras.push(camera);
-        }
-        let [a, b] = distances_m(&scene, ["west", "east"]).unwrap();
-        assert!((a - 6.0).abs() < 1e-6 && (b - 11.0).abs() < 1e-6, "{a} {b}");
-        let heard = OneClap { away_m: [6.0, 11.0], stretched: true };
-        let without = coarse_offset(&session, &clips, ["west", "east"], None, &heard).unwrap();
-        let with = coarse_offset(&session, &clips, ["west", "east"], Some(&scene), &heard).unwrap();
-        assert!((with.value_s - without.value_s - 5.0 / 342.2).abs() < 2e-4, "{with:?} {without:?}");
-        assert!((with.value_s - STARTED_S[1]).abs() < 0.004, "{with:?}");
-    }
 
     #[test]
     fn a_stamp_that_jumps_is_refused_by_its_frame() {

@@ -5,11 +5,11 @@ use std::path::Path;
 
 use rayon::prelude::*;
 
-use super::clips::{self, Looked, coarse_offset, look_through};
+use super::clips::{self, Looked, look_through};
 use super::run::{Run, Share};
 use super::takes::{blank, put, rod_length_m};
 use super::{DayError, SetUp, moved};
-use crate::session::{Session, SessionCamera, Take};
+use crate::session::{Session, SessionCamera, Take, coarse_offset, span_s};
 use crate::store::Files;
 use tipwright::evidence::{self, Rules};
 use tipwright::line::{LineView, LoopSettings, Loops, measure_loops};
@@ -95,7 +95,8 @@ fn look<'a>(
         .par_iter()
         .map(|(camera, clip)| {
             let focal_px = set_up.lens(&camera.name).map(|l| l.fx_px);
-            (camera.name.as_str(), look_through(run, camera, clip, looks, focal_px, true, share))
+            let part_s = span_s(run.session, take, [&wanted[0].0.name, &camera.name], run.footage);
+            (camera.name.as_str(), look_through(run, camera, (clip, part_s), looks, focal_px, true, share))
         })
         .collect();
     let mut seen = Seen::default();

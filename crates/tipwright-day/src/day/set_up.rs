@@ -5,12 +5,12 @@ use std::sync::Mutex;
 
 use rayon::prelude::*;
 
-use super::clips::{self, coarse_offset, look_through};
+use super::clips::{self, look_through};
 use super::lenses::{self, LensSource};
 use super::moved::{self, Stills};
 use super::run::{Run, Share};
 use super::{DayError, Event, inputs};
-use crate::session::{CameraName, Clips, SessionCamera};
+use crate::session::{CameraName, Clips, SessionCamera, coarse_offset};
 use crate::store::{Files, Fixed, Place};
 use tipwright::model::results::LensSummary;
 use tipwright::model::{ClipSpots, Colour, Lens, Measured, Picture, Scene, Severity, Warning};
@@ -185,7 +185,7 @@ fn solve_in(
             .map(|c| clips::look(*c, if group == "toss" { ball_m } else { diameter_m }))
             .collect();
         let focal_px = lenses.iter().find(|l| camera.name == l.camera).map(|l| l.lens.fx_px);
-        look_through(run, camera, clip, &looks, focal_px, false, share)
+        look_through(run, camera, (clip, None), &looks, focal_px, false, share)
     };
     let found: Vec<_> =
         jobs.par_iter().map(|(group, camera, clip)| (*group, *camera, find(group, camera, clip))).collect();

@@ -69,8 +69,9 @@ pub(super) fn get(run: &Run<'_>, take: &Take, set_up: &SetUp) -> Result<TakeResu
 fn digest_of(run: &Run<'_>, take: &Take, set_up: &SetUp) -> String {
     let (session, config) = (run.session, run.config);
     let settings = format!(
-        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
         take.clips.keys(),
+        (take.from_s, take.to_s),
         rod_length_m(session, take),
         session.marker,
         config.spots,

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use super::{CameraName, Clips, Finding, Session, SessionCamera, Subject, Take, Usable};
+use super::{CameraName, Clips, Finding, Session, SessionCamera, Subject, Take, Usable, span_s};
 use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, FrameView, Sound};
 use tipwright::model::{Colour, Severity, Still};
 use tipwright::scene::sound::{SoundConfig, SoundError, offset_from_sound};
@@ -99,10 +99,10 @@ pub fn look_at_scene(
         .into_par_iter()
         .map(|(camera, clip)| {
             progress(clip);
-            let first = see(session, camera, clip, &looks(&colours[..1]), footage, config);
+            let first = see(session, camera, (clip, None), &looks(&colours[..1]), footage, config);
             let found = match first {
                 Ok(seen) if seen.with_one == 0 && colours.len() > 1 => {
-                    see(session, camera, clip, &looks(&colours), footage, config)
+                    see(session, camera, (clip, None), &looks(&colours), footage, config)
                 }
                 other => other,
             };
@@ -158,11 +158,14 @@ pub fn look_at_take(
 ) -> Vec<Finding> {
     let tip = &session.marker.tip;
     let looks = [MarkerLook { colour: tip.colour, diameter_m: tip.diameter_mm.get() / 1000.0 }];
+    let first =
+        session.camera.iter().find(|c| take.clips.contains_key(&c.name)).map_or("", |c| c.name.as_str());
     let seen: Vec<_> = known(session, &take.clips)
         .into_par_iter()
         .map(|(camera, clip)| {
             progress(clip);
-            (&camera.name, clip, see(session, camera, clip, &looks, footage, config))
+            let part_s = span_s(session, take, [first, &camera.name], footage);
+            (&camera.name, clip, see(session, camera, (clip, part_s), &looks, footage, config))
         })
         .collect();
     let mut out = Report { session, subject: take.subject(), findings: Vec::new() };
@@ -241,14 +244,14 @@ fn standing(footage: &dyn Footage, before: &Still, now: &Still, config: &LookCon
 fn see(
     session: &Session,
     camera: &SessionCamera,
-    clip: &Path,
+    (clip, span_s): (&Path, Option<[f64; 2]>),
     looks: &[MarkerLook],
     footage: &dyn Footage,
     config: &LookConfig,
 ) -> Result<Seen, String> {
     let source =
         footage.open_clip(&session.resolve(clip), camera.capture_fps()).map_err(|e| e.to_string())?;
-    let mut places = Places::new(source, camera.capture_fps(), config);
+    let mut places = Places::new(source, camera.capture_fps(), span_s, config);
     let found = find_clip(&camera.name, &mut places, looks, &SpotsConfig::default(), &mut |_| {})
         .map_err(|e| e.to_string())?;
     let likely = |least: usize| {
@@ -268,6 +271,7 @@ fn see(
 /// Some pictures in a row at some places of a clip, as if they were the clip.
 struct Places {
     source: Box<dyn FrameSource + Send>,
+    from_s: f64,
     length_s: Option<f64>,
     places: u32,
     pictures: u32,
@@ -276,11 +280,19 @@ struct Places {
 }
 
 impl Places {
-    fn new(source: Box<dyn FrameSource + Send>, capture_fps: Option<f64>, config: &LookConfig) -> Self {
+    fn new(
+        source: Box<dyn FrameSource + Send>,
+        capture_fps: Option<f64>,
+        span_s: Option<[f64; 2]>,
+        config: &LookConfig,
+    ) -> Self {
         let info = source.info();
-        let length_s = info.duration_s.map(|s| s / info.slow_down(capture_fps));
+        let clip_s = info.duration_s.map(|s| s / info.slow_down(capture_fps));
+        let [from_s, to_s] = span_s.map_or([0.0, f64::INFINITY], |[from, to]| [from.max(0.0), to]);
+        let length_s = clip_s.map(|s| (s.min(to_s) - from_s).max(0.0));
         Self {
             source,
+            from_s,
             length_s,
             places: config.places,
             pictures: config.pictures,
@@ -300,10 +312,11 @@ impl FrameSource for Places {
             return Ok(None);
         }
         let is_first = self.given.is_multiple_of(self.pictures);
-        if let (true, true, Some(length_s)) = (is_first, self.given > 0, self.length_s) {
+        let elsewhere = self.given > 0 || self.from_s > 0.0;
+        if let (true, true, Some(length_s)) = (is_first, elsewhere, self.length_s) {
             // the last place leaves room for its pictures
             let share = f64::from(self.given / self.pictures) / f64::from(self.places);
-            let place_s = share * length_s;
+            let place_s = self.from_s + share * length_s;
             if place_s > self.last_s {
                 self.source.jump_before(place_s);
                 // what was given already may lie between the frame jumped to and the place

@@ -12,10 +12,12 @@ use tipwright::model::{Board, Colour, ReportUnits};
 mod blank;
 mod casters;
 mod date;
+mod excerpt;
 pub mod finding;
 mod look;
 pub mod names;
 pub mod numbers;
+mod offsets;
 mod read;
 mod schema;
 mod usable;
@@ -24,6 +26,7 @@ mod values;
 pub use blank::{blank_session, session_id};
 pub use casters::{Caster, Hand};
 pub use date::Date;
+pub(crate) use excerpt::Excerpt;
 pub use finding::{Finding, Subject};
 pub use look::{LookConfig, Stills, look, look_at_scene, look_at_take};
 pub use names::{CameraName, CasterId, NameError, Phase, SessionId, SetUpName, TakeName};
@@ -31,6 +34,7 @@ pub use numbers::{
     AirC, AlongRodM, CaptureFps, ClipTimeS, LineClass, LineMassGM, LineOutM, MarkerMm, OutOfRange, ReadoutMs,
     RodLengthM, WandLengthM,
 };
+pub(crate) use offsets::{coarse_offset, span_s};
 pub use read::{Parsed, Refused, parse, parse_text};
 pub use usable::{Usable, UsableConfig, usable};
 

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::casters::Rows;
-use super::{CameraName, Clips, Finding, RodLengthM, Session, Subject};
+use super::{CameraName, ClipTimeS, Clips, Finding, RodLengthM, Session, Subject, Take};
 use tipwright::model::Severity;
 
 /// Wands that anyone waves by hand, metres; shorter ones say too little about scale.
@@ -285,16 +285,16 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
             _ => {}
         }
     }
-    let mut owners: BTreeMap<&PathBuf, Vec<(usize, &str)>> = BTreeMap::new();
+    let mut owners: BTreeMap<&PathBuf, Vec<&Take>> = BTreeMap::new();
     for take in &session.take {
         let files: BTreeSet<&PathBuf> = take.clips.values().collect();
         for clip in files {
-            owners.entry(clip).or_default().push((take.take_idx, &take.name));
+            owners.entry(clip).or_default().push(take);
         }
     }
-    for (clip, owners) in owners.into_iter().filter(|(_, owners)| owners.len() > 1) {
-        let subject = Subject::Take { take_idx: owners[0].0, take: owners[0].1.to_string() };
-        let names: Vec<&str> = owners.iter().take(10).map(|(_, name)| *name).collect();
+    for (clip, owners) in owners.into_iter().filter(|(_, owners)| share_time(owners)) {
+        let subject = owners[0].subject();
+        let names: Vec<&str> = owners.iter().take(10).map(|take| take.name.as_str()).collect();
         judge.say(
             subject,
             Severity::Warning,
@@ -302,6 +302,19 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
             "give each take and camera its own clip",
         );
     }
+}
+
+/// Whether two of the takes are the same part of their clip.
+fn share_time(takes: &[&Take]) -> bool {
+    let mut spans: Vec<[f64; 2]> = takes
+        .iter()
+        .map(|t| {
+            let bound = |given: Option<ClipTimeS>, open: f64| given.map_or(open, ClipTimeS::get);
+            [bound(t.from_s, f64::NEG_INFINITY), bound(t.to_s, f64::INFINITY)]
+        })
+        .collect();
+    spans.sort_by(|a, b| a[0].total_cmp(&b[0]));
+    spans.windows(2).any(|w| w[1][0] < w[0][1])
 }
 
 /// The one set-up that is measured, by its key; none where `[scene]` has no name.
@@ -317,12 +330,5 @@ fn not_yet(session: &Session, judge: &mut Judge<'_>) {
     }
     if session.take.iter().any(|t| t.goal.is_some()) {
         note(Severity::Note, "`goal` is read but not used yet", "nothing to do");
-    }
-    if session.take.iter().any(|t| t.from_s.is_some() || t.to_s.is_some()) {
-        note(
-            Severity::Warning,
-            "`from_s` and `to_s` are read but not used yet: whole clips are measured",
-            "cut the clips, or take the strokes of the time that is meant",
-        );
     }
 }

@@ -3,12 +3,13 @@
 //! square error over stated standard deviation.
 //!
 //! `cargo run --release -p tipwright-simulate --example coverage -- [--set-ups 40] [--first 0] [--csv OUT.csv] [--verbose]
-//! [--exact-lens] [--tip-only] [--known-scene] [--dof N] [--stamps ticks-600|android|dropped|rate [--exact-stamps|--raw-stamps]]`
+//! [--beside neighbour|second-rod|walker [--own-lost]] [--exact-lens] [--tip-only] [--known-scene] [--dof N] [--stamps ticks-600|android|dropped|rate [--exact-stamps|--raw-stamps]]`
 //!
 //! A set-up is new places, readouts, clocks, wand length (as measured with half a millimetre's error) and a new person;
 //! errors of a set-up are shared by its strokes, so that set-ups count more than strokes.
 #![allow(clippy::print_stdout, clippy::unwrap_used, reason = "an example that prints a table")]
 
+mod beside;
 mod bound;
 mod film;
 mod set_up;
@@ -17,6 +18,7 @@ mod tally;
 
 use std::sync::Mutex;
 
+use beside::Beside;
 use film::{Detector, Marker, film};
 use nalgebra::{Point3, Vector3};
 use rand::RngExt;
@@ -48,6 +50,8 @@ struct Options {
     known_scene: bool,
     neighbourhood_dof: Option<f64>,
     stamps: Option<Stamps>,
+    beside: Option<Beside>,
+    own_lost: bool,
 }
 
 impl Options {
@@ -72,6 +76,8 @@ fn main() {
         tip_only: has("--tip-only"),
         known_scene: has("--known-scene"),
         neighbourhood_dof: after("--dof").map(|n| n.parse().unwrap()),
+        beside: after("--beside").map(|k| Beside::parse(k)),
+        own_lost: has("--own-lost"),
         stamps: after("--stamps").map(|k| Stamps::parse(k, has("--exact-stamps"), has("--raw-stamps"))),
     };
     let all = Mutex::new(Vec::new());
@@ -252,9 +258,24 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
     let b1 = |t: f64| motion.rod_point_at(t, BUTTS_M[0]);
     let b2 = |t: f64| motion.rod_point_at(t, BUTTS_M[1]);
     let green = |place| Marker { place, colour: Colour::Green, diameter_m: 0.03 };
-    let mut markers = vec![white(&tip)];
-    if !options.tip_only {
-        markers.extend([green(&b1), green(&b2)]);
+    let mut markers = Vec::new();
+    if !options.own_lost {
+        markers.push(white(&tip));
+        if !options.tip_only {
+            markers.extend([green(&b1), green(&b2)]);
+        }
+    }
+    let other = options.beside.and_then(|b| b.somebody(seed));
+    let (t2, c1, c2) = (
+        |t: f64| other.as_ref().map_or_else(Point3::origin, |o| o.tip_at(t)),
+        |t: f64| other.as_ref().map_or_else(Point3::origin, |o| o.rod_point_at(t, BUTTS_M[0])),
+        |t: f64| other.as_ref().map_or_else(Point3::origin, |o| o.rod_point_at(t, BUTTS_M[1])),
+    );
+    if let Some(other) = &other {
+        markers.push(white(&t2));
+        if other.has_rod() && !options.tip_only {
+            markers.extend([green(&c1), green(&c2)]);
+        }
     }
     let clips = shoot(&mut rng, take_offset_s, motion.end_s(), &markers);
     let look = |role, colour, at_m, diameter_m| RoleLook { role, colour, at_m, diameter_m };
@@ -284,6 +305,16 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
             return Vec::new();
         }
     };
+    if let Some(other) = &other {
+        let to = |place: &dyn Fn(f64) -> Point3<f64>| beside::nearness_m(&found, place);
+        let (own_m, other_m) = (to(&tip), to(&|t| other.tip_at(t)));
+        println!(
+            "set-up {seed}: measured the {}; told of another: {}",
+            if own_m < other_m { "take's caster" } else { "WRONG PERSON" },
+            found.warnings.iter().any(|w| w.what.contains("another rod"))
+        );
+        return Vec::new();
+    }
     let truth = world.clocks(take_offset_s);
     // stamps that are late on average put the session's zero elsewhere: back to the truth's
     let [late_s, other_late_s] = lates_s.get();

@@ -116,6 +116,10 @@ pub struct Scene {
     /// Cameras in session order; the first one's clock is the session's.
     #[serde(default, rename = "camera")]
     pub cameras: Vec<SceneCamera>,
+    /// Distance over the ground from the origin, which is the middle of the wand's volume, within which 95 of 100 places of the
+    /// wand lie, metres; absent where no wand was waved. Who casts beyond it is somebody else.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub wand_reach_m: Option<f64>,
     /// Quality figures.
     #[serde(default)]
     pub quality: SceneQuality,

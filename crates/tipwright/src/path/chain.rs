@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 use nalgebra::Point3;
 
 use super::view::View;
+use super::whose::{Chosen, casters, choose};
 use super::{PathConfig, PathError, RoleLook, TakeInput};
 use crate::model::{Colour, Role, Severity, Warning};
 use crate::tracks::pieces::{Piece, PieceConfig, TrackView, find_pieces};
@@ -48,11 +49,24 @@ pub(super) fn find_chains(
             .clone()
     };
     let pieces = pieces_for(&tip_look);
-    let found = pieces.len();
-    let tip = best_chain(pieces, speed_worth, None);
-    if tip.is_empty() {
-        return Err(PathError::NoChain { pieces: found, take: input.take.to_string() });
+    if pieces.is_empty() {
+        return Err(PathError::NoChain { pieces: 0, take: input.take.to_string() });
     }
+    let everybody = casters(pieces, tip_look.at_m);
+    let Chosen { own, others } = choose(everybody, input.scene.wand_reach_m, input.take)?;
+    for other in others {
+        warnings.push(Warning::new(
+            Severity::Warning,
+            input.take,
+            format!(
+                "another rod casts {:.1} m beside this caster ({:.1} s of fast movement); it was left out",
+                other.from_m(own.place_m),
+                other.fast_s
+            ),
+            "The figures are of the caster who stands where the wand was waved; a quiet field behind makes them surer",
+        ));
+    }
+    let tip = own.chain;
     mark(&tip, &tip_look, &mut used);
     let mut chains = vec![Chain { look: tip_look, pieces: tip }];
     for look in input.roles.iter().filter(|r| r.role != Role::Tip) {
@@ -195,28 +209,41 @@ fn all_pieces(config: &PathConfig, views: &[View], look: &RoleLook) -> Vec<Piece
     find_pieces(&seen, &needs)
 }
 
+/// A step along a piece, long enough for noise not to look like speed.
+pub(super) struct Step {
+    /// How long.
+    pub dt_s: f64,
+    /// Speed squared without what noise adds, (m/s)^2.
+    pub speed2: f64,
+    /// Where it begins.
+    pub position: Point3<f64>,
+}
+
+/// Steps of a piece in order of time.
+pub(super) fn steps(piece: &Piece) -> impl Iterator<Item = Step> + '_ {
+    let s = &piece.samples;
+    let stride = (s.len() / 200).max(2).min(s.len() - 1).max(1);
+    (0..s.len().saturating_sub(stride)).step_by(stride).filter_map(move |i| {
+        let (p, q) = (&s[i], &s[i + stride]);
+        let dt_s = q.t_s - p.t_s;
+        let noise2 = (p.covariance.trace() + q.covariance.trace()) / (dt_s * dt_s);
+        let speed2 = ((q.position - p.position) / dt_s).norm_squared() - noise2;
+        (dt_s > 0.0).then_some(Step { dt_s, speed2, position: p.position })
+    })
+}
+
 /// Worth of a piece of tip: seconds weighted by speed squared, in units of 10 m/s, so that half a second of casting
 /// outweighs a minute of walking (1.5 m/s).
-fn speed_worth(piece: &Piece) -> f64 {
-    let s = &piece.samples;
-    // over steps long enough for noise not to look like speed
-    let stride = (s.len() / 200).max(2).min(s.len() - 1);
-    let mut worth = 0.0;
-    let mut i = 0;
-    while i + stride < s.len() {
-        let dt = s[i + stride].t_s - s[i].t_s;
-        if dt > 0.0 {
-            let sd2 = (s[i].covariance.trace() + s[i + stride].covariance.trace()) / (dt * dt);
-            let v2 = ((s[i + stride].position - s[i].position) / dt).norm_squared() - sd2;
-            worth += dt * ((v2 / 100.0).clamp(0.0, 1.0) + 0.005);
-        }
-        i += stride;
-    }
-    worth
+pub(super) fn speed_worth(piece: &Piece) -> f64 {
+    steps(piece).map(|s| s.dt_s * ((s.speed2 / 100.0).clamp(0.0, 1.0) + 0.005)).sum()
 }
 
 /// The chain of greatest worth. `fastest_m_s`: jumps faster than this between pieces are impossible.
-fn best_chain(pieces: Vec<Piece>, worth: impl Fn(&Piece) -> f64, fastest_m_s: Option<f64>) -> Vec<Piece> {
+pub(super) fn best_chain(
+    pieces: Vec<Piece>,
+    worth: impl Fn(&Piece) -> f64,
+    fastest_m_s: Option<f64>,
+) -> Vec<Piece> {
     let fastest = fastest_m_s.unwrap_or(40.0);
     let n = pieces.len();
     let own: Vec<f64> = pieces.iter().map(&worth).collect();

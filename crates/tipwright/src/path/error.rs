@@ -93,6 +93,28 @@ pub enum PathError {
         /// Take.
         take: String,
     },
+    /// Somebody casts, but not where the wand was waved.
+    #[error(
+        "what casts in these clips stands {away_m:.1} m from the middle of where the wand was waved ({limit_m:.1} m at most): a neighbour, not this caster; check the tip marker of the take's own rod, or wave the wand where casters stand: {take}"
+    )]
+    CastsElsewhere {
+        /// Distance over the ground.
+        away_m: f64,
+        /// Farthest that is taken.
+        limit_m: f64,
+        /// Take.
+        take: String,
+    },
+    /// Two rods, and nothing that tells whose the take is.
+    #[error(
+        "two rods cast in these clips, {apart_m:.1} m apart, and the scene does not say where the wand was waved; solve the scene again from its wand clips, or film one caster at a time: {take}"
+    )]
+    TwoCasters {
+        /// Distance over the ground.
+        apart_m: f64,
+        /// Take.
+        take: String,
+    },
     /// A camera stands quite elsewhere.
     #[error(
         "{camera} has been turned by {turn_deg:.1} degrees since the scene; film the wand again for this take, in a session folder of its own: {take}"

@@ -5,7 +5,8 @@
 //!    times only narrow the search.
 //! 3. [`chain`]: tracks of two cameras that agree (epipolar distance at their own instants) become pieces of 3D track;
 //!    the best chain of pieces is the marker. The tip is what moves fastest; caps, walkers and glints disagree between
-//!    cameras, have the wrong size, or are slow.
+//!    cameras, have the wrong size, or are slow. Of several who cast, the take's is who stands where the wand was waved
+//!    ([`whose`]).
 //! 4. [`joint`]: one least squares over paths, clocks, readouts and small corrections of poses ([`crate::motion`]);
 //!    sightings near the solution are taken in, others set aside, and it is solved again.
 //! 5. [`output`]: samples, draws, clocks, spots and counts.
@@ -22,6 +23,7 @@ mod output;
 #[cfg(test)]
 mod tests;
 mod view;
+mod whose;
 
 use crate::model::{
     ClipSpots, CoarseOffset, Colour, Lens, Measured, MovedCamera, RodPaths, Role, Scene, Severity,

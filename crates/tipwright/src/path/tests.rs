@@ -6,11 +6,11 @@ use super::*;
 use crate::model::{Camera, Clock, SceneCamera};
 use crate::testing::{Film, Thing, cast_butt, cast_tip, film, looking, two_phones};
 
-const FPS: f64 = 240.0;
+pub(super) const FPS: f64 = 240.0;
 const OFFSET_S: f64 = -1.2345;
 const READOUT_S: f64 = 0.0034;
 
-fn scene_of(cameras: &[Camera]) -> Scene {
+pub(super) fn scene_of(cameras: &[Camera]) -> Scene {
     let n = 6 * cameras.len();
     let mut covariance = vec![0.0; n * n];
     for i in 0..n {
@@ -45,18 +45,18 @@ fn scene_of(cameras: &[Camera]) -> Scene {
     }
 }
 
-fn clocks() -> [Clock; 2] {
+pub(super) fn clocks() -> [Clock; 2] {
     [
         Clock { offset_s: 0.0, drift: 0.0, readout_s: READOUT_S },
         Clock { offset_s: OFFSET_S, drift: 2e-5, readout_s: READOUT_S },
     ]
 }
 
-fn tip_look() -> RoleLook {
+pub(super) fn tip_look() -> RoleLook {
     RoleLook { role: Role::Tip, colour: Colour::White, at_m: 2.743, diameter_m: 0.04 }
 }
 
-fn take<'a>(
+pub(super) fn take<'a>(
     scene: &'a Scene,
     cameras: &'a [Camera],
     clips: &'a [ClipSpots],
@@ -75,7 +75,7 @@ fn take<'a>(
 }
 
 /// Root mean square and worst error of a path, and the share of axis errors inside 1.96 sd.
-fn errors(path: &crate::model::MarkerPath, truth: &dyn Fn(f64) -> Point3<f64>) -> (f64, f64, f64) {
+pub(super) fn errors(path: &crate::model::MarkerPath, truth: &dyn Fn(f64) -> Point3<f64>) -> (f64, f64, f64) {
     let (mut sum, mut worst, mut inside) = (0.0, 0.0_f64, 0.0);
     for s in &path.samples {
         let e = s.position_in_world - truth(s.t_s);

@@ -63,6 +63,7 @@ pub(super) fn finish(
         schema: 1,
         length_unit: "m".into(),
         cameras,
+        wand_reach_m: reach_m(&wand, &first_from_world),
         quality: SceneQuality {
             wand_rms_mm: wand_rms_m.map(|m| 1e3 * m),
             wand_measured_m: median(lengths_m.iter().copied()),
@@ -121,6 +122,17 @@ fn first_from_world(vertical: &Vertical, wand: &[[Point3<f64>; 2]]) -> Isometry3
     // the first camera is the origin of the solution: its height is 0
     let origin = middle - up * middle.dot(&up);
     Isometry3::from_parts(Translation3::from(origin), rotation)
+}
+
+/// Distance over the ground from the world's origin within which 95 of 100 places of the wand's ends lie.
+fn reach_m(wand: &[[Point3<f64>; 2]], first_from_world: &Isometry3<f64>) -> Option<f64> {
+    let over_ground = |p: &Point3<f64>| {
+        let in_world = first_from_world.inverse_transform_point(p);
+        in_world.x.hypot(in_world.y)
+    };
+    let mut sorted: Vec<f64> = wand.iter().flatten().map(over_ground).collect();
+    sorted.sort_by(f64::total_cmp);
+    sorted.get(sorted.len() * 95 / 100).copied()
 }
 
 /// Joint covariance of everything a take inherits (order of [`Scene::set_up_covariance`]), poses as small errors in the

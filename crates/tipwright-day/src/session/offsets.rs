@@ -1,0 +1,231 @@
+//! Rough offsets of clips to each other, from what both phones heard or when they say that they began.
+
+use nalgebra::{Matrix3, Vector3};
+
+use super::{Clips, Session, SessionCamera, Take};
+use tipwright::model::footage::{ClipInfo, Footage};
+use tipwright::model::{CoarseOffset, Scene};
+use tipwright::scene::sound::{
+    Onsets, SoundConfig, correct_by_distance, offset_from_onsets, offset_from_recording,
+};
+
+/// Beyond this no phone sees a marker: axes that meet there are nearly parallel and say nothing.
+const FARTHEST_CASTER_M: f64 = 40.0;
+/// Before and after a part of a clip whose offset is only roughly known, seconds: offsets found from the motion are up to this far
+/// from sound's, and a stroke needs its beginning.
+const AROUND_S: f64 = 0.5;
+
+/// The part of a camera's clip that a take is, by the clip's own clock; `None` where the take is the whole clip, or where nothing
+/// tells how this clip lies to the first camera's.
+pub(crate) fn span_s(
+    session: &Session,
+    take: &Take,
+    [first, camera]: [&str; 2],
+    footage: &dyn Footage,
+) -> Option<[f64; 2]> {
+    let bound = |given: Option<super::ClipTimeS>, open: f64| given.map_or(open, super::ClipTimeS::get);
+    let of_first = [bound(take.from_s, f64::NEG_INFINITY), bound(take.to_s, f64::INFINITY)];
+    if take.from_s.is_none() && take.to_s.is_none() {
+        return None;
+    }
+    if camera == first {
+        return Some(of_first);
+    }
+    let offset = coarse_offset(session, &take.clips, [first, camera], None, footage)?;
+    let around_s = 4.0 * offset.sd_s + AROUND_S;
+    let [from_s, to_s] = of_first.map(|t| t - offset.value_s);
+    Some([from_s - around_s, to_s + around_s])
+}
+
+/// What is heard in a clip, by the clock of its pictures as captured. One track at a time is held whole.
+fn heard_as_captured(
+    session: &Session,
+    clips: &Clips,
+    camera: &str,
+    footage: &dyn Footage,
+) -> Option<(Option<Onsets>, ClipInfo)> {
+    let path = clips.get(camera).map(|clip| session.resolve(clip))?;
+    let info = footage.probe(&path).ok()?;
+    let capture_fps = session.camera_named(camera).and_then(SessionCamera::capture_fps);
+    let sound = footage.sound(&path).ok().flatten();
+    let heard = sound.map(|s| {
+        Onsets::of(&s.retimed(info.slow_down(capture_fps), info.duration_s), &SoundConfig::default())
+    });
+    Some((heard, info))
+}
+
+/// Rough offset of a camera's clip to the first camera's: from sound, else from recording times, else nothing. Where the set-up
+/// is known the way of the sound to each phone is taken out, from where the cameras look.
+pub(crate) fn coarse_offset(
+    session: &Session,
+    clips: &Clips,
+    [first, camera]: [&str; 2],
+    scene: Option<&Scene>,
+    footage: &dyn Footage,
+) -> Option<CoarseOffset> {
+    if camera == first {
+        return None;
+    }
+    let of = |camera| heard_as_captured(session, clips, camera, footage);
+    let ((a, a_info), (b, b_info)) = (of(first)?, of(camera)?);
+    if let (Some(a), Some(b)) = (a, b)
+        && let Ok(offset) = offset_from_onsets(&a, &b, &SoundConfig::default())
+    {
+        let away_m = scene.and_then(|s| distances_m(s, [first, camera]));
+        return Some(match away_m {
+            Some(away_m) => correct_by_distance(offset, away_m, session.speed_of_sound_m_s()),
+            None => offset,
+        });
+    }
+    offset_from_recording(&a_info, &b_info)
+}
+
+/// How far two cameras are from what all look at: the point nearest to their optical axes.
+fn distances_m(scene: &Scene, pair: [&str; 2]) -> Option<[f64; 2]> {
+    let rays: Vec<_> = scene
+        .cameras
+        .iter()
+        .map(|c| {
+            let world_from_camera = c.pose().camera_from_world.inverse();
+            (world_from_camera.translation.vector, world_from_camera * Vector3::z())
+        })
+        .collect();
+    // nearest to all lines: the sum of their projectors across
+    let across = |d: &Vector3<f64>| Matrix3::identity() - d * d.transpose();
+    let sum: Matrix3<f64> = rays.iter().map(|(_, d)| across(d)).sum();
+    let right: Vector3<f64> = rays.iter().map(|(c, d)| across(d) * c).sum();
+    let middle = sum.try_inverse()? * right;
+    let away = |name: &str| {
+        let at = scene.cameras.iter().position(|c| c.name == name)?;
+        let ahead = (middle - rays[at].0).dot(&rays[at].1) > 0.0;
+        ahead.then(|| (middle - rays[at].0).norm()).filter(|m| *m < FARTHEST_CASTER_M)
+    };
+    Some([away(pair[0])?, away(pair[1])?])
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::{Path, PathBuf};
+
+    use tipwright::model::footage::{FootageError, FrameSource, Sound};
+    use tipwright::model::{CameraPose, Picture, RawPixel, Rotation, SceneCamera};
+
+    use super::*;
+    use crate::session::CameraName;
+
+    /// Two phones that heard one clap at 2.0 s of session time; the second films at 240 and plays at 30 frames a second.
+    struct OneClap {
+        /// Distances of the clap from the phones, metres.
+        away_m: [f64; 2],
+        /// The slow file's sound is stretched with its pictures.
+        stretched: bool,
+    }
+
+    const STARTED_S: [f64; 2] = [0.0, 0.6];
+    const LASTS_S: f64 = 5.0;
+
+    impl Footage for OneClap {
+        fn open_clip(
+            &self,
+            path: &Path,
+            _: Option<f64>,
+        ) -> Result<Box<dyn FrameSource + Send>, FootageError> {
+            Err(FootageError::Missing { path: path.to_path_buf() })
+        }
+        fn probe(&self, path: &Path) -> Result<ClipInfo, FootageError> {
+            let slow = path.ends_with("slow.mp4");
+            Ok(ClipInfo {
+                path: path.to_path_buf(),
+                codec: "h264".into(),
+                picture: Picture { stored_px: [1920, 1080], rotation: Rotation::R0 },
+                frames_claimed: None,
+                duration_s: Some(if slow { 8.0 * LASTS_S } else { LASTS_S }),
+                container_fps: Some(30.0),
+                capture_fps_tag: slow.then_some(240.0),
+                recorded_unix_s: None,
+                has_sound: true,
+            })
+        }
+        fn sound(&self, path: &Path) -> Result<Option<Sound>, FootageError> {
+            let k = usize::from(path.ends_with("slow.mp4"));
+            let slow = if k == 1 && self.stretched { 8.0 } else { 1.0 };
+            let rate_hz = 48_000.0;
+            let heard_s = 2.0 + self.away_m[k] / 342.2 - STARTED_S[k];
+            let mut noise = 1_u32 + k as u32;
+            let samples = (0..(LASTS_S * slow * rate_hz) as usize)
+                .map(|i| {
+                    noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                    let hiss = (f64::from(noise >> 8) / f64::from(1 << 24) - 0.5) * 0.01;
+                    let t = i as f64 / rate_hz / slow - heard_s;
+                    let clap = if t >= 0.0 { (-60.0 * t).exp() * (9_000.0 * t).sin() } else { 0.0 };
+                    (hiss + clap) as f32
+                })
+                .collect();
+            Ok(Some(Sound { samples, rate_hz, start_s: 0.0 }))
+        }
+        fn still_luma(&self, path: &Path) -> Result<(Vec<u8>, [u32; 2]), FootageError> {
+            Err(FootageError::Missing { path: path.to_path_buf() })
+        }
+        fn board_corners(&self, _: &[u8], _: [u32; 2], _: u32, _: u32) -> Option<Vec<RawPixel>> {
+            None
+        }
+    }
+
+    fn session() -> (Session, Clips) {
+        let mut session: Session = toml::from_str(
+            "schema = 1\ncamera = []\ntitle = \"t\"\nair_temperature_c = 18.0\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.743\n\
+             [marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[scene]\nwand = {}\n",
+        )
+        .expect("a session");
+        session.folder = PathBuf::from(".");
+        let clip = |k: &str, v: &str| (CameraName::new(k).expect("a name"), PathBuf::from(v));
+        (session, [clip("west", "plain.mp4"), clip("east", "slow.mp4")].into_iter().collect())
+    }
+
+    /// The sound of a slow-motion file was taken at file time.
+    #[test]
+    fn sound_of_a_slow_motion_file_is_re_timed() {
+        let (session, clips) = session();
+        for stretched in [true, false] {
+            let heard = OneClap { away_m: [7.0, 7.0], stretched };
+            let found = coarse_offset(&session, &clips, ["west", "east"], None, &heard).unwrap();
+            assert!((found.value_s - STARTED_S[1]).abs() < 0.004, "{stretched}: {found:?}");
+        }
+    }
+
+    /// 18 degrees: 342.2 m/s; 5 m farther is 14.6 ms (derived).
+    #[test]
+    fn the_way_of_the_sound_is_taken_out_where_the_scene_is_known() {
+        let (session, clips) = session();
+        let mut scene = Scene::default();
+        for (name, eye) in [("west", [0.0, -6.0, 1.5]), ("east", [11.0, 0.0, 1.5])] {
+            let looking = nalgebra::Isometry3::face_towards(
+                &nalgebra::Point3::from(eye),
+                &nalgebra::Point3::new(0.0, 0.0, 1.5),
+                &-Vector3::z(),
+            );
+            let mut camera = SceneCamera {
+                name: name.into(),
+                rotation_wxyz: [1.0, 0.0, 0.0, 0.0],
+                rotation_sd_deg: [0.0; 3],
+                translation_m: [0.0; 3],
+                translation_sd_m: [0.0; 3],
+                offset_s: 0.0,
+                offset_sd_s: 0.0,
+                drift: 0.0,
+                drift_sd: 0.0,
+                readout_s: 0.0,
+                readout_sd_s: 0.0,
+            };
+            camera.set_pose(&CameraPose { camera_from_world: looking.inverse() });
+            scene.cameras.push(camera);
+        }
+        let [a, b] = distances_m(&scene, ["west", "east"]).unwrap();
+        assert!((a - 6.0).abs() < 1e-6 && (b - 11.0).abs() < 1e-6, "{a} {b}");
+        let heard = OneClap { away_m: [6.0, 11.0], stretched: true };
+        let without = coarse_offset(&session, &clips, ["west", "east"], None, &heard).unwrap();
+        let with = coarse_offset(&session, &clips, ["west", "east"], Some(&scene), &heard).unwrap();
+        assert!((with.value_s - without.value_s - 5.0 / 342.2).abs() < 2e-4, "{with:?} {without:?}");
+        assert!((with.value_s - STARTED_S[1]).abs() < 0.004, "{with:?}");
+    }
+}
