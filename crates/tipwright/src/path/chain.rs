@@ -60,7 +60,7 @@ pub(super) fn find_chains(
             input.take,
             format!(
                 "another rod casts {:.1} m beside this caster ({:.1} s of fast movement); it was left out",
-                other.from_m(own.place_m),
+                other.apart_from_m(own.place_m),
                 other.fast_s
             ),
             "The figures are of the caster who stands where the wand was waved; a quiet field behind makes them surer",

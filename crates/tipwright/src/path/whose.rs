@@ -55,7 +55,7 @@ impl Caster {
     }
 
     /// Distance over the ground from a place.
-    pub fn from_m(&self, [x, y]: [f64; 2]) -> f64 {
+    pub fn apart_from_m(&self, [x, y]: [f64; 2]) -> f64 {
         (self.place_m[0] - x).hypot(self.place_m[1] - y)
     }
 }
@@ -132,18 +132,19 @@ pub(super) fn choose(
 ) -> Result<Chosen, PathError> {
     let casts = |c: &Caster| c.fast_s >= FEWEST_S;
     let most_s = casters.iter().map(|c| c.fast_s).fold(0.0, f64::max);
-    let claim = |c: &Caster| c.fast_s.max(1e-6) * (-0.5 * (c.from_m([0.0; 2]) / CLAIM_M).powi(2)).exp();
+    let claim = |c: &Caster| c.fast_s.max(1e-6) * (-0.5 * (c.apart_from_m([0.0; 2]) / CLAIM_M).powi(2)).exp();
     let at = match wand_reach_m {
         None => {
             if let Some(second) = casters.get(1).filter(|c| casts(c) && c.fast_s > TOLD_SHARE * most_s) {
-                let apart_m = second.from_m(casters[0].place_m);
+                let apart_m = second.apart_from_m(casters[0].place_m);
                 return Err(PathError::TwoCasters { apart_m, take: take.to_string() });
             }
             0
         }
         Some(reach_m) => {
             let limit_m = reach_m + BESIDE_WAND_M;
-            let is_there = |c: &Caster| c.from_m([0.0; 2]) <= limit_m && c.nearest_m <= reach_m + PASSES_M;
+            let is_there =
+                |c: &Caster| c.apart_from_m([0.0; 2]) <= limit_m && c.nearest_m <= reach_m + PASSES_M;
             let near = |k: &usize| is_there(&casters[*k]);
             let best = (0..casters.len())
                 .filter(near)
@@ -152,7 +153,7 @@ pub(super) fn choose(
                 // what moves in the volume without casting is not the tip of somebody who casts beside it
                 (Some(k), elsewhere) if elsewhere.is_none() || casts(&casters[k]) => k,
                 (_, Some(elsewhere)) => {
-                    let away_m = elsewhere.from_m([0.0; 2]);
+                    let away_m = elsewhere.apart_from_m([0.0; 2]);
                     return Err(PathError::CastsElsewhere { away_m, limit_m, take: take.to_string() });
                 }
                 _ => 0,
