@@ -76,7 +76,7 @@ fn truth_frames_and_stamps_of_ten_kinds_equal_ffprobe() {
     }
 }
 
-/// Issue 17, item 2: a clip trimmed in the phone was called cut short though all that is shown is there.
+/// A clip trimmed in the phone was called cut short though all that is shown is there.
 #[test]
 fn truth_a_trimmed_clip_is_whole() {
     let folder = tempfile::tempdir().unwrap();
@@ -102,7 +102,7 @@ fn truth_a_trimmed_clip_is_whole() {
     assert!(warnings.iter().any(|w| w.what.contains("cut short")), "{warnings:?}");
 }
 
-/// Issue 15, item 16: a text file named .mp4 that lists other files made the decoder open them.
+/// A text file named .mp4 that lists other files made the decoder open them.
 #[test]
 fn files_that_name_other_files_are_refused() {
     let folder = tempfile::tempdir().unwrap();

@@ -114,7 +114,7 @@ fn like_is_judged_with_like() {
     assert!(second.evidence.is_empty() && second.not_judged[0].reason.contains("nothing to compare"));
 }
 
-/// Issue 18: a deep dip is no tail, likely or not; a tail is told of a line that was seen with one, by the probability of its
+/// A deep dip is no tail, likely or not; a tail is told of a line that was seen with one, by the probability of its
 /// crossings, however straight the tip went. One story per stroke; where the line was not seen, that is the reason.
 #[test]
 fn a_tail_is_told_of_the_measured_line_alone() {
@@ -139,7 +139,7 @@ fn a_tail_is_told_of_the_measured_line_alone() {
     assert!(seen[0].stands_on.contains("measured"));
 }
 
-/// Issue 18: wide is what was measured as wide, by the limit of the sizes' own settings.
+/// Wide is what was measured as wide, by the limit of the sizes' own settings.
 #[test]
 fn a_loop_measured_as_medium_is_not_called_wide() {
     let rules = Rules::default_rules();

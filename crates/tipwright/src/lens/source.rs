@@ -39,7 +39,7 @@ const MOTION_STEP_PX: usize = 8;
 const DEFAULT_SPAN_S: f64 = 0.2;
 
 /// One searched picture.
-struct Found {
+struct BoardsFound {
     name: String,
     size_px: [u32; 2],
     view: Result<BoardView, LeftOut>,
@@ -76,7 +76,7 @@ fn search_folder(
     folder: &Path,
     board: &Board,
     progress: &(dyn Fn(Progress) + Sync),
-) -> Result<(Vec<Found>, Seen), LensError> {
+) -> Result<(Vec<BoardsFound>, Seen), LensError> {
     let error = |e: std::io::Error| LensError::Folder { reason: e.to_string(), path: folder.to_path_buf() };
     let mut files: Vec<PathBuf> = Vec::new();
     for entry in std::fs::read_dir(folder).map_err(error)? {
@@ -97,7 +97,7 @@ fn search_folder(
         let asks = seen.asks();
         let (batch, later) = rest.split_at(if asks { rest.len().min(batch_size()) } else { rest.len() });
         rest = later;
-        let found: Vec<Found> = batch
+        let found: Vec<BoardsFound> = batch
             .par_iter()
             .map(|file| {
                 let name = file.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
@@ -120,16 +120,16 @@ fn batch_size() -> usize {
 }
 
 /// Takes in what a batch showed.
-fn note(seen: &mut Seen, found: &[Found], board: &Board) -> Result<(), LensError> {
+fn note(seen: &mut Seen, found: &[BoardsFound], board: &Board) -> Result<(), LensError> {
     for f in found.iter().filter(|f| !matches!(f.view, Err(LeftOut::NotAPicture(_)))) {
         seen.add(f.view.is_ok(), f.count);
     }
     seen.check(board)
 }
 
-fn search_still(footage: &dyn Footage, file: &Path, name: String, board: &Board, asks: bool) -> Found {
+fn search_still(footage: &dyn Footage, file: &Path, name: String, board: &Board, asks: bool) -> BoardsFound {
     let ending = file.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
-    let no_picture = |reason: String| Found {
+    let no_picture = |reason: String| BoardsFound {
         name: name.clone(),
         size_px: [0, 0],
         view: Err(LeftOut::NotAPicture(reason)),
@@ -157,13 +157,13 @@ fn search_picture(
     name: String,
     board: &Board,
     asks: bool,
-) -> Found {
+) -> BoardsFound {
     let Some(corners) = footage.board_corners(luma, size_px, board.columns, board.rows) else {
         let count = if asks { footage.board_count(luma, size_px) } else { None };
-        return Found { name, size_px, view: Err(LeftOut::NoBoard), count };
+        return BoardsFound { name, size_px, view: Err(LeftOut::NoBoard), count };
     };
     let edge_width_px = edge_width_px(luma, size_px, &corners, board.columns as usize);
-    Found { view: Ok(BoardView { name: name.clone(), corners, edge_width_px }), name, size_px, count: None }
+    BoardsFound { view: Ok(BoardView { name: name.clone(), corners, edge_width_px }), name, size_px, count: None }
 }
 
 /// A picture kept until its span ends.
@@ -181,7 +181,7 @@ fn search_clip(
     capture_fps: Option<f64>,
     config: &LensConfig,
     progress: &(dyn Fn(Progress) + Sync),
-) -> Result<(Vec<Found>, Seen, Vec<Warning>), LensError> {
+) -> Result<(Vec<BoardsFound>, Seen, Vec<Warning>), LensError> {
     let mut source = footage.open_clip(path, capture_fps)?;
     let info = source.info().clone();
     let picture = info.picture;
@@ -191,7 +191,7 @@ fn search_clip(
         .filter(|n| *n > 0)
         .map(|n| (n as f64 / config.pictures_of_clip.max(1) as f64).max(1.0));
     let batch_size = batch_size();
-    let (mut found, mut seen): (Vec<Found>, Seen) = Default::default();
+    let (mut found, mut seen): (Vec<BoardsFound>, Seen) = Default::default();
     let mut batch: Vec<Kept> = Vec::new();
     let mut best: Option<Kept> = None;
     let mut span_now = 0_u64;
@@ -240,7 +240,7 @@ fn search_batch(
     batch: &mut Vec<Kept>,
     picture: Picture,
     board: &Board,
-    found: &mut Vec<Found>,
+    found: &mut Vec<BoardsFound>,
     seen: &mut Seen,
 ) -> Result<(), LensError> {
     let (size_px, asks, start) = (picture.upright_px(), seen.asks(), found.len());
@@ -324,8 +324,8 @@ fn apart(a: &[RawPixel], b: &[RawPixel], columns: usize, diagonal_px: f64) -> f6
 }
 
 /// Of views that show the board in the same place the sharpest stays; of too many the most different stay.
-fn thin_out(mut found: Vec<Found>, config: &LensConfig) -> Vec<Found> {
-    let sharpness = |f: &Found| f.view.as_ref().ok().and_then(|v| v.edge_width_px).unwrap_or(f64::INFINITY);
+fn thin_out(mut found: Vec<BoardsFound>, config: &LensConfig) -> Vec<BoardsFound> {
+    let sharpness = |f: &BoardsFound| f.view.as_ref().ok().and_then(|v| v.edge_width_px).unwrap_or(f64::INFINITY);
     let mut by_sharpness: Vec<usize> = (0..found.len()).filter(|&i| found[i].view.is_ok()).collect();
     by_sharpness.sort_by(|&a, &b| sharpness(&found[a]).total_cmp(&sharpness(&found[b])).then(a.cmp(&b)));
     let distance = |i: usize, j: usize| match (&found[i].view, &found[j].view) {
@@ -379,7 +379,7 @@ fn corners_per_row(corners: &[RawPixel]) -> usize {
 }
 
 fn solve(
-    found: Vec<Found>,
+    found: Vec<BoardsFound>,
     board: &Board,
     config: &LensConfig,
     more_warnings: Vec<Warning>,

@@ -26,7 +26,7 @@ const KNOCK_LEAST: [f64; 2] = [1e-4, 1e-3];
 
 /// The solved take.
 #[derive(Debug)]
-pub(super) struct Joint {
+pub(super) struct TakeJoint {
     pub problem: Problem,
     pub sources: Vec<Source>,
     pub solution: Solution,
@@ -40,7 +40,7 @@ pub(super) fn solve_joint(
     views: &[View],
     chains: &[Chain],
     warnings: &mut Vec<Warning>,
-) -> Result<Joint, PathError> {
+) -> Result<TakeJoint, PathError> {
     let failed = |e: crate::motion::MotionError| PathError::Unsolved {
         reason: e.to_string(),
         take: input.take.to_string(),
@@ -103,7 +103,7 @@ pub(super) fn solve_joint(
     }
     tell_degeneracies(input, views, &solution, warnings);
     let roles = chains.iter().map(|c| (c.look.role, c.look.at_m)).collect();
-    Ok(Joint { problem, sources, solution, roles, moved })
+    Ok(TakeJoint { problem, sources, solution, roles, moved })
 }
 
 /// Sightings of the chains: those of both tracks of every piece, and of the same tracks for a bridge's length beyond.
@@ -254,7 +254,7 @@ fn is_suspect(config: &PathConfig, solution: &Solution) -> bool {
 }
 
 /// A camera found to have been moved, and the take solved with that.
-struct Found {
+struct MovedFound {
     moved: MovedCamera,
     shift_m: f64,
     problem: Problem,
@@ -299,7 +299,7 @@ fn moved_camera(
     views: &[View],
     problem: &Problem,
     solution: &Solution,
-) -> Result<Option<Found>, PathError> {
+) -> Result<Option<MovedFound>, PathError> {
     let n = problem.cameras.len();
     let mut best: Option<(f64, f64, MovedCamera)> = None;
     for k in 1..n {
@@ -336,7 +336,7 @@ fn moved_camera(
             take: input.take.to_string(),
         });
     }
-    Ok(Some(Found { moved, shift_m, problem: shared, solution: again }))
+    Ok(Some(MovedFound { moved, shift_m, problem: shared, solution: again }))
 }
 
 fn tell_degeneracies(input: &TakeInput, views: &[View], solution: &Solution, warnings: &mut Vec<Warning>) {

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::joint::Joint;
+use super::joint::TakeJoint;
 use super::view::View;
 use super::{AssignedSpot, ClipAssignment, PathConfig, TakeInput, TakePaths};
 use crate::math::median;
@@ -18,7 +18,7 @@ pub(super) fn write_out(
     input: &TakeInput,
     config: &PathConfig,
     views: &[View],
-    joint: &Joint,
+    joint: &TakeJoint,
     warnings: Vec<Warning>,
 ) -> TakePaths {
     let draws = joint.solution.draws(config.draws, config.seed);
@@ -83,7 +83,7 @@ pub(super) fn write_out(
 fn marker_path(
     config: &PathConfig,
     views: &[View],
-    joint: &Joint,
+    joint: &TakeJoint,
     marker_idx: usize,
     draws: &[Draw],
     smoothed_again: &Draw,
@@ -204,7 +204,7 @@ fn within(times: &[f64], t_s: f64, bridge_s: f64) -> bool {
     }
 }
 
-fn assignments(input: &TakeInput, views: &[View], joint: &Joint) -> Vec<ClipAssignment> {
+fn assignments(input: &TakeInput, views: &[View], joint: &TakeJoint) -> Vec<ClipAssignment> {
     let colours: BTreeSet<_> = input.roles.iter().map(|r| r.colour).collect();
     let mut fate_of: BTreeMap<(usize, usize, usize), (&Source, &Fate)> = BTreeMap::new();
     for (source, fate) in joint.sources.iter().zip(&joint.solution.fates) {

@@ -123,7 +123,7 @@ pub fn covariances_px2(clips: &[&ClipSpots], sources: &[Source]) -> Vec<[f64; 3]
 
 /// A stretch as found: `from..to`, its line (`None`: uneven).
 #[derive(Debug, Clone, PartialEq)]
-struct Found {
+struct TimesFound {
     from: usize,
     to: usize,
     line: Option<Line>,
@@ -156,7 +156,7 @@ fn uneven(first: usize, frames: usize, frame_sd_s: f64) -> Option<Told> {
 }
 
 /// Times of every stretch. A line that would turn the order of frames around is not believed.
-fn with_numbers(found: Vec<Found>, stamps: &[f64], numbers: &[u64]) -> Vec<Told> {
+fn with_numbers(found: Vec<TimesFound>, stamps: &[f64], numbers: &[u64]) -> Vec<Told> {
     let mut out: Vec<Told> = Vec::with_capacity(found.len());
     let mut last_s = f64::NEG_INFINITY;
     for f in found {

@@ -2,7 +2,7 @@
 //! boundaries then moved to where they fit best and taken out again where they explain too little; a line by Huber's
 //! M-estimator (Robust Statistics, 1981) in each.
 
-use super::{FEWEST, Found, Line};
+use super::{FEWEST, TimesFound, Line};
 use crate::math::median;
 
 /// Median absolute deviation of a normal distribution to its standard deviation.
@@ -28,7 +28,7 @@ fn worth(frames: usize) -> f64 {
 }
 
 /// Stretches of stamps with noise; one uneven stretch where steps vary by themselves.
-pub(super) fn stretches(stamps_s: &[f64], numbers: &[u64], rounding_s: f64) -> Vec<Found> {
+pub(super) fn stretches(stamps_s: &[f64], numbers: &[u64], rounding_s: f64) -> Vec<TimesFound> {
     let n = stamps_s.len();
     let least_sd_s = (rounding_s / 12.0_f64.sqrt()).max(1e-9);
     let series = Series::new(stamps_s, numbers, least_sd_s);
@@ -48,7 +48,7 @@ pub(super) fn stretches(stamps_s: &[f64], numbers: &[u64], rounding_s: f64) -> V
     let free = series.cost_of_free(least_sd_s);
     let Some((_, bounds)) = best.filter(|(cost, _)| cost + CLEARLY < free) else {
         let frame_sd_s = series.white_part_sd_s().max(least_sd_s);
-        return vec![Found { from: 0, to: n, line: None, frame_sd_s }];
+        return vec![TimesFound { from: 0, to: n, line: None, frame_sd_s }];
     };
     let noise_sd_s = series.usual_residual_s(&bounds).max(least_sd_s);
     bounds
@@ -58,7 +58,7 @@ pub(super) fn stretches(stamps_s: &[f64], numbers: &[u64], rounding_s: f64) -> V
             let about_s = (series.cost(from, to) / (to - from) as f64).sqrt();
             let fits = about_s < MISFIT * noise_sd_s;
             let line = if fits { robust_line(stamps_s, numbers, from..to, least_sd_s) } else { None };
-            Found { from, to, line, frame_sd_s: noise_sd_s }
+            TimesFound { from, to, line, frame_sd_s: noise_sd_s }
         })
         .collect()
 }

@@ -4,7 +4,7 @@
 //! all of them is a convex polygon (digital straight lines: O'Rourke, CVGIP 12 (1980) 377, from memory). A line fitted by least
 //! squares is far worse here: at 240 frames and 600 ticks a second every second frame is rounded alike for seconds on end.
 
-use super::{FEWEST, Found, Line};
+use super::{FEWEST, TimesFound, Line};
 
 /// Half widths tried, in ticks: rounding alone (the slack is for arithmetic), then some noise on top.
 const HALF_WIDTHS: [f64; 3] = [0.501, 0.75, 1.1];
@@ -13,7 +13,7 @@ const HALF_WIDTHS: [f64; 3] = [0.501, 0.75, 1.1];
 const FRAMES_A_STRETCH: usize = 60;
 
 /// Stretches that rounding explains; `None` when it does not.
-pub(super) fn stretches(stamps_s: &[f64], numbers: &[u64], rounding_s: f64) -> Option<Vec<Found>> {
+pub(super) fn stretches(stamps_s: &[f64], numbers: &[u64], rounding_s: f64) -> Option<Vec<TimesFound>> {
     if !(rounding_s > 0.0) {
         return None;
     }
@@ -29,7 +29,7 @@ fn parted(
     half_s: f64,
     frame_sd_s: f64,
     most: usize,
-) -> Option<Vec<Found>> {
+) -> Option<Vec<TimesFound>> {
     let points: Vec<(f64, f64)> = numbers.iter().map(|k| *k as f64).zip(stamps_s.iter().copied()).collect();
     let mut ends = vec![0];
     let last = |ends: &[usize]| ends.last().copied().unwrap_or(0);
@@ -43,7 +43,7 @@ fn parted(
     }
     // a line goes on past its stretch for as long as the next one's frames happen to fit, and would be turned by them: only
     // frames that the next line, run back, does not reach are surely its own
-    let mut out: Vec<Found> = Vec::new();
+    let mut out: Vec<TimesFound> = Vec::new();
     for (j, pair) in ends.windows(2).enumerate() {
         let (from, reach) = (pair[0], pair[1]);
         let back = ends.get(j + 2).map_or(reach, |next_end| {
@@ -53,7 +53,7 @@ fn parted(
         let line = (back - from >= FEWEST)
             .then(|| Polygon::of(points[from..back].iter(), half_s).1.line(points[from], half_s));
         let to = if j + 2 < ends.len() { back.midpoint(reach) } else { reach };
-        out.push(Found { from: out.last().map_or(0, |f| f.to), to, line, frame_sd_s });
+        out.push(TimesFound { from: out.last().map_or(0, |f| f.to), to, line, frame_sd_s });
     }
     out.retain(|f| f.to > f.from);
     let even = out.iter().filter(|f| f.line.is_some()).count();

@@ -5,7 +5,7 @@
 
 use nalgebra::{DMatrix, Isometry3, Matrix3, Point3, Rotation3, Translation3, UnitQuaternion, Vector3};
 
-use super::joint::Joint;
+use super::joint::WandJoint;
 use super::plumb::Vertical;
 use super::start::{Begun, pieces};
 use super::{WandConfig, WandInput, WandSolution};
@@ -18,7 +18,7 @@ pub(super) fn finish(
     input: &WandInput,
     config: &WandConfig,
     begun: &Begun,
-    joint: &Joint,
+    joint: &WandJoint,
     vertical: &Vertical,
     mut warnings: Vec<Warning>,
 ) -> WandSolution {

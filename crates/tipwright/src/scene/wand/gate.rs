@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::joint::Joint;
+use super::joint::WandJoint;
 use super::{WandConfig, WandError, WandInput};
 
 /// What a scene must show.
@@ -44,7 +44,7 @@ impl Default for GateConfig {
 pub(super) fn pass(
     input: &WandInput,
     config: &WandConfig,
-    joint: &Joint,
+    joint: &WandJoint,
     wand_rms_m: Option<f64>,
 ) -> Result<(), WandError> {
     let gate = &config.gate;

@@ -11,7 +11,7 @@ use crate::tracks::gather::{Source, gather};
 
 /// The solved wand clips.
 #[derive(Debug)]
-pub(super) struct Joint {
+pub(super) struct WandJoint {
     pub solution: Solution,
     /// Candidates of the wand's colour in the frames looked at.
     pub offered: u64,
@@ -26,7 +26,7 @@ pub(super) fn solve_joint(
     config: &WandConfig,
     begun: &mut Begun,
     ends: &Ends,
-) -> Result<Joint, WandError> {
+) -> Result<WandJoint, WandError> {
     let every: Vec<usize> = input
         .cameras
         .iter()
@@ -64,7 +64,7 @@ pub(super) fn solve_joint(
         .sum();
     let frames = input.cameras.iter().zip(&every).map(|(c, step)| c.wand.frames.len().div_ceil(*step) as u64);
     let possible = 2 * frames.sum::<u64>();
-    Ok(Joint { solution, offered, possible })
+    Ok(WandJoint { solution, offered, possible })
 }
 
 /// Pull on a readout, in standard deviations of what phones do, at which a clip is suspected of having been turned over.

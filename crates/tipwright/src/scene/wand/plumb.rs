@@ -5,7 +5,7 @@
 
 use nalgebra::{Matrix3, Unit, Vector3};
 
-use super::joint::Joint;
+use super::joint::WandJoint;
 use super::start::Begun;
 use super::{WandConfig, WandInput};
 use crate::model::{CameraPose, ClipSpots, Lens, Severity, Warning};
@@ -30,7 +30,7 @@ pub(super) fn vertical(
     input: &WandInput,
     config: &WandConfig,
     begun: &Begun,
-    joint: &Joint,
+    joint: &WandJoint,
     warnings: &mut Vec<Warning>,
 ) -> Vertical {
     let poses: Vec<CameraPose> = joint

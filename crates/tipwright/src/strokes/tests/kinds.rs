@@ -69,7 +69,7 @@ fn a_rest_parts_two_sequences() {
     assert_eq!(kinds(&outcome), [once, once].concat());
 }
 
-/// Issue 16: a clip that ends on a back cast had all its directions exchanged and printed as certain. Lowered before, it is
+/// A clip that ends on a back cast had all its directions exchanged and printed as certain. Lowered before, it is
 /// told right; where only the end is seen the doubt reaches every row.
 #[test]
 fn a_clip_that_ends_on_a_back_cast_is_not_certain_of_its_directions() {
