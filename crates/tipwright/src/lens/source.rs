@@ -163,7 +163,12 @@ fn search_picture(
         return BoardsFound { name, size_px, view: Err(LeftOut::NoBoard), count };
     };
     let edge_width_px = edge_width_px(luma, size_px, &corners, board.columns as usize);
-    BoardsFound { view: Ok(BoardView { name: name.clone(), corners, edge_width_px }), name, size_px, count: None }
+    BoardsFound {
+        view: Ok(BoardView { name: name.clone(), corners, edge_width_px }),
+        name,
+        size_px,
+        count: None,
+    }
 }
 
 /// A picture kept until its span ends.
@@ -325,7 +330,8 @@ fn apart(a: &[RawPixel], b: &[RawPixel], columns: usize, diagonal_px: f64) -> f6
 
 /// Of views that show the board in the same place the sharpest stays; of too many the most different stay.
 fn thin_out(mut found: Vec<BoardsFound>, config: &LensConfig) -> Vec<BoardsFound> {
-    let sharpness = |f: &BoardsFound| f.view.as_ref().ok().and_then(|v| v.edge_width_px).unwrap_or(f64::INFINITY);
+    let sharpness =
+        |f: &BoardsFound| f.view.as_ref().ok().and_then(|v| v.edge_width_px).unwrap_or(f64::INFINITY);
     let mut by_sharpness: Vec<usize> = (0..found.len()).filter(|&i| found[i].view.is_ok()).collect();
     by_sharpness.sort_by(|&a, &b| sharpness(&found[a]).total_cmp(&sharpness(&found[b])).then(a.cmp(&b)));
     let distance = |i: usize, j: usize| match (&found[i].view, &found[j].view) {

@@ -88,12 +88,13 @@ pub(super) fn find_chains(
             })
             .map(|(_, p)| p)
             .filter(|p| !used.iter().any(|u| u.covers(p, look)))
-            // a butt marker is nearer to the tip than the rod between them is long, and a rod bends by a third at most
+            // a butt marker is nearer to the tip than the rod between them is long, and a rod bends by a third at most; 15 % more,
+            // so that a scale that is wrong by as much as people mistype is told by the markers' distance, not hidden by their absence
             .filter(|p| {
                 let m = &p.samples[p.samples.len() / 2];
                 tip.near(m.t_s, 0.02).is_none_or(|t| {
                     let d = (t - m.position).norm();
-                    d < 1.03 * reach_m + 0.05 && d > 0.5 * reach_m
+                    d < 1.15 * reach_m + 0.05 && d > 0.5 * reach_m
                 })
             })
             .filter(|p| {

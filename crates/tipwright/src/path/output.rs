@@ -183,12 +183,13 @@ fn butts_apart(rod: &RodPaths, take: &str, warnings: &mut Vec<Warning>) -> Optio
             Severity::Warning,
             take,
             format!(
-                "the butt markers are {:.0} mm apart in the pictures (spread {:.0} mm) where session.toml says {:.0} mm",
+                "the butt markers are {:.0} mm apart in the pictures (spread {:.0} mm) where session.toml says {:.0} mm: every length may be {:+.0} % off",
                 1e3 * found.value,
                 1e3 * found.sd,
-                1e3 * stated_m
+                1e3 * stated_m,
+                1e2 * (found.value / stated_m - 1.0)
             ),
-            "Measure their distances from the butt cap again; if those are right, film the wand again",
+            "Measure their distances from the butt cap again, and [wand] length_m; if those are right, film the wand again",
         ));
     }
     Some(found)
@@ -253,4 +254,39 @@ fn assignments(input: &TakeInput, views: &[View], joint: &TakeJoint) -> Vec<Clip
             ClipAssignment { camera: view.name.to_string(), spots, tally }
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::RoleLook;
+    use super::super::solve_take;
+    use super::super::tests::{FPS, clocks, scene_of, take, tip_look};
+    use super::*;
+    use crate::model::{ClipSpots, Colour};
+    use crate::testing::{Film, Thing, cast_butt, cast_tip, film, two_phones};
+
+    /// A wand typed 1.10 m for 1.00: everything is 10 % too large, and only the butt markers' own distance knows.
+    #[test]
+    fn a_scale_that_the_butt_markers_contradict_is_told_with_both_numbers() {
+        let cameras = two_phones();
+        let mut scene = scene_of(&cameras);
+        for camera in &mut scene.cameras {
+            camera.translation_m = camera.translation_m.map(|t| 1.1 * t);
+        }
+        let (b1, b2) = (|t: f64| cast_butt(t, 0.40), |t: f64| cast_butt(t, 0.75));
+        let things = [
+            Thing::new(&cast_tip, Colour::White, 0.04),
+            Thing::new(&b1, Colour::Green, 0.03),
+            Thing::new(&b2, Colour::Green, 0.03),
+        ];
+        let clips: Vec<ClipSpots> = (0..2)
+            .map(|k| film(&cameras[k], k, &things, &Film::new(FPS, 6.0, clocks()[k], 11 + k as u64)))
+            .collect();
+        let look = |role, at_m| RoleLook { role, colour: Colour::Green, at_m, diameter_m: 0.03 };
+        let roles = vec![tip_look(), look(Role::Butt1, 0.40), look(Role::Butt2, 0.75)];
+        let out = solve_take(&take(&scene, &cameras, &clips, roles), &PathConfig::default()).unwrap();
+        let told = out.warnings.iter().find(|w| w.what.contains("butt markers are")).map(|w| w.what.clone());
+        let told = told.unwrap_or_else(|| panic!("{:?}", out.warnings));
+        assert!(told.contains("385 mm") && told.contains("350 mm") && told.contains("+10 %"), "{told}");
+    }
 }

@@ -2,7 +2,7 @@
 //! boundaries then moved to where they fit best and taken out again where they explain too little; a line by Huber's
 //! M-estimator (Robust Statistics, 1981) in each.
 
-use super::{FEWEST, TimesFound, Line};
+use super::{FEWEST, Line, TimesFound};
 use crate::math::median;
 
 /// Median absolute deviation of a normal distribution to its standard deviation.

@@ -4,7 +4,7 @@
 //! all of them is a convex polygon (digital straight lines: O'Rourke, CVGIP 12 (1980) 377, from memory). A line fitted by least
 //! squares is far worse here: at 240 frames and 600 ticks a second every second frame is rounded alike for seconds on end.
 
-use super::{FEWEST, TimesFound, Line};
+use super::{FEWEST, Line, TimesFound};
 
 /// Half widths tried, in ticks: rounding alone (the slack is for arithmetic), then some noise on top.
 const HALF_WIDTHS: [f64; 3] = [0.501, 0.75, 1.1];
