@@ -7,9 +7,9 @@
 //! The probability is that of what the title says, the share of times it comes true: that the figures lie where the rule
 //! says, from their standard deviations (by the law of errors that simulated casts showed: `fitted`) or, for counts, their
 //! probabilities. The signs of one rule count as independent. A
-//! tail and a wide loop are things of the line, so they are asked of the measured line; where it was not measured, of the loop
-//! that this path of the tip makes by the line model, and called inferred. The size of a dip is a figure, not the
-//! probability of a tail.
+//! tail and a wide loop are things of the line, so they are asked of the measured line; a tail also, where it was not measured,
+//! of the loop that this path of the tip makes by the line model, and then it is called inferred (a wide loop is not: the
+//! model's probabilities of it did not come true). The size of a dip is a figure, not the probability of a tail.
 //!
 //! Like goes with like: a rule is asked of the kinds of stroke it was made for. A rule may have companions: signs that
 //! sources name as contributors, not as causes. They are told along with the evidence and do not change its probability.

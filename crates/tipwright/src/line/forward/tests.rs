@@ -113,7 +113,7 @@ fn a_straight_steady_stroke_is_what_its_changes_would_make_it() {
     assert_eq!(stroke.figures.counts[&FigureId::LoopCrossingsPredicted].len(), 3);
 }
 
-/// A dip of the tip dips the fly leg, several times as deep; taken out of the path it is gone from the loop.
+/// A dip of the tip dips the fly leg, more than twice as deep; taken out of the path it is gone from the loop.
 #[test]
 fn a_dip_of_the_tip_dips_the_fly_leg_until_it_is_taken_out() {
     let (plain, _) = predicted(0.0);
@@ -124,7 +124,7 @@ fn a_dip_of_the_tip_dips_the_fly_leg_until_it_is_taken_out() {
         "fly leg dips {a:.3} m without and {b:.3} m with a tip that dips 30 mm; width {:?} {:?}",
         dipped.width_m, without.width_m
     );
-    assert!(b > 3.0 * 0.03, "{b}");
+    assert!(b > 2.0 * 0.03, "{b}");
     assert!((without.width_m.value - plain.width_m.value).abs() < 0.03);
     assert!(dipped.line_in_cast_m.len() > 100 && without.line_in_cast_m.len() > 100);
 }
