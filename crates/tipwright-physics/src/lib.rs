@@ -5,6 +5,7 @@
 //!
 //! - [`chain`]: the chain and its integrator (implicit midpoint with an energy-keeping axial force).
 //! - [`band`]: the band solver under it.
+//! - [`planar`]: a line in a plane, led by its end: what a path of the tip does to a line, in milliseconds.
 //! - [`rod`]: tapered rods; [`line`]: lines and leaders; [`outfit`]: the two coupled and driven by a grip motion.
 
 pub mod band;
@@ -12,16 +13,20 @@ pub mod chain;
 pub mod line;
 pub mod motion;
 pub mod outfit;
+pub mod planar;
 pub mod rod;
 
 #[cfg(test)]
 mod truth_line;
+#[cfg(test)]
+mod truth_planar;
 #[cfg(test)]
 mod truth_rod;
 
 pub use chain::{Chain, Ground, Joint, Link, Node, Surroundings};
 pub use line::LineSpec;
 pub use outfit::{GripMotion, Outfit, OutfitConfig};
+pub use planar::{PlanarAir, PlanarLine};
 pub use rod::RodSpec;
 
 /// Why the mechanics gave up.

@@ -2,10 +2,25 @@
 
 use super::chain::{Joint, Link};
 
-/// Weight of the first 30 ft (9.144 m) without the level tip, by line class (AFFTA, as printed at about-flyfishing.com),
-/// grams; 1 grain is 64.79891 mg.
-pub const AFFTA_G: [(u8, f64); 6] =
-    [(3, 6.480), (4, 7.776), (5, 9.072), (6, 10.368), (7, 11.988), (8, 13.608)];
+/// Weight of the first 30 ft (9.144 m) without the level tip, by line class (AFFTA; 3 to 8 as printed at about-flyfishing.com,
+/// the others from memory), grams; 1 grain is 64.79891 mg.
+pub const AFFTA_G: [(u8, f64); 15] = [
+    (1, 3.888),
+    (2, 5.184),
+    (3, 6.480),
+    (4, 7.776),
+    (5, 9.072),
+    (6, 10.368),
+    (7, 11.988),
+    (8, 13.608),
+    (9, 15.552),
+    (10, 18.144),
+    (11, 21.384),
+    (12, 24.624),
+    (13, 29.160),
+    (14, 32.399),
+    (15, 35.639),
+];
 
 /// A line out of the tip-top with a leader and a fly.
 #[derive(Debug, Clone, PartialEq)]
@@ -78,6 +93,13 @@ impl LineSpec {
             .min_by_key(|(c, _)| c.abs_diff(class))
             .map_or(Self::default().weight_g, |(_, g)| *g);
         Self { weight_g, ..Self::default() }
+    }
+
+    /// Line whose belly weighs so much, grams per metre.
+    #[must_use]
+    pub fn of_mass(belly_g_m: f64) -> Self {
+        let base = Self::default();
+        Self { weight_g: base.weight_g * belly_g_m / (1e3 * base.belly_kg_m()), ..base }
     }
 
     /// Mass per length of the belly: the first 9.144 m behind the level tip weigh [`Self::weight_g`].

@@ -38,7 +38,7 @@ pub enum Kind {
 #[must_use]
 pub fn kind(id: FigureId) -> Kind {
     let info = id.info();
-    if matches!(id, FigureId::SignChanges | FigureId::LoopCrossings) {
+    if matches!(id, FigureId::SignChanges | FigureId::LoopCrossings | FigureId::LoopCrossingsPredicted) {
         return Kind::Count;
     }
     match info.unit {
@@ -48,6 +48,7 @@ pub fn kind(id: FigureId) -> Kind {
             | FigureId::SlpRms
             | FigureId::OffPlaneMax
             | FigureId::FlyLegDip
+            | FigureId::FlyLegDipPredicted
             | FigureId::Creep
             | FigureId::Drift => Kind::SmallLength,
             _ => Kind::Length,

@@ -8,7 +8,7 @@ use std::path::Path;
 
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use tipwright::model::figures::Needs;
-use tipwright::model::{FigureId, SessionResults, StrokeKind};
+use tipwright::model::{FigureId, Measured, SessionResults, StrokeKind};
 use tipwright_report::files::{FileMade, write_all};
 use tipwright_report::page::session_pages;
 use tipwright_report::{CompareBy, CompareChoice, compare, session_files};
@@ -347,4 +347,41 @@ fn fifty_folders_are_compared_on_a_page_that_opens() {
         // On one core of this machine; the old program took 45 s.
         assert!(took_s < 20.0, "{by:?}: {took_s}");
     }
+}
+
+/// What other paths would have made is drawn where it differs, called a model, with every width; a take with a goal shows its
+/// attempts. Without either there is no such drawing.
+#[test]
+fn what_if_and_the_goal_are_drawn() {
+    use tipwright::model::line::{Change, PredictedLoop, WhatIf};
+    use tipwright::model::results::TakeGoal;
+    let wish = clinic::Wish { takes: 2, feet: false, butt: true, seed: 7 };
+    let mut results = clinic::session(&wish);
+    let plain = page_of(&session_pages(&results), "report/caster-01.html");
+    assert!(!plain.contains("What if") && !plain.contains("Attempts"));
+    let line = |width: f64| -> Vec<[f64; 2]> {
+        let rod = (0..20).map(|i| [0.1 * f64::from(i), 2.0]);
+        rod.chain((0..40).map(|i| [2.0 - 0.1 * f64::from(i), 2.0 + width])).collect()
+    };
+    let width = |w: f64| Measured::new(w, 0.05);
+    let what_if =
+        |change, w| WhatIf { change, width_m: width(w), crossings: [1.0, 0.0, 0.0], line_in_cast_m: line(w) };
+    let take = &mut results.takes[0];
+    take.predicted = vec![PredictedLoop {
+        stroke: take.strokes[1].stroke,
+        width_m: width(0.9),
+        fly_leg_dip_m: width(0.1),
+        crossings: [0.8, 0.1, 0.1],
+        line_in_cast_m: line(0.9),
+        what_if: vec![what_if(Change::WithoutDip, 0.45), what_if(Change::SteadyRamp, 0.91)],
+    }];
+    take.goal = Some(TakeGoal { figure: FigureId::LatePower, above: Some(0.3), below: None });
+    let page = page_of(&session_pages(&results), "report/caster-01.html");
+    assert!(page.contains("What if, by a model of the line: nothing of this was measured"));
+    let drawing = page.split("data-panel=\"what-if\"").nth(1).unwrap();
+    assert!(
+        drawing.contains("without the dip")
+            && !drawing.split("</svg>").next().unwrap().contains("steady ramp")
+    );
+    assert!(page.contains("Attempts: late power asked for, above 0.3"), "no attempts");
 }

@@ -13,9 +13,11 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 use tipwright::evidence::{self, Rule, Rules};
+use tipwright::line::{LoopConfig, known_line, predict_loops};
 use tipwright::model::evidence::StrokeEvidence;
+use tipwright::model::line::KnownLine;
 use tipwright::model::path::ButtPath;
-use tipwright::model::{FigureId, MarkerPath, PathSample, RodPaths, Role, Stroke, StrokeKind};
+use tipwright::model::{FigureId, MarkerPath, Measured, PathSample, RodPaths, Role, Stroke, StrokeKind};
 use tipwright::strokes::{StrokesConfig, StrokesError, measure};
 
 use crate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
@@ -163,11 +165,10 @@ pub fn judge_cast(
     let butts_at_m = if tip_only { Vec::new() } else { BUTTS_M.to_vec() };
     let truth = true_strokes(motion, Vector3::x(), &TruthConfig { butts_at_m, ..TruthConfig::default() });
     let paths = noisy_paths(motion, tip_only, 1000 * person + habit as u64);
-    let outcome = measure(&paths, &StrokesConfig::default()).map_err(|reason| ConfusionError::Strokes {
-        habit: habit.key(),
-        person,
-        reason,
-    })?;
+    let mut outcome = measure(&paths, &StrokesConfig::default())
+        .map_err(|reason| ConfusionError::Strokes { habit: habit.key(), person, reason })?;
+    let line = line_as_told(person);
+    let _predicted = predict_loops(&paths.tip, &mut outcome.strokes, Some(&line), &LoopConfig::default());
     let evidence = evidence::judge(&outcome.strokes, &Rules::default_rules());
     let (found, there) = (outcome.strokes.len(), truth.len());
     let judged = outcome
@@ -181,6 +182,19 @@ pub fn judge_cast(
         })
         .collect();
     Ok(Confusion { found, there, judged })
+}
+
+/// What is told of the line that is cast: a 5, whose mass and length are each off by up to a tenth and more.
+fn line_as_told(person: u64) -> KnownLine {
+    let mut rng = ChaCha8Rng::seed_from_u64(person ^ 0x1111_e0f5);
+    let mut off = || {
+        1.0 + 0.1
+            * (-2.0 * rng.random::<f64>().max(1e-300).ln()).sqrt().min(2.5)
+            * (std::f64::consts::TAU * rng.random::<f64>()).cos()
+    };
+    let line = take_outfit(0.04).line.unwrap_or_default();
+    let told = known_line(None, Some(1e3 * line.belly_kg_m() * off()), Some(line.carry_m * off()));
+    KnownLine { mass_g_m: Measured::new(told.mass_g_m.value, 0.1 * told.mass_g_m.value), ..told }
 }
 
 /// Persons of habits, each with a take of `strokes` strokes.

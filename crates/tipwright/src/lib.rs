@@ -21,6 +21,7 @@
 
 pub mod evidence;
 pub mod files;
+pub mod fitted;
 pub mod lens;
 pub mod line;
 pub mod math;

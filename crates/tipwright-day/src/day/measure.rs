@@ -12,7 +12,7 @@ use super::{DayError, SetUp, moved};
 use crate::session::{Session, SessionCamera, Take, coarse_offset, span_s};
 use crate::store::Files;
 use tipwright::evidence::{self, Rules};
-use tipwright::line::{LineView, LoopSettings, Loops, measure_loops};
+use tipwright::line::{LineView, LoopSettings, Loops, known_line, measure_loops, predict_loops};
 use tipwright::model::line::ClipRidges;
 use tipwright::model::results::{PathPoint, TakeStatus};
 use tipwright::model::{ClipSpots, Figures, Role, Severity, TakeResults, Warning};
@@ -181,8 +181,15 @@ pub(super) fn measure(
     }
     let loops = watch.time("line", || loops(&paths, &ridges, &mut outcome, &config.loops));
     warnings.extend(loops_word(&take.name, &ridges, &loops, outcome.strokes.len()));
+    let predicted = watch.time("predicted", || {
+        let line = run.session.line.as_ref().map(|l| {
+            known_line(l.class.map(|c| c.get()), l.mass_g_m.map(|m| m.get()), l.length_out_m.map(|m| m.get()))
+        });
+        predict_loops(&paths.rod.tip, &mut outcome.strokes, line.as_ref(), &config.loops.read)
+    });
+    let rules = config.evidence.at_sizes(|size| config.loops.sizes.widest_m(size));
     let blank = blank(run, take);
-    Ok(TakeResults { loops: loops.measured, ..gather(blank, paths, outcome, &config.evidence) })
+    Ok(TakeResults { loops: loops.measured, predicted, ..gather(blank, paths, outcome, &rules) })
 }
 
 /// A take without a stroke is not measured: what was seen and what to look at.

@@ -7,6 +7,7 @@ use super::run::Run;
 use super::{DayError, Event, SetUp, inputs, report_config};
 use crate::session::{Caster, Refused, Session, Take};
 use crate::store::{Files, Kept, Place, digest};
+use tipwright::model::results::TakeGoal;
 use tipwright::model::{Severity, TakeResults, Warning};
 use tipwright::strokes::path_csv;
 use tipwright_report::files::FileMade;
@@ -69,9 +70,10 @@ pub(super) fn get(run: &Run<'_>, take: &Take, set_up: &SetUp) -> Result<TakeResu
 fn digest_of(run: &Run<'_>, take: &Take, set_up: &SetUp) -> String {
     let (session, config) = (run.session, run.config);
     let settings = format!(
-        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
+        "{:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?} {:?}",
         take.clips.keys(),
         (take.from_s, take.to_s),
+        session.line,
         rod_length_m(session, take),
         session.marker,
         config.spots,
@@ -106,6 +108,7 @@ fn take_over(
         caster: now.caster,
         alias: now.alias,
         phase: now.phase,
+        goal: now.goal,
         clips: now.clips,
         ..kept.value
     };
@@ -164,6 +167,7 @@ pub(super) fn rod_length_m(session: &Session, take: &Take) -> f64 {
 pub(super) fn blank(run: &Run<'_>, take: &Take) -> TakeResults {
     TakeResults {
         phase: take.phase.as_ref().map(ToString::to_string),
+        goal: take.goal.as_ref().map(|g| TakeGoal { figure: g.figure, above: g.above, below: g.below }),
         clips: take.clips.iter().map(|(k, v)| (k.to_string(), v.display().to_string())).collect(),
         ..failed(run, &take.name, &take.caster)
     }

@@ -52,7 +52,6 @@ pub(super) fn check(session: &mut Session, casters: Rows, path: &Path, out: &mut
     let names: Vec<CameraName> = session.camera.iter().map(|c| c.name.clone()).collect();
     scene(session, &names, &mut judge);
     takes(session, &names, &casters, &mut judge);
-    not_yet(session, &mut judge);
     session.casters = casters.casters;
 }
 
@@ -320,15 +319,4 @@ fn share_time(takes: &[&Take]) -> bool {
 /// The one set-up that is measured, by its key; none where `[scene]` has no name.
 fn measured_set_up(session: &Session) -> Option<String> {
     session.set_up.first().filter(|s| s.scene == session.scene).map(|s| s.name.key())
-}
-
-/// What this program reads but does not use yet is told.
-fn not_yet(session: &Session, judge: &mut Judge<'_>) {
-    let mut note = |severity, what: &str, remedy: &str| judge.say(Subject::Session, severity, what, remedy);
-    if session.line.is_some() {
-        note(Severity::Note, "[line] is read but not used yet", "nothing to do");
-    }
-    if session.take.iter().any(|t| t.goal.is_some()) {
-        note(Severity::Note, "`goal` is read but not used yet", "nothing to do");
-    }
 }

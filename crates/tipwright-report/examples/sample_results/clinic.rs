@@ -151,6 +151,7 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
         caster: caster.into(),
         alias: alias.into(),
         phase: Some(phase.into()),
+        goal: None,
         status: TakeStatus::Done,
         warnings: Vec::new(),
         clips: BTreeMap::from([
@@ -183,6 +184,7 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
         rod: rod.collect(),
         evidence: tipwright::evidence::judge(&strokes, &tipwright::evidence::Rules::default()),
         loops: Vec::new(),
+        predicted: Vec::new(),
         film: Vec::new(),
         moved: Vec::new(),
         strokes,

@@ -39,6 +39,10 @@ pub const GROUPS: &[(&str, &[FigureId])] = &[
         ],
     ),
     (
+        "The loop of this path, by a model of the line",
+        &[FigureId::LoopWidthPredicted, FigureId::LoopCrossingsPredicted, FigureId::FlyLegDipPredicted],
+    ),
+    (
         "Speed and power",
         &[
             FigureId::PeakSpeed,

@@ -32,6 +32,7 @@ pub fn section() -> Html {
                 Needs::Tip => "",
                 Needs::Butt => " Needs butt markers.",
                 Needs::Line => " Needs the line in the picture.",
+                Needs::Model => " Needs [line] in session.toml.",
             },
         }
     };

@@ -8,7 +8,7 @@ use super::{data, evidence, film};
 use crate::plot::geometry::Geometry;
 use crate::plot::rods::rod_poses;
 use crate::plot::svg::coordinate;
-use crate::plot::{Format, Panel, loops, sheet, zero_time_s};
+use crate::plot::{Format, Panel, loops, sheet, what_if, zero_time_s};
 use crate::tables::{direction_word, loop_word};
 use crate::text::{Html, url_part};
 use crate::{ReportConfig, plot_name};
@@ -80,6 +80,10 @@ pub fn article(
         // Beside the path, for the path made it.
         if let Some(l) = found {
             panels.insert(1, loops::panel(stroke, l, format));
+        }
+        let model = take.predicted.iter().find(|p| p.stroke == stroke.stroke);
+        if let Some(what_if) = model.and_then(|m| what_if::panel(stroke, m, format)) {
+            panels.insert(if found.is_some() { 2 } else { 1 }, what_if);
         }
         panels
     };

@@ -7,8 +7,9 @@ use askama::Template;
 use super::figures::dual_units;
 use super::ids::take_id;
 use super::set_up::Facts;
-use super::{stroke, warnings};
+use super::{overlays, stroke, warnings};
 use crate::ReportConfig;
+use crate::plot::drill;
 use crate::text::{Html, capital, escape};
 use crate::units::number;
 use tipwright::model::FigureId;
@@ -22,6 +23,7 @@ struct Section<'a> {
     phase: &'a str,
     failed: bool,
     warnings: Html,
+    drill: Html,
     strokes: Vec<Html>,
     facts: Html,
 }
@@ -41,6 +43,7 @@ pub fn section(
         phase: take.phase.as_deref().unwrap_or_default(),
         failed,
         warnings: warnings::list(&take.warnings),
+        drill: overlays::multiples(&drill::panels(take, overlays::FORMAT), overlays::Put::Later),
         strokes: take.strokes.iter().map(|s| stroke::article(&id, take, s, config, named)).collect(),
         // Of a take that failed there is nothing but its clips: the warnings say why.
         facts: if failed { Html::default() } else { facts(take) },

@@ -2,6 +2,7 @@
 //! speed, bend, butt angle and power, and the sheet that puts them on one page.
 
 pub mod bend;
+pub mod drill;
 pub mod frame;
 pub mod geometry;
 pub mod labels;
@@ -18,6 +19,7 @@ pub mod style;
 pub mod svg;
 pub mod timeline;
 pub mod top;
+pub mod what_if;
 
 use std::fmt::Write;
 
@@ -61,7 +63,7 @@ impl Format {
 /// A finished panel.
 #[derive(Debug, Clone)]
 pub struct Panel {
-    /// Which one: `side`, `profile`, `top`, `loop`, `speed`, `bend`, `butt`, `power`.
+    /// Which one: `side`, `profile`, `top`, `loop`, `what-if`, `speed`, `bend`, `butt`, `power`.
     pub name: &'static str,
     /// Elements.
     pub body: String,

@@ -315,6 +315,10 @@ impl TrueLoop {
         put(FigureId::FlyLegSpeed, self.fly_leg_m_s);
         put(FigureId::FlyLegDip, self.dip_m);
         put(FigureId::LoopCrossings, f64::from(self.crossings));
+        // what is predicted is to be the loop as it was
+        put(FigureId::LoopWidthPredicted, self.width_m.abs());
+        put(FigureId::LoopCrossingsPredicted, f64::from(self.crossings.min(2)));
+        put(FigureId::FlyLegDipPredicted, self.dip_m);
         if let Some(before) = before {
             put(FigureId::LoopSymmetry, self.width_m.abs() / before);
         }

@@ -5,16 +5,21 @@
 //! `pipelines/evidence.toml`, built in as the default; another file can be used instead.
 //!
 //! The probability is that of what the title says, the share of times it comes true: that the figures lie where the rule
-//! says, from their standard deviations or, for counts, their probabilities. The signs of one rule count as independent. A
-//! tail and a wide loop are things of the line, so they are asked of the measured line alone: the size of a dip is a figure, not
-//! the probability of a tail.
+//! says, from their standard deviations (by the law of errors that simulated casts showed: `fitted`) or, for counts, their
+//! probabilities. The signs of one rule count as independent. A
+//! tail and a wide loop are things of the line, so they are asked of the measured line; a tail also, where it was not measured,
+//! of the loop that this path of the tip makes by the line model, and then it is called inferred (a wide loop is not: the
+//! model's probabilities of it did not come true). The size of a dip is a figure, not the probability of a tail.
 //!
 //! Like goes with like: a rule is asked of the kinds of stroke it was made for. A rule may have companions: signs that
 //! sources name as contributors, not as causes. They are told along with the evidence and do not change its probability.
 //! Where sources disagree the rule says so.
 
+use statrs::distribution::{ContinuousCDF, StudentsT};
+
+use crate::fitted::{ERROR_FREEDOM, MEASURED_LARGE_SDS};
 use crate::math::normal_below;
-use crate::model::evidence::{Evidence, HeldSign, NotJudged, StrokeEvidence};
+use crate::model::evidence::{Evidence, HeldSign, NotJudged, StrokeEvidence, Word};
 use crate::model::figures::Needs;
 use crate::model::{Direction, FigureId, Figures, Measured, Stroke, StrokeKind};
 
@@ -83,9 +88,24 @@ fn unlike(rule: &Rule, asked: &Asked<'_>) -> Option<String> {
 }
 
 fn ask(rule: &Rule, figures: &Figures) -> Result<Evidence, String> {
-    let signs = rule.sign.iter().map(|sign| hold(sign, figures)).collect::<Result<Vec<_>, _>>()?;
+    let held = |signs: &[Sign]| signs.iter().map(|s| hold(s, figures)).collect::<Result<Vec<_>, _>>();
+    let (signs, word) = match held(&rule.sign) {
+        Ok(signs) => (signs, rule.word),
+        // a measured line overrides what its path makes likely, so that is asked only where there is none
+        Err(_) if !rule.inferred.is_empty() && held(&rule.inferred).is_ok() => {
+            (held(&rule.inferred)?, Word::Likely)
+        }
+        Err(reason) => return Err(reason),
+    };
     let probability: f64 = signs.iter().map(|s| s.probability).product();
-    let of_line = signs.iter().all(|s| s.figure.info().needs == Needs::Line);
+    let all_need = |what: Needs| signs.iter().all(|s| s.figure.info().needs == what);
+    let stands_on = if all_need(Needs::Line) {
+        "the line itself was measured"
+    } else if all_need(Needs::Model) {
+        "inferred by a model of the line from the path of the tip: the line itself was not measured"
+    } else {
+        ""
+    };
     let companions: Vec<HeldSign> = rule
         .companion
         .iter()
@@ -98,8 +118,8 @@ fn ask(rule: &Rule, figures: &Figures) -> Result<Evidence, String> {
         title: rule.title.clone(),
         seen: seen.join("; "),
         probability,
-        stands_on: if of_line { "the line itself was measured".into() } else { String::new() },
-        word: rule.word,
+        stands_on: stands_on.into(),
+        word,
         is_raised: probability >= rule.raise_at,
         consistent_with: rule.consistent_with.clone(),
         along_with: companions.iter().map(told).collect(),
@@ -134,7 +154,10 @@ fn hold(sign: &Sign, figures: &Figures) -> Result<HeldSign, String> {
         Some(p) if sign.per.is_none() => {
             p.iter().enumerate().filter(|(n, _)| (*n as f64) < x).map(|(_, p)| p).sum()
         }
-        _ => normal_below((x - measured.value) / measured.sd.max(1e-12)),
+        _ => {
+            let large = MEASURED_LARGE_SDS.iter().find(|(id, _)| *id == sign.figure && sign.per.is_none());
+            error_below((x - measured.value) / measured.sd.max(1e-12) + large.map_or(0.0, |l| l.1))
+        }
     };
     let probability = match (sign.above, sign.below) {
         (Some(low), None) => 1.0 - below(low),
@@ -151,6 +174,11 @@ fn hold(sign: &Sign, figures: &Figures) -> Result<HeldSign, String> {
         below: sign.below,
         probability,
     })
+}
+
+/// Probability that a figure's error, over its sd, is less than `z`.
+fn error_below(z: f64) -> f64 {
+    StudentsT::new(0.0, 1.0, ERROR_FREEDOM).map_or_else(|_| normal_below(z), |law| law.cdf(z))
 }
 
 fn told(sign: &HeldSign) -> String {

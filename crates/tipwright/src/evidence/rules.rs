@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use crate::model::evidence::Word;
+use crate::model::line::LoopSize;
 use crate::model::{Direction, FigureId, StrokeKind};
 
 /// The built-in rules.
@@ -54,6 +55,9 @@ pub struct Rule {
     pub source: String,
     /// Signs that must all be there.
     pub sign: Vec<Sign>,
+    /// Signs asked instead where one of those was not measured: then the thing is inferred, and the word is "likely".
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub inferred: Vec<Sign>,
     /// Signs told along with it.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub companion: Vec<Sign>,
@@ -103,6 +107,9 @@ pub struct Sign {
     /// Lies below.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub below: Option<f64>,
+    /// `above` is the widest loop of this word, and goes along when the words' limits are set otherwise.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub above_size: Option<LoopSize>,
     /// Words for it.
     pub say: String,
     /// Where the threshold comes from, or common practice.
@@ -202,7 +209,7 @@ impl Rules {
                     "kinds is empty; name the kinds of stroke it is asked of, or leave it out",
                 ));
             }
-            let signs = rule.sign.iter().chain(&rule.companion);
+            let signs = rule.all_signs();
             if signs.clone().any(|s| [s.above, s.below].into_iter().flatten().any(|x| !x.is_finite())) {
                 return Err(wrong("a threshold is not a finite number"));
             }
@@ -214,5 +221,25 @@ impl Rules {
             }
         }
         Ok(rules)
+    }
+
+    /// The rules with the limits of the words for a loop's width as they are set: `widest` of a word, metres.
+    #[must_use]
+    pub fn at_sizes(&self, widest: impl Fn(LoopSize) -> f64) -> Self {
+        let mut out = self.clone();
+        for rule in &mut out.rule {
+            for sign in rule.sign.iter_mut().chain(&mut rule.inferred).chain(&mut rule.companion) {
+                if let Some(size) = sign.above_size {
+                    sign.above = Some(widest(size));
+                }
+            }
+        }
+        out
+    }
+}
+
+impl Rule {
+    fn all_signs(&self) -> impl Iterator<Item = &Sign> + Clone {
+        self.sign.iter().chain(&self.inferred).chain(&self.companion)
     }
 }

@@ -5,8 +5,9 @@
 //! `trajectory`), both legs are followed backward from it (`legs`) and figures are read off the curve (`geometry`) at many instants (`measure`). How
 //! often the legs cross is asked of both at once (`paths`), of all cameras and looks together (`shape`). Where
 //! two cameras see the nose, its distance from the cast plane follows from their disagreement (`views`). What is not
-//! seen well enough is not measured, with the reason. README.md has the definitions and a drawing.
+//! seen well enough is not measured, with the reason. `forward` says what loop a line would make behind this path of the tip. README.md has the definitions and a drawing.
 
+mod forward;
 mod gather;
 pub mod geometry;
 mod legs;
@@ -34,6 +35,7 @@ use serde::{Deserialize, Serialize};
 use crate::model::line::{ClipRidges, StrokeLoop};
 use crate::model::{Camera, Clock, Figures, MarkerPath, Stroke};
 
+pub use forward::{known_line, predict_loops};
 pub use gather::Gatherer;
 pub use settings::{LoopSettings, SizeLimits};
 pub use tee::Tee;

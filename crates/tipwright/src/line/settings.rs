@@ -98,6 +98,17 @@ impl SizeLimits {
         }
     }
 
+    /// Widest loop of a word, metres.
+    #[must_use]
+    pub fn widest_m(&self, size: LoopSize) -> f64 {
+        match size {
+            LoopSize::Tight => self.tight_up_to_m,
+            LoopSize::Medium => self.medium_up_to_m,
+            LoopSize::Wide => self.wide_up_to_m,
+            LoopSize::Open => f64::MAX,
+        }
+    }
+
     /// The word for a width.
     ///
     /// ```

@@ -17,6 +17,8 @@ pub enum Needs {
     Butt,
     /// The line measured in the picture.
     Line,
+    /// The line model: what is known of the line.
+    Model,
 }
 
 /// Key, unit, short name and definition of a figure.
@@ -93,6 +95,9 @@ figures! {
     FlyLegSpeed, "fly_leg_speed_m_s", "m/s", "fly leg speed", Line, "Twice the nose's speed less the tip's speed along the trajectory, at the standard moment: the speed of the fly leg, for a line that is not shot.";
     FlyLegDip, "fly_leg_dip_m", "m", "fly leg dip", Line, "Largest dip of the fly leg toward the rod leg below the straight line joining its ends, from the width's section to 2.5 m behind the nose's front, at the standard moment.";
     LoopCrossings, "loop_crossings", "", "crossings", Line, "How often the fly leg crosses the rod leg at the standard moment, seen from the side: once is closed or trailing, twice is tailing.";
+    LoopWidthPredicted, "loop_width_predicted_m", "m", "loop width (predicted)", Model, "Loop width that the measured path of the tip makes, by a model of the line with the session's [line]. Not a measured loop, and never mixed with one.";
+    LoopCrossingsPredicted, "loop_crossings_predicted", "", "crossings (predicted)", Model, "How often the fly leg would cross the rod leg at the standard moment, by the line model from the measured path of the tip. Not a measured loop.";
+    FlyLegDipPredicted, "fly_leg_dip_predicted_m", "m", "fly leg dip (predicted)", Model, "Dip of the fly leg that the measured path of the tip makes, by the line model. Not a measured loop.";
     LoopSymmetry, "loop_symmetry", "", "symmetry", Line, "Loop width divided by that of the stroke before: 1 when back and forward loops are alike.";
     Pause, "pause_s", "s", "pause", Tip, "From the previous stroke's stop to the start of this one.";
     Opposite, "opposite_deg", "deg", "opposite", Tip, "Angle between this chord and the previous stroke's chord; 180 when exactly opposite.";

@@ -142,6 +142,72 @@ pub struct StrokeLoop {
     pub off_plane_m: Option<Measured>,
 }
 
+/// What is known of the line that is cast.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct KnownLine {
+    /// Mass of the belly per metre, grams.
+    pub mass_g_m: Measured,
+    /// Line beyond the tip-top, leader not counted, metres.
+    pub length_out_m: Measured,
+}
+
+/// What a tip's path was changed to, to see what the loop would have been.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Change {
+    /// The same path with its dip stretched flat: on its upper hull.
+    WithoutDip,
+    /// Straight from its start to rod straight.
+    Straight,
+    /// The same way, its speed a steady ramp from the start to rod straight.
+    SteadyRamp,
+}
+
+impl Change {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::WithoutDip, Self::Straight, Self::SteadyRamp];
+
+    /// As written on pages.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::WithoutDip => "without the dip",
+            Self::Straight => "on a straight path",
+            Self::SteadyRamp => "with a steady ramp of speed",
+        }
+    }
+}
+
+/// The loop that a changed path would have made.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct WhatIf {
+    /// What was changed.
+    pub change: Change,
+    /// Width at the standard moment.
+    pub width_m: Measured,
+    /// Probability of crossing not at all, once, twice or oftener.
+    pub crossings: [f64; 3],
+    /// The line at the standard moment, from the tip, cast frame, X and Z.
+    pub line_in_cast_m: Vec<[f64; 2]>,
+}
+
+/// The loop that the measured path of the tip makes, by the line model. Never a measured one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PredictedLoop {
+    /// Stroke, counts from 1.
+    pub stroke: u32,
+    /// Width at the standard moment.
+    pub width_m: Measured,
+    /// Dip of the fly leg.
+    pub fly_leg_dip_m: Measured,
+    /// Probability of crossing not at all, once, twice or oftener.
+    pub crossings: [f64; 3],
+    /// The line at the standard moment, from the tip, cast frame, X and Z.
+    pub line_in_cast_m: Vec<[f64; 2]>,
+    /// What it would have been with other paths.
+    pub what_if: Vec<WhatIf>,
+}
+
 impl RidgePoint {
     /// As a pixel.
     #[must_use]

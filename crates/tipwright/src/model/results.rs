@@ -9,8 +9,9 @@ use super::camera::{Camera, CameraPose, Lens, Picture};
 use super::clock::Clock;
 use super::consistency::{CasterSteadiness, PhaseDifference};
 use super::evidence::StrokeEvidence;
+use super::figures::FigureId;
 use super::film::StrokeFilm;
-use super::line::StrokeLoop;
+use super::line::{PredictedLoop, StrokeLoop};
 use super::measured::Measured;
 use super::path::PathSample;
 use super::scene::Scene;
@@ -171,6 +172,42 @@ impl TakeKeys {
     }
 }
 
+/// What a caster was asked to do in a take: a figure above a limit, below one, or between two.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TakeGoal {
+    /// The figure.
+    pub figure: FigureId,
+    /// To be above.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub above: Option<f64>,
+    /// To be below.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub below: Option<f64>,
+}
+
+impl TakeGoal {
+    /// Whether a value lies in it.
+    #[must_use]
+    pub fn holds(&self, value: f64) -> bool {
+        self.above.is_none_or(|low| value > low) && self.below.is_none_or(|high| value < high)
+    }
+
+    /// As written on pages.
+    #[must_use]
+    pub fn words(&self) -> String {
+        let unit = match self.figure.info().unit {
+            "" => String::new(),
+            unit => format!(" {unit}"),
+        };
+        match (self.above, self.below) {
+            (Some(low), Some(high)) => format!("between {low} and {high}{unit}"),
+            (Some(low), None) => format!("above {low}{unit}"),
+            (None, Some(high)) => format!("below {high}{unit}"),
+            (None, None) => "any".into(),
+        }
+    }
+}
+
 /// One take, measured or failed.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TakeResults {
@@ -187,6 +224,9 @@ pub struct TakeResults {
     pub alias: String,
     /// Label to compare by.
     pub phase: Option<String>,
+    /// What the caster was asked to do.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub goal: Option<TakeGoal>,
     /// How it ended.
     pub status: TakeStatus,
     /// What a person should know.
@@ -219,6 +259,9 @@ pub struct TakeResults {
     /// Loops, of the strokes whose line was measured.
     #[serde(default)]
     pub loops: Vec<StrokeLoop>,
+    /// Loops that the tip's path makes by the line model.
+    #[serde(default)]
+    pub predicted: Vec<PredictedLoop>,
     /// Film with drawing, where it was asked for.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub film: Vec<StrokeFilm>,
@@ -235,6 +278,7 @@ impl TakeResults {
             caster: String::new(),
             alias: String::new(),
             phase: None,
+            goal: None,
             status: TakeStatus::Failed,
             warnings: Vec::new(),
             clips: BTreeMap::new(),
@@ -249,6 +293,7 @@ impl TakeResults {
             evidence: Vec::new(),
             moved: Vec::new(),
             loops: Vec::new(),
+            predicted: Vec::new(),
             film: Vec::new(),
         }
     }

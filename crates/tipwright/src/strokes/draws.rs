@@ -11,6 +11,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 
+use crate::fitted::MISCOUNTED;
 use crate::model::{FigureId as F, MarkerPath, PathDraw};
 
 use super::config::StrokesConfig;
@@ -92,10 +93,6 @@ const LEAST_SHARE: f64 = 0.5;
 const FAR_SDS: f64 = 4.0;
 const FAR_SHARE: f64 = 0.02;
 
-/// Share of strokes whose hesitations are counted wrong although the draws agree: what smoothing took from the path, or a
-/// turn just above or below the bar. A fifth: six of 24 on the demo's day of seed 1 lay outside an sd from the draws alone.
-const MISCOUNTED: f64 = 0.2;
-
 /// Probabilities of 0, 1, 2 ... from the draws' counts. A hesitation turns the acceleration twice, so a miscount is by two.
 pub(super) fn counts(value: f64, draws: &[f64]) -> Vec<f64> {
     const MOST: usize = 9;
@@ -104,9 +101,11 @@ pub(super) fn counts(value: f64, draws: &[f64]) -> Vec<f64> {
     for d in finite.iter().copied().chain(finite.is_empty().then_some(value)) {
         let n = (d.max(0.0) as usize).min(MOST);
         let share = 1.0 / finite.len().max(1) as f64;
-        out[n] += (1.0 - MISCOUNTED) * share;
-        out[(n + 2).min(MOST)] += 0.5 * MISCOUNTED * share;
-        out[n.saturating_sub(2)] += 0.5 * MISCOUNTED * share;
+        let [more_than_none, more, fewer] = MISCOUNTED;
+        let (up, down) = if n == 0 { (more_than_none, 0.0) } else { (more, fewer) };
+        out[n] += (1.0 - up - down) * share;
+        out[(n + 2).min(MOST)] += up * share;
+        out[n.saturating_sub(2)] += down * share;
     }
     out
 }
@@ -213,6 +212,10 @@ mod tests {
     #[test]
     fn counts_of_draws_that_agree_are_not_certain() {
         let p = counts(2.0, &[2.0; 50]);
-        assert!((p[2] - 0.8).abs() < 1e-12 && (p[0] - 0.1).abs() < 1e-12 && (p[4] - 0.1).abs() < 1e-12);
+        let [more_than_none, more, fewer] = MISCOUNTED;
+        assert!((p[2] + more + fewer - 1.0).abs() < 1e-12);
+        assert!((p[0] - fewer).abs() < 1e-12 && (p[4] - more).abs() < 1e-12);
+        let p = counts(0.0, &[0.0; 50]);
+        assert!((p[0] + more_than_none - 1.0).abs() < 1e-12 && (p[2] - more_than_none).abs() < 1e-12);
     }
 }

@@ -3,9 +3,9 @@
 use nalgebra::Vector3;
 use tipwright::model::{Camera, ReportUnits};
 use tipwright_day::session::{
-    AirC, AlongRodM, ButtMarker, CameraName, CaptureFps, CasterId, Clips, Hand, MarkerMm, Markers, Phase,
-    Rod, RodLengthM, SceneClips, Session, SessionCamera, SessionId, Take, TakeName, TipMarker, Wand,
-    WandLengthM,
+    AirC, AlongRodM, ButtMarker, CameraName, CaptureFps, CasterId, Clips, Hand, Line, LineClass, LineOutM,
+    MarkerMm, Markers, Phase, Rod, RodLengthM, SceneClips, Session, SessionCamera, SessionId, Take, TakeName,
+    TipMarker, Wand, WandLengthM,
 };
 
 use super::{Item, LAME, Shoot, What};
@@ -71,7 +71,7 @@ impl Shoot<'_> {
             air_temperature_c: AirC::new(plan.air_c)?,
             wand: Wand { length_m: WandLengthM::new(plan.wand_length_m)?, colour: None, diameter_mm: None },
             rod: Rod { length_m: RodLengthM::new(plan.rod_length_m)? },
-            line: None,
+            line: self.line()?,
             marker: Markers {
                 tip: TipMarker { colour: plan.tip.0, diameter_mm: MarkerMm::new(plan.tip.1)? },
                 butt: plan.butts.iter().map(butt).collect::<Result<_, _>>()?,
@@ -87,6 +87,17 @@ impl Shoot<'_> {
             folder: self.out_dir.clone(),
             casters: plan.casters.clone(),
         })
+    }
+
+    /// The line by its class, and how much of it is out.
+    fn line(&self) -> Result<Option<Line>, SimulateError> {
+        let Some(line) = crate::casters::take_outfit(0.0).line else { return Ok(None) };
+        let class = tipwright_physics::line::AFFTA_G.iter().find(|(_, g)| *g == line.weight_g);
+        Ok(Some(Line {
+            class: class.map(|(class, _)| LineClass::new(f64::from(*class))).transpose()?,
+            mass_g_m: None,
+            length_out_m: Some(LineOutM::new(line.carry_m)?),
+        }))
     }
 
     /// Its id: day and seed, so that days of one title are told apart.
