@@ -1,23 +1,22 @@
 //! After the clip: how large the marker is in it and what moves like one thing over three frames are known now, so the
 //! candidates are judged once more and the lists cut to the best few.
 
-use crate::model::{Colour, FrameSpots};
+use crate::model::{Colour, FrameSpots, Streak};
 
 use super::finder::{Found, FrameFound};
-use super::{MarkerLook, SpotCounts, SpotsConfig};
+use super::{MarkerLook, SpotCounts, SpotsConfig, streaks};
 
 /// Places that a list always keeps for what stands still and looks right: a wand at rest, a plumb.
 const STILL_PLACES: usize = 6;
 
 /// Final lists, and the diameter per colour as the clip shows it.
 pub(super) fn finish(
-    frames: Vec<FrameFound>,
+    mut frames: Vec<FrameFound>,
     looks: &[MarkerLook],
     config: &SpotsConfig,
     counts: &mut SpotCounts,
 ) -> (Vec<FrameSpots>, Vec<(Colour, f64)>) {
-    let links: Vec<Vec<Link>> =
-        (0..frames.len()).map(|k| frames[k].found.iter().map(|f| link(&frames, k, f)).collect()).collect();
+    let links: Vec<Vec<Link>> = of_all(&frames, by_streak);
     // Three in a row happen by chance among glints; five hardly do.
     let support: Vec<Vec<f32>> = (0..frames.len())
         .map(|k| {
@@ -34,6 +33,10 @@ pub(super) fn finish(
         .iter()
         .filter_map(|l| Some((l.colour, usual_size(&frames, &rows(&links), l.colour)?)))
         .collect();
+    let by_place = of_all(&frames, by_place);
+    for look in looks {
+        streaks::agree(&mut frames, [&links, &by_place], look.colour);
+    }
     let lists = frames
         .iter()
         .zip(&support)
@@ -84,13 +87,36 @@ pub(super) fn finish(
 
 /// The best pair of candidates before and after one, and how well they go on with it at nearly constant velocity.
 #[derive(Debug, Clone, Copy, Default)]
-struct Link {
-    fit: f32,
+pub(super) struct Link {
+    pub fit: f32,
     before: usize,
     after: usize,
+    /// Way from frame to frame, and its direction.
+    pub way_px: f64,
+    pub angle_rad: f64,
 }
 
-fn link(frames: &[FrameFound], k: usize, of: &Found) -> Link {
+/// Links of every candidate, of those on whose way it lies by a test of the step between the two (dx, dy).
+fn of_all(frames: &[FrameFound], fits: fn(&Found, f64, f64) -> bool) -> Vec<Vec<Link>> {
+    (0..frames.len()).map(|k| frames[k].found.iter().map(|f| link(frames, k, f, fits)).collect()).collect()
+}
+
+/// The shutter is open for a part of the time between two frames, so the streak lies on the way and is no longer than it. Of what
+/// is hardly longer than wide neither length nor direction is sure.
+fn by_streak(of: &Found, dx: f64, dy: f64) -> bool {
+    let clear = |s: &Streak| s.length_px > 0.7 * f64::from(of.diameter_px);
+    of.candidate.streak.filter(clear).is_none_or(|streak| {
+        let turn = (dy.atan2(dx) - streak.angle_rad).sin().abs();
+        turn <= 0.4 && streak.length_px <= 0.65 * dx.hypot(dy) + 2.0
+    })
+}
+
+/// What surely moves, wherever its streak seems to lie.
+fn by_place(of: &Found, _: f64, _: f64) -> bool {
+    of.candidate.moving > 0.2
+}
+
+fn link(frames: &[FrameFound], k: usize, of: &Found, fits: fn(&Found, f64, f64) -> bool) -> Link {
     let (Some(before), Some(after)) = (k.checked_sub(1).and_then(|k| frames.get(k)), frames.get(k + 1))
     else {
         return Link::default();
@@ -106,19 +132,20 @@ fn link(frames: &[FrameFound], k: usize, of: &Found) -> Link {
             if travel < 2.0 {
                 continue;
             }
-            if let Some(streak) = of.candidate.streak {
-                // The shutter is open for a part of the time between two frames, so the streak lies on the way and
-                // is no longer than it.
-                let turn = (dy.atan2(dx) - streak.angle_rad).sin().abs();
-                if turn > 0.4 || streak.length_px > 0.65 * travel + 2.0 {
-                    continue;
-                }
+            if !fits(of, dx, dy) {
+                continue;
             }
             let bend = (pa.x_px + pb.x_px - 2.0 * c.x_px).hypot(pa.y_px + pb.y_px - 2.0 * c.y_px);
             let allowed = 1.0 + 0.06 * travel;
             let fit = (-0.5 * (bend / allowed).powi(2)).exp() as f32;
             if fit > best.fit {
-                best = Link { fit, before: before_idx, after: after_idx };
+                best = Link {
+                    fit,
+                    before: before_idx,
+                    after: after_idx,
+                    way_px: 0.5 * travel,
+                    angle_rad: dy.atan2(dx),
+                };
             }
         }
     }

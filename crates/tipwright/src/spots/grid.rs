@@ -116,7 +116,7 @@ fn halve_plane(plane: &Plane<'_>, step: [usize; 2], out: &mut Map) {
     }
 }
 
-fn halve_row_8(a: &[u8], b: &[u8], out: &mut [u8]) {
+pub(super) fn halve_row_8(a: &[u8], b: &[u8], out: &mut [u8]) {
     // Fixed lengths let the compiler keep sixteen sums in registers.
     let mut blocks = out.chunks_exact_mut(16);
     let (mut a_blocks, mut b_blocks) = (a.chunks_exact(32), b.chunks_exact(32));

@@ -21,6 +21,7 @@ mod patch;
 mod profile;
 mod search;
 mod still;
+mod streaks;
 #[cfg(test)]
 mod tests;
 
@@ -53,8 +54,8 @@ pub struct SpotsConfig {
     pub distance_m: [f64; 2],
     /// Blur of lens and processing, one standard deviation. Default 0.8 px: sharp phone video, common practice.
     pub blur_px: f64,
-    /// Longest streak, as a share of the longer side of the picture. Default 0.02 (38 px of 1920): 25 m/s at 8 m seen
-    /// for 1/120 s, the longest a shutter can be open at that rate.
+    /// Longest streak at 120 frames a second and more, as a share of the longer side of the picture; at lower rates, where a shutter
+    /// can be open for longer, as much longer. Default 0.02 (38 px of 1920): 25 m/s at 8 m seen for 1/120 s.
     pub longest_streak: f64,
     /// Least standard deviation of a white marker's position. Default 0.025 px: what compression and tone curve leave on
     /// simulated clips however strong the spot is (`spots_truth`, an example of the footage crate, prints it).
@@ -77,6 +78,9 @@ impl Default for SpotsConfig {
         }
     }
 }
+
+/// Frame rate up to which [`SpotsConfig::longest_streak`] holds.
+const USUAL_FPS: f64 = 120.0;
 
 /// How many places were looked at and what became of them. `places` is the sum of the other counts but `frames`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -166,7 +170,9 @@ pub fn find_clip(
     if width_px < 64 || height_px < 64 {
         return Err(SpotsError::TooSmall { width_px, height_px, path });
     }
-    let mut finder = finder::Finder::new(picture, &looks, config);
+    let info = source.info();
+    let fps = info.capture_fps_tag.or(info.container_fps).filter(|fps| *fps > 1.0).unwrap_or(USUAL_FPS);
+    let mut finder = finder::Finder::new(picture, fps, &looks, config);
     let mut frames = Vec::new();
     while let Some(frame) = source.next_frame()? {
         if frame.now.cb.is_none()

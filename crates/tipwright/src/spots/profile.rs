@@ -58,11 +58,13 @@ impl Profiles {
         let (along, across) = (&along[..count], &across[..count]);
         let parts = outline.parts();
         let share = 1.0 / parts as f32;
+        // Middles of n equal parts spread less than the whole path, by one less 1/n^2 in variance: they are moved apart by so much.
+        let apart = if parts == 1 { 0.0 } else { (1.0 - share * share).sqrt().recip() };
         // The biweight reaches sqrt(7) sigma.
         let inverse = 1.0 / (2.645_751_3 * outline.blur);
         let per_blur = 1.0 / outline.blur;
         for part in 0..parts {
-            let place = if parts == 1 { 0.0 } else { (2.0 * part as f32 + 1.0) * share - 1.0 };
+            let place = apart * ((2.0 * part as f32 + 1.0) * share - 1.0);
             let middle = place * outline.half_length;
             for i in 0..count {
                 let (a, b) = (along[i] - middle, across[i]);
@@ -123,7 +125,7 @@ mod tests {
     fn derivatives_are_those_of_the_value() {
         let e = 0.02;
         for (a, b, r, h) in
-            [(2.0, 1.0, 3.5, 3.2), (-5.0, -2.2, 3.0, 4.2), (0.4, 2.0, 2.8, 0.0), (3.0, 0.3, 3.5, 0.0)]
+            [(2.0, 1.0, 3.5, 3.2), (-5.0, -2.2, 3.0, 4.1), (0.4, 2.0, 2.8, 0.0), (3.0, 0.3, 3.5, 0.0)]
         {
             let p = at(a, b, r, h);
             let slope = |hi: [f32; 6], lo: [f32; 6]| (hi[0] - lo[0]) / (2.0 * e);

@@ -5,7 +5,7 @@
 //! of all four; a streak is allowed to run along one of them; an edge or a bright area gives nothing. The same is done on
 //! what became brighter since the frame before, which leaves out everything that stands still.
 
-use super::grid::Map;
+use super::grid::{Map, halve_row_8};
 
 /// A place to look at, in half-size pixels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -13,6 +13,8 @@ pub(super) struct Peak {
     pub x: usize,
     pub y: usize,
     pub response: u8,
+    /// Of the ring it was found with.
+    pub radius: usize,
 }
 
 /// Rows and columns of the blocks of which only the best place is taken.
@@ -23,6 +25,7 @@ const BLOCK_COLUMNS: usize = 16;
 #[derive(Debug, Default)]
 pub(super) struct Search {
     response: Map,
+    coarse: Map,
     rise: Map,
     column_max: Vec<u8>,
     blocks: Vec<(u8, u32)>,
@@ -33,6 +36,20 @@ impl Search {
     pub fn still(&mut self, map: &Map, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
         ring_response(map, radius, threshold, &mut self.response);
         self.pick(radius, threshold, limit, out);
+    }
+
+    /// The same for what is too large for the usual ring, at half the map's size: a ring within a ball sees nothing.
+    pub fn large(&mut self, map: &Map, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
+        self.coarse.resize(map.width / 2, map.height / 2);
+        for y in 0..self.coarse.height {
+            halve_row_8(map.row(2 * y), map.row(2 * y + 1), self.coarse.row_mut(y));
+        }
+        let (half, start) = (radius.div_ceil(2), out.len());
+        ring_response(&self.coarse, half, threshold, &mut self.response);
+        self.pick(half, threshold, limit, out);
+        for peak in &mut out[start..] {
+            (peak.x, peak.y, peak.radius) = (2 * peak.x, 2 * peak.y, radius);
+        }
     }
 
     /// Places that became brighter since `before`.
@@ -90,7 +107,7 @@ impl Search {
             let Some((x, y)) = place else { continue };
             let near = |p: &Peak| p.x.abs_diff(x) < radius.min(4) && p.y.abs_diff(y) < radius.min(4);
             if !out[start..].iter().any(near) {
-                out.push(Peak { x, y, response: *response });
+                out.push(Peak { x, y, response: *response, radius });
             }
         }
     }

@@ -13,7 +13,10 @@ use super::grid::Grid;
 use super::patch::Patch;
 use super::search::{Peak, Search};
 use super::still::StillSums;
-use super::{MarkerLook, SpotCounts, SpotsConfig};
+use super::{MarkerLook, SpotCounts, SpotsConfig, USUAL_FPS};
+
+/// Largest square cut out for close work, samples.
+const MOST_SIDE: usize = 192;
 
 /// Places looked at per map, colour and frame: enough for a tree full of light.
 const PLACES: usize = 64;
@@ -33,6 +36,19 @@ const STILL_PX: f32 = 0.02;
 const WARMTH_KEPT: f32 = 0.997;
 /// Least share of its outline that a blob fills, rough as its measure is.
 const LEAST_FILL: f32 = 0.6;
+/// What changes since the frame before by so much of its contrast, and has a radius of so many pixels, may be a streak that its outline
+/// does not show.
+const LEAST_RISE: f32 = 0.1;
+const SEEK_RADIUS_PX: f32 = 6.0;
+/// Match of colour, and width in pixels, from which on a spot that no disc fits is kept as it is: what is smaller has no pattern that a
+/// lens shows.
+const COLOUR_WITHOUT_FIT: f32 = 0.5;
+const WIDTH_WITHOUT_FIT: f32 = 12.0;
+/// Standard deviation of the middle of such a spot's samples: pixels, and a share of its radius.
+const ROUGH_SD: [f32; 2] = [0.4, 0.08];
+/// What is taken for its signal over noise, and for its misfit as a share of its contrast: neither good nor bad.
+const ROUGH_SNR: f32 = 12.0;
+const ROUGH_MISFIT: f32 = 0.1;
 /// Match of colour from which on a coloured spot is also fitted in luma.
 const LEAST_COLOUR_FOR_LUMA: f32 = 0.1;
 /// Uncertainty of where chroma samples sit, across and down, luma pixels: left or centre of their pair.
@@ -110,19 +126,21 @@ pub(super) struct Finder {
 }
 
 impl Finder {
-    pub fn new(picture: Picture, looks: &[MarkerLook], config: &SpotsConfig) -> Self {
+    pub fn new(picture: Picture, fps: f64, looks: &[MarkerLook], config: &SpotsConfig) -> Self {
         let longer = f64::from(picture.stored_px[0].max(picture.stored_px[1]));
         let focal_px = config.focal_px.unwrap_or(0.8 * longer);
         let [near, far] = config.distance_m;
-        let sizes_px = looks
+        let sizes_px: Vec<[f32; 3]> = looks
             .iter()
             .map(|l| {
                 let at = |distance_m: f64| (l.diameter_m * focal_px / distance_m) as f32;
                 [at(far), at((near * far).sqrt()), at(near)]
             })
             .collect();
-        let longest_px = (config.longest_streak * longer) as f32;
-        let side = if longer > 2000.0 { 112 } else { 64 };
+        let longest_px = (config.longest_streak * longer * (USUAL_FPS / fps).max(1.0)) as f32;
+        // Room for the largest marker drawn out the most.
+        let largest = sizes_px.iter().fold(0.0f32, |m, s: &[f32; 3]| m.max(s[2]));
+        let side = (((1.2 * largest + longest_px) / 16.0).ceil() as usize * 16).clamp(64, MOST_SIDE);
         let patch = || Patch::new(side);
         let half = || Patch::new(side / 2);
         Self {

@@ -5,7 +5,10 @@ use crate::model::{Candidate, Colour, Rotation, Streak};
 
 use super::super::blob::Blob;
 use super::super::fit::{Fitted, Start};
-use super::{CHROMA_SITING_SD_PX, Finder, Found, LEAST_COLOUR_FOR_LUMA, size_match};
+use super::{
+    CHROMA_SITING_SD_PX, COLOUR_WITHOUT_FIT, Finder, Found, LEAST_COLOUR_FOR_LUMA, LEAST_RISE, ROUGH_MISFIT,
+    ROUGH_SD, ROUGH_SNR, SEEK_RADIUS_PX, WIDTH_WITHOUT_FIT, size_match,
+};
 
 impl Finder {
     pub(super) fn fit_one(&mut self, frame: &FrameView<'_>, look_idx: usize, blob: &Blob) -> Option<Found> {
@@ -19,6 +22,7 @@ impl Finder {
             self.before.cut_plane(&planes.luma, [column, row]);
         }
         let streaked = blob.length > 0.9 * blob.radius.max(0.35 * self.sizes_px[look_idx][0]);
+        let seek = blob.rise.abs() > LEAST_RISE && blob.radius > SEEK_RADIUS_PX;
         let start = Start {
             x: blob.x,
             y: blob.y,
@@ -31,16 +35,50 @@ impl Finder {
         };
         let fitted = if colour == Colour::White {
             let before = elsewhere.then_some(&self.before);
-            self.fitter.fit(&self.now, before, start).filter(|f| f.amplitude > 0.0)?
+            self.fitter.fit(&self.now, before, start, seek).filter(|f| f.amplitude > 0.0)
         } else {
-            self.fit_coloured(look_idx, start, elsewhere)?
+            self.fit_coloured(look_idx, start, elsewhere, seek)
         };
+        let fitted = fitted.or_else(|| self.unfitted(look_idx, blob))?;
         self.judge(look_idx, blob, &fitted, frame)
+    }
+
+    /// A smeared or patterned ball that no disc fits, but whose colour is right: where its samples have their middle, and no more.
+    fn unfitted(&self, look_idx: usize, blob: &Blob) -> Option<Fitted> {
+        self.hues[look_idx]?;
+        let width = 2.0 * blob.radius;
+        let cover = (1.0 / (1.0 + 0.6 * blob.length / width)).clamp(0.2, 1.0);
+        let colour = self.colour_match(look_idx, blob.x, blob.y, blob.angle_rad, width, cover);
+        if !(colour > COLOUR_WITHOUT_FIT && width > WIDTH_WITHOUT_FIT) {
+            return None;
+        }
+        let sd = ROUGH_SD[0] + ROUGH_SD[1] * blob.radius.hypot(0.5 * blob.length);
+        Some(Fitted {
+            x: blob.x,
+            y: blob.y,
+            cov: [sd * sd, 0.0, sd * sd],
+            radius: blob.radius,
+            length: blob.length,
+            length_sd: ROUGH_SD[0] + 0.3 * blob.length,
+            angle_rad: blob.angle_rad,
+            // The map of the hue has twice the chroma.
+            amplitude: 0.5 * blob.contrast / cover,
+            amplitude_snr: ROUGH_SNR,
+            cover,
+            level: 0.0,
+            noise: ROUGH_MISFIT * blob.contrast,
+        })
     }
 
     /// Chroma gives the spot its place to about half a pixel whatever stands behind it; luma, where it differs from
     /// the background, then gives it finer.
-    pub(super) fn fit_coloured(&mut self, look_idx: usize, start: Start, elsewhere: bool) -> Option<Fitted> {
+    pub(super) fn fit_coloured(
+        &mut self,
+        look_idx: usize,
+        start: Start,
+        elsewhere: bool,
+        seek: bool,
+    ) -> Option<Fitted> {
         let hue = self.hues[look_idx]?;
         let centre = [
             (0.5 * (start.x - 0.5)).round().max(0.0) as usize,
@@ -59,7 +97,7 @@ impl Finder {
         };
         let coarse = self
             .fitter
-            .fit(&self.chroma, None, half)
+            .fit(&self.chroma, None, half, seek)
             .filter(|f| f.amplitude > 0.0 && f.amplitude_snr > 4.0)?;
         let coarse = Fitted {
             // Chroma samples sit at the left luma column of their pair or midway between the two.
@@ -107,7 +145,7 @@ impl Finder {
             ..start
         };
         let before = elsewhere.then_some(&self.before);
-        let fine = self.fitter.fit(&self.now, before, fine_start).filter(|f| {
+        let fine = self.fitter.fit(&self.now, before, fine_start, seek).filter(|f| {
             let (dx, dy) = (f.x - coarse.x, f.y - coarse.y);
             let wide = coarse.cov[0] + coarse.cov[2] + f.cov[0] + f.cov[2];
             let ratio = f.radius / coarse.radius;

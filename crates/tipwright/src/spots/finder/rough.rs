@@ -14,6 +14,13 @@ impl Finder {
         ((0.4 * self.sizes_px[look_idx][1] + 1.6).round() as usize).clamp(3, 24)
     }
 
+    /// Ring outside the largest marker, when the usual one would lie within it.
+    fn large_radius_half_px(&self, look_idx: usize) -> Option<usize> {
+        let largest = self.sizes_px[look_idx][2];
+        let within = 2.0 * (self.radius_half_px(look_idx) as f32) < 0.5 * largest;
+        within.then(|| ((0.52 * largest + 1.6).round() as usize).clamp(3, 60))
+    }
+
     pub(super) fn find_rough(&mut self, frame: &FrameView<'_>, look_idx: usize) {
         let coloured = self.hues[look_idx].is_some();
         self.rough.clear();
@@ -31,6 +38,11 @@ impl Finder {
         self.still.clear();
         self.moving.clear();
         self.search.still(map, radius, least(4.0), PLACES, &mut self.still);
+        if let Some(large) = self.large_radius_half_px(look_idx) {
+            self.search.large(map, large, least(4.0), PLACES / 2, &mut self.still);
+            // What stands out the most leads: a patch on a large ball stands out by less than the ball.
+            self.still.sort_by_key(|p| std::cmp::Reverse(p.response));
+        }
         if self.grid.frames > 1 {
             self.search.moving(map, map_before, radius, least(5.0), PLACES, &mut self.moving);
         }
@@ -77,7 +89,7 @@ impl Finder {
                 let blob = self.flood.measure(rise, None, change, 0.0, change - 0.6 * response, limit);
                 blob.map(|b| Blob { rise: 1.0, ..b })
             } else {
-                let around = ring_median(map, peak, radius);
+                let around = ring_median(map, peak, peak.radius);
                 self.flood.measure(now, Some(before), top, around, top - 0.6 * response, limit)
             };
             let Some(mut blob) = blob else {
@@ -99,7 +111,9 @@ impl Finder {
                 self.counts.not_a_blob += 1;
                 continue;
             }
-            if width < 0.6 * smallest.min(4.0) || width > 1.5 * largest || blob.length > 1.3 * self.longest_px
+            if width < 0.6 * smallest.min(4.0)
+                || 2.0 * blob.radius_of_streak() > 1.5 * largest
+                || blob.length > 1.3 * self.longest_px
             {
                 self.counts.not_a_blob += 1;
                 continue;

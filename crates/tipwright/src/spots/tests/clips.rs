@@ -246,7 +246,7 @@ fn ten_bits_give_what_eight_bits_give() {
     };
     let picture =
         crate::model::Picture { stored_px: [SIZE[0] as u32, SIZE[1] as u32], rotation: Rotation::R0 };
-    let finder = || Finder::new(picture, &[look(Colour::White)], &config());
+    let finder = || Finder::new(picture, 120.0, &[look(Colour::White)], &config());
     let (mut a, mut b) = (finder(), finder());
     for k in 0..films.len() {
         let view = |now, before| FrameView { frame_idx: k as u32, pts_s: k as f64, now, before };

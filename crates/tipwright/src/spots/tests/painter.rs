@@ -190,6 +190,14 @@ impl Reel {
     }
 }
 
+impl Reel {
+    /// The same at another rate.
+    pub fn at_fps(mut self, fps: f64) -> Self {
+        self.info.container_fps = Some(fps);
+        self
+    }
+}
+
 impl FrameSource for Reel {
     fn info(&self) -> &ClipInfo {
         &self.info
@@ -200,7 +208,7 @@ impl FrameSource for Reel {
         self.next += 1;
         Ok(self.films.get(k).map(|film| FrameView {
             frame_idx: k as u32,
-            pts_s: k as f64 / 120.0,
+            pts_s: k as f64 / self.info.container_fps.unwrap_or(120.0),
             now: film.planes(),
             before: (k > 0).then(|| self.films[k - 1].planes()),
         }))

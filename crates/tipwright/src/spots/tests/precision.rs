@@ -10,7 +10,7 @@ fn fit(canvas: &Canvas, noise: f64, seed: u64, start: Start) -> Option<Fitted> {
     let film = canvas.develop(noise, seed);
     let mut patch = Patch::new(64);
     patch.cut_plane(&film.planes().luma, [start.x.round() as usize, start.y.round() as usize]);
-    Fitter::default().fit(&patch, None, start)
+    Fitter::default().fit(&patch, None, start, false)
 }
 
 /// A start as the rough measure would give it: near, not at, the truth.
@@ -157,8 +157,8 @@ fn the_edge_of_the_sky_does_not_pull_when_the_frame_before_shows_it() {
         let (now, before) = (cut(&now), cut(&before));
         let off =
             |f: Option<Fitted>| f.map_or(3.0, |f| (f64::from(f.x) - disc.x).hypot(f64::from(f.y) - disc.y));
-        with = with.max(off(Fitter::default().fit(&now, Some(&before), start)));
-        without = without.max(off(Fitter::default().fit(&now, None, start)));
+        with = with.max(off(Fitter::default().fit(&now, Some(&before), start, false)));
+        without = without.max(off(Fitter::default().fit(&now, None, start, false)));
     }
     println!("at the edge of the sky: worst {with:.3} px with the frame before, {without:.3} px without");
     assert!(with < 0.25, "{with}");

@@ -7,6 +7,10 @@
 //! compression leaves it, raises the covariance by the sum over lags of the product of the residuals' and the
 //! derivative's autocorrelation.
 
+mod linear;
+
+use linear::{dot, invert};
+
 use super::patch::Patch;
 use super::profile::{Outline, Profiles, cover};
 
@@ -83,8 +87,36 @@ pub(super) struct Fitter {
 }
 
 impl Fitter {
-    /// Fits a spot. `before` is the frame before as background, where the marker was elsewhere.
-    pub fn fit(&mut self, now: &Patch, before: Option<&Patch>, start: Start) -> Option<Fitted> {
+    /// Fits a spot. `before` is the frame before as background, where the marker was elsewhere. With `seek` what starts as a disc is
+    /// tried as a streak too: of one shorter than the ball is wide the outline at half height is a disc's.
+    pub fn fit(&mut self, now: &Patch, before: Option<&Patch>, start: Start, seek: bool) -> Option<Fitted> {
+        let disc = self.fit_form(now, before, start)?;
+        if !seek || start.length > 0.0 {
+            return Some(disc);
+        }
+        let samples = self.value.len() as f32;
+        let angle_rad = self.drawn_out_rad(disc.x - start.x, disc.y - start.y, disc.amplitude);
+        let (x, y, radius) = (disc.x, disc.y, 0.9 * disc.radius);
+        let start = Start { x, y, radius, length: 0.8 * disc.radius, angle_rad, ..start };
+        let streak = self.fit_form(now, before, start).filter(|s| {
+            // Two unknowns more must gain what chance gives once in four hundred times (chi-square of two degrees, halves).
+            samples * (disc.noise / s.noise).ln() > 6.0 && s.length > 3.0 * s.length_sd
+        });
+        Some(streak.unwrap_or(disc))
+    }
+
+    /// Direction in which the fit at hand leaves the most beside a place: the second moments of its residuals.
+    fn drawn_out_rad(&self, x: f32, y: f32, amplitude: f32) -> f32 {
+        let (mut cos, mut sin) = (0.0, 0.0);
+        for ((u, v), r) in self.x.iter().zip(&self.y).zip(&self.residual) {
+            let (dx, dy) = (u - x, v - y);
+            cos += r * (dx * dx - dy * dy);
+            sin += r * 2.0 * dx * dy;
+        }
+        0.5 * (sin * amplitude.signum()).atan2(cos * amplitude.signum())
+    }
+
+    fn fit_form(&mut self, now: &Patch, before: Option<&Patch>, start: Start) -> Option<Fitted> {
         let streak = start.length > 0.0;
         let mut p = [0.0f32; UNKNOWNS];
         (p[X], p[Y]) = (start.x - now.left as f32, start.y - now.top as f32);
@@ -345,62 +377,4 @@ impl Fitter {
         }
         factors.map(|f| f.clamp(0.7, 8.0))
     }
-}
-
-fn dot(a: &[f32], b: &[f32]) -> f32 {
-    let mut sums = [0.0f32; 8];
-    let (ca, cb) = (a.chunks_exact(8), b.chunks_exact(8));
-    let rest: f32 = ca.remainder().iter().zip(cb.remainder()).map(|(a, b)| a * b).sum();
-    for (a, b) in ca.zip(cb) {
-        for k in 0..8 {
-            sums[k] += a[k] * b[k];
-        }
-    }
-    sums.iter().sum::<f32>() + rest
-}
-
-/// Inverse of the active part of a symmetric positive matrix by Cholesky; `None` when it is not positive.
-fn invert(
-    normal: &[[f64; UNKNOWNS]; UNKNOWNS],
-    active: &[bool; UNKNOWNS],
-) -> Option<[[f64; UNKNOWNS]; UNKNOWNS]> {
-    let mut index = [0usize; UNKNOWNS];
-    let mut n = 0;
-    for i in (0..UNKNOWNS).filter(|i| active[*i]) {
-        index[n] = i;
-        n += 1;
-    }
-    let mut lower = [[0.0f64; UNKNOWNS]; UNKNOWNS];
-    for i in 0..n {
-        for j in 0..=i {
-            let mut sum = normal[index[i]][index[j]];
-            sum -= lower[i][..j].iter().zip(&lower[j][..j]).map(|(a, b)| a * b).sum::<f64>();
-            if i == j {
-                let least = 1e-9 * normal[index[i]][index[i]].abs() + 1e-12;
-                if !(sum > least) {
-                    return None;
-                }
-                lower[i][i] = sum.sqrt();
-            } else {
-                lower[i][j] = sum / lower[j][j];
-            }
-        }
-    }
-    // Inverse of the lower factor, then its transpose times itself.
-    let mut inverse_lower = [[0.0f64; UNKNOWNS]; UNKNOWNS];
-    for j in 0..n {
-        inverse_lower[j][j] = 1.0 / lower[j][j];
-        for i in j + 1..n {
-            let sum: f64 = (j..i).map(|k| lower[i][k] * inverse_lower[k][j]).sum();
-            inverse_lower[i][j] = -sum / lower[i][i];
-        }
-    }
-    let mut inverse = [[0.0f64; UNKNOWNS]; UNKNOWNS];
-    for i in 0..n {
-        for j in 0..n {
-            inverse[index[i]][index[j]] =
-                (i.max(j)..n).map(|k| inverse_lower[k][i] * inverse_lower[k][j]).sum();
-        }
-    }
-    Some(inverse)
 }
