@@ -6,9 +6,10 @@
     reason = "a test: it may stop, and it prints its figures"
 )]
 
-mod common;
+#[path = "common/open_data.rs"]
+mod open_data;
 
-use common::open_data;
+use open_data::open_data;
 use tipwright::math::median;
 use tipwright::model::footage::{Footage, Plane, PlaneData};
 use tipwright::model::{Candidate, Colour, FrameSpots, Picture, RawPixel};

@@ -1,7 +1,10 @@
 //! What the lens checks share.
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
+mod open_data;
+
+pub use open_data::open_data;
 use tipwright::model::RawPixel;
 use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, Sound};
 use tipwright_footage::board;
@@ -45,18 +48,4 @@ impl Footage for Stills {
     fn board_count(&self, luma: &[u8], size_px: [u32; 2]) -> Option<[u32; 2]> {
         board::board_count(luma, size_px)
     }
-}
-
-/// Open data that is not part of the repository; `None` (said loudly) when it is absent.
-pub fn open_data(part: &str) -> Option<PathBuf> {
-    let root = std::env::var_os("TIPWRIGHT_OPEN_DATA").map_or_else(
-        || Path::new(env!("CARGO_MANIFEST_DIR")).join("../../../shared/open-data"),
-        PathBuf::from,
-    );
-    let path = root.join(part);
-    if path.exists() {
-        return Some(path);
-    }
-    eprintln!("SKIPPED: no open data at {} (set TIPWRIGHT_OPEN_DATA)", path.display());
-    None
 }
