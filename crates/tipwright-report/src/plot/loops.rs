@@ -100,7 +100,7 @@ const FEWEST: usize = 5;
 /// Correlation with its 95 % interval by Fisher's z (Metron 1 (1921) 3-32): tanh(atanh r +- 1.96 / sqrt(n - 3)).
 ///
 /// ```
-/// use tipwright::report::plot::loops::correlation;
+/// use tipwright_report::plot::loops::correlation;
 /// // r = 0.5 from 28 pairs: 0.156 to 0.736 (the formula by hand)
 /// let z = 0.5_f64.atanh();
 /// let xy: Vec<(f64, f64)> = (0..28).map(|i| {
