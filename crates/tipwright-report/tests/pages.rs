@@ -377,7 +377,7 @@ fn what_if_and_the_goal_are_drawn() {
     }];
     take.goal = Some(TakeGoal { figure: FigureId::LatePower, above: Some(0.3), below: None });
     let page = page_of(&session_pages(&results), "report/caster-01.html");
-    assert!(page.contains("What if, by a model of the line: nothing of this was measured"));
+    assert!(page.contains("What if: a model, not measured"));
     let drawing = page.split("data-panel=\"what-if\"").nth(1).unwrap();
     assert!(
         drawing.contains("without the dip")

@@ -36,7 +36,7 @@ pub fn panel(stroke: &Stroke, model: &PredictedLoop, format: Format) -> Option<P
     let air = 0.06 * (x_high - x_low).max(0.5);
     let scales = TrueScale::fit([x_low - air, x_high + air], [z_low - air, z_high + 2.0 * air], format);
     let TrueScale { x, z, height } = scales;
-    let frame = scales.frame("What if, by a model of the line: nothing of this was measured", format);
+    let frame = scales.frame("What if: a model, not measured", format);
     let at = |p: &[f64; 2]| -> Xy { (x.at(p[0]), z.at(p[1])) };
     let mut svg = Svg::new();
     let mut labels = frame.draw(&mut svg, format.units);

@@ -188,11 +188,13 @@ pub fn find_clip(
     progress(frames.len() as u64);
     let mut counts = finder.counts();
     let stills = finder.stills();
+    // by its looks alone: a marker that hangs still is a marker
+    let seen = frames.iter().filter(|f| f.found.iter().any(|c| c.quality > LIKELY)).count();
     let (frames, diameter_px) = finish::finish(frames, &looks, config, &mut counts);
     let mut warnings = source.warnings();
     let frames_read = frames.len();
     let spots = timed(camera, picture, frames, source.tick_s());
-    let (frames, times) = (&spots.frames, &spots.times);
+    let times = &spots.times;
     if let Some(what) = times.in_words() {
         let (severity, remedy) = if times.left_out > 0 {
             (Severity::Warning, "Copy the clip from the phone again if the frames matter")
@@ -201,7 +203,6 @@ pub fn find_clip(
         };
         warnings.push(Warning::new(severity, path.display().to_string(), what, remedy));
     }
-    let seen = frames.iter().filter(|f| f.candidates.iter().any(|c| c.score > 0.3)).count();
     if seen * 10 < frames_read {
         warnings.push(Warning::new(
             Severity::Warning,
@@ -212,6 +213,9 @@ pub fn find_clip(
     }
     Ok(FoundSpots { spots, counts, damaged_frames: source.damaged_frames(), diameter_px, stills, warnings })
 }
+
+/// Quality from which on something looks like the marker it should be: the product of five marks of three quarters each.
+const LIKELY: f32 = 0.2;
 
 /// Looks without doubles: markers of one colour are searched once, with the mean of their sizes.
 fn one_per_colour(looks: &[MarkerLook]) -> Vec<MarkerLook> {

@@ -36,7 +36,7 @@ struct Share {
     scatter: f64,
 }
 
-/// `None` when too few streaks are seen, or all at one pace.
+/// `None` when too few streaks are seen, or they are no share of the way. Of streaks at one pace it is the plain ratio.
 ///
 /// A pattern, or a part that is hidden, makes a ball longer one way whatever its pace, and what is longer adds up in squares, as
 /// variances do: so the share's square is the slope of squared length over squared way, the median of the slopes of all pairs (Theil,

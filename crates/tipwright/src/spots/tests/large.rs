@@ -71,6 +71,7 @@ fn a_large_ball_at_rest_is_found() {
     let hits = hits(&found, ball);
     println!("{} of 16: {:?}", hits.len(), found.counts);
     assert_eq!(hits.len(), 16);
+    assert!(found.warnings.iter().all(|w| !w.what.contains("likely in only")), "{:?}", found.warnings);
     for (c, truth) in &hits {
         let (dx, dy) = (c.centre.x_px - truth.x, c.centre.y_px - truth.y);
         // The cloth hides a part of it: the middle of what is red lies lower, and the covariance owns it.
