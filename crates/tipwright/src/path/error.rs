@@ -95,7 +95,7 @@ pub enum PathError {
     },
     /// Somebody casts, but not where the wand was waved.
     #[error(
-        "what casts in these clips stands {away_m:.1} m from the middle of where the wand was waved ({limit_m:.1} m at most): a neighbour, not this caster; check the tip marker of the take's own rod, or wave the wand where casters stand: {take}"
+        "what was followed in these clips is {away_m:.1} m from the middle of where the wand was waved ({limit_m:.1} m at most): a neighbour, not this caster; check the tip marker of the take's own rod, or wave the wand where casters stand: {take}"
     )]
     CastsElsewhere {
         /// Distance over the ground.

@@ -143,6 +143,11 @@ pub(super) fn choose(
         }
         Some(reach_m) => {
             let limit_m = reach_m + BESIDE_WAND_M;
+            let away = |c: &Caster| PathError::CastsElsewhere {
+                away_m: c.apart_from_m([0.0; 2]),
+                limit_m,
+                take: take.to_string(),
+            };
             let is_there =
                 |c: &Caster| c.apart_from_m([0.0; 2]) <= limit_m && c.nearest_m <= reach_m + PASSES_M;
             let near = |k: &usize| is_there(&casters[*k]);
@@ -152,11 +157,12 @@ pub(super) fn choose(
             match (best, casters.iter().find(|c| casts(c) && !is_there(c))) {
                 // what moves in the volume without casting is not the tip of somebody who casts beside it
                 (Some(k), elsewhere) if elsewhere.is_none() || casts(&casters[k]) => k,
-                (_, Some(elsewhere)) => {
-                    let away_m = elsewhere.apart_from_m([0.0; 2]);
-                    return Err(PathError::CastsElsewhere { away_m, limit_m, take: take.to_string() });
-                }
-                _ => 0,
+                (_, Some(elsewhere)) => return Err(away(elsewhere)),
+                // of a neighbour at the picture's edge perhaps only the slow ends of strokes are seen
+                (_, None) => match casters.first() {
+                    Some(first) => return Err(away(first)),
+                    None => 0,
+                },
             }
         }
     };
