@@ -13,7 +13,7 @@ use std::fmt::Write as _;
 use tipwright::evidence::Rules;
 use tipwright::model::{FigureId, StrokeKind};
 use tipwright_simulate::casters::Habit;
-use tipwright_simulate::confusion::{Confusion, confusion, rules_of};
+use tipwright_simulate::confusion::{Confusion, confusion, figure_columns, rules_of};
 
 fn main() {
     let args: Vec<String> = std::env::args().collect();
@@ -129,19 +129,10 @@ fn print_figures(table: &Confusion) {
 
 fn figures(table: &Confusion) -> String {
     let mut out = String::from("habit,person,stroke,direction");
-    for id in FigureId::ALL {
-        let _ = write!(out, ",{0},{0}_sd,{0}_true", id.info().key);
-    }
-    out.push('\n');
+    let _ = writeln!(out, "{}", figure_columns());
     for j in &table.judged {
         let _ = write!(out, "{},{},{},{:?}", j.habit.key(), j.person, j.stroke.stroke, j.stroke.direction);
-        for id in FigureId::ALL {
-            let text = |x: Option<f64>| x.map_or(String::new(), |x| x.to_string());
-            let m = j.stroke.figures.get(*id);
-            let t = j.truth.as_ref().and_then(|t| t.figures.get(*id)).map(|m| m.value);
-            let _ = write!(out, ",{},{},{}", text(m.map(|m| m.value)), text(m.map(|m| m.sd)), text(t));
-        }
-        out.push('\n');
+        let _ = writeln!(out, "{}", j.figure_cells());
     }
     out
 }

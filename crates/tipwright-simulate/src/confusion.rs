@@ -65,6 +65,27 @@ pub struct Judged {
     pub true_kind: Option<StrokeKind>,
 }
 
+/// Names of the columns of [`Judged::figure_cells`], a comma before each.
+#[must_use]
+pub fn figure_columns() -> String {
+    FigureId::ALL.iter().map(|id| id.info().key).map(|key| format!(",{key},{key}_sd,{key}_true")).collect()
+}
+
+impl Judged {
+    /// Every figure as measured, its standard deviation and its truth as cells of a CSV row, a comma before each; empty where it
+    /// is not to be had.
+    #[must_use]
+    pub fn figure_cells(&self) -> String {
+        let text = |x: Option<f64>| x.map_or(String::new(), |x| x.to_string());
+        let cells = |id: &FigureId| {
+            let m = self.stroke.figures.get(*id);
+            let truth = self.truth.as_ref().and_then(|t| t.figures.get(*id)).map(|m| m.value);
+            format!(",{},{},{}", text(m.map(|m| m.value)), text(m.map(|m| m.sd)), text(truth))
+        };
+        FigureId::ALL.iter().map(cells).collect()
+    }
+}
+
 /// Somebody between two habits or a little beyond, with a punch, a sink of the hand and an arc of any size: few are without
 /// fault.
 #[must_use]

@@ -265,6 +265,13 @@ pub struct Take {
 }
 
 impl Take {
+    /// The part of the first camera's clip that the take is, seconds of its clock; infinite where it is open.
+    #[must_use]
+    pub fn part_s(&self) -> [f64; 2] {
+        let bound = |given: Option<ClipTimeS>, open: f64| given.map_or(open, ClipTimeS::get);
+        [bound(self.from_s, f64::NEG_INFINITY), bound(self.to_s, f64::INFINITY)]
+    }
+
     /// The take as the subject of a finding.
     #[must_use]
     pub fn subject(&self) -> Subject {

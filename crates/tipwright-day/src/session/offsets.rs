@@ -23,11 +23,10 @@ pub(crate) fn span_s(
     [first, camera]: [&str; 2],
     footage: &dyn Footage,
 ) -> Option<[f64; 2]> {
-    let bound = |given: Option<super::ClipTimeS>, open: f64| given.map_or(open, super::ClipTimeS::get);
-    let of_first = [bound(take.from_s, f64::NEG_INFINITY), bound(take.to_s, f64::INFINITY)];
     if take.from_s.is_none() && take.to_s.is_none() {
         return None;
     }
+    let of_first = take.part_s();
     if camera == first {
         return Some(of_first);
     }

@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::casters::Rows;
-use super::{CameraName, ClipTimeS, Clips, Finding, RodLengthM, Session, Subject, Take};
+use super::{CameraName, Clips, Finding, RodLengthM, Session, Subject, Take};
 use tipwright::model::Severity;
 
 /// Wands that anyone waves by hand, metres; shorter ones say too little about scale.
@@ -305,13 +305,7 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
 
 /// Whether two of the takes are the same part of their clip.
 fn share_time(takes: &[&Take]) -> bool {
-    let mut spans: Vec<[f64; 2]> = takes
-        .iter()
-        .map(|t| {
-            let bound = |given: Option<ClipTimeS>, open: f64| given.map_or(open, ClipTimeS::get);
-            [bound(t.from_s, f64::NEG_INFINITY), bound(t.to_s, f64::INFINITY)]
-        })
-        .collect();
+    let mut spans: Vec<[f64; 2]> = takes.iter().map(|t| t.part_s()).collect();
     spans.sort_by(|a, b| a[0].total_cmp(&b[0]));
     spans.windows(2).any(|w| w[1][0] < w[0][1])
 }

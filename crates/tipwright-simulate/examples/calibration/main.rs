@@ -23,7 +23,9 @@ use tipwright::evidence::Rules;
 use tipwright::model::{Direction, FigureId, StrokeKind};
 use tipwright::strokes::{StrokesConfig, measure};
 use tipwright_simulate::casters::{Habit, Manner, TakePlan, cast_take};
-use tipwright_simulate::confusion::{Judged, anyone, came_true, judge_cast, nearest, noisy_paths};
+use tipwright_simulate::confusion::{
+    Judged, anyone, came_true, figure_columns, judge_cast, nearest, noisy_paths,
+};
 use tipwright_simulate::day::casts::outfit;
 use tipwright_simulate::truth_figures::{TruthConfig, kind_among, true_strokes};
 
@@ -133,10 +135,7 @@ fn take(person: u64, strokes: u32) -> Option<Take> {
 fn figures(takes: &[Take]) -> String {
     let mut out =
         String::from("person,stroke,direction,kind,true_kind,least_separation_m,p_none,p_once,p_twice");
-    for id in FigureId::ALL {
-        let _ = write!(out, ",{0},{0}_sd,{0}_true", id.info().key);
-    }
-    out.push('\n');
+    let _ = writeln!(out, "{}", figure_columns());
     for j in takes.iter().flat_map(|t| &t.judged) {
         let least_m = j.truth.as_ref().and_then(|t| Some(t.line.as_ref()?.least_separation_m));
         let crossings = j.stroke.figures.counts.get(&FigureId::LoopCrossingsPredicted);
@@ -154,13 +153,7 @@ fn figures(takes: &[Take]) -> String {
             p(1),
             p(2),
         );
-        for id in FigureId::ALL {
-            let text = |x: Option<f64>| x.map_or(String::new(), |x| x.to_string());
-            let m = j.stroke.figures.get(*id);
-            let t = j.truth.as_ref().and_then(|t| t.figures.get(*id)).map(|m| m.value);
-            let _ = write!(out, ",{},{},{}", text(m.map(|m| m.value)), text(m.map(|m| m.sd)), text(t));
-        }
-        out.push('\n');
+        let _ = writeln!(out, "{}", j.figure_cells());
     }
     out
 }

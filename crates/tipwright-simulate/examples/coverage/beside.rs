@@ -87,17 +87,16 @@ impl Somebody {
     }
 }
 
-/// Median distance of the tip's path from a thing, metres.
+/// Median distance of the tip's height from a thing's, metres.
 pub fn nearness_m(found: &TakePaths, place: &dyn Fn(f64) -> Point3<f64>) -> f64 {
-    let frame = |p: Point3<f64>| p.z;
-    // heights need no frame: places are compared by how they move, after the mean is taken off
+    // heights need no frame, and what rises and falls together is one thing wherever it stands: the mean is taken off
     let samples: Vec<_> = found.rod.tip.samples.iter().filter(|s| s.views >= 2).collect();
     let n = samples.len().max(1) as f64;
-    let mean_found = samples.iter().map(|s| frame(s.position_in_world)).sum::<f64>() / n;
-    let mean_true = samples.iter().map(|s| frame(place(s.t_s))).sum::<f64>() / n;
+    let mean_found = samples.iter().map(|s| s.position_in_world.z).sum::<f64>() / n;
+    let mean_true = samples.iter().map(|s| place(s.t_s).z).sum::<f64>() / n;
     let mut off: Vec<f64> = samples
         .iter()
-        .map(|s| (frame(s.position_in_world) - mean_found - frame(place(s.t_s)) + mean_true).abs())
+        .map(|s| (s.position_in_world.z - mean_found - place(s.t_s).z + mean_true).abs())
         .collect();
     off.sort_by(f64::total_cmp);
     off.get(off.len() / 2).copied().unwrap_or(f64::INFINITY)

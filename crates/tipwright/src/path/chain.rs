@@ -48,11 +48,7 @@ pub(super) fn find_chains(
             .or_insert_with(|| all_pieces(config, views, look))
             .clone()
     };
-    let pieces = pieces_for(&tip_look);
-    if pieces.is_empty() {
-        return Err(PathError::NoChain { pieces: 0, take: input.take.to_string() });
-    }
-    let everybody = casters(pieces, tip_look.at_m);
+    let everybody = casters(pieces_for(&tip_look), tip_look.at_m);
     let Chosen { own, others } = choose(everybody, input.scene.wand_reach_m, input.take)?;
     for other in others {
         warnings.push(Warning::new(

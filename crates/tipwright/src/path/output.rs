@@ -258,12 +258,10 @@ fn assignments(input: &TakeInput, views: &[View], joint: &TakeJoint) -> Vec<Clip
 
 #[cfg(test)]
 mod tests {
-    use super::super::RoleLook;
     use super::super::solve_take;
-    use super::super::tests::{FPS, clocks, scene_of, take, tip_look};
+    use super::super::tests::{scene_of, take, with_butts};
     use super::*;
-    use crate::model::{ClipSpots, Colour};
-    use crate::testing::{Film, Thing, cast_butt, cast_tip, film, two_phones};
+    use crate::testing::two_phones;
 
     /// A wand typed 1.10 m for 1.00: everything is 10 % too large, and only the butt markers' own distance knows.
     #[test]
@@ -273,17 +271,7 @@ mod tests {
         for camera in &mut scene.cameras {
             camera.translation_m = camera.translation_m.map(|t| 1.1 * t);
         }
-        let (b1, b2) = (|t: f64| cast_butt(t, 0.40), |t: f64| cast_butt(t, 0.75));
-        let things = [
-            Thing::new(&cast_tip, Colour::White, 0.04),
-            Thing::new(&b1, Colour::Green, 0.03),
-            Thing::new(&b2, Colour::Green, 0.03),
-        ];
-        let clips: Vec<ClipSpots> = (0..2)
-            .map(|k| film(&cameras[k], k, &things, &Film::new(FPS, 6.0, clocks()[k], 11 + k as u64)))
-            .collect();
-        let look = |role, at_m| RoleLook { role, colour: Colour::Green, at_m, diameter_m: 0.03 };
-        let roles = vec![tip_look(), look(Role::Butt1, 0.40), look(Role::Butt2, 0.75)];
+        let (clips, roles) = with_butts(&cameras, 6.0, 11);
         let out = solve_take(&take(&scene, &cameras, &clips, roles), &PathConfig::default()).unwrap();
         let told = out.warnings.iter().find(|w| w.what.contains("butt markers are")).map(|w| w.what.clone());
         let told = told.unwrap_or_else(|| panic!("{:?}", out.warnings));

@@ -297,6 +297,21 @@ fn a_camera_without_the_tip_is_left_out() {
     assert!(rms < 1.5e-3, "{rms}");
 }
 
+/// Clips of the cast with two butt markers 0.35 m apart, and the roles of its markers; `seed` is the first camera's.
+pub(super) fn with_butts(cameras: &[Camera], seconds: f64, seed: u64) -> (Vec<ClipSpots>, Vec<RoleLook>) {
+    let (b1, b2) = (|t: f64| cast_butt(t, 0.40), |t: f64| cast_butt(t, 0.75));
+    let things = [
+        Thing::new(&cast_tip, Colour::White, 0.04),
+        Thing::new(&b1, Colour::Green, 0.03),
+        Thing::new(&b2, Colour::Green, 0.03),
+    ];
+    let clips = (0..2)
+        .map(|k| film(&cameras[k], k, &things, &Film::new(FPS, seconds, clocks()[k], seed + k as u64)))
+        .collect();
+    let look = |role, at_m| RoleLook { role, colour: Colour::Green, at_m, diameter_m: 0.03 };
+    (clips, vec![tip_look(), look(Role::Butt1, 0.40), look(Role::Butt2, 0.75)])
+}
+
 /// A clip filmed by a camera that was tipped over a little after the scene. (A turn about its own upright axis moves what it
 /// sees along the other's lines of sight: two cameras then agree on a path that is shifted as a whole, and nobody can tell.)
 fn turned_take(turn_deg: f64) -> Result<TakePaths, PathError> {
@@ -308,17 +323,7 @@ fn turned_take(turn_deg: f64) -> Result<TakePaths, PathError> {
     pose.rotation = nalgebra::UnitQuaternion::from_axis_angle(&axis, turn_deg.to_radians()) * pose.rotation;
     pose.translation.vector =
         nalgebra::UnitQuaternion::from_axis_angle(&axis, turn_deg.to_radians()) * pose.translation.vector;
-    let (b1, b2) = (|t: f64| cast_butt(t, 0.40), |t: f64| cast_butt(t, 0.75));
-    let things = [
-        Thing::new(&cast_tip, Colour::White, 0.04),
-        Thing::new(&b1, Colour::Green, 0.03),
-        Thing::new(&b2, Colour::Green, 0.03),
-    ];
-    let clips: Vec<ClipSpots> = (0..2)
-        .map(|k| film(&knocked[k], k, &things, &Film::new(FPS, 5.0, clocks()[k], 61 + k as u64)))
-        .collect();
-    let look = |role, at_m| RoleLook { role, colour: Colour::Green, at_m, diameter_m: 0.03 };
-    let roles = vec![tip_look(), look(Role::Butt1, 0.40), look(Role::Butt2, 0.75)];
+    let (clips, roles) = with_butts(&knocked, 5.0, 61);
     solve_take(&take(&scene, &cameras, &clips, roles), &PathConfig::default())
 }
 
