@@ -1,5 +1,5 @@
 //! Solves a POINTS.toml and writes scene.toml and path.csv, with a summary: `points POINTS.toml DIR [SETTING=VALUE ...]`, settings
-//! sigma_px, wander_s, least_noise, rest_px, iterations, focal_sd, centre_sd, k1_sd, rate_sd, neighbourhood_dof, widen (0 or 1), huber, cauchy, reject_at, widest_sd, knot_s, evidence (local or global).
+//! sigma_px, wander_s, least_noise, rest_px, iterations, focal_sd, centre_sd, k1_sd, focal_err, centre_err, k1_err, rate_sd, neighbourhood_dof, widen (0 or 1), huber, cauchy, reject_at, widest_sd, knot_s, evidence (local or global).
 #![allow(clippy::print_stderr, clippy::unwrap_used, missing_docs)]
 
 use std::io::Write;
@@ -20,7 +20,10 @@ fn main() {
         match name {
             "focal_sd" => (config.lens_sd.focal, config.pair_lens_sd.focal) = (number(), number()),
             "centre_sd" => (config.lens_sd.centre, config.pair_lens_sd.centre) = (number(), number()),
-            "k1_sd" => config.k1_sd = number(),
+            "k1_sd" => (config.lens_sd.k1, config.pair_lens_sd.k1) = (number(), number()),
+            "focal_err" => config.lens_files_err.focal = number(),
+            "centre_err" => config.lens_files_err.centre = number(),
+            "k1_err" => config.lens_files_err.k1 = number(),
             "rate_sd" => config.rate_sd = number(),
             "neighbourhood_dof" => config.motion.neighbourhood_dof = number(),
             "widen" => config.motion.widen_for_correlation = number() > 0.5,

@@ -86,8 +86,8 @@ pub fn joint_prior(problem: &Problem, layout: &Layout) -> Option<JointPrior> {
     sub.cholesky().map(|c| JointPrior { parameters, information: c.inverse() })
 }
 
-/// Takes a row (places in the border, derivatives in standard deviations) and its residual.
-pub type EachRow<'a> = &'a mut dyn FnMut(&[(usize, f64)], f64);
+/// Takes a row (places in the border, derivatives in standard deviations), its residual, and by how many standard deviations it errs.
+pub type EachRow<'a> = &'a mut dyn FnMut(&[(usize, f64)], f64, f64);
 
 impl JointPrior {
     /// How far a state is from the prior's centre.
@@ -324,15 +324,17 @@ impl Setting<'_> {
     /// Every normal prior on single parameters, readouts' edges and steps of wandering clocks, `weight` times as strong as it
     /// says: its row (places in the border, derivatives in standard deviations) and its residual.
     pub fn prior_rows(&self, state: &State, weight: f64, each: EachRow<'_>) {
-        let mut scalar = |slot: Option<usize>, freedom: Freedom, value: f64| {
+        let mut scalar_that_errs = |slot: Option<usize>, freedom: Freedom, value: f64, errs: f64| {
             if let (Some(at), Freedom::Prior { mean, sd }) = (slot, freedom) {
                 let sd = sd / weight.sqrt();
-                each(&[(at, 1.0 / sd)], (mean - value) / sd);
+                each(&[(at, 1.0 / sd)], (mean - value) / sd, errs);
             }
         };
         let cameras = || self.problem.cameras.iter().zip(&state.cameras).zip(&self.layout.cameras);
         for ((camera, now), slots) in cameras() {
             let clock = &now.clock;
+            let [focal_errs, centre_errs, k1_errs] = camera.free.lens_errs.unwrap_or([1.0; 3]);
+            let mut scalar = |slot, freedom, value| scalar_that_errs(slot, freedom, value, 1.0);
             scalar(slots.offset, camera.free.offset_s, clock.offset_s);
             scalar(slots.drift, camera.free.drift, clock.drift);
             scalar(slots.readout, camera.free.readout_s, clock.readout_s);
@@ -341,16 +343,16 @@ impl Setting<'_> {
                 let edge = Freedom::Prior { mean: clock.readout_s - beyond_s, sd: edge_s };
                 scalar(slots.readout, edge, clock.readout_s);
             }
-            scalar(slots.focal, camera.free.focal_log, now.focal_log);
-            for i in 0..2 {
-                let slot = slots.centre.map(|at| at + i);
-                scalar(slot, camera.free.centre_shift_px, now.centre_shift_px[i]);
-            }
-            scalar(slots.k1, camera.free.k1_shift, now.k1_shift);
             for (i, shift) in now.shifts.iter().enumerate() {
                 let prior = Freedom::Prior { mean: 0.0, sd: shift.sd_s };
                 scalar(slots.shifts.map(|at| at + i), prior, shift.shift_s);
             }
+            scalar_that_errs(slots.focal, camera.free.focal_log, now.focal_log, focal_errs);
+            for i in 0..2 {
+                let slot = slots.centre.map(|at| at + i);
+                scalar_that_errs(slot, camera.free.centre_shift_px, now.centre_shift_px[i], centre_errs);
+            }
+            scalar_that_errs(slots.k1, camera.free.k1_shift, now.k1_shift, k1_errs);
         }
         for ((camera, now), slots) in cameras() {
             let (Some(wander), Some((at, inner))) = (camera.free.wander, slots.wander) else { continue };
@@ -360,14 +362,14 @@ impl Setting<'_> {
                 // the first and the last node are 0
                 let row = [(at + i, inv), ((at + i).saturating_sub(1), -inv)];
                 let row = &row[usize::from(i == inner)..2 - usize::from(i == 0)];
-                each(row, -(nodes[i + 1] - nodes[i]) * inv);
+                each(row, -(nodes[i + 1] - nodes[i]) * inv, 1.0);
             }
         }
     }
 
     fn priors(&self, state: &State, weight: f64, mut arrow: Option<&mut Arrow>) -> f64 {
         let mut cost = 0.0;
-        self.prior_rows(state, weight, &mut |row, r| {
+        self.prior_rows(state, weight, &mut |row, r, _| {
             cost += 0.5 * r * r;
             let Some(arrow) = arrow.as_deref_mut() else { return };
             for (i, a) in row {

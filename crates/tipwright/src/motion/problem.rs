@@ -58,6 +58,9 @@ pub struct CameraFreedom {
     pub centre_shift_px: Freedom,
     /// Addition to the first radial coefficient k1 (0 = as in the lens file).
     pub k1_shift: Freedom,
+    /// By how many of their priors' standard deviations focal length, principal point and k1 err; `None`: by one. Where sightings can't
+    /// tell a lens from a path, holding it closer to its file than it is gives the better path, and intervals must own what that hides.
+    pub lens_errs: Option<[f64; 3]>,
     /// Slow wander of the clock about offset and drift: `None` for a steady clock.
     pub wander: Option<Wander>,
 }

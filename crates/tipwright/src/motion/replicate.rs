@@ -226,8 +226,8 @@ fn prior_rows(setting: &Setting<'_>, state: &State, hyper: &Hyper) -> Vec<PriorR
     }
     // weighted more than it is worth, a prior errs more by as much
     let root = hyper.prior_weight.sqrt();
-    setting.prior_rows(state, hyper.prior_weight, &mut |row, _| {
-        let border = row.iter().map(|(at, f)| (*at, f * root)).collect();
+    setting.prior_rows(state, hyper.prior_weight, &mut |row, _, errs| {
+        let border = row.iter().map(|(at, f)| (*at, f * root * errs)).collect();
         out.push(PriorRow { border, ..PriorRow::default() });
     });
     if let Some(prior) = setting.joint_prior

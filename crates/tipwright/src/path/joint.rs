@@ -183,6 +183,7 @@ fn build(
                 focal_log: lens,
                 centre_shift_px: lens,
                 k1_shift: lens,
+                lens_errs: None,
                 wander: None,
             },
         })

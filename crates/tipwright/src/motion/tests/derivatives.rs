@@ -18,6 +18,7 @@ fn analytic_derivatives_agree_with_differences() {
             focal_log: Freedom::Prior { mean: 0.0, sd: 0.01 },
             centre_shift_px: Freedom::Prior { mean: 0.0, sd: 5.0 },
             k1_shift: Freedom::Prior { mean: 0.0, sd: 0.01 },
+            lens_errs: None,
             readout_within_s: None,
             wander: (k == 1).then_some(Wander { node_spacing_s: 0.1, step_sd_s: 0.001 }),
         };

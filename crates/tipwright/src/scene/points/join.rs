@@ -2,8 +2,8 @@
 
 use nalgebra::{Isometry3, Matrix3, Rotation3, Translation3, UnitQuaternion, Vector3};
 
-use super::{PointsCamera, PointsConfig, PointsInput};
-use crate::model::{Clock, Picture, Rotation};
+use super::{LensSd, PointsCamera, PointsConfig, PointsInput};
+use crate::model::{Clock, Lens, Picture, Rotation};
 use crate::motion::{
     Baseline, CameraFreedom, CameraModel, Freedom, MotionConfig, Observation, Problem, Smoothness, Solution,
     Wander, solve,
@@ -196,6 +196,25 @@ fn wander(config: &PointsConfig, camera: &PointsCamera) -> Option<Wander> {
     (step_sd_s > 0.0).then_some(Wander { node_spacing_s, step_sd_s })
 }
 
+/// Frees a lens as far as `held` says; a file that states no uncertainty errs as such files do.
+fn free_lens(free: &mut CameraFreedom, lens: &Lens, config: &PointsConfig, held: LensSd) {
+    let width_px = f64::from(lens.resolution_px[0]);
+    let prior = |held: f64, sd: f64| {
+        if held > 0.0 { Freedom::Prior { mean: 0.0, sd } } else { Freedom::Fixed }
+    };
+    let own_focal = lens.fx_sd_px.map_or(0.0, |sd| sd / lens.fx_px);
+    free.focal_log = prior(held.focal, held.focal.hypot(own_focal));
+    free.centre_shift_px = prior(held.centre, lens.cx_sd_px.unwrap_or(held.centre * width_px));
+    free.k1_shift = prior(held.k1, lens.distortion_sd.map_or(held.k1, |d| d[0]));
+    let errs = |held: f64, err: f64, states: bool| if states || held <= 0.0 { 1.0 } else { (err / held).max(1.0) };
+    let file = config.lens_files_err;
+    free.lens_errs = Some([
+        errs(held.focal, file.focal, lens.fx_sd_px.is_some()),
+        errs(held.centre, file.centre, lens.cx_sd_px.is_some()),
+        errs(held.k1, file.k1, lens.distortion_sd.is_some()),
+    ]);
+}
+
 /// The estimate for some of the cameras; the first of them keeps its pose and clock.
 pub(super) fn problem_of(
     input: &PointsInput,
@@ -205,7 +224,6 @@ pub(super) fn problem_of(
 ) -> Problem {
     let mut cameras = Vec::with_capacity(which.len());
     let mut observations = Vec::new();
-    let lens_sd = if which.len() > 2 { config.lens_sd } else { config.pair_lens_sd };
     for (at, k) in which.iter().enumerate() {
         let camera = &input.cameras[*k];
         let frame_s = 1.0 / camera.fps_hz;
@@ -225,19 +243,7 @@ pub(super) fn problem_of(
             free.offset_s = Freedom::Free;
             free.drift = Freedom::Prior { mean: 0.0, sd: config.rate_sd * std::f64::consts::SQRT_2 };
         }
-        let own_sd = camera.lens.fx_sd_px.map_or(0.0, |sd| sd / camera.lens.fx_px);
-        if lens_sd.focal > 0.0 {
-            free.focal_log = Freedom::Prior { mean: 0.0, sd: lens_sd.focal.hypot(own_sd) };
-        }
-        let width_px = f64::from(camera.lens.resolution_px[0]);
-        let centre_sd_px = camera.lens.cx_sd_px.unwrap_or(lens_sd.centre * width_px);
-        if lens_sd.centre > 0.0 {
-            free.centre_shift_px = Freedom::Prior { mean: 0.0, sd: centre_sd_px };
-        }
-        if config.k1_sd > 0.0 {
-            let sd = camera.lens.distortion_sd.map_or(config.k1_sd, |d| d[0]);
-            free.k1_shift = Freedom::Prior { mean: 0.0, sd };
-        }
+        free_lens(&mut free, &camera.lens, config, if which.len() > 2 { config.lens_sd } else { config.pair_lens_sd });
         cameras.push(CameraModel {
             name: camera.name.clone(),
             lens: camera.lens.clone(),

@@ -249,3 +249,50 @@ fn smooth_labels_are_no_better_than_labels_can_be() {
         assert!(c.sigma_px >= 0.5, "{c:?}");
     }
 }
+
+/// Share of a pair's coordinates inside the stated 95 %, with lens files as far off as those of the surveyed flights are
+/// (tests/studies/flight_cameras.py).
+fn share_inside(seed: u64, lens_files_err: LensSd) -> f64 {
+    let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+    let mut normal = || -> f64 { StandardNormal.sample(&mut rng) };
+    let mut input = film();
+    input.length_m = None;
+    input.cameras.truncate(2);
+    for c in &mut input.cameras {
+        let focal_px = 1500.0 * (1.0 + 0.016 * normal());
+        let (cx_px, cy_px) = (960.0 + 12.0 * normal(), 540.0 + 12.0 * normal());
+        let mut distortion = lens().distortion;
+        distortion[0] += 0.011 * normal();
+        c.lens = Lens::new([1920, 1080], focal_px, focal_px, cx_px, cy_px, distortion);
+    }
+    let config = PointsConfig { lens_files_err, ..PointsConfig::default() };
+    let found = solve_points(&input, &config).unwrap();
+    let samples = &found.path.samples;
+    // the truth in the frame and unit of the solution, then as near as a turn, a shift, a delay and a scale bring it
+    let baseline_m = (standing()[1].centre - standing()[0].centre).norm();
+    let place = found.scene.cameras[0].pose().camera_from_world.inverse() * pose(standing()[0].centre);
+    let truth = |t_s: f64| Point3::from((place * flight(t_s)).coords / baseline_m);
+    let mut errors: Vec<Vector3<f64>> =
+        samples.iter().map(|s| s.position_in_world - truth(s.t_s)).collect();
+    super::datum::Datum::new(samples, true).take_out(&mut errors);
+    let (mut inside, mut all) = (0.0, 0.0);
+    for (s, e) in samples.iter().zip(errors).filter(|(s, _)| s.views >= 2) {
+        inside += e.component_div(&s.position_sd_m).iter().filter(|z| z.abs() < 1.96).count() as f64;
+        all += 3.0;
+    }
+    inside / all
+}
+
+/// Two cameras hardly tell a focal length from depth, so a wrong lens file bends the path unseen, and the whole path at once.
+#[test]
+fn intervals_of_two_cameras_own_what_their_lens_files_hide() {
+    let mean = |err: LensSd| {
+        let shares: Vec<f64> = (31..47).into_par_iter().map(|seed| share_inside(seed, err)).collect();
+        eprintln!("{shares:.2?}");
+        shares.iter().sum::<f64>() / shares.len() as f64
+    };
+    let owned = mean(PointsConfig::default().lens_files_err);
+    let at_their_word = mean(LensSd { focal: 0.0, centre: 0.0, k1: 0.0 });
+    eprintln!("{owned} {at_their_word}");
+    assert!((0.9..0.995).contains(&owned), "{owned}");
+}
