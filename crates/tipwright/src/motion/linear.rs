@@ -5,6 +5,7 @@ use nalgebra::{Matrix2x3, Matrix3, Point3, Vector2};
 use super::problem::{Observation, Problem};
 use super::spline::Timeline;
 use super::state::{Layout, State};
+use crate::model::Lens;
 
 /// Most border parameters one observation touches.
 pub const MOST_BORDER: usize = 16;
@@ -42,6 +43,21 @@ pub fn whitener(cov_px2: [f64; 3]) -> Option<[f64; 3]> {
     w.iter().all(|v| v.is_finite()).then_some(w)
 }
 
+/// Where a point in the camera's axes is seen, pixels, and the whitened derivative of that by the point. `None` behind the camera.
+#[must_use]
+pub fn by_camera(
+    lens: &Lens,
+    observation: &Observation,
+    x_in_camera: &Point3<f64>,
+    noise_scale: f64,
+) -> Option<(Vector2<f64>, Matrix2x3<f64>)> {
+    let (predicted, m) = lens.project_with_jacobian(x_in_camera)?;
+    let [a, b, c] = whitener(observation.cov_px2)?;
+    let inv = 1.0 / noise_scale;
+    let white = Matrix2x3::from_rows(&[m.row(0) * (a * inv), m.row(0) * (b * inv) + m.row(1) * (c * inv)]);
+    Some((Vector2::new(predicted.x_px, predicted.y_px), white))
+}
+
 /// Makes one observation linear. `None` when the point is behind the camera.
 #[must_use]
 pub fn linearise(
@@ -67,17 +83,12 @@ pub fn linearise(
     let turned = rotation * x_in_world;
     let x_in_camera = turned + now.camera_from_world.translation.vector;
     let lens = &now.lens;
-    let (predicted, by_camera) = lens.project_with_jacobian(&Point3::from(x_in_camera))?;
-    let predicted = Vector2::new(predicted.x_px, predicted.y_px);
+    let (predicted, by_camera) = by_camera(lens, observation, &Point3::from(x_in_camera), noise_scale)?;
     let [a, b, c] = whitener(observation.cov_px2)?;
     let inv = 1.0 / noise_scale;
     let white = |v: Vector2<f64>| Vector2::new(a * v.x * inv, (b * v.x + c * v.y) * inv);
     let residual_px = Vector2::new(observation.pixel.x_px, observation.pixel.y_px) - predicted;
     let residual = white(residual_px);
-    let white_rows = |m: Matrix2x3<f64>| {
-        Matrix2x3::from_rows(&[m.row(0) * (a * inv), m.row(0) * (b * inv) + m.row(1) * (c * inv)])
-    };
-    let by_camera = white_rows(by_camera);
     let by_point = by_camera * rotation.matrix();
     let mut by_border = [(0, Vector2::zeros()); MOST_BORDER];
     let mut n = 0;

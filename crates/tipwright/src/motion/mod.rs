@@ -88,6 +88,7 @@ mod state;
 pub mod stretch;
 #[cfg(test)]
 mod tests;
+mod volume;
 
 pub use assemble::Hyper;
 pub use draws::Draw;

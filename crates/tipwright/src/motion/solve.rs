@@ -126,6 +126,7 @@ impl Run<'_> {
             length_slack: 1.0,
             prior_weight: 1.0,
             size_m: None,
+            lean: None,
             share: super::rest::shares(self.problem, self.config.rest_px),
             rejected: vec![false; self.problem.observations.len()],
         };
@@ -215,13 +216,17 @@ impl Run<'_> {
             }
             self.assign_pieces(state);
             // Undamped: damping would pass for knowledge of the path.
-            let z = arrow.factor_band().unwrap_or(factor).band_inverse();
+            let band = arrow.factor_band().unwrap_or(factor);
+            let z = band.band_inverse();
             let setting = self.setting(loss);
             let a = super::hyper::update_smoothness(&setting, self.config, state, &z, hyper);
             if self.config.smoothness.is_chosen() {
                 hyper.size_m = state.size_m();
             }
             let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);
+            if !warm && self.layout.size > 0 && self.config.smoothness.is_chosen() {
+                hyper.lean = Some(super::volume::gradient(&setting, state, hyper, (&arrow, &band, &z)));
+            }
             report.hyper_rounds += 1;
             if self.config.widen_for_correlation && !warm {
                 let whitened = self.whitened(state, hyper);
@@ -257,7 +262,8 @@ impl Run<'_> {
             if let Some(factor) = arrow.factor(*damping) {
                 let (x, b) = factor.solve(arrow);
                 let moved = state.moved(&self.layout, &x, b.as_slice());
-                let after = self.setting(loss).cost(&moved, hyper, None);
+                let leans = hyper.lean.as_ref().map_or(0.0, |lean| lean.dot(&b));
+                let after = self.setting(loss).cost(&moved, hyper, None) + leans;
                 if after.is_finite() && after <= before {
                     *damping = (*damping * 0.1).max(1e-12);
                     return Some((moved, after, factor));

@@ -206,7 +206,8 @@ fn free_lens(free: &mut CameraFreedom, lens: &Lens, config: &PointsConfig, held:
     free.focal_log = prior(held.focal, held.focal.hypot(own_focal));
     free.centre_shift_px = prior(held.centre, lens.cx_sd_px.unwrap_or(held.centre * width_px));
     free.k1_shift = prior(held.k1, lens.distortion_sd.map_or(held.k1, |d| d[0]));
-    let errs = |held: f64, err: f64, states: bool| if states || held <= 0.0 { 1.0 } else { (err / held).max(1.0) };
+    let errs =
+        |held: f64, err: f64, states: bool| if states || held <= 0.0 { 1.0 } else { (err / held).max(1.0) };
     let file = config.lens_files_err;
     free.lens_errs = Some([
         errs(held.focal, file.focal, lens.fx_sd_px.is_some()),
@@ -243,7 +244,12 @@ pub(super) fn problem_of(
             free.offset_s = Freedom::Free;
             free.drift = Freedom::Prior { mean: 0.0, sd: config.rate_sd * std::f64::consts::SQRT_2 };
         }
-        free_lens(&mut free, &camera.lens, config, if which.len() > 2 { config.lens_sd } else { config.pair_lens_sd });
+        free_lens(
+            &mut free,
+            &camera.lens,
+            config,
+            if which.len() > 2 { config.lens_sd } else { config.pair_lens_sd },
+        );
         cameras.push(CameraModel {
             name: camera.name.clone(),
             lens: camera.lens.clone(),

@@ -272,8 +272,7 @@ fn share_inside(seed: u64, lens_files_err: LensSd) -> f64 {
     let baseline_m = (standing()[1].centre - standing()[0].centre).norm();
     let place = found.scene.cameras[0].pose().camera_from_world.inverse() * pose(standing()[0].centre);
     let truth = |t_s: f64| Point3::from((place * flight(t_s)).coords / baseline_m);
-    let mut errors: Vec<Vector3<f64>> =
-        samples.iter().map(|s| s.position_in_world - truth(s.t_s)).collect();
+    let mut errors: Vec<Vector3<f64>> = samples.iter().map(|s| s.position_in_world - truth(s.t_s)).collect();
     super::datum::Datum::new(samples, true).take_out(&mut errors);
     let (mut inside, mut all) = (0.0, 0.0);
     for (s, e) in samples.iter().zip(errors).filter(|(s, _)| s.views >= 2) {
@@ -283,16 +282,29 @@ fn share_inside(seed: u64, lens_files_err: LensSd) -> f64 {
     inside / all
 }
 
-/// Two cameras hardly tell a focal length from depth, so a wrong lens file bends the path unseen, and the whole path at once.
+/// Two cameras hardly tell a focal length from depth, so a wrong lens file bends the path unseen, and the whole path at once: of sixteen
+/// pairs a share of 95 % is known to 3 %, twice that is allowed. With lenses taken at their word it falls short by more.
 #[test]
 fn intervals_of_two_cameras_own_what_their_lens_files_hide() {
     let mean = |err: LensSd| {
         let shares: Vec<f64> = (31..47).into_par_iter().map(|seed| share_inside(seed, err)).collect();
-        eprintln!("{shares:.2?}");
         shares.iter().sum::<f64>() / shares.len() as f64
     };
     let owned = mean(PointsConfig::default().lens_files_err);
+    assert!((0.89..0.995).contains(&owned), "{owned}");
     let at_their_word = mean(LensSd { focal: 0.0, centre: 0.0, k1: 0.0 });
-    eprintln!("{owned} {at_their_word}");
-    assert!((0.9..0.995).contains(&owned), "{owned}");
+    assert!(at_their_word < 0.85, "{at_their_word}");
+}
+
+/// A smoother path must not draw the lenses along: exact files come back within two thirds of how closely they are held, 0.9 %. The mode
+/// of path and lenses together, without the path's volume, is 1.5 % off here.
+#[test]
+fn free_lenses_do_not_lean_to_smoother_paths() {
+    let mut input = film();
+    input.length_m = None;
+    input.cameras.truncate(2);
+    let found = solve_points(&input, &PointsConfig::default()).unwrap();
+    for camera in found.solution.cameras() {
+        assert!(camera.focal_log.abs() < 0.006, "{}", camera.focal_log);
+    }
 }
