@@ -13,7 +13,8 @@ sd, axis by axis. --smooth replaces labels by their running means over so many f
 pixels to each (seed fixed): variants for tests/studies/label_noise.sh.
 
 --check fails (status 1) when a figure misses its limit; limits are known for set1 and set2 (all four cameras and all
-pairs), other sets are held to the general ones (an error below 0.20 m, half of the fixes covered).
+pairs), other sets are held to the general ones (an error below 0.20 m, half of the fixes covered). Of all, 90 % of coordinates at
+least lie inside the stated 95 %, z rms 1.3 at most, without fixes that the receiver itself has wrong.
 """
 import argparse
 import itertools
@@ -372,7 +373,6 @@ def main():
     parser.add_argument("--only", help="camera positions, e.g. 01")
     parser.add_argument("--halves", action="store_true", help="clocks of disjoint halves of the data")
     parser.add_argument("--check", action="store_true")
-    parser.add_argument("--strict", action="store_true", help="with --check: also the intervals of every job")
     parser.add_argument("--smooth", type=int, default=1, help="running mean of the labels over so many frames")
     parser.add_argument("--white", type=float, default=0.0, help="white noise added to the labels, pixels")
     parser.add_argument("--set", nargs="*", default=[], help="settings of the example `points`")
@@ -402,10 +402,10 @@ def main():
             if "error" in r:
                 missed.append(f"{label}: failed")
                 continue
-            if args.strict and not 0.90 <= r["inside_95"] <= 0.99:
-                missed.append(f"{label}: {100 * r['inside_95']:.1f} % inside the stated 95 %, 90 to 99 wanted")
-            if args.strict and not r["z_rms"] <= 1.3:
-                missed.append(f"{label}: z rms {r['z_rms']:.2f}, 1.3 allowed")
+            if not r["inside_95_undisputed"] >= 0.90:
+                missed.append(f"{label}: {100 * r['inside_95_undisputed']:.1f} % inside the stated 95 %, 90 wanted at least")
+            if not r["z_rms_undisputed"] <= 1.3:
+                missed.append(f"{label}: z rms {r['z_rms_undisputed']:.2f}, 1.3 allowed")
             if name == "all":
                 rmse, coverage = limits.get("all", (0.20, 0.5))
                 if not r["rmse"] <= rmse:
