@@ -229,3 +229,41 @@ fn settings() {
         drop(tipwright_day::settings::Settings::from_toml(&String::from_utf8_lossy(bytes)));
     });
 }
+
+/// What a results folder holds for the next run: damaged as it lies there, and damaged with a digest that fits.
+#[test]
+fn kept_files() {
+    use tipwright::model::TakeResults;
+    use tipwright_day::store::{Files, Fixed, Place, Store, digest, read};
+
+    let folder = folder();
+    let take = TakeResults {
+        take: "01-before".into(),
+        set_aside: vec![(0.5, 0.75, "slower than a stroke".into())],
+        missing: [("creep_m".to_owned(), "first of the take".to_owned())].into(),
+        warnings: vec![tipwright::model::Warning::new(
+            tipwright::model::Severity::Note,
+            "west",
+            "stamps are rounded",
+            "none",
+        )],
+        ..TakeResults::failed()
+    };
+    let place = Place::kept_take(&tipwright_day::session::TakeName::new("01-before").unwrap());
+    let store = Store::open(folder.path()).unwrap();
+    store.keep(&place, "inputs", "shown", &Files::new(), &take).unwrap();
+    store.finish(true).unwrap();
+    let path = place.below(folder.path());
+    let sample = std::fs::read(&path).unwrap();
+    let rest = sample[sample.iter().position(|b| *b == b'\n').unwrap() + 1..].to_vec();
+    let read_back = |_: &Path| read::<TakeResults>(folder.path(), &place).map(drop);
+    assert!(read_back(&path).is_ok());
+    fuzz("kept take", std::slice::from_ref(&sample), of_file(path.clone(), |p| drop(read_back(p))));
+    fuzz("kept take, digest made to fit", &[rest], |bytes| {
+        std::fs::write(&path, [digest(bytes).as_bytes(), b"\n", bytes].concat()).unwrap();
+        drop(read_back(&path));
+    });
+    let manifest = Place::fixed(Fixed::Manifest).below(folder.path());
+    let sample = std::fs::read(&manifest).unwrap();
+    fuzz("manifest.json", &[sample], of_file(manifest, |_| drop(Store::open(folder.path()))));
+}
