@@ -299,6 +299,8 @@ pub struct CheckArgs {
     /// Only read the files, don't look into the clips
     #[arg(long)]
     pub files_only: bool,
+    #[command(flatten)]
+    pub stages: StageArgs,
 }
 
 /// `west=-0.7,-8.3,1.3` as name and place.

@@ -7,9 +7,11 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::day::DayConfig;
+use crate::session::{LookConfig, UsableConfig};
 use tipwright::lens::LensConfig;
 use tipwright::line::{GatherConfig, LoopSettings};
 use tipwright::path::PathConfig;
+use tipwright::scene::points::PointsConfig;
 use tipwright::scene::wand::WandConfig;
 use tipwright::spots::SpotsConfig;
 use tipwright::strokes::StrokesConfig;
@@ -18,12 +20,18 @@ use tipwright::strokes::StrokesConfig;
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Settings {
+    /// What the files of a session must show.
+    pub check_files: UsableConfig,
+    /// How much is looked at in clips before they are measured, and what is believed.
+    pub check_pictures: LookConfig,
     /// A camera's lens from pictures of the board.
     pub lens: LensConfig,
     /// Markers in the pictures.
     pub spots: SpotsConfig,
     /// Poses, scale, vertical and clocks from the wand.
     pub scene: WandConfig,
+    /// Scene and path of one moving point tracked elsewhere: `scene --points`.
+    pub points: PointsConfig,
     /// The path of the tip.
     pub path: PathConfig,
     /// Strokes and their figures.
@@ -100,14 +108,40 @@ impl DayConfig {
     /// With other settings of the stages.
     #[must_use]
     pub fn with_settings(self, settings: Settings) -> Self {
-        let Settings { lens, spots, scene, path, strokes, line_points, line } = settings;
-        Self { lens, spots, wand: scene, path, strokes, gather: line_points, loops: line, ..self }
+        let Settings {
+            check_files,
+            check_pictures,
+            lens,
+            spots,
+            scene,
+            points,
+            path,
+            strokes,
+            line_points,
+            line,
+        } = settings;
+        Self {
+            check_files,
+            check_pictures,
+            lens,
+            spots,
+            wand: scene,
+            points,
+            path,
+            strokes,
+            gather: line_points,
+            loops: line,
+            ..self
+        }
     }
 
     /// The settings of its stages.
     #[must_use]
     pub fn settings(&self) -> Settings {
         Settings {
+            check_files: self.check_files,
+            check_pictures: self.check_pictures,
+            points: self.points.clone(),
             lens: self.lens.clone(),
             spots: self.spots,
             scene: self.wand.clone(),

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use tipwright::model::{Severity, Warning};
-use tipwright_day::session::{LookConfig, Usable, UsableConfig, look, usable};
+use tipwright_day::session::{Usable, look, usable};
 use tipwright_footage::Reader;
 
 use crate::args::CheckArgs;
@@ -12,6 +12,7 @@ use crate::ui::Ui;
 
 /// Prints every finding; status 2 when the session cannot be used, 3 when some takes cannot.
 pub fn run(args: &CheckArgs, ui: &Ui) -> Result<(), Failure> {
+    let config = super::settings::config(&args.stages)?;
     let bar = ui.steps_bar("looking at clips", 0);
     let seen = |clip: &Path| {
         bar.inc_length(1);
@@ -19,9 +20,9 @@ pub fn run(args: &CheckArgs, ui: &Ui) -> Result<(), Failure> {
         bar.inc(1);
     };
     let reader = Reader::default();
-    let mut found = usable(&args.session, &reader, &UsableConfig::default(), &seen);
+    let mut found = usable(&args.session, &reader, &config.check_files, &seen);
     if !args.files_only {
-        look(&mut found, &reader, &LookConfig::default(), &|_| true, &seen);
+        look(&mut found, &reader, &config.check_pictures, &|_| true, &seen);
     }
     bar.finish_and_clear();
     let Usable { findings, refused, looked_at, session, .. } = &found;

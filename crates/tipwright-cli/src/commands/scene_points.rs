@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use tipwright::scene::points::{PointsConfig, solve_points};
+use tipwright::scene::points::solve_points;
 use tipwright::scene::points_file::read_points;
 use tipwright::strokes::write_path;
 use tipwright_report::files::write_atomic;
@@ -13,10 +13,11 @@ use crate::ui::Ui;
 
 /// Writes scene.toml and path.csv.
 pub fn run(points: &Path, args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
+    let config = super::settings::config(&args.stages)?.points;
     let mut input = read_points(points).map_err(Failure::unusable)?;
     input.length_m = args.baseline_m.or(input.length_m);
-    let solved = solve_points(&input, &PointsConfig::default())
-        .map_err(|e| Failure::Unusable(format!("{e}: {}", points.display())))?;
+    let solved =
+        solve_points(&input, &config).map_err(|e| Failure::Unusable(format!("{e}: {}", points.display())))?;
     for warning in &solved.warnings {
         ui.warn(warning);
     }

@@ -34,6 +34,7 @@ use tipwright::model::footage::{ClipInfo, Footage};
 use tipwright::model::results::{SessionResults, TakeStatus};
 use tipwright::model::{Measured, SceneQuality, Severity, TakeResults, Warning};
 use tipwright::path::PathConfig;
+use tipwright::scene::points::PointsConfig;
 use tipwright::scene::wand::WandConfig;
 use tipwright::spots::SpotsConfig;
 use tipwright::strokes::StrokesConfig;
@@ -49,12 +50,18 @@ pub const RESULTS_SCHEMA: u32 = 1;
 /// Settings of every stage.
 #[derive(Debug, Clone, Default)]
 pub struct DayConfig {
+    /// What the files of a session must show.
+    pub check_files: UsableConfig,
+    /// How clips are looked into before they are measured.
+    pub check_pictures: LookConfig,
     /// Lens stage.
     pub lens: LensConfig,
     /// Spots stage.
     pub spots: SpotsConfig,
     /// Scene stage.
     pub wand: WandConfig,
+    /// Scene and path of one moving point, without clips.
+    pub points: PointsConfig,
     /// Path stage.
     pub path: PathConfig,
     /// Strokes stage.
@@ -178,10 +185,10 @@ fn read_session(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<Read, DayError> {
-    let mut found = usable(folder, footage, &UsableConfig::default(), &|_| {});
+    let mut found = usable(folder, footage, &config.check_files, &|_| {});
     if config.look {
         let is_new = |take: &Take| !Place::kept_take(&take.name).below(out).is_file();
-        look(&mut found, footage, &LookConfig::default(), &is_new, &|_| {});
+        look(&mut found, footage, &config.check_pictures, &is_new, &|_| {});
     }
     let Usable { session, findings, refused, clips, .. } = found;
     let Some(session) = session else {

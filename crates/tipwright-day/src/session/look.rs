@@ -6,6 +6,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use super::{CameraName, Clips, Finding, Session, SessionCamera, Subject, Take, Usable, span_s};
 use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, FrameView, Sound};
@@ -14,7 +16,8 @@ use tipwright::scene::sound::{SoundConfig, SoundError, offset_from_sound};
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
 
 /// How much is looked at and what is believed.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct LookConfig {
     /// Places in a clip. 8: what moves is gone from the mean of one picture of each.
     pub places: u32,

@@ -5,6 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use super::read::costs_a_take;
 use super::{CameraName, Clips, Finding, Parsed, Refused, Session, SessionCamera, Subject, Take, parse};
@@ -16,7 +18,8 @@ use tipwright::model::footage::{ClipInfo, Footage, FootageError};
 const WHOLE: f64 = 0.98;
 
 /// Limits of what is taken for likely.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct UsableConfig {
     /// Clips of one take whose lengths differ by more than this factor are probably not of the same take. Two people
     /// pressing buttons differ by some seconds, not by a factor.

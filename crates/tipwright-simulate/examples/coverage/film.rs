@@ -23,6 +23,8 @@ pub struct Detector {
     pub exposure_s: f64,
     /// True standard deviation of a sharp marker's place.
     pub sigma_px: f64,
+    /// Frames over which noise is the mean of, of the same size all the same: 1 is white.
+    pub smooth_over: usize,
     /// More of it along a streak, as a share of its length.
     pub along_share: f64,
     /// Stated over true standard deviation.
@@ -37,6 +39,7 @@ impl Default for Detector {
             fps: 240.0,
             exposure_s: 1.0 / 1000.0,
             sigma_px: 0.10,
+            smooth_over: 1,
             along_share: 0.02,
             stated: 1.3,
             dropout: 0.02,
@@ -70,6 +73,26 @@ pub fn covariance(d: &Detector, (dx, dy): (f64, f64)) -> [f64; 3] {
     [base + f * dx * dx, f * dx * dy, base + f * dy * dy]
 }
 
+/// Standard normals that are the mean of the last few frames' own, at their full size.
+struct Noise(std::collections::VecDeque<[f64; 4]>);
+
+impl Noise {
+    fn over(frames: usize, rng: &mut ChaCha8Rng) -> Self {
+        Self((0..frames).map(|_| fresh(rng)).collect())
+    }
+
+    fn next(&mut self, rng: &mut ChaCha8Rng) -> [f64; 4] {
+        self.0.pop_front();
+        self.0.push_back(fresh(rng));
+        let root = (self.0.len() as f64).sqrt();
+        std::array::from_fn(|i| self.0.iter().map(|z| z[i]).sum::<f64>() / root)
+    }
+}
+
+fn fresh(rng: &mut ChaCha8Rng) -> [f64; 4] {
+    std::array::from_fn(|_| StandardNormal.sample(rng))
+}
+
 /// Detections of one clip with these exposures (by the phone's clock).
 pub fn film(
     camera: &Camera,
@@ -81,11 +104,12 @@ pub fn film(
 ) -> ClipSpots {
     let [w, h] = camera.picture.upright_px().map(f64::from);
     let mut frames = Vec::new();
+    let mut noise: Vec<Noise> = markers.iter().map(|_| Noise::over(d.smooth_over, rng)).collect();
     for (frame_idx, pts_s) in (0..).zip(exposures_s.iter().copied()) {
         let mut candidates = Vec::new();
-        for marker in markers {
+        for (marker, noise) in markers.iter().zip(&mut noise) {
             let (lost, wild): (f64, f64) = (rng.random(), rng.random());
-            let z: [f64; 4] = std::array::from_fn(|_| StandardNormal.sample(rng));
+            let z = noise.next(rng);
             let Some((p, t_s)) = seen(camera, clock, pts_s, marker.place) else { continue };
             let at = |t: f64| camera.project(&(marker.place)(t));
             let (Some(a), Some(b)) = (at(t_s - d.exposure_s / 2.0), at(t_s + d.exposure_s / 2.0)) else {

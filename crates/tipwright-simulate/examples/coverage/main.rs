@@ -3,7 +3,8 @@
 //! square error over stated standard deviation.
 //!
 //! `cargo run --release -p tipwright-simulate --example coverage -- [--set-ups 40] [--first 0] [--csv OUT.csv] [--verbose]
-//! [--beside neighbour|second-rod|walker [--own-lost]] [--exact-lens] [--tip-only] [--known-scene] [--dof N] [--stamps ticks-600|android|dropped|rate [--exact-stamps|--raw-stamps]]`
+//! [--beside neighbour|second-rod|walker [--own-lost]] [--exact-lens] [--tip-only] [--known-scene] [--dof N] [--stamps ticks-600|android|dropped|rate [--exact-stamps|--raw-stamps]]
+//! [--smooth-over FRAMES] [--noise-px SD]`
 //!
 //! A set-up is new places, readouts, clocks, wand length (as measured with half a millimetre's error) and a new person;
 //! errors of a set-up are shared by its strokes, so that set-ups count more than strokes.
@@ -27,7 +28,7 @@ use rayon::prelude::*;
 use set_up::{clock_rows, scene_rows};
 use stamps::Stamps;
 use tipwright::model::{
-    Camera, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, OffsetSource, Role, Rotation,
+    Camera, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, OffsetSource, Role, Rotation, RspSource,
 };
 use tipwright::path::{PathConfig, RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use tipwright::scene::wand::{WandCamera, WandConfig, WandInput, solve_wand};
@@ -52,6 +53,8 @@ struct Options {
     stamps: Option<Stamps>,
     beside: Option<Beside>,
     own_lost: bool,
+    smooth_over: usize,
+    noise_px: Option<f64>,
 }
 
 impl Options {
@@ -78,6 +81,8 @@ fn main() {
         neighbourhood_dof: after("--dof").map(|n| n.parse().unwrap()),
         beside: after("--beside").map(|k| Beside::parse(k)),
         own_lost: has("--own-lost"),
+        smooth_over: after("--smooth-over").map_or(1, |n| n.parse().unwrap()),
+        noise_px: after("--noise-px").map(|n| n.parse().unwrap()),
         stamps: after("--stamps").map(|k| Stamps::parse(k, has("--exact-stamps"), has("--raw-stamps"))),
     };
     let all = Mutex::new(Vec::new());
@@ -178,8 +183,10 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
     let detector = Detector {
         sigma_px: between(&mut rng, 0.06, 0.16),
         stated: between(&mut rng, 0.8, 1.6),
+        smooth_over: options.smooth_over,
         ..Detector::default()
     };
+    let detector = Detector { sigma_px: options.noise_px.unwrap_or(detector.sigma_px), ..detector };
     // scene
     let waved = WavedWand::new(1.0, &mut rng);
     let hung = HungWand::new(Point3::new(0.3, 0.1, 2.7), 1.0, &mut rng);
@@ -414,7 +421,12 @@ fn stroke_rows(
     options: &Options,
 ) -> Vec<tally::Row> {
     let butts_at_m = if options.tip_only { Vec::new() } else { BUTTS_M.to_vec() };
-    let truth = true_strokes(motion, Vector3::x(), &TruthConfig { butts_at_m, ..TruthConfig::default() });
+    let true_by = |butts_at_m| {
+        true_strokes(motion, Vector3::x(), &TruthConfig { butts_at_m, ..TruthConfig::default() })
+    };
+    let truth = true_by(butts_at_m);
+    // by the tip alone rod straight is the moment of peak speed, and W ends there
+    let truth_by_tip = true_by(Vec::new());
     let outcome = measure(&found.rod, &StrokesConfig::default()).unwrap();
     if outcome.strokes.len() != truth.len() {
         println!(
@@ -429,7 +441,8 @@ fn stroke_rows(
     for s in &outcome.strokes {
         let at = |f: &tipwright::model::Figures| f.get(tipwright::model::FigureId::TRsp).map(|m| m.value);
         let Some(t_s) = at(&s.figures) else { continue };
-        let Some(t) = truth.iter().find(|t| at(&t.figures).is_some_and(|v| (v - t_s).abs() < 0.15)) else {
+        let same = if s.rsp_source == RspSource::Speed { &truth_by_tip } else { &truth };
+        let Some(t) = same.iter().find(|t| at(&t.figures).is_some_and(|v| (v - t_s).abs() < 0.15)) else {
             continue;
         };
         for id in tipwright::model::FigureId::ALL {

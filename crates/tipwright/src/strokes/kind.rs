@@ -77,7 +77,9 @@ pub(super) fn kinds(
             } else {
                 BETWEEN + ((gap_s - LONG * pause_s) / scatter_s).clamp(-MOST, MOST)
             };
-            let within = tip.t_s.partition_point(|t| *t < from_s)..tip.t_s.partition_point(|t| *t <= to_s);
+            // strokes that overlap leave nothing between
+            let first = tip.t_s.partition_point(|t| *t < from_s);
+            let within = first..tip.t_s.partition_point(|t| *t <= to_s).max(first);
             let lowest_m =
                 tip.nominal.positions_in_world[within].iter().map(|p| p.z).fold(f64::MAX, f64::min);
             if lowest_m < low_m {

@@ -17,6 +17,8 @@ mod output;
 mod tests;
 
 use rayon::prelude::*;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use super::SceneError;
 use super::bootstrap::{BootstrapConfig, Track, bootstrap_pair};
@@ -61,7 +63,8 @@ pub struct PointsInput {
 }
 
 /// How far a lens file is from the lens in use, standard deviations; 0 holds it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct LensSd {
     /// Focal length, relative.
     pub focal: f64,
@@ -72,7 +75,8 @@ pub struct LensSd {
 }
 
 /// Settings of [`solve_points`].
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
 pub struct PointsConfig {
     /// Search for offset and relative pose.
     pub bootstrap: BootstrapConfig,
