@@ -99,3 +99,24 @@ fn what_is_wrong_is_said_with_its_line() {
     std::fs::write(&file, [0xff, 0xfe, 0x00]).unwrap();
     assert!(read_path(&file).unwrap_err().to_string().contains("not UTF-8"));
 }
+
+/// One place half a kilometre off makes movements that overlap, with nothing between them.
+#[test]
+fn movements_that_overlap_are_measured_or_refused() {
+    let text = String::from("t_s,x_m,y_m,z_m,vx_m_s,vy_m_s,vz_m_s,sx_m,sy_m,sz_m,views\n")
+        + &rows(60, |i| {
+            let t_s = i as f64 / 120.0;
+            let (x, v) = ((12.0 * t_s).sin(), 12.0 * (12.0 * t_s).cos());
+            match i {
+                30 => format!("{t_s:.5},{x:.4},0.0,3.1,{v:.4},0,0,0,0.002,0.002,0"),
+                33 => format!("{t_s:.5},-2,577,0.0,3.1,-11.8498,0,0,0.002,577,0"),
+                _ => format!("{t_s:.5},{x:.4},0.0,3.1,{v:.4},0,0,0.002,0.002,0.002,2"),
+            }
+        });
+    let (_folder, file) = written(&text);
+    let paths = crate::model::RodPaths { tip: read_path(&file).unwrap().path, butts: Vec::new() };
+    // strokes or a reason, whichever
+    if let Ok(outcome) = measure(&paths, &StrokesConfig::default()) {
+        assert!(outcome.strokes.iter().all(|s| s.kind_p.is_finite()));
+    }
+}
