@@ -21,6 +21,9 @@ const OTHER_KIND: f64 = 0.3;
 /// A pair, or the clocks' difference, is told as doubtful when the next best has more than this share of its weight. 0.8: shares of
 /// sound in common vary by a tenth from pair to pair of one day (`gather`'s test day).
 const DOUBTFUL: f64 = 0.8;
+/// The same for a clocks' difference that no sound speaks for: takes at even intervals, one missing at an end of each phone, fit shifted
+/// by one in all n that are left, and rightly in n - 1. 0.6: told from three takes on.
+const DOUBTFUL_BY_TIME: f64 = 0.6;
 
 /// What is known of a clip for pairing.
 #[derive(Debug, Clone)]
@@ -302,7 +305,7 @@ fn doubt(
     found: Option<&Found>,
 ) -> Option<Doubt> {
     if let Some((by_s, weight)) = found.and_then(|f| f.next.map(|(s, w)| (s, w / f.weight)))
-        && weight > DOUBTFUL
+        && weight > if taken.after_s.is_some() { DOUBTFUL } else { DOUBTFUL_BY_TIME }
     {
         return Some(Doubt::Clocks { by_s, share: weight });
     }
