@@ -10,7 +10,7 @@ use clap::{Parser, Subcommand, ValueEnum};
     name = "tipwright",
     version,
     about,
-    after_help = "A day: new, board, lens, check, (plan,) day, compare. Exit status: 0 all done; 2 the call or the session is unusable; \
+    after_help = "A day: new, board, (plan,) gather, check, day, compare. Exit status: 0 all done; 2 the call or the session is unusable; \
                   3 some takes failed and the rest is complete; 1 anything else."
 )]
 pub struct Args {
@@ -29,6 +29,8 @@ pub struct Args {
 pub enum Command {
     /// Write a commented session.toml, casters.csv and the folders of a new session
     New(NewArgs),
+    /// Find out what the clips in the cameras' folders are, pair them, and write them into session.toml
+    Gather(GatherArgs),
     /// Draw a calibration board in true size, with a ruler to check the printer
     Board(BoardArgs),
     /// Before filming: what the cameras at their rough places will be able to tell, and how to stand better
@@ -301,6 +303,25 @@ pub struct CheckArgs {
     pub files_only: bool,
     #[command(flatten)]
     pub stages: StageArgs,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct GatherArgs {
+    /// Session folder
+    pub session: PathBuf,
+    /// Folder with a camera's clips, where they lie elsewhere than in the folder of its name; may be given several times
+    #[arg(long, value_name = "NAME=DIR", value_parser = camera_folder)]
+    pub from: Vec<(String, PathBuf)>,
+}
+
+/// `west=DIR` as name and folder.
+fn camera_folder(text: &str) -> Result<(String, PathBuf), String> {
+    let wrong = || format!("`{text}` is not of the form west=DIR: a camera's name and a folder");
+    let (name, folder) = text.split_once('=').ok_or_else(wrong)?;
+    if name.trim().is_empty() || folder.is_empty() {
+        return Err(wrong());
+    }
+    Ok((name.trim().to_string(), PathBuf::from(folder)))
 }
 
 /// `west=-0.7,-8.3,1.3` as name and place.

@@ -401,3 +401,18 @@ fn stills_are_read_as_upright_luma() {
     std::fs::write(&path, "no picture").unwrap();
     assert!(matches!(Reader::default().still_luma(&path), Err(FootageError::Unreadable { .. })));
 }
+
+/// From a key frame at or before the moment asked for, and near it: there are key frames twice a second.
+#[test]
+fn a_jump_goes_on_at_the_key_frame_before() {
+    let folder = tempfile::tempdir().unwrap();
+    let clip = folder.path().join("long.mp4");
+    ffmpeg("-f lavfi -i testsrc2=size=96x64:rate=30:duration=8 -c:v libx264 -g 15 -bf 2", &clip);
+    let mut source = open(&clip);
+    for wanted_s in [6.3, 2.1, 5.0] {
+        source.jump_before(wanted_s);
+        let pts_s = source.next_frame().unwrap().expect("a frame").pts_s;
+        assert!(pts_s <= wanted_s && pts_s > wanted_s - 0.6, "asked for {wanted_s}, got {pts_s}");
+        assert!(source.next_frame().unwrap().expect("a frame").pts_s > pts_s);
+    }
+}

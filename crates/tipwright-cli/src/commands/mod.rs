@@ -5,6 +5,7 @@ mod check;
 mod compare;
 mod day;
 mod dictionary;
+mod gather;
 mod lens;
 mod new;
 mod plan;
@@ -24,6 +25,7 @@ use crate::ui::Ui;
 pub fn run(command: Command, ui: &Ui) -> Result<(), Failure> {
     match command {
         Command::New(args) => new::run(&args, ui),
+        Command::Gather(args) => gather::run(&args, ui),
         Command::Lens(args) => lens::run(&args, ui),
         Command::Scene(args) => scene::run(&args, ui),
         Command::Track(args) => track::run(&args, ui),

@@ -272,7 +272,7 @@ fn see(
 }
 
 /// Some pictures in a row at some places of a clip, as if they were the clip.
-struct Places {
+pub(crate) struct Places {
     source: Box<dyn FrameSource + Send>,
     from_s: f64,
     length_s: Option<f64>,
@@ -283,7 +283,7 @@ struct Places {
 }
 
 impl Places {
-    fn new(
+    pub(crate) fn new(
         source: Box<dyn FrameSource + Send>,
         capture_fps: Option<f64>,
         span_s: Option<[f64; 2]>,

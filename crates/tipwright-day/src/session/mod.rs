@@ -28,6 +28,7 @@ pub use casters::{Caster, Hand};
 pub use date::Date;
 pub(crate) use excerpt::Excerpt;
 pub use finding::{Finding, Subject};
+pub(crate) use look::Places;
 pub use look::{LookConfig, Stills, look, look_at_scene, look_at_take};
 pub use names::{CameraName, CasterId, NameError, Phase, SessionId, SetUpName, TakeName};
 pub use numbers::{
@@ -35,6 +36,7 @@ pub use numbers::{
     RodLengthM, WandLengthM,
 };
 pub(crate) use offsets::{coarse_offset, span_s};
+pub(crate) use read::parse_unfinished;
 pub use read::{Parsed, Refused, parse, parse_text};
 pub use usable::{Usable, UsableConfig, usable};
 
@@ -234,6 +236,15 @@ pub struct NamedSetUp {
     pub scene: SceneClips,
 }
 
+/// A set-up with its name, where it has one.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SetUpClips<'a> {
+    /// Name.
+    pub name: Option<&'a SetUpName>,
+    /// Its clips.
+    pub scene: &'a SceneClips,
+}
+
 /// One take.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -298,6 +309,16 @@ impl Session {
     #[must_use]
     pub fn speed_of_sound_m_s(&self) -> f64 {
         331.3 + 0.606 * self.air_temperature_c.get()
+    }
+
+    /// All set-ups: the single `[scene]` first, then those by name.
+    #[must_use]
+    pub fn set_ups(&self) -> Vec<SetUpClips<'_>> {
+        let named = self.set_up.iter().map(|s| SetUpClips { name: Some(&s.name), scene: &s.scene });
+        // without a [scene] the first by name stands for it
+        let stands_for = self.set_up.first().is_some_and(|s| s.scene == self.scene);
+        let single = (!stands_for).then_some(SetUpClips { name: None, scene: &self.scene });
+        single.into_iter().chain(named).collect()
     }
 
     /// A path of session.toml as a path of the file system.

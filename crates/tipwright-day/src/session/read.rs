@@ -96,6 +96,36 @@ fn unusable(path: &Path, what: String, remedy: &str) -> Parsed {
 /// Reads the texts of session.toml and casters.csv.
 #[must_use]
 pub fn parse_text(text: &str, path: &Path, casters: Option<&str>) -> Parsed {
+    let (session, doubtful, findings, rows) = read_all(text, path, casters);
+    let session =
+        session.filter(|_| findings.iter().all(|f| !f.is_problem() || f.subject.take_idx().is_some()));
+    let refused = refused_of(&rows, &findings);
+    Parsed { session, findings, refused, doubtful }
+}
+
+/// The session before its clips are all named, with every take that could be read, and the problems that are not about clips.
+pub(crate) fn parse_unfinished(text: &str, path: &Path) -> (Option<Session>, Vec<Finding>) {
+    let casters_path = path.parent().map(Path::to_path_buf).unwrap_or_default().join("casters.csv");
+    let casters = casters_path.is_file().then(|| read_file(&casters_path));
+    let (casters, unread) = match casters {
+        Some(Err(what)) => (None, unusable(&casters_path, what, casters::REMEDY).findings),
+        Some(Ok(text)) => (Some(text), Vec::new()),
+        None => (None, Vec::new()),
+    };
+    let (mut session, doubtful, mut findings, _) = read_all(text, path, casters.as_deref());
+    if let Some(session) = &mut session {
+        session.take.extend(doubtful);
+    }
+    findings.extend(unread);
+    let is_in_the_way =
+        |f: &Finding| f.is_problem() && matches!(f.subject, Subject::Session | Subject::Lens { .. });
+    findings.retain(is_in_the_way);
+    (session, findings)
+}
+
+type ReadAll = (Option<Session>, Vec<Take>, Vec<Finding>, Vec<(String, String)>);
+
+fn read_all(text: &str, path: &Path, casters: Option<&str>) -> ReadAll {
     let (root, errors) = DeTable::parse_recoverable(text);
     let mut walk = Walk { lines: Lines::of(text), path, out: Vec::new() };
     walk.syntax(&errors);
@@ -123,10 +153,7 @@ pub fn parse_text(text: &str, path: &Path, casters: Option<&str>) -> Parsed {
             Some(session)
         }
     };
-    let session =
-        session.filter(|_| findings.iter().all(|f| !f.is_problem() || f.subject.take_idx().is_some()));
-    let refused = refused_of(&rows, &findings);
-    Parsed { session, findings, refused, doubtful }
+    (session, doubtful, findings, rows)
 }
 
 /// Places of takes that have a problem.

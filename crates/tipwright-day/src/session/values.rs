@@ -278,7 +278,8 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
                 ),
                 "make a session folder of its own for each set-up",
             ),
-            (None, 2..) => {
+            // where a single [scene] stands beside them it is the take's
+            (None, 2..) if measured.is_some() => {
                 judge.problem(subject, "there are several set-ups and none is named", "add set_up = \"...\"")
             }
             _ => {}

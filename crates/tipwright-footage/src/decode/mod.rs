@@ -211,7 +211,7 @@ impl FrameSource for Clip {
     fn jump_before(&mut self, pts_s: f64) {
         let file_s = (pts_s * self.slow_down - 0.05).max(0.0);
         let ticks = (file_s * f64::from(ff::ffi::AV_TIME_BASE)) as i64;
-        if self.finished || self.input.seek(ticks, ..ticks).is_err() {
+        if self.finished || self.input.seek(ticks, ..=ticks).is_err() {
             return;
         }
         self.decoder.flush();

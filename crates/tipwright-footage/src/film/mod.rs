@@ -74,6 +74,10 @@ impl FilmMaker for Reader {
                 }
             }
             let Some(frame) = clip.next_frame()? else { break };
+            // the key frame jumped to may lie before what was read already
+            if frame.pts_s <= at_s {
+                continue;
+            }
             at_s = frame.pts_s;
             if at_s > end_s {
                 break;

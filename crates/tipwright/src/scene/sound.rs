@@ -130,6 +130,23 @@ pub fn offset_from_onsets(
     second: &Onsets,
     config: &SoundConfig,
 ) -> Result<CoarseOffset, SoundError> {
+    likeness(first, second, config).map(|l| l.offset)
+}
+
+/// How two tracks fit each other.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Likeness {
+    /// Where they fit best.
+    pub offset: CoarseOffset,
+    /// Share of what both heard that fits there, up to 1: clips of one moment have more in common than a clap each.
+    pub share: f64,
+}
+
+/// Where two tracks fit each other best, and how well.
+///
+/// # Errors
+/// As [`offset_from_sound`].
+pub fn likeness(first: &Onsets, second: &Onsets, config: &SoundConfig) -> Result<Likeness, SoundError> {
     let (a, b) = (&first.rise, &second.rise);
     let (n, m) = (a.len(), b.len());
     let shortest = (config.shortest_overlap_s * config.envelope_hz) as usize;
@@ -171,7 +188,8 @@ pub fn offset_from_onsets(
     let bend = left - 2.0 * best + right;
     let part = if bend < 0.0 { (0.5 * (left - right) / bend).clamp(-0.5, 0.5) } else { 0.0 };
     let value_s = (best_lag as f64 + part) / config.envelope_hz + first.start_s - second.start_s;
-    Ok(CoarseOffset { value_s, sd_s: config.sd_s, source: OffsetSource::Sound })
+    let offset = CoarseOffset { value_s, sd_s: config.sd_s, source: OffsetSource::Sound };
+    Ok(Likeness { offset, share: best })
 }
 
 /// Takes the way of the sound out of an offset: `distance_m` of the source to the first and to the second phone. A source

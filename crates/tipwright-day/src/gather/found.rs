@@ -1,0 +1,133 @@
+//! What lies in the cameras' folders, and what session.toml already knows of the day.
+
+use std::path::{Path, PathBuf};
+
+use super::{GatherError, Heap};
+use crate::session::{Clips, Session};
+use tipwright::model::footage::Footage;
+
+/// Stamps before 2000 are of a clock that was never set.
+pub(super) const EARLIEST_UNIX_S: f64 = 946_684_800.0;
+/// Endings of clips.
+const ENDINGS: [&str; 7] = ["mp4", "mov", "m4v", "3gp", "3g2", "mkv", "webm"];
+/// Folders below a camera's that are searched: phones make a few.
+const DEEPEST: usize = 4;
+
+/// A clip that lies there.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Clip {
+    /// Session order.
+    pub camera_idx: usize,
+    /// File.
+    pub path: PathBuf,
+    /// As session.toml writes it.
+    pub named: String,
+}
+
+/// All clips of the cameras' folders, or of the heaps where a camera has some.
+pub(super) fn clips_of(session: &Session, heaps: &[Heap]) -> Result<Vec<Clip>, GatherError> {
+    let mut out: Vec<Clip> = Vec::new();
+    for (camera_idx, camera) in session.camera.iter().enumerate() {
+        let given: Vec<&Heap> = heaps.iter().filter(|h| camera.name == *h.camera.as_str()).collect();
+        let own = session.folder.join(camera.name.as_str());
+        let folders: Vec<PathBuf> = match given.is_empty() {
+            true => vec![own],
+            false => given.iter().map(|h| h.folder.clone()).collect(),
+        };
+        for folder in folders {
+            let mut files = Vec::new();
+            walk(&folder, 0, &mut files)
+                .map_err(|e| GatherError::Folder { reason: e.to_string(), path: folder.clone() })?;
+            files.sort();
+            for path in files {
+                let named = named(&session.folder, &path);
+                if !out.iter().any(|c| c.named == named) {
+                    out.push(Clip { camera_idx, path, named });
+                }
+            }
+        }
+    }
+    Ok(out)
+}
+
+fn walk(folder: &Path, depth: usize, out: &mut Vec<PathBuf>) -> std::io::Result<()> {
+    for entry in std::fs::read_dir(folder)? {
+        let path = entry?.path();
+        let hidden = path.file_name().is_none_or(|n| n.to_string_lossy().starts_with('.'));
+        if hidden {
+            continue;
+        }
+        if path.is_dir() {
+            if depth < DEEPEST {
+                walk(&path, depth + 1, out)?;
+            }
+        } else {
+            let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
+            if ENDINGS.contains(&ending.as_str()) {
+                out.push(path);
+            }
+        }
+    }
+    Ok(())
+}
+
+/// A path as session.toml writes it: below its folder from there, elsewhere whole.
+fn named(folder: &Path, path: &Path) -> String {
+    let whole = |p: &Path| {
+        let p = if p.as_os_str().is_empty() { Path::new(".") } else { p };
+        p.canonicalize().unwrap_or_else(|_| p.to_path_buf())
+    };
+    let (folder, path) = (whole(folder), whole(path));
+    let parts: Vec<String> = path
+        .strip_prefix(&folder)
+        .unwrap_or(&path)
+        .components()
+        .map(|c| c.as_os_str().to_string_lossy().into_owned())
+        .collect();
+    let joined = parts.join("/");
+    if path.starts_with(&folder) { joined } else { path.to_string_lossy().into_owned() }
+}
+
+/// What session.toml already names.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(super) struct Earlier {
+    /// Camera and how far its stamp is ahead of the first camera's, of clips that are paired there.
+    pub ahead: Vec<(usize, f64)>,
+    /// When the wand of each set-up was filmed, by the first camera's calendar, with the set-up's name.
+    pub wands: Vec<(Option<String>, Option<f64>)>,
+    /// Names of takes and of set-ups.
+    pub names: Vec<String>,
+}
+
+/// Reads the heads of the clips that are named already.
+pub(super) fn earlier(session: &Session, footage: &dyn Footage) -> Earlier {
+    let recorded = |clips: &Clips, k: usize| -> Option<f64> {
+        let clip = session.resolve(clips.get(&session.camera.get(k)?.name)?);
+        footage.probe(&clip).ok()?.recorded_unix_s.filter(|s| *s > EARLIEST_UNIX_S)
+    };
+    let mut out = Earlier::default();
+    let mut known = |clips: &Clips| {
+        let first = recorded(clips, 0);
+        for k in 1..session.camera.len() {
+            out.ahead.extend(first.zip(recorded(clips, k)).map(|(a, b)| (k, b - a)));
+        }
+        first
+    };
+    let set_ups = session.set_ups();
+    for set_up in &set_ups {
+        let mut first = None;
+        for (group, clips) in set_up.scene.groups() {
+            let at = known(clips);
+            first = if group == "wand" { at } else { first };
+        }
+        if !set_up.scene.wand.is_empty() {
+            out.wands.push((set_up.name.map(ToString::to_string), first));
+        }
+    }
+    for take in &session.take {
+        known(&take.clips);
+    }
+    out.names = session.take.iter().map(|t| t.name.key()).collect();
+    out.names.extend(set_ups.iter().filter_map(|s| s.name).map(|n| n.key()));
+    out
+}

@@ -1,0 +1,102 @@
+//! What a clip is, by how its marks move: two of a wand that is waved, two that hang above each other, one that falls freely, one
+//! that is fast.
+
+use serde::Serialize;
+
+use super::shown::{Shown, Way};
+
+/// Slower than this share of the picture's longer side a second is at rest: a hung wand swings by some pixels.
+const REST_SHARE_S: f64 = 0.006;
+/// A tip in a stroke is faster than this share of the side a second: 1 m/s at 8 m. Casts reach 10 m/s and more.
+const FAST_SHARE_S: f64 = 0.1;
+/// Marks within this share of the side are at the same place.
+const SAME_PLACE: f64 = 0.015;
+/// Share of a clip's places that must show what the clip is taken for.
+const MOST: f64 = 0.5;
+/// Free fall sideways and down, in its units: the scale in the picture is known from the mark's size to about a third.
+const SIDEWAYS_G: f64 = 0.35;
+const DOWN_G: [f64; 2] = [0.65, 1.4];
+
+/// What a clip is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Kind {
+    /// The calibration board.
+    Board,
+    /// The wand waved.
+    Wand,
+    /// The wand hung still.
+    Plumb,
+    /// A ball tossed.
+    Toss,
+    /// A caster's take.
+    Take,
+}
+
+impl Kind {
+    /// For [`super::pair::Filmed::kind`].
+    pub(super) fn number(kind: Option<Self>) -> u8 {
+        kind.map_or(0, |k| k as u8 + 1)
+    }
+}
+
+/// What the clips of one moment are; `None` where they show nothing of these.
+pub(super) fn kind_of(clips: &[&Shown]) -> Option<Kind> {
+    let of =
+        |what: &dyn Fn(&Shown) -> f64| clips.iter().map(|c| what(c)).sum::<f64>() / clips.len().max(1) as f64;
+    if of(&|c| share(c.boards, c.board_pictures)) >= MOST {
+        return Some(Kind::Board);
+    }
+    if of(&hangs) >= MOST {
+        return Some(Kind::Plumb);
+    }
+    if of(&|c| share(places_with(c, |ways| moving(c, ways).count() >= 2), c.ways.len())) >= MOST {
+        return Some(Kind::Wand);
+    }
+    let falling = |c: &Shown| places_with(c, |ways| ways.iter().any(falls)) as f64;
+    let moved = |c: &Shown| places_with(c, |ways| moving(c, ways).next().is_some()) as f64;
+    if of(&falling) > 1.0 && of(&falling) >= MOST * of(&moved) {
+        return Some(Kind::Toss);
+    }
+    let fast =
+        |c: &Shown| places_with(c, |ways| ways.iter().any(|w| speed(w) > FAST_SHARE_S * c.side_px)) as f64;
+    (of(&fast) >= 1.0).then_some(Kind::Take)
+}
+
+fn share(part: usize, whole: usize) -> f64 {
+    if whole == 0 { 0.0 } else { part as f64 / whole as f64 }
+}
+
+fn places_with(clip: &Shown, is_so: impl Fn(&[Way]) -> bool) -> usize {
+    clip.ways.iter().filter(|ways| is_so(ways)).count()
+}
+
+fn speed(way: &Way) -> f64 {
+    way.speed_px_s[0].hypot(way.speed_px_s[1])
+}
+
+fn moving<'a>(clip: &'a Shown, ways: &'a [Way]) -> impl Iterator<Item = &'a Way> {
+    ways.iter().filter(|w| speed(w) > REST_SHARE_S * clip.side_px)
+}
+
+fn falls(way: &Way) -> bool {
+    let [x, y] = way.falls_g;
+    x.abs() <= SIDEWAYS_G && y >= DOWN_G[0] && y <= DOWN_G[1]
+}
+
+/// 1 where two marks hang above each other through most of the clip.
+fn hangs(clip: &Shown) -> f64 {
+    let near =
+        |a: &Way, b: &Way| (a.at.x_px - b.at.x_px).hypot(a.at.y_px - b.at.y_px) < SAME_PLACE * clip.side_px;
+    // a place may have missed one of them
+    let stays = |way: &Way| {
+        places_with(clip, |ways| ways.iter().any(|w| near(w, way))) as f64 >= 0.6 * clip.ways.len() as f64
+    };
+    let all: Vec<&Way> = clip.ways.iter().flatten().filter(|w| stays(w)).collect();
+    let above = |a: &Way, b: &Way| {
+        let [dx, dy] = [(a.at.x_px - b.at.x_px).abs(), (a.at.y_px - b.at.y_px).abs()];
+        dy > 2.0 * SAME_PLACE * clip.side_px && dx < 0.25 * dy
+    };
+    let found = all.iter().any(|a| all.iter().any(|b| above(a, b)));
+    f64::from(u8::from(found))
+}

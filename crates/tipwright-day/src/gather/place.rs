@@ -1,0 +1,320 @@
+//! Where each moment goes: lens, set-up, take, or told why nowhere.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+
+use super::document::{Additions, Document, Named, NewSetUp, NewTake};
+use super::found::{Clip, Earlier};
+use super::kind::{Kind, kind_of};
+use super::pair::{Doubt, Filmed, Moment, Paired};
+use super::shown::Shown;
+use super::{Calendar, Gathered, GatheredTake, Unplaced};
+use crate::session::Session;
+
+/// Caster of takes where there is no casters.csv.
+const NOBODY: &str = "unknown";
+
+/// What is at hand.
+pub(super) struct AtHand<'a> {
+    pub session: &'a Session,
+    pub document: &'a Document,
+    pub folder: &'a Path,
+    pub clips: &'a [Clip],
+}
+
+impl AtHand<'_> {
+    fn camera(&self, clip: usize) -> String {
+        self.session.camera[self.clips[clip].camera_idx].name.to_string()
+    }
+
+    fn named(&self, moment: &Moment) -> Named {
+        moment.clips.iter().map(|i| (self.camera(*i), self.clips[*i].named.clone())).collect()
+    }
+
+    fn missing(&self, moment: &Moment) -> Vec<String> {
+        let has = |k: usize| moment.clips.iter().any(|i| self.clips[*i].camera_idx == k);
+        let cameras = self.session.camera.iter().enumerate();
+        cameras.filter(|(k, _)| !has(*k)).map(|(_, c)| c.name.to_string()).collect()
+    }
+
+    fn doubt(&self, moment: &Moment) -> Option<String> {
+        Some(match moment.doubt.as_ref()? {
+            Doubt::NextBest { clip, share } => {
+                format!("doubtful pair: {} fits {:.0} % as well", self.clips[*clip].named, 100.0 * share)
+            }
+            Doubt::Clocks { by_s, share } => format!(
+                "doubtful pair: the phones' clocks may differ by {by_s:+.0} s more, which fits {:.0} % as well",
+                100.0 * share
+            ),
+            Doubt::NoTimes => {
+                "doubtful pair: told by sound alone, the files do not say when they were filmed".into()
+            }
+        })
+    }
+}
+
+/// On the way: what is written and what is told.
+#[derive(Default)]
+struct Placed {
+    additions: Additions,
+    gathered: Gathered,
+}
+
+impl Placed {
+    fn leave(&mut self, at: &AtHand<'_>, clip: usize, reason: impl Into<String>) {
+        let (camera, clip) = (at.camera(clip), at.clips[clip].named.clone());
+        self.gathered.unplaced.push(Unplaced { camera, clip, reason: reason.into(), nearest: None });
+    }
+}
+
+/// Decides for every clip.
+pub(super) fn place(
+    at: &AtHand<'_>,
+    films: &[Filmed],
+    shown: &[Shown],
+    boards: &[usize],
+    paired: &Paired,
+    earlier: &Earlier,
+    unread: Vec<(Clip, String)>,
+) -> (Additions, Gathered) {
+    let mut out = Placed::default();
+    lenses(at, films, boards, &mut out);
+    let kinds: Vec<Option<Kind>> = paired
+        .moments
+        .iter()
+        .map(|m| kind_of(&m.clips.iter().map(|i| &shown[*i]).collect::<Vec<_>>()))
+        .collect();
+    let told: Vec<(&Moment, Option<Kind>)> = paired.moments.iter().zip(kinds).collect();
+    let in_time = set_ups(at, &told, earlier, &mut out);
+    let takes = takes(at, films, &told, paired, &mut out);
+    write_takes(at, takes, &in_time, earlier, &mut out);
+    for (clip, reason) in unread {
+        let camera = at.session.camera[clip.camera_idx].name.to_string();
+        out.gathered.unplaced.push(Unplaced { camera, clip: clip.named, reason, nearest: None });
+    }
+    out.gathered.unplaced.sort_by(|a, b| a.clip.cmp(&b.clip));
+    let unplaced = out.gathered.unplaced.iter();
+    out.additions.unplaced = unplaced.map(|u| (u.camera.clone(), u.clip.clone(), u.reason.clone())).collect();
+    out.gathered.calendars = paired
+        .calendars
+        .iter()
+        .zip(&at.session.camera)
+        .filter_map(|(found, camera)| {
+            let found = found.as_ref()?;
+            Some(Calendar { camera: camera.name.to_string(), ahead_s: found.ahead_s, pairs: found.pairs })
+        })
+        .collect();
+    (out.additions, out.gathered)
+}
+
+/// The longest board clip of each camera without a lens.
+fn lenses(at: &AtHand<'_>, films: &[Filmed], boards: &[usize], out: &mut Placed) {
+    let lacking = at.document.lacks_lens(at.folder);
+    let mut by_length: Vec<usize> = boards.to_vec();
+    by_length.sort_by(|a, b| films[*b].length_s.total_cmp(&films[*a].length_s).then(a.cmp(b)));
+    for clip in by_length {
+        let camera = at.camera(clip);
+        if lacking.contains(&camera) && !out.additions.lenses.contains_key(&camera) {
+            out.additions.lenses.insert(camera.clone(), at.clips[clip].named.clone());
+            out.gathered.lenses.insert(camera, at.clips[clip].named.clone());
+        } else {
+            out.leave(at, clip, format!("it shows the board, and camera {camera} has a lens already"));
+        }
+    }
+}
+
+/// A set-up that takes its plumb and toss clips, in order of time.
+struct Open {
+    began_s: Option<f64>,
+    set_up: NewSetUp,
+    /// Groups that it has already.
+    has: BTreeSet<&'static str>,
+    is_new: bool,
+}
+
+/// Writes the set-ups; gives when each began, with its name.
+fn set_ups(
+    at: &AtHand<'_>,
+    told: &[(&Moment, Option<Kind>)],
+    earlier: &Earlier,
+    out: &mut Placed,
+) -> Vec<(f64, Option<String>)> {
+    let has_scene = !at.document.lacks_group("wand", at.folder);
+    let mut open: Vec<Open> = earlier
+        .wands
+        .iter()
+        .filter(|_| has_scene)
+        .map(|(name, began_s)| {
+            let lacks = |group: &&&str| name.is_some() || !at.document.lacks_group(group, at.folder);
+            Open {
+                began_s: *began_s,
+                set_up: NewSetUp { name: name.clone(), groups: Vec::new() },
+                has: ["wand", "plumb", "toss"].iter().filter(lacks).copied().collect(),
+                is_new: false,
+            }
+        })
+        .collect();
+    let mut taken: BTreeSet<String> = earlier.names.iter().cloned().collect();
+    let of_kind = |kind: Kind| told.iter().filter(move |(_, k)| *k == Some(kind)).map(|(m, _)| *m);
+    for moment in of_kind(Kind::Wand) {
+        if moment.clips.len() < 2 {
+            alone(at, moment, "the wand waved", out);
+            continue;
+        }
+        let name = (!open.is_empty()).then(|| free_name("set-up", open.len() + 1, &mut taken));
+        open.push(Open {
+            began_s: moment.began_s,
+            set_up: NewSetUp { name, groups: vec![("wand", at.named(moment))] },
+            has: BTreeSet::from(["wand"]),
+            is_new: true,
+        });
+    }
+    for (kind, group, what) in
+        [(Kind::Plumb, "plumb", "the wand hung still"), (Kind::Toss, "toss", "a ball tossed")]
+    {
+        for moment in of_kind(kind) {
+            let before = |o: &&mut Open| matches!((o.began_s, moment.began_s), (Some(a), Some(b)) if a <= b);
+            let last = open
+                .iter_mut()
+                .filter(before)
+                .max_by(|a, b| a.began_s.unwrap_or(f64::MIN).total_cmp(&b.began_s.unwrap_or(f64::MIN)));
+            let own = match last {
+                Some(own) => Some(own),
+                None => open.first_mut(),
+            };
+            match own {
+                _ if moment.clips.len() < 2 => alone(at, moment, what, out),
+                Some(own) if !own.has.contains(group) => {
+                    own.has.insert(group);
+                    own.set_up.groups.push((group, at.named(moment)));
+                }
+                Some(_) => {
+                    let reason = format!("it shows {what}, and the set-up of then has such clips already");
+                    moment.clips.iter().for_each(|i| out.leave(at, *i, reason.as_str()));
+                }
+                None => {
+                    let reason = format!("it shows {what}, and no clip of the wand waved was found");
+                    moment.clips.iter().for_each(|i| out.leave(at, *i, reason.as_str()));
+                }
+            }
+        }
+    }
+    let in_time: Vec<(f64, Option<String>)> =
+        open.iter().filter_map(|o| Some((o.began_s?, o.set_up.name.clone()))).collect();
+    for Open { set_up, is_new, .. } in open {
+        if !set_up.groups.is_empty() && (is_new || set_up.name.is_none()) {
+            out.gathered.set_ups.push(set_up.name.clone().unwrap_or_else(|| "scene".into()));
+            out.additions.set_ups.push(set_up);
+        }
+    }
+    in_time
+}
+
+fn alone(at: &AtHand<'_>, moment: &Moment, what: &str, out: &mut Placed) {
+    let reason = format!("it shows {what}; no clip of {} goes with it", at.missing(moment).join(", "));
+    moment.clips.iter().for_each(|i| out.leave(at, *i, reason.as_str()));
+}
+
+fn free_name(stem: &str, first: usize, taken: &mut BTreeSet<String>) -> String {
+    let mut number = first;
+    loop {
+        let name = if stem == "take" { format!("{stem}-{number:02}") } else { format!("{stem}-{number}") };
+        if taken.insert(name.clone()) {
+            return name;
+        }
+        number += 1;
+    }
+}
+
+/// The moments that are takes; the others that are nothing are told.
+fn takes<'m>(
+    at: &AtHand<'_>,
+    films: &[Filmed],
+    told: &[(&'m Moment, Option<Kind>)],
+    paired: &Paired,
+    out: &mut Placed,
+) -> Vec<&'m Moment> {
+    let mut takes = Vec::new();
+    for (moment, kind) in told {
+        let reason = match kind {
+            None => "nothing in it looks like the board, a wand or a cast".to_string(),
+            Some(Kind::Take) if moment.clips.len() < 2 => {
+                format!("it shows a cast; no clip of {} goes with it", at.missing(moment).join(", "))
+            }
+            Some(Kind::Take) => {
+                takes.push(*moment);
+                continue;
+            }
+            Some(_) => continue,
+        };
+        let nearest = nearest(at, films, moment, paired);
+        for clip in &moment.clips {
+            out.leave(at, *clip, reason.as_str());
+            if let Some(last) = out.gathered.unplaced.last_mut() {
+                last.nearest.clone_from(&nearest);
+            }
+        }
+    }
+    takes
+}
+
+fn write_takes(
+    at: &AtHand<'_>,
+    takes: Vec<&Moment>,
+    in_time: &[(f64, Option<String>)],
+    earlier: &Earlier,
+    out: &mut Placed,
+) {
+    let session = at.session;
+    let mut taken: BTreeSet<String> = earlier.names.iter().cloned().collect();
+    let mut counts: BTreeMap<String, usize> = BTreeMap::new();
+    session.take.iter().for_each(|t| *counts.entry(t.caster.key()).or_default() += 1);
+    for moment in takes {
+        // round by round in the order of casters.csv: whoever has the fewest takes, the first of them
+        let guess = session.casters.iter().min_by_key(|c| counts.get(&c.id.key()).copied().unwrap_or(0));
+        let caster = guess.map_or(NOBODY.to_string(), |c| c.id.to_string());
+        if let Some(guess) = guess {
+            *counts.entry(guess.id.key()).or_default() += 1;
+        }
+        let caster_note = match guess {
+            Some(_) => "a guess by the order of casters.csv: correct it",
+            None => "there is no casters.csv: write who cast",
+        };
+        let doubt = at.doubt(moment);
+        let before = |(began_s, _): &&(f64, Option<String>)| moment.began_s.is_some_and(|s| *began_s <= s);
+        let set_up = in_time.iter().filter(before).max_by(|a, b| a.0.total_cmp(&b.0));
+        let take = NewTake {
+            name: free_name("take", session.take.len() + out.additions.takes.len() + 1, &mut taken),
+            caster,
+            set_up: set_up.and_then(|(_, name)| name.clone()),
+            clips: at.named(moment),
+            caster_note: caster_note.into(),
+            clips_note: doubt.clone().unwrap_or_default(),
+        };
+        out.gathered.takes.push(GatheredTake {
+            name: take.name.clone(),
+            caster: take.caster.clone(),
+            caster_is_guess: true,
+            set_up: take.set_up.clone(),
+            clips: take.clips.clone(),
+            paired_by: if moment.by_sound { "sound" } else { "time" },
+            doubt,
+        });
+        out.additions.takes.push(take);
+    }
+}
+
+/// How far off in time the nearest clip of another camera is, for a clip that is alone.
+fn nearest(at: &AtHand<'_>, films: &[Filmed], moment: &Moment, paired: &Paired) -> Option<String> {
+    let began_s = moment.began_s.filter(|_| moment.clips.len() == 1)?;
+    let own: BTreeSet<usize> = moment.clips.iter().map(|i| films[*i].camera_idx).collect();
+    let others = paired.moments.iter().filter(|m| *m != moment);
+    let (by_s, clip) = others
+        .filter_map(|m| {
+            let clip = m.clips.iter().find(|i| !own.contains(&films[**i].camera_idx))?;
+            Some((m.began_s? - began_s, *clip))
+        })
+        .min_by(|a, b| a.0.abs().total_cmp(&b.0.abs()))?;
+    let when = if by_s > 0.0 { "later" } else { "earlier" };
+    Some(format!("{} began {:.0} s {when}", at.clips[clip].named, by_s.abs()))
+}

@@ -1,0 +1,214 @@
+//! What a clip shows, by some dozens of its pictures: the board, or how bright marks move over a few pictures in a row.
+
+use std::path::Path;
+
+use nalgebra::{Matrix3, Vector3};
+
+use crate::session::{LookConfig, Places, Session, SessionCamera};
+use tipwright::model::footage::{Footage, FrameSource, PlaneData};
+use tipwright::model::{Colour, FrameSpots, RawPixel};
+use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
+
+/// Pictures searched for the board, spread over the clip.
+const BOARD_PICTURES: u32 = 3;
+/// Farthest that a mark comes from one picture to the next, as a share of the picture's longer side: 25 m/s at 8 m and 100 pictures a
+/// second.
+const STEP_SHARE: f64 = 0.03;
+/// Free fall, metres per second squared.
+const G_M_S2: f64 = 9.81;
+
+/// How one mark moved at one place of a clip.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Way {
+    /// In the middle of it.
+    pub at: RawPixel,
+    /// Speed, pixels per second, right and down.
+    pub speed_px_s: [f64; 2],
+    /// Acceleration, in units of free fall as its size in the picture tells the scale, right and down.
+    pub falls_g: [f64; 2],
+}
+
+/// What a clip shows.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Shown {
+    /// Pictures that show the board, of those searched.
+    pub boards: usize,
+    /// How many were searched.
+    pub board_pictures: usize,
+    /// Pictures looked at for markers.
+    pub pictures: usize,
+    /// With a mark of the wand's or the tip's colour.
+    pub with_one: usize,
+    /// With two of them.
+    pub with_two: usize,
+    /// With one of a butt marker's colour.
+    pub with_butt: usize,
+    /// Longer side of the picture.
+    pub side_px: f64,
+    /// Marks followed over the pictures of a place, best first, by place.
+    pub ways: Vec<Vec<Way>>,
+}
+
+/// Looks at a clip. `None` where it cannot be read.
+pub(super) fn look_at(
+    session: &Session,
+    camera: &SessionCamera,
+    clip: &Path,
+    footage: &dyn Footage,
+    config: &LookConfig,
+) -> Result<Shown, String> {
+    let mut shown = Shown::default();
+    look_for_board(&mut shown, camera, clip, footage)?;
+    if shown.boards == 0 {
+        look_for_marks(&mut shown, session, camera, clip, footage, config)?;
+    }
+    Ok(shown)
+}
+
+fn look_for_board(
+    shown: &mut Shown,
+    camera: &SessionCamera,
+    clip: &Path,
+    footage: &dyn Footage,
+) -> Result<(), String> {
+    let Some(board) = camera.board else { return Ok(()) };
+    let source = footage.open_clip(clip, camera.capture_fps()).map_err(|e| e.to_string())?;
+    let config = LookConfig { places: BOARD_PICTURES, pictures: 1, ..LookConfig::default() };
+    let mut places = Places::new(source, camera.capture_fps(), None, &config);
+    let mut luma = Vec::new();
+    while let Some(view) = places.next_frame().map_err(|e| e.to_string())? {
+        let plane = view.now.luma;
+        // half the size: a board to calibrate by fills a tenth of the picture and more
+        let (w, h) = (plane.width / 2, plane.height / 2);
+        luma.clear();
+        for y in 0..h {
+            let from = 2 * y * plane.stride;
+            match plane.data {
+                PlaneData::Bits8(data) => luma.extend((0..w).map(|x| data[from + 2 * x])),
+                PlaneData::Bits10(data) => luma.extend((0..w).map(|x| (data[from + 2 * x] >> 2) as u8)),
+            }
+        }
+        shown.board_pictures += 1;
+        let size = [w as u32, h as u32];
+        if footage.board_corners(&luma, size, board.columns, board.rows).is_some() {
+            shown.boards += 1;
+        }
+    }
+    Ok(())
+}
+
+fn look_for_marks(
+    shown: &mut Shown,
+    session: &Session,
+    camera: &SessionCamera,
+    clip: &Path,
+    footage: &dyn Footage,
+    config: &LookConfig,
+) -> Result<(), String> {
+    let (tip, wand) = (&session.marker.tip, &session.wand);
+    let diameter_m = tip.diameter_mm.get() / 1000.0;
+    let mut ends = vec![tip.colour];
+    ends.extend(wand.colour.filter(|c| *c != tip.colour));
+    let butts: Vec<Colour> =
+        session.marker.butt.iter().map(|b| b.colour).filter(|c| !ends.contains(c)).collect();
+    let mut looks: Vec<MarkerLook> =
+        ends.iter().map(|colour| MarkerLook { colour: *colour, diameter_m }).collect();
+    looks.extend(
+        session
+            .marker
+            .butt
+            .iter()
+            .filter(|b| butts.contains(&b.colour))
+            .map(|b| MarkerLook { colour: b.colour, diameter_m: b.diameter_mm.get() / 1000.0 }),
+    );
+    let source = footage.open_clip(clip, camera.capture_fps()).map_err(|e| e.to_string())?;
+    shown.side_px = f64::from(source.info().picture.stored_px[0].max(source.info().picture.stored_px[1]));
+    let mut places = Places::new(source, camera.capture_fps(), None, config);
+    let found = find_clip(&camera.name, &mut places, &looks, &SpotsConfig::default(), &mut |_| {})
+        .map_err(|e| e.to_string())?;
+    let frames = &found.spots.frames;
+    shown.pictures = frames.len();
+    let count = |colours: &[Colour], least: usize| {
+        let likely = |f: &&FrameSpots| marks(f, colours, config.least_score).count() >= least;
+        frames.iter().filter(likely).count()
+    };
+    shown.with_one = count(&ends, 1);
+    shown.with_two = count(&ends, 2);
+    shown.with_butt = count(&butts, 1);
+    let scale_px_m = |colour: Colour| {
+        found.diameter_px.iter().find(|(c, _)| *c == colour).map_or(200.0, |(_, px)| px / diameter_m)
+    };
+    for place in frames.chunks(config.pictures as usize) {
+        let followed = ends.iter().flat_map(|colour| {
+            ways_of(place, *colour, STEP_SHARE * shown.side_px, G_M_S2 * scale_px_m(*colour), config)
+        });
+        shown.ways.push(followed.collect());
+    }
+    Ok(())
+}
+
+fn marks<'a>(
+    frame: &'a FrameSpots,
+    colours: &'a [Colour],
+    least_score: f64,
+) -> impl Iterator<Item = &'a tipwright::model::Candidate> {
+    frame.candidates.iter().filter(move |c| c.score > least_score && colours.contains(&c.colour))
+}
+
+/// The marks of one colour that are in every picture of a place.
+fn ways_of(
+    place: &[FrameSpots],
+    colour: Colour,
+    step_px: f64,
+    g_px_s2: f64,
+    config: &LookConfig,
+) -> Vec<Way> {
+    let Some((first, rest)) = place.split_first().filter(|(_, rest)| rest.len() > 3) else {
+        return Vec::new();
+    };
+    let colours = [colour];
+    let follow = |start: RawPixel| {
+        let mut way = vec![(first.pts_s, start)];
+        for frame in rest {
+            let (before_s, before) = way[way.len() - 1];
+            // where it goes on as it went
+            let ahead = way.len().checked_sub(2).map_or(before, |i| {
+                let (t, p) = way[i];
+                let share = (frame.pts_s - before_s) / (before_s - t).max(1e-6);
+                RawPixel::new(
+                    before.x_px + share * (before.x_px - p.x_px),
+                    before.y_px + share * (before.y_px - p.y_px),
+                )
+            });
+            let away = |p: &RawPixel| (p.x_px - ahead.x_px).hypot(p.y_px - ahead.y_px);
+            let nearest = marks(frame, &colours, 0.5 * config.least_score)
+                .map(|c| c.centre)
+                .min_by(|a, b| away(a).total_cmp(&away(b)))
+                .filter(|p| away(p) < step_px)?;
+            way.push((frame.pts_s, nearest));
+        }
+        Some(way)
+    };
+    let started = marks(first, &colours, config.least_score).map(|c| c.centre);
+    started.filter_map(follow).filter_map(|way| way_of(&way, g_px_s2)).collect()
+}
+
+/// Place, speed and acceleration by least squares.
+fn way_of(way: &[(f64, RawPixel)], g_px_s2: f64) -> Option<Way> {
+    let middle_s = way.iter().map(|(t, _)| t).sum::<f64>() / way.len() as f64;
+    let (mut normal, mut right) = (Matrix3::zeros(), [Vector3::zeros(), Vector3::zeros()]);
+    for (t, p) in way {
+        let dt = t - middle_s;
+        let row = Vector3::new(1.0, dt, 0.5 * dt * dt);
+        normal += row * row.transpose();
+        right[0] += row * p.x_px;
+        right[1] += row * p.y_px;
+    }
+    let inverse = normal.try_inverse()?;
+    let [x, y] = right.map(|r| inverse * r);
+    Some(Way {
+        at: RawPixel::new(x[0], y[0]),
+        speed_px_s: [x[1], y[1]],
+        falls_g: [x[2] / g_px_s2, y[2] / g_px_s2],
+    })
+}

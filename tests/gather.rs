@@ -1,0 +1,117 @@
+//! `gather` as its users call it: two phones' clips under names that say nothing.
+#![allow(clippy::unwrap_used, reason = "a test: it may stop")]
+
+mod support;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use support::{copy, day, json, status, text, tipwright};
+
+/// Each clip of the smallest day with the name it gets here.
+const RENAMED: [(&str, &str); 6] = [
+    ("west/wand.mp4", "west/DCIM/VID_4711.mp4"),
+    ("east/wand.mov", "east/IMG_0815.MOV"),
+    ("west/plumb.mp4", "west/VID_0001.mp4"),
+    ("east/plumb.mov", "east/IMG_9999.MOV"),
+    ("west/0003.mp4", "west/VID_3.mp4"),
+    ("east/0007.mov", "east/IMG_0002.MOV"),
+];
+
+struct Heap {
+    folder: tempfile::TempDir,
+    written: String,
+}
+
+impl Heap {
+    fn new() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        copy(&day().join("session"), folder.path());
+        fs::create_dir_all(folder.path().join("west/DCIM")).unwrap();
+        for (old, new) in RENAMED {
+            fs::rename(folder.path().join(old), folder.path().join(new)).unwrap();
+        }
+        let file = folder.path().join("session.toml");
+        let text = fs::read_to_string(&file).unwrap();
+        let until = text.find("[scene").unwrap();
+        let written = format!("# ours, kept\n{}# the last line of a person's", &text[..until]);
+        fs::write(&file, &written).unwrap();
+        Self { folder, written }
+    }
+
+    fn path(&self) -> &Path {
+        self.folder.path()
+    }
+
+    fn file(&self) -> PathBuf {
+        self.path().join("session.toml")
+    }
+
+    fn gather(&self, more: &[&str]) -> std::process::Output {
+        tipwright(&[&["-q", "--json", "gather", self.path().to_str().unwrap()], more].concat())
+    }
+}
+
+#[test]
+fn heaps_become_a_session_that_check_calls_usable_and_a_second_run_changes_nothing() {
+    let heap = Heap::new();
+    let made = heap.gather(&[]);
+    assert_eq!(status(&made), 0, "{}", text(&made.stderr));
+    assert_eq!(json(&made)["takes"].as_array().unwrap().len(), 1);
+    let first = fs::read_to_string(heap.file()).unwrap();
+    assert!(first.starts_with(&heap.written), "{first}");
+    let session: toml::Table = toml::from_str(&first).unwrap();
+    let clips = |table: &toml::Value| {
+        (table["west"].as_str().unwrap().to_string(), table["east"].as_str().unwrap().to_string())
+    };
+    let named = |i: usize| (RENAMED[i].1.to_string(), RENAMED[i + 1].1.to_string());
+    assert_eq!(clips(&session["scene"]["wand"]), named(0));
+    assert_eq!(clips(&session["scene"]["plumb"]), named(2));
+    assert_eq!(clips(&session["take"][0]["clips"]), named(4));
+    let again = heap.gather(&[]);
+    assert_eq!(status(&again), 0, "{}", text(&again.stderr));
+    assert_eq!(fs::read_to_string(heap.file()).unwrap(), first);
+    let checked = tipwright(&["-q", "check", "--files-only", heap.path().to_str().unwrap()]);
+    assert_eq!(status(&checked), 0, "{}", text(&checked.stderr));
+}
+
+#[test]
+fn what_fits_nothing_is_told_and_comes_in_when_its_partner_does() {
+    let heap = Heap::new();
+    let late = heap.path().join(RENAMED[5].1);
+    let elsewhere = heap.path().join("later.MOV");
+    fs::rename(&late, &elsewhere).unwrap();
+    fs::write(heap.path().join("west/half.mp4"), b"").unwrap();
+    let made = heap.gather(&[]);
+    assert_eq!(status(&made), 3, "{}", text(&made.stderr));
+    let unplaced = json(&made)["unplaced"].clone();
+    let told: Vec<&str> = unplaced.as_array().unwrap().iter().map(|u| u["clip"].as_str().unwrap()).collect();
+    assert_eq!(told, [RENAMED[4].1, "west/half.mp4"], "{unplaced}");
+    let first = fs::read_to_string(heap.file()).unwrap();
+    assert!(first.contains("#~") && !first.contains("[[take]]"), "{first}");
+    assert_eq!(status(&heap.gather(&[])), 3);
+    assert_eq!(fs::read_to_string(heap.file()).unwrap(), first);
+    // copied at last
+    fs::rename(&elsewhere, &late).unwrap();
+    fs::remove_file(heap.path().join("west/half.mp4")).unwrap();
+    assert_eq!(status(&heap.gather(&[])), 0);
+    let last = fs::read_to_string(heap.file()).unwrap();
+    assert!(last.starts_with(&heap.written) && last.contains("[[take]]") && !last.contains("#~"), "{last}");
+}
+
+#[test]
+fn a_wrong_call_changes_nothing_and_says_why() {
+    let heap = Heap::new();
+    let nowhere = heap.path().join("nowhere");
+    for (more, said) in [
+        (["--from".to_string(), "north=west".to_string()], "no camera `north`"),
+        (["--from".to_string(), format!("west={}", nowhere.display())], "cannot be read"),
+    ] {
+        let made = heap.gather(&[more[0].as_str(), more[1].as_str()]);
+        assert_eq!(status(&made), 2, "{}", text(&made.stderr));
+        assert!(json(&made)["error"].as_str().unwrap().contains(said), "{}", text(&made.stdout));
+    }
+    assert_eq!(fs::read_to_string(heap.file()).unwrap(), heap.written);
+    let made = tipwright(&["-q", "--json", "gather", nowhere.to_str().unwrap()]);
+    assert_eq!(status(&made), 2);
+}
