@@ -195,6 +195,19 @@ fn a_clip_without_the_marker_costs_its_take() {
 }
 
 #[test]
+fn a_phone_that_sees_no_cast_is_named_and_what_was_said_of_its_clip_stays() {
+    let spoiled = Spoiled::new();
+    spoiled.add_take("02-bad", "west = \"west/0003.mp4\", east = \"east/plumb.mov\"");
+    one_take_fails(&spoiled, &["camera east sees no moving white marker"]);
+    let run_json: serde_json::Value =
+        serde_json::from_slice(&fs::read(spoiled.results().join("run.json")).unwrap()).unwrap();
+    let told = run_json["takes"]["02-bad"]["warnings"].to_string();
+    assert!(!told.contains("camera west sees no"), "{told}");
+    // The plumb clip has no markers of a rod's butt: said of the clip, and kept though its take failed.
+    assert!(told.contains("marker is likely in only"), "{told}");
+}
+
+#[test]
 fn a_truncated_clip_costs_its_take_or_is_measured_as_far_as_it_goes() {
     let spoiled = Spoiled::new();
     let whole = fs::read(spoiled.session().join("west/0003.mp4")).unwrap();
@@ -332,4 +345,26 @@ fn the_lens_to_start_from_is_a_lens() {
     let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../calibration/typical-phone-1080p.toml");
     let lens = tipwright::lens::read_lens(&kept).unwrap();
     assert_eq!(lens.resolution_px, [1920, 1080]);
+}
+
+#[test]
+fn spots_shows_what_the_finder_sees_in_one_clip() {
+    let clips = fs::read_dir(day().join("session/west")).unwrap().map(|e| e.unwrap().path());
+    let clip = clips.filter(|p| p.extension().is_some_and(|e| e == "mp4")).min().unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("seen");
+    let call = ["spots", clip.to_str().unwrap(), "--colour", "white", "-o", out.to_str().unwrap()];
+    let seen = tipwright(&[&["--json"], &call[..]].concat());
+    assert_eq!(status(&seen), 0, "{}", text(&seen.stderr));
+    let json: serde_json::Value = serde_json::from_slice(&seen.stdout).unwrap();
+    let frames = json["frames"].as_u64().unwrap();
+    assert!(json["likely_frames"].as_u64().unwrap() * 2 > frames, "{json}");
+    let table = fs::read_to_string(out.join("spots.csv")).unwrap();
+    assert!(table.lines().count() as u64 > frames && table.starts_with("frame,pts_s,rank,x_px"));
+    assert!(fs::read(out.join("spots.jpg")).unwrap().starts_with(&[0xff, 0xd8]));
+    let words = text(&tipwright(&call).stdout);
+    assert!(words.contains("white marker is likely in"), "{words}");
+    // A word that is no colour, and a clip that is none.
+    assert_eq!(status(&tipwright(&["spots", clip.to_str().unwrap(), "--colour", "pink", "-o", "x"])), 2);
+    assert_eq!(status(&tipwright(&["spots", "none.mp4", "--colour", "red", "-o", "x"])), 2);
 }

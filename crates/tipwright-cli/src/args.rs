@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
+use tipwright::model::Colour;
 
 /// Measures fly casts in three dimensions from two or more phones on tripods.
 #[derive(Debug, Parser)]
@@ -37,6 +38,8 @@ pub enum Command {
     Plan(PlanArgs),
     /// Find a camera's lens from a clip or a folder of stills of the board
     Lens(LensArgs),
+    /// What the finder sees in one clip: will it find my marker?
+    Spots(SpotsArgs),
     /// Find where the cameras stand and how their clocks run
     Scene(SceneArgs),
     /// Follow the markers of one take
@@ -128,6 +131,27 @@ pub struct LensArgs {
     #[arg(long)]
     pub square_mm: f64,
     /// Lens file to write; a coverage picture goes beside it
+    #[arg(short, long)]
+    pub output: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct SpotsArgs {
+    /// Clip
+    pub clip: PathBuf,
+    /// Colour of the marker: white, red, orange, yellow, green, blue, magenta
+    #[arg(long, value_parser = colour)]
+    pub colour: Colour,
+    /// Diameter of the marker
+    #[arg(long, default_value_t = 40.0)]
+    pub diameter_mm: f64,
+    /// Lens file; a phone's usual lens when absent
+    #[arg(long, value_name = "FILE")]
+    pub lens: Option<PathBuf>,
+    /// Rate at capture of a clip that plays slower
+    #[arg(long, value_name = "FPS")]
+    pub capture_fps: Option<f64>,
+    /// Folder to write spots.csv and spots.jpg into
     #[arg(short, long)]
     pub output: PathBuf,
 }
@@ -336,6 +360,15 @@ fn camera_place(text: &str) -> Result<(String, [f64; 3]), String> {
         return Err(wrong());
     }
     Ok((name.trim().to_string(), place))
+}
+
+/// A marker's colour by its name.
+fn colour(text: &str) -> Result<Colour, String> {
+    let name = |c: Colour| format!("{c:?}").to_lowercase();
+    Colour::ALL
+        .into_iter()
+        .find(|c| name(*c) == text.trim().to_lowercase())
+        .ok_or_else(|| format!("`{text}` is none of {}", Colour::ALL.map(name).join(", ")))
 }
 
 /// `9x6` as columns and rows.

@@ -11,7 +11,7 @@
 pub mod board;
 mod decode;
 pub mod encode;
-mod film;
+pub mod film;
 mod landmarks;
 mod probe;
 mod sound;

@@ -14,6 +14,7 @@ mod scene_points;
 mod score;
 mod settings;
 mod simulate;
+mod spots;
 mod strokes;
 mod track;
 
@@ -26,6 +27,7 @@ pub fn run(command: Command, ui: &Ui) -> Result<(), Failure> {
     match command {
         Command::New(args) => new::run(&args, ui),
         Command::Gather(args) => gather::run(&args, ui),
+        Command::Spots(args) => spots::run(&args, ui),
         Command::Lens(args) => lens::run(&args, ui),
         Command::Scene(args) => scene::run(&args, ui),
         Command::Track(args) => track::run(&args, ui),

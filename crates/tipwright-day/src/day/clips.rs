@@ -9,7 +9,7 @@ use tipwright::line::Tee;
 use tipwright::model::footage::FrameSource;
 use tipwright::model::line::ClipRidges;
 use tipwright::model::{ClipSpots, Colour, Measured, Still, Warning};
-use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
+use tipwright::spots::{MarkerLook, Sight, SpotsConfig, find_clip};
 
 /// Frames between two words about progress: often enough to look alive, seldom enough to cost nothing.
 const FRAMES_PER_WORD: u64 = 16;
@@ -36,6 +36,8 @@ pub(super) struct Looked {
     pub ridges: Option<ClipRidges>,
     /// What stood still at its beginning and its end.
     pub stills: Option<[Still; 2]>,
+    /// What was seen of each colour.
+    pub sights: Vec<(Colour, Sight)>,
     pub warnings: Vec<Warning>,
 }
 
@@ -54,7 +56,7 @@ pub(super) fn look_through(
     let whole = run.footage.open_clip(&path, camera.capture_fps()).map_err(|e| e.to_string())?;
     let mut source = Excerpt::of(whole, camera.capture_fps(), span_s);
     let mut said = 0;
-    let settings = SpotsConfig { focal_px, ..run.config.spots };
+    let settings = SpotsConfig { focal_px, capture_fps: camera.capture_fps(), ..run.config.spots };
     let mut find = |source: &mut dyn FrameSource| {
         find_clip(&camera.name, source, looks, &settings, &mut |done| {
             if done >= said + FRAMES_PER_WORD {
@@ -79,7 +81,13 @@ pub(super) fn look_through(
         ridges.take_times(&found.spots.times);
         ridges
     });
-    Ok(Looked { spots: found.spots, ridges, stills: found.stills, warnings: found.warnings })
+    Ok(Looked {
+        spots: found.spots,
+        ridges,
+        stills: found.stills,
+        sights: found.sights,
+        warnings: found.warnings,
+    })
 }
 
 /// Refuses a clip whose stamps jump: it must cost its take, and the stages after this one take time for what it says.

@@ -15,9 +15,9 @@ use tipwright::evidence::{self, Rules};
 use tipwright::line::{LineView, LoopSettings, Loops, known_line, measure_loops, predict_loops};
 use tipwright::model::line::ClipRidges;
 use tipwright::model::results::{PathPoint, TakeStatus};
-use tipwright::model::{ClipSpots, Figures, Role, Severity, TakeResults, Warning};
-use tipwright::path::{RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
-use tipwright::spots::MarkerLook;
+use tipwright::model::{ClipSpots, Colour, Figures, Role, Severity, TakeResults, Warning};
+use tipwright::path::{PathError, RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
+use tipwright::spots::{MarkerLook, Sight};
 use tipwright::strokes::{self, StrokesOutcome};
 use tipwright_report::files::FileMade;
 use tipwright_report::tables::samples::SpotRow;
@@ -72,6 +72,22 @@ struct Seen<'a> {
     spots: Vec<(&'a str, ClipSpots)>,
     ridges: Vec<ClipRidges>,
     stills: Vec<(&'a str, [tipwright::model::Still; 2])>,
+    sights: Vec<(&'a str, Vec<(Colour, Sight)>)>,
+}
+
+/// Why a take has no path: of cameras that agree on nothing, those that see no moving marker are named.
+fn no_path(failure: &PathError, sights: &[(&str, Vec<(Colour, Sight)>)], tip: Colour) -> String {
+    let of_tip = |seen: &[(Colour, Sight)]| seen.iter().find(|s| s.0 == tip).and_then(|s| s.1.no_mover(tip));
+    let blind: Vec<String> = sights
+        .iter()
+        .filter_map(|(camera, seen)| Some(format!("camera {camera} {}", of_tip(seen)?)))
+        .collect();
+    match failure {
+        PathError::NoAgreement { .. } | PathError::NoTrack { .. } if !blind.is_empty() => {
+            format!("{}. So no path can be had: {failure}", blind.join("; "))
+        }
+        _ => failure.to_string(),
+    }
 }
 
 /// Looks through the clips of a take side by side.
@@ -106,6 +122,7 @@ fn look<'a>(
             Ok(looked) => {
                 warnings.extend(looked.warnings);
                 seen.ridges.extend(looked.ridges);
+                seen.sights.push((camera, looked.sights));
                 seen.stills.extend(looked.stills.map(|s| (camera, s)));
                 seen.spots.push((camera, looked.spots));
             }
@@ -138,7 +155,7 @@ pub(super) fn measure(
 ) -> Result<TakeResults, TakeFailure> {
     let (watch, config) = (&run.watch, run.config);
     let roles = roles(run.session, take);
-    let Seen { spots, ridges, stills } = look(run, take, set_up, &looks(&roles), share, warnings)?;
+    let Seen { spots, ridges, stills, sights } = look(run, take, set_up, &looks(&roles), share, warnings)?;
     let since = watch
         .time("landmarks", || moved::since_scene(&take.name, set_up, &stills, run.footage))
         .map_err(TakeFailure::Take)?;
@@ -164,7 +181,7 @@ pub(super) fn measure(
     let input = TakeInput { take: &take.name, scene: &since.scene, cameras, roles };
     let mut paths = watch
         .time("path", || solve_take(&input, &config.path))
-        .map_err(|e| TakeFailure::Take(e.to_string()))?;
+        .map_err(|e| TakeFailure::Take(no_path(&e, &sights, run.session.marker.tip.colour)))?;
     paths.moved.extend(since.moved);
     warnings.extend(paths.warnings.iter().cloned());
     put(run, take, spots_files(&spots, &paths)?, files)?;

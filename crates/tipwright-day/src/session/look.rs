@@ -255,8 +255,9 @@ fn see(
     let source =
         footage.open_clip(&session.resolve(clip), camera.capture_fps()).map_err(|e| e.to_string())?;
     let mut places = Places::new(source, camera.capture_fps(), span_s, config);
-    let found = find_clip(&camera.name, &mut places, looks, &SpotsConfig::default(), &mut |_| {})
-        .map_err(|e| e.to_string())?;
+    let settings = SpotsConfig { capture_fps: camera.capture_fps(), ..SpotsConfig::default() };
+    let found =
+        find_clip(&camera.name, &mut places, looks, &settings, &mut |_| {}).map_err(|e| e.to_string())?;
     let likely = |least: usize| {
         let is_likely = |f: &&tipwright::model::FrameSpots| {
             f.candidates.iter().filter(|c| c.score > config.least_score).count() >= least

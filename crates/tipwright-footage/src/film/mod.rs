@@ -5,6 +5,7 @@
 
 mod paint;
 mod picture;
+mod sheet;
 
 use std::path::Path;
 
@@ -18,6 +19,7 @@ use crate::Reader;
 use crate::decode::Clip;
 use crate::encode::{ClipEncoder, EncodeConfig, Spend};
 use picture::{Canvas, Upright};
+pub use sheet::{SheetFrame, SheetMark, contact_sheet};
 
 /// A gap between stretches longer than this is jumped over. Shorter ones are decoded: a jump goes back to a key frame,
 /// which phones set about once a second.

@@ -1,5 +1,6 @@
 //! A first measure of what stands at a peak: the connected samples above half contrast and their moments.
 
+use super::causes::Cause;
 use super::patch::Patch;
 
 /// A connected bright area, in samples of its patch's plane.
@@ -28,6 +29,26 @@ impl Blob {
         let across = (disc / 4.0 + middle / 3.0) / (disc + middle);
         0.5 * self.radius / across.sqrt()
     }
+}
+
+/// What is so many times longer than wide is drawn out.
+const DRAWN_OUT: f32 = 2.5;
+
+/// How far samples of at least `threshold` reach through a place, along the four lines across, down and between: least and most.
+fn extents(patch: &Patch, (x, y): (usize, usize), threshold: f32) -> [f32; 2] {
+    let run = |dx: i32, dy: i32| {
+        (1..patch.side as i32)
+            .take_while(|k| {
+                let (x, y) = (x as i32 + k * dx, y as i32 + k * dy);
+                let inside = |v: i32| (0..patch.side as i32).contains(&v);
+                inside(x) && inside(y) && patch.data[y as usize * patch.side + x as usize] >= threshold
+            })
+            .count() as f32
+    };
+    let lines =
+        [(1, 0, 1.0), (0, 1, 1.0), (1, 1, std::f32::consts::SQRT_2), (1, -1, std::f32::consts::SQRT_2)];
+    let lengths = lines.map(|(dx, dy, step)| step * (1.0 + run(dx, dy) + run(-dx, -dy)));
+    lengths.iter().fold([f32::INFINITY, 0.0], |[low, high], l| [low.min(*l), high.max(*l)])
 }
 
 /// Working memory of the flood.
@@ -79,7 +100,7 @@ impl Flood {
         background: f32,
         floor: f32,
         area_limit: usize,
-    ) -> Option<Blob> {
+    ) -> Result<Blob, Cause> {
         let middle = patch.side / 2;
         // The best sample near the middle starts the flood.
         let mut start = (middle, middle);
@@ -92,8 +113,12 @@ impl Flood {
         }
         let contrast = top - background;
         let threshold = (background + 0.5 * contrast).max(floor);
-        if contrast <= 0.0 || !self.flood(patch, start, threshold, area_limit) {
-            return None;
+        if contrast <= 0.0 {
+            return Err(Cause::Shape);
+        }
+        if !self.flood(patch, start, threshold, area_limit) {
+            let [shortest, longest] = extents(patch, start, threshold);
+            return Err(if longest > DRAWN_OUT * shortest { Cause::Blurred } else { Cause::Large });
         }
         // Weights grow from the threshold up, so that the centre does not jump with single samples at the rim.
         let (mut w, mut sx, mut sy, mut rise) = (0.0f32, 0.0f32, 0.0f32, 0.0f32);
@@ -123,7 +148,7 @@ impl Flood {
         let spread = (0.25 * (xx - yy) * (xx - yy) + xy * xy).sqrt();
         let (large, small) = (mean + spread, (mean - spread).max(1.0 / 12.0));
         // A disc has variance r^2 / 4 on each axis, a segment of length l has l^2 / 12.
-        Some(Blob {
+        Ok(Blob {
             x: mx + start.0 as f32 + patch.left as f32,
             y: my + start.1 as f32 + patch.top as f32,
             radius: 2.0 * small.sqrt(),

@@ -12,6 +12,7 @@
 //! Pixels are upright pixels of the picture; angles are radians from +x towards +y.
 
 mod blob;
+mod causes;
 mod colour;
 mod finder;
 mod finish;
@@ -24,6 +25,8 @@ mod still;
 mod streaks;
 #[cfg(test)]
 mod tests;
+
+pub use causes::{Cause, Sight};
 
 use crate::model::footage::{FootageError, FrameSource};
 use crate::model::{ClipSpots, Colour, Severity, Still, Warning};
@@ -49,6 +52,8 @@ pub struct SpotsConfig {
     pub keep_per_colour: usize,
     /// Focal length, when the lens is known. Default none: then 0.8 of the longer side, a phone's main camera.
     pub focal_px: Option<f64>,
+    /// Rate at which the phone filmed, when the session gives it. Default none: then the file's own, whose tag slow motion often lacks.
+    pub capture_fps: Option<f64>,
     /// Nearest and farthest distance of a marker. Default 3 to 20 m: nearer the rod leaves the picture, farther a
     /// 40 mm marker is 3 px wide.
     pub distance_m: [f64; 2],
@@ -70,6 +75,7 @@ impl Default for SpotsConfig {
         Self {
             keep_per_colour: 11,
             focal_px: None,
+            capture_fps: None,
             distance_m: [3.0, 20.0],
             blur_px: 0.8,
             longest_streak: 0.02,
@@ -114,6 +120,8 @@ pub struct FoundSpots {
     pub damaged_frames: u64,
     /// Diameter in the picture per colour as the clip itself shows it, where it does.
     pub diameter_px: Vec<(Colour, f64)>,
+    /// What was seen of each colour, and why not more.
+    pub sights: Vec<(Colour, Sight)>,
     /// What stood still at the clip's beginning and at its end; `None` of a clip of less than 64 frames.
     pub stills: Option<[Still; 2]>,
     /// Warnings of the footage and the search.
@@ -171,7 +179,8 @@ pub fn find_clip(
         return Err(SpotsError::TooSmall { width_px, height_px, path });
     }
     let info = source.info();
-    let fps = info.capture_fps_tag.or(info.container_fps).filter(|fps| *fps > 1.0).unwrap_or(USUAL_FPS);
+    let fps = config.capture_fps.or(info.capture_fps_tag).or(info.container_fps);
+    let fps = fps.filter(|fps| *fps > 1.0).unwrap_or(USUAL_FPS);
     let mut finder = finder::Finder::new(picture, fps, &looks, config);
     let mut frames = Vec::new();
     while let Some(frame) = source.next_frame()? {
@@ -188,11 +197,10 @@ pub fn find_clip(
     progress(frames.len() as u64);
     let mut counts = finder.counts();
     let stills = finder.stills();
-    // by its looks alone: a marker that hangs still is a marker
-    let seen = frames.iter().filter(|f| f.found.iter().any(|c| c.quality > LIKELY)).count();
+    // By its looks alone: a marker that hangs still is a marker.
+    let sights = finder.sights();
     let (frames, diameter_px) = finish::finish(frames, &looks, config, &mut counts);
     let mut warnings = source.warnings();
-    let frames_read = frames.len();
     let spots = timed(camera, picture, frames, source.tick_s());
     let times = &spots.times;
     if let Some(what) = times.in_words() {
@@ -203,19 +211,29 @@ pub fn find_clip(
         };
         warnings.push(Warning::new(severity, path.display().to_string(), what, remedy));
     }
-    if seen * 10 < frames_read {
-        warnings.push(Warning::new(
-            Severity::Warning,
-            path.display().to_string(),
-            format!("a marker is likely in only {seen} of {frames_read} frames"),
-            "Check the marker's colour in session.toml, and that it is in the picture and in the light",
-        ));
-    }
-    Ok(FoundSpots { spots, counts, damaged_frames: source.damaged_frames(), diameter_px, stills, warnings })
+    warnings.extend(sights.iter().filter_map(|(colour, sight)| unlikely(*colour, sight, &path)));
+    Ok(FoundSpots {
+        spots,
+        counts,
+        damaged_frames: source.damaged_frames(),
+        diameter_px,
+        sights,
+        stills,
+        warnings,
+    })
 }
 
-/// Quality from which on something looks like the marker it should be: the product of five marks of three quarters each.
-const LIKELY: f32 = 0.2;
+/// A warning when hardly a frame has anything that looks like a marker, with the cause that was measured.
+fn unlikely(colour: Colour, sight: &Sight, path: &std::path::Path) -> Option<Warning> {
+    if !sight.is_rare() {
+        return None;
+    }
+    let (why, remedy) = sight.main_cause()?.words(colour);
+    let name = format!("{colour:?}").to_lowercase();
+    let (likely, frames) = (sight.likely, sight.frames());
+    let what = format!("a {name} marker is likely in only {likely} of {frames} frames: {why}");
+    Some(Warning::new(Severity::Warning, path.display().to_string(), what, remedy))
+}
 
 /// Looks without doubles: markers of one colour are searched once, with the mean of their sizes.
 fn one_per_colour(looks: &[MarkerLook]) -> Vec<MarkerLook> {

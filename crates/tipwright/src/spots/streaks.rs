@@ -47,7 +47,7 @@ fn share(frames: &[FrameFound], links: &[Vec<Link>], colour: Colour) -> Option<S
         .iter()
         .zip(links)
         .flat_map(|(frame, links)| frame.found.iter().zip(links))
-        .filter(|(f, l)| f.candidate.colour == colour && f.quality > super::LIKELY && l.fit > 0.5)
+        .filter(|(f, l)| f.candidate.colour == colour && f.quality > super::causes::LIKELY && l.fit > 0.5)
         .filter_map(|(f, l)| {
             let length_px = f.candidate.streak?.length_px;
             (l.way_px > LEAST_WAY_PX).then_some([l.way_px, length_px])

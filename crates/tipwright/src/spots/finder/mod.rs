@@ -4,9 +4,10 @@ mod place;
 mod rough;
 
 use crate::model::footage::FrameView;
-use crate::model::{Candidate, Picture, Still};
+use crate::model::{Candidate, Colour, Picture, Still};
 
 use super::blob::{Blob, Flood};
+use super::causes::{Cause, Sight};
 use super::colour::Hue;
 use super::fit::Fitter;
 use super::grid::Grid;
@@ -61,6 +62,8 @@ pub(super) struct Found {
     pub diameter_px: f32,
     /// Fit of colour, contrast and shape; size and motion are judged when the clip is known.
     pub quality: f32,
+    /// What speaks against it the most.
+    pub weakness: Cause,
 }
 
 /// Fitted candidates of one frame.
@@ -119,6 +122,9 @@ pub(super) struct Finder {
     rough: Vec<Rough>,
     memory: Vec<Memory>,
     remembered: Vec<Memory>,
+    /// Why the strongest place of the frame at hand that cannot be a marker is none.
+    turned_down: Option<Cause>,
+    sights: Vec<Sight>,
     steps: Vec<u8>,
     noise: f32,
     stills: StillSums,
@@ -167,6 +173,8 @@ impl Finder {
             rough: Vec::new(),
             memory: Vec::new(),
             remembered: Vec::new(),
+            turned_down: None,
+            sights: vec![Sight::default(); looks.len()],
             steps: Vec::new(),
             noise: 2.0,
             stills: StillSums::default(),
@@ -176,6 +184,11 @@ impl Finder {
 
     pub fn counts(&self) -> SpotCounts {
         self.counts
+    }
+
+    /// What was seen of each look, and why not more.
+    pub fn sights(&self) -> Vec<(Colour, Sight)> {
+        self.looks.iter().map(|l| l.colour).zip(self.sights.iter().copied()).collect()
     }
 
     /// What stood still, first and last.
@@ -193,8 +206,11 @@ impl Finder {
         self.memory.clear();
         let mut found = Vec::new();
         for look_idx in 0..self.looks.len() {
+            let start = found.len();
+            self.turned_down = None;
             self.find_rough(frame, look_idx);
             self.fit_best(frame, look_idx, &mut found);
+            self.sights[look_idx].add(&found[start..], self.turned_down);
         }
         FrameFound { frame_idx: frame.frame_idx, pts_s: frame.pts_s, found }
     }
@@ -275,7 +291,10 @@ impl Finder {
                         None => found.push(new),
                     }
                 }
-                None => self.counts.no_fit += 1,
+                None => {
+                    self.counts.no_fit += 1;
+                    self.turned_down.get_or_insert(Cause::Shape);
+                }
             }
         }
         self.rough = rough;

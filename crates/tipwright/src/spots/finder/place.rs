@@ -4,11 +4,15 @@ use crate::model::footage::{FrameView, PlaneData};
 use crate::model::{Candidate, Colour, Rotation, Streak};
 
 use super::super::blob::Blob;
+use super::super::causes::Cause;
 use super::super::fit::{Fitted, Start};
 use super::{
     CHROMA_SITING_SD_PX, COLOUR_WITHOUT_FIT, Finder, Found, LEAST_COLOUR_FOR_LUMA, LEAST_RISE, ROUGH_MISFIT,
     ROUGH_SD, ROUGH_SNR, SEEK_RADIUS_PX, WIDTH_WITHOUT_FIT, size_match,
 };
+
+/// Share of the longest streak from which on what moves and does not fit is told to be drawn out.
+const NEARLY: f32 = 0.7;
 
 impl Finder {
     pub(super) fn fit_one(&mut self, frame: &FrameView<'_>, look_idx: usize, blob: &Blob) -> Option<Found> {
@@ -183,10 +187,21 @@ impl Finder {
         let colour =
             self.colour_match(look_idx, fitted.x, fitted.y, fitted.angle_rad, diameter, fitted.cover);
         let contrast = peak / (peak + 8.0);
-        let quality = colour * contrast * shape * snr * size_match(diameter, self.sizes_px[look_idx]);
+        let size = size_match(diameter, self.sizes_px[look_idx]);
+        let quality = colour * contrast * shape * snr * size;
         if !(quality > 0.01) {
             return None;
         }
+        let wrong_size = if diameter > self.sizes_px[look_idx][1] { Cause::Large } else { Cause::Small };
+        let against = [
+            (colour, Cause::OffColour),
+            (contrast * snr, Cause::Faint),
+            (shape, Cause::Shape),
+            (size, wrong_size),
+        ];
+        let weakness = against.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)).map_or(Cause::Shape, |w| w.1);
+        let drawn_out = fitted.length.max(blob.length) > NEARLY * self.longest_px && blob.rise > 0.5;
+        let weakness = if weakness == Cause::Shape && drawn_out { Cause::Blurred } else { weakness };
         let cov = fitted.cov.map(f64::from);
         let coloured = self.hues[look_idx].is_some();
         let floor_px2 = if coloured { self.coloured_floor_px2 } else { self.floor_px2 };
@@ -206,7 +221,7 @@ impl Finder {
             moving: f64::from(blob.rise.clamp(0.0, 1.0)),
             saturated: saturated(frame, fitted),
         };
-        finite(&candidate).then_some(Found { candidate, diameter_px: diameter, quality })
+        finite(&candidate).then_some(Found { candidate, diameter_px: diameter, quality, weakness })
     }
 }
 

@@ -3,6 +3,7 @@
 use crate::model::footage::FrameView;
 
 use super::super::blob::Blob;
+use super::super::causes::Cause;
 use super::super::colour::match_colour;
 use super::super::grid::Map;
 use super::super::search::Peak;
@@ -51,9 +52,9 @@ impl Finder {
         let [smallest, _, largest] = self.sizes_px[look_idx];
         let limit_px2 = 0.8 * (1.4 * largest).powi(2) + 1.2 * largest * self.longest_px;
         let limit = (limit_px2 / (scale * scale)) as usize + 12;
-        for (peak, by_motion) in
-            self.still.iter().map(|p| (*p, false)).chain(self.moving.iter().map(|p| (*p, true)))
-        {
+        let mut turned_down = TurnedDown::default();
+        let (still, moving) = (std::mem::take(&mut self.still), std::mem::take(&mut self.moving));
+        for (peak, by_motion) in still.iter().map(|p| (*p, false)).chain(moving.iter().map(|p| (*p, true))) {
             let centre = [2.0 * peak.x as f32 + 0.5, 2.0 * peak.y as f32 + 0.5];
             let known = self.rough.iter().any(|r| {
                 let b = &r.blob;
@@ -82,6 +83,9 @@ impl Finder {
             };
             let top = f32::from(map.row(peak.y)[peak.x]);
             let response = f32::from(peak.response);
+            // What is drawn out and stands still is no streak: the edge of something, a branch.
+            let moves = by_motion || top - f32::from(map_before.row(peak.y)[peak.x]) > 0.5 * response;
+            let drawn_out = if moves { Cause::Blurred } else { Cause::Shape };
             let blob = if by_motion {
                 rise.clone_from(now);
                 rise.data.iter_mut().zip(&before.data).for_each(|(a, b)| *a -= b);
@@ -92,9 +96,13 @@ impl Finder {
                 let around = ring_median(map, peak, peak.radius);
                 self.flood.measure(now, Some(before), top, around, top - 0.6 * response, limit)
             };
-            let Some(mut blob) = blob else {
-                self.counts.not_a_blob += 1;
-                continue;
+            let mut blob = match blob {
+                Ok(blob) => blob,
+                Err(cause) => {
+                    turned_down.add(peak, if cause == Cause::Blurred { drawn_out } else { cause });
+                    self.counts.not_a_blob += 1;
+                    continue;
+                }
             };
             if coloured {
                 blob.x = 2.0 * blob.x + 0.5;
@@ -107,14 +115,19 @@ impl Finder {
             // A disc in motion fills its outline; a branch, a line or an edge of something does not. On the few samples
             // that a small spot has in chroma this cannot be told.
             let outline = blob.radius * (std::f32::consts::PI * blob.radius + 2.0 * blob.length);
-            if !coloured && blob.area < LEAST_FILL * outline {
-                self.counts.not_a_blob += 1;
-                continue;
-            }
-            if width < 0.6 * smallest.min(4.0)
-                || 2.0 * blob.radius_of_streak() > 1.5 * largest
-                || blob.length > 1.3 * self.longest_px
-            {
+            let cause = if !coloured && blob.area < LEAST_FILL * outline {
+                Some(Cause::Shape)
+            } else if width < 0.6 * smallest.min(4.0) {
+                Some(Cause::Small)
+            } else if 2.0 * blob.radius_of_streak() > 1.5 * largest {
+                Some(Cause::Large)
+            } else if blob.length > 1.3 * self.longest_px {
+                Some(drawn_out)
+            } else {
+                None
+            };
+            if let Some(cause) = cause {
+                turned_down.add(peak, cause);
                 self.counts.not_a_blob += 1;
                 continue;
             }
@@ -129,6 +142,8 @@ impl Finder {
             let moving_score = score * (0.2 + blob.rise.max(warmth).max(0.0));
             self.rough.push(Rough { blob, score, moving_score });
         }
+        (self.still, self.moving) = (still, moving);
+        self.turned_down = turned_down.cause();
     }
 
     /// Colour of a spot from the half-size chroma maps.
@@ -167,6 +182,31 @@ impl Finder {
             [x + side * uy - 2.0 * ux, y - side * ux - 2.0 * uy],
         ]);
         match_colour(self.hues[look_idx], core, around, cover)
+    }
+}
+
+/// The strongest place that cannot be a marker, and why; and the strongest that is drawn out.
+#[derive(Default)]
+struct TurnedDown {
+    strongest: Option<(u8, Cause)>,
+    drawn_out: u8,
+}
+
+impl TurnedDown {
+    fn add(&mut self, peak: Peak, cause: Cause) {
+        if self.strongest.is_none_or(|(response, _)| peak.response > response) {
+            self.strongest = Some((peak.response, cause));
+        }
+        if cause == Cause::Blurred {
+            self.drawn_out = self.drawn_out.max(peak.response);
+        }
+    }
+
+    /// Of a long streak some places have a shape of their own: it is told before theirs.
+    fn cause(&self) -> Option<Cause> {
+        let (response, cause) = self.strongest?;
+        let streak = cause == Cause::Shape && 2 * u16::from(self.drawn_out) >= u16::from(response);
+        Some(if streak { Cause::Blurred } else { cause })
     }
 }
 

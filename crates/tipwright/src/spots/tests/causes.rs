@@ -1,0 +1,72 @@
+//! What stands between the picture and a marker is told by its true cause, and by no other.
+
+use super::super::{Cause, FoundSpots, MarkerLook, SpotsConfig, find_clip};
+use super::painter::{Canvas, Disc, Reel};
+use crate::model::{Colour, Rotation};
+
+const RED: [f64; 3] = [95.0, 108.0, 205.0];
+const FRAMES: usize = 30;
+const WAY: f64 = 520.0;
+
+/// Grass, uneven and dull.
+fn grass(x: f64, y: f64) -> [f64; 3] {
+    let blades = (0.9 * x + 0.21 * y).sin() + (0.33 * x - 1.1 * y).sin() + (1.7 * x + 0.8 * y).sin();
+    [78.0 + 5.0 * blades, 118.0, 121.0]
+}
+
+/// A ball of `radius` that goes to and fro by `step` pixels in each frame, the shutter open for `open` of the time.
+fn film(ball: Option<[f64; 3]>, radius: f64, step: f64, open: f64) -> Reel {
+    let films = (0..FRAMES)
+        .map(|k| {
+            let mut canvas = Canvas::new(640, 128, grass);
+            let way = (step * k as f64) % (2.0 * WAY);
+            let x = 60.0 + way.min(2.0 * WAY - way);
+            let disc = Disc { x, y: 60.0, radius, motion: [open * step, 0.0], blur: 0.8 };
+            ball.iter().for_each(|colour| canvas.disc(&disc, *colour));
+            canvas.develop(2.0, k as u64)
+        })
+        .collect();
+    Reel::new(films, Rotation::R0)
+}
+
+/// Markers of 3 to 20 px.
+fn look_for(colour: Colour, mut reel: Reel, capture_fps: Option<f64>) -> FoundSpots {
+    let config = SpotsConfig { focal_px: Some(1500.0), capture_fps, ..SpotsConfig::default() };
+    find_clip("west", &mut reel, &[MarkerLook { colour, diameter_m: 0.040 }], &config, &mut |_| {}).unwrap()
+}
+
+fn cause(colour: Colour, reel: Reel) -> (u64, Option<Cause>, String) {
+    let found = look_for(colour, reel, None);
+    let (seen, sight) = found.sights[0];
+    assert_eq!((seen, sight.frames()), (colour, FRAMES as u64));
+    let of_it = found.warnings.iter().map(|w| w.to_string()).filter(|w| w.contains("likely in only"));
+    let told = of_it.collect();
+    println!("{sight:?} {told}");
+    (sight.likely, sight.main_cause(), told)
+}
+
+#[test]
+fn a_marker_that_is_seen_has_nothing_against_it() {
+    let (likely, _, told) = cause(Colour::Red, film(Some(RED), 5.0, 6.0, 0.3));
+    assert!(likely >= 28 && told.is_empty(), "{likely} {told}");
+    // At rest it is a marker as well.
+    let (likely, _, told) = cause(Colour::Red, film(Some(RED), 5.0, 0.0, 0.3));
+    assert!(likely >= 28 && told.is_empty(), "{likely} {told}");
+}
+
+#[test]
+fn nothing_there_is_told_as_nothing() {
+    let nothing = cause(Colour::Red, film(None, 5.0, 6.0, 0.3));
+    assert_eq!((nothing.0, nothing.1), (0, Some(Cause::Nothing)), "{}", nothing.2);
+    assert!(nothing.2.contains("nothing red stands out"), "{}", nothing.2);
+}
+
+/// At 30 frames a second streaks of 24 px are to be expected in a picture of 640 px, at 120 they are not. The rate that the session gives
+/// counts more than the file's.
+#[test]
+fn the_rate_of_the_session_sets_how_long_a_streak_may_be() {
+    let reel = || film(Some(RED), 5.0, 40.0, 0.6);
+    let likely = |capture_fps| look_for(Colour::Red, reel(), capture_fps).sights[0].1.likely;
+    let (as_filed, as_told) = (likely(None), likely(Some(30.0)));
+    assert!(as_filed <= 12 && as_told >= 24, "{as_filed} at the file's 120, {as_told} at the session's 30");
+}
