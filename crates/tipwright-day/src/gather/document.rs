@@ -206,10 +206,8 @@ impl Document {
             appended.push_str(&take_text(take));
         }
         let mut text = document.to_string();
-        if !text.is_empty()
-            && !text.ends_with('\n')
-            && !(appended.is_empty() && additions.unplaced.is_empty())
-        {
+        let nothing_new = appended.is_empty() && additions.unplaced.is_empty();
+        if !(nothing_new || text.is_empty() || text.ends_with('\n')) {
             text.push('\n');
         }
         text.push_str(&appended);

@@ -81,7 +81,7 @@ fn moving<'a>(clip: &'a Shown, ways: &'a [Way]) -> impl Iterator<Item = &'a Way>
 
 fn falls(way: &Way) -> bool {
     let [x, y] = way.falls_g;
-    x.abs() <= SIDEWAYS_G && y >= DOWN_G[0] && y <= DOWN_G[1]
+    x.abs() <= SIDEWAYS_G && (DOWN_G[0]..=DOWN_G[1]).contains(&y)
 }
 
 /// 1 where two marks hang above each other through most of the clip.

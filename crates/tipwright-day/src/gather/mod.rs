@@ -187,7 +187,8 @@ pub fn gather(
     let named = document.texts();
     let mut wanted = found::clips_of(&session, heaps)?;
     wanted.retain(|c| !named.contains(&c.named));
-    let looked: Vec<(Clip, Result<(Filmed, shown::Shown), String>)> = wanted
+    type Looked = Result<(Filmed, shown::Shown), String>;
+    let looked: Vec<(Clip, Looked)> = wanted
         .into_par_iter()
         .map(|clip| {
             progress(&clip.path);
