@@ -364,11 +364,10 @@ fn camera_place(text: &str) -> Result<(String, [f64; 3]), String> {
 
 /// A marker's colour by its name.
 fn colour(text: &str) -> Result<Colour, String> {
-    let name = |c: Colour| format!("{c:?}").to_lowercase();
     Colour::ALL
         .into_iter()
-        .find(|c| name(*c) == text.trim().to_lowercase())
-        .ok_or_else(|| format!("`{text}` is none of {}", Colour::ALL.map(name).join(", ")))
+        .find(|c| c.to_string() == text.trim().to_lowercase())
+        .ok_or_else(|| format!("`{text}` is none of {}", Colour::ALL.map(|c| c.to_string()).join(", ")))
 }
 
 /// `9x6` as columns and rows.

@@ -103,7 +103,6 @@ pub fn with_start(seconds: f64, fps_hz: f64) -> (Problem, Start) {
         jerk_density_m2_s5: vec![JERK_DENSITY_M2_S5; timeline.coefficients()],
         length_slack: 1.0,
         prior_weight: 1.0,
-        lean: None,
         size_m: None,
         share: vec![1.0; problem.observations.len()],
         rejected: vec![false; problem.observations.len()],

@@ -1,7 +1,6 @@
 //! `spots CLIP --colour red --diameter-mm 40 -o DIR`: what the finder sees in one clip, for the helper who asks "will it find my
 //! marker?".
 
-use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use tipwright::lens::read_lens;
@@ -153,8 +152,6 @@ struct Seen {
     frames: u64,
     likely: u64,
     resting: u64,
-    /// Frames without it, by cause.
-    causes: BTreeMap<Cause, u64>,
     diameter_px: Option<f64>,
     sigma_px: Option<f64>,
     contrast: Option<f64>,
@@ -162,7 +159,8 @@ struct Seen {
     /// Share of frames.
     saturated: f64,
     rivals: u64,
-    why: Vec<(String, &'static str)>,
+    /// The two causes that most of the frames without it have: how many, what is wrong, what helps.
+    why: Vec<(u64, (String, &'static str))>,
 }
 
 impl Seen {
@@ -175,15 +173,13 @@ impl Seen {
         };
         let mut streaks: Vec<f64> = all.iter().filter_map(|c| c.streak).map(|s| s.length_px).collect();
         streaks.sort_by(f64::total_cmp);
-        let causes: BTreeMap<Cause, u64> = sight.by_cause().filter(|(_, n)| *n > 0).collect();
-        let mut most: Vec<(Cause, u64)> = causes.iter().map(|(c, n)| (*c, *n)).collect();
+        let mut most: Vec<(Cause, u64)> = sight.by_cause().filter(|(_, n)| *n > 0).collect();
         most.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
         Self {
             frames: sight.frames(),
             likely: sight.likely,
             resting: sight.resting,
-            why: most.iter().take(2).map(|(c, _)| c.words(colour)).collect(),
-            causes,
+            why: most.iter().take(2).map(|(c, n)| (*n, c.words(colour))).collect(),
             diameter_px: median(all.iter().map(|c| {
                 let streak_px = c.streak.map_or(0.0, |s| s.length_px);
                 // area = pi d^2 / 4 + streak d
@@ -199,7 +195,6 @@ impl Seen {
     }
 
     fn words(&self, colour: tipwright::model::Colour) -> String {
-        let colour = format!("{colour:?}").to_lowercase();
         let mut text = format!("A {colour} marker is likely in {} of {} frames", self.likely, self.frames);
         if self.likely > 0 {
             let _ = write!(text, ", in {} of them at rest", self.resting);
@@ -219,13 +214,8 @@ impl Seen {
     fn advice(&self, diameter_mm: f64) -> Vec<String> {
         let mut out = Vec::new();
         if self.likely * 20 < self.frames * 19 {
-            for ((what, remedy), n) in self.why.iter().zip({
-                let mut n: Vec<u64> = self.causes.values().copied().collect();
-                n.sort_by_key(|n| std::cmp::Reverse(*n));
-                n
-            }) {
-                out.push(format!("In {n} frames {what}. {remedy}."));
-            }
+            let lines = self.why.iter().map(|(n, (what, remedy))| format!("In {n} frames {what}. {remedy}."));
+            out.extend(lines);
         }
         let diameter = self.diameter_px.unwrap_or(f64::INFINITY);
         if diameter < 5.0 {

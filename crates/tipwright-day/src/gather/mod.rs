@@ -18,7 +18,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::session::{Finding, LookConfig, Session, SessionCamera, parse_unfinished};
+use crate::session::{Finding, LookConfig, Session, SessionCamera, WHOLE, parse_unfinished};
 use document::{Document, DocumentError};
 use found::Clip;
 pub use kind::Kind;
@@ -207,7 +207,7 @@ pub fn gather(
             Err(reason) => unread.push((clip, reason)),
         }
     }
-    let is_board: Vec<bool> = films.iter().map(|f| f.kind == Kind::number(Some(Kind::Board))).collect();
+    let is_board: Vec<bool> = films.iter().map(|f| f.kind == Some(Kind::Board)).collect();
     let others: Vec<usize> = (0..films.len()).filter(|i| !is_board[*i]).collect();
     let to_pair: Vec<Filmed> = others.iter().map(|i| films[*i].clone()).collect();
     let earlier = found::earlier(&session, footage);
@@ -237,7 +237,7 @@ pub fn gather(
 fn look_at(session: &Session, clip: &Clip, footage: &dyn Footage) -> Result<(Filmed, shown::Shown), String> {
     let camera: &SessionCamera = &session.camera[clip.camera_idx];
     let info = footage.probe(&clip.path).map_err(in_words)?;
-    if footage.held_share(&clip.path).is_some_and(|share| share < 0.98) {
+    if footage.held_share(&clip.path).is_some_and(|share| share < WHOLE) {
         return Err("the file is cut short, or still being copied; gather again when it is whole".into());
     }
     let seen = shown::look_at(session, camera, &clip.path, footage, &look_config())?;
@@ -250,7 +250,7 @@ fn look_at(session: &Session, clip: &Clip, footage: &dyn Footage) -> Result<(Fil
         recorded_s: info.recorded_unix_s.filter(|s| *s > found::EARLIEST_UNIX_S),
         length_s: info.duration_s.unwrap_or(0.0) / slow_down,
         onsets,
-        kind: Kind::number(kind),
+        kind,
     };
     Ok((film, seen))
 }

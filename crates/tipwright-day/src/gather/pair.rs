@@ -6,6 +6,8 @@
 //! by weight, each clip counted once, is the day's, and its voters are the pairs. Where sound is missing, beginnings some seconds
 //! apart and alike lengths vote, with less weight. Claps alone do not tell moments apart: a clap fits every clap.
 
+use super::kind::Kind;
+use tipwright::math::median;
 use tipwright::scene::sound::{Likeness, Onsets, SoundConfig, likeness};
 
 /// Stamps are whole seconds, and phones write them up to a second late, seconds.
@@ -36,8 +38,8 @@ pub(super) struct Filmed {
     pub length_s: f64,
     /// What was heard.
     pub onsets: Option<Onsets>,
-    /// What it shows, by a number of the kind; 0: unknown.
-    pub kind: u8,
+    /// What it shows, where that is known.
+    pub kind: Option<Kind>,
 }
 
 /// Clips of one moment.
@@ -189,7 +191,7 @@ fn votes(clips: &[Filmed], groups: &[Group], theirs: &[usize]) -> Vec<Vote> {
         let (a, b) = (&clips[first], &clips[clip]);
         let lengths = (a.length_s / b.length_s).min(b.length_s / a.length_s);
         let lengths = if lengths.is_finite() { lengths.max(0.1) } else { 0.5 };
-        let same_kind = a.kind == b.kind || a.kind == 0 || b.kind == 0;
+        let same_kind = a.kind.zip(b.kind).is_none_or(|(a, b)| a == b);
         let likely = lengths.sqrt() * if same_kind { 1.0 } else { OTHER_KIND };
         let (after_s, share) = match heard(first, clip) {
             Some(Ok(found)) => (Some(found.offset.value_s), found.share),
@@ -253,12 +255,8 @@ fn most_voted(votes: &[Vote], ahead: &dyn Fn(&Vote) -> Option<f64>, known: &[f64
     let mut dated: Vec<(f64, Vote)> = votes.iter().filter_map(|v| Some((ahead(v)?, *v))).collect();
     dated.sort_by(|a, b| b.1.weight.total_cmp(&a.1.weight));
     let at = |centre_s: f64| -> (f64, Vec<(f64, Vote)>) {
-        let mut taken: Vec<(f64, Vote)> = Vec::new();
-        for (s, vote) in dated.iter().filter(|(s, v)| (s - centre_s).abs() <= v.reach_s()) {
-            if taken.iter().all(|(_, t)| t.group != vote.group && t.clip != vote.clip) {
-                taken.push((*s, *vote));
-            }
-        }
+        let near = dated.iter().filter(|(s, v)| (s - centre_s).abs() <= v.reach_s());
+        let taken = each_once(near.copied(), |(_, v)| v);
         let backed = known.iter().filter(|s| (*s - centre_s).abs() <= BY_TIME_S).count();
         (taken.iter().map(|(_, v)| v.weight).sum::<f64>() + backed as f64, taken)
     };
@@ -269,7 +267,7 @@ fn most_voted(votes: &[Vote], ahead: &dyn Fn(&Vote) -> Option<f64>, known: &[f64
     let taken = at(centre_s).1;
     // by what was heard where anything was: beginnings are seconds apart
     let heard = taken.iter().filter(|(_, v)| v.after_s.is_some()).map(|(s, _)| *s);
-    let ahead_s = middle(heard).or_else(|| middle(taken.iter().map(|(s, _)| *s))).unwrap_or(centre_s);
+    let ahead_s = median(heard).or_else(|| median(taken.iter().map(|(s, _)| *s))).unwrap_or(centre_s);
     let apart = |s: f64| (s - centre_s).abs() > 2.0 * BY_TIME_S;
     let next = centres.iter().copied().filter(|(s, _)| apart(*s)).max_by(|a, b| a.1.total_cmp(&b.1));
     let taken: Vec<Vote> = taken.into_iter().map(|(_, v)| v).collect();
@@ -278,23 +276,23 @@ fn most_voted(votes: &[Vote], ahead: &dyn Fn(&Vote) -> Option<f64>, known: &[f64
     Some(Found { calendar, first_ends: false, taken, weight, next })
 }
 
-fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
-    let mut values: Vec<f64> = values.collect();
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
+/// Of votes in their order those whose moment and whose clip no earlier one has taken.
+fn each_once<T>(votes: impl Iterator<Item = T>, vote: impl Fn(&T) -> &Vote) -> Vec<T> {
+    let mut taken: Vec<T> = Vec::new();
+    for new in votes {
+        let v = vote(&new);
+        if taken.iter().map(&vote).all(|t| t.group != v.group && t.clip != v.clip) {
+            taken.push(new);
+        }
+    }
+    taken
 }
 
 /// Without any stamps: the best of each by what was heard.
 fn by_sound_alone(votes: &[Vote]) -> Vec<Vote> {
     let mut heard: Vec<Vote> = votes.iter().filter(|v| v.after_s.is_some()).copied().collect();
     heard.sort_by(|a, b| b.weight.total_cmp(&a.weight));
-    let mut taken: Vec<Vote> = Vec::new();
-    for vote in heard {
-        if taken.iter().all(|t| t.group != vote.group && t.clip != vote.clip) {
-            taken.push(vote);
-        }
-    }
-    taken
+    each_once(heard.into_iter(), |v| v)
 }
 
 fn doubt(

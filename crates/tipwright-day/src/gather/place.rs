@@ -37,6 +37,10 @@ impl AtHand<'_> {
         cameras.filter(|(k, _)| !has(*k)).map(|(_, c)| c.name.to_string()).collect()
     }
 
+    fn without_partner(&self, moment: &Moment, what: &str) -> String {
+        format!("it shows {what}; no clip of {} goes with it", self.missing(moment).join(", "))
+    }
+
     fn doubt(&self, moment: &Moment) -> Option<String> {
         Some(match moment.doubt.as_ref()? {
             Doubt::NextBest { clip, share } => {
@@ -211,7 +215,7 @@ fn set_ups(
 }
 
 fn alone(at: &AtHand<'_>, moment: &Moment, what: &str, out: &mut Placed) {
-    let reason = format!("it shows {what}; no clip of {} goes with it", at.missing(moment).join(", "));
+    let reason = at.without_partner(moment, what);
     moment.clips.iter().for_each(|i| out.leave(at, *i, reason.as_str()));
 }
 
@@ -238,9 +242,7 @@ fn takes<'m>(
     for (moment, kind) in told {
         let reason = match kind {
             None => "nothing in it looks like the board, a wand or a cast".to_string(),
-            Some(Kind::Take) if moment.clips.len() < 2 => {
-                format!("it shows a cast; no clip of {} goes with it", at.missing(moment).join(", "))
-            }
+            Some(Kind::Take) if moment.clips.len() < 2 => at.without_partner(moment, "a cast"),
             Some(Kind::Take) => {
                 takes.push(*moment);
                 continue;

@@ -35,21 +35,13 @@ pub(super) struct Shown {
     pub boards: usize,
     /// How many were searched.
     pub board_pictures: usize,
-    /// Pictures looked at for markers.
-    pub pictures: usize,
-    /// With a mark of the wand's or the tip's colour.
-    pub with_one: usize,
-    /// With two of them.
-    pub with_two: usize,
-    /// With one of a butt marker's colour.
-    pub with_butt: usize,
     /// Longer side of the picture.
     pub side_px: f64,
     /// Marks followed over the pictures of a place, best first, by place.
     pub ways: Vec<Vec<Way>>,
 }
 
-/// Looks at a clip. `None` where it cannot be read.
+/// Looks at a clip; in words why it cannot be read.
 pub(super) fn look_at(
     session: &Session,
     camera: &SessionCamera,
@@ -109,36 +101,18 @@ fn look_for_marks(
     let diameter_m = tip.diameter_mm.get() / 1000.0;
     let mut ends = vec![tip.colour];
     ends.extend(wand.colour.filter(|c| *c != tip.colour));
-    let butts: Vec<Colour> =
-        session.marker.butt.iter().map(|b| b.colour).filter(|c| !ends.contains(c)).collect();
-    let mut looks: Vec<MarkerLook> =
+    let looks: Vec<MarkerLook> =
         ends.iter().map(|colour| MarkerLook { colour: *colour, diameter_m }).collect();
-    looks.extend(
-        session
-            .marker
-            .butt
-            .iter()
-            .filter(|b| butts.contains(&b.colour))
-            .map(|b| MarkerLook { colour: b.colour, diameter_m: b.diameter_mm.get() / 1000.0 }),
-    );
     let source = footage.open_clip(clip, camera.capture_fps()).map_err(|e| e.to_string())?;
     shown.side_px = f64::from(source.info().picture.stored_px[0].max(source.info().picture.stored_px[1]));
     let mut places = Places::new(source, camera.capture_fps(), None, config);
-    let found = find_clip(&camera.name, &mut places, &looks, &SpotsConfig::default(), &mut |_| {})
-        .map_err(|e| e.to_string())?;
-    let frames = &found.spots.frames;
-    shown.pictures = frames.len();
-    let count = |colours: &[Colour], least: usize| {
-        let likely = |f: &&FrameSpots| marks(f, colours, config.least_score).count() >= least;
-        frames.iter().filter(likely).count()
-    };
-    shown.with_one = count(&ends, 1);
-    shown.with_two = count(&ends, 2);
-    shown.with_butt = count(&butts, 1);
+    let settings = SpotsConfig { capture_fps: camera.capture_fps(), ..SpotsConfig::default() };
+    let found =
+        find_clip(&camera.name, &mut places, &looks, &settings, &mut |_| {}).map_err(|e| e.to_string())?;
     let scale_px_m = |colour: Colour| {
         found.diameter_px.iter().find(|(c, _)| *c == colour).map_or(200.0, |(_, px)| px / diameter_m)
     };
-    for place in frames.chunks(config.pictures as usize) {
+    for place in found.spots.frames.chunks(config.pictures as usize) {
         let followed = ends.iter().flat_map(|colour| {
             ways_of(place, *colour, STEP_SHARE * shown.side_px, G_M_S2 * scale_px_m(*colour), config)
         });
@@ -147,12 +121,9 @@ fn look_for_marks(
     Ok(())
 }
 
-fn marks<'a>(
-    frame: &'a FrameSpots,
-    colours: &'a [Colour],
-    least_score: f64,
-) -> impl Iterator<Item = &'a tipwright::model::Candidate> {
-    frame.candidates.iter().filter(move |c| c.score > least_score && colours.contains(&c.colour))
+fn marks(frame: &FrameSpots, colour: Colour, least_score: f64) -> impl Iterator<Item = RawPixel> {
+    let likely = frame.candidates.iter().filter(move |c| c.score > least_score && c.colour == colour);
+    likely.map(|c| c.centre)
 }
 
 /// The marks of one colour that are in every picture of a place.
@@ -166,7 +137,6 @@ fn ways_of(
     let Some((first, rest)) = place.split_first().filter(|(_, rest)| rest.len() > 3) else {
         return Vec::new();
     };
-    let colours = [colour];
     let follow = |start: RawPixel| {
         let mut way = vec![(first.pts_s, start)];
         for frame in rest {
@@ -181,15 +151,14 @@ fn ways_of(
                 )
             });
             let away = |p: &RawPixel| (p.x_px - ahead.x_px).hypot(p.y_px - ahead.y_px);
-            let nearest = marks(frame, &colours, 0.5 * config.least_score)
-                .map(|c| c.centre)
+            let nearest = marks(frame, colour, 0.5 * config.least_score)
                 .min_by(|a, b| away(a).total_cmp(&away(b)))
                 .filter(|p| away(p) < step_px)?;
             way.push((frame.pts_s, nearest));
         }
         Some(way)
     };
-    let started = marks(first, &colours, config.least_score).map(|c| c.centre);
+    let started = marks(first, colour, config.least_score);
     started.filter_map(follow).filter_map(|way| way_of(&way, g_px_s2)).collect()
 }
 

@@ -35,7 +35,7 @@ impl Day {
                     recorded_s: Some((1e9 + stamp_s + AHEAD_S * camera_idx as f64).floor()),
                     length_s: *lasts_s,
                     onsets: self.has_sound.then(|| heard(i as u64, late_s, *lasts_s, &mut rng)),
-                    kind: 0,
+                    kind: None,
                 });
             }
         }

@@ -22,6 +22,7 @@ mod read;
 mod schema;
 mod usable;
 mod values;
+mod walk;
 
 pub use blank::{blank_session, session_id};
 pub use casters::{Caster, Hand};
@@ -38,6 +39,7 @@ pub use numbers::{
 pub(crate) use offsets::{coarse_offset, span_s};
 pub(crate) use read::parse_unfinished;
 pub use read::{Parsed, Refused, parse, parse_text};
+pub(crate) use usable::WHOLE;
 pub use usable::{Usable, UsableConfig, usable};
 
 /// Version of session.toml this program writes; it also reads 1.

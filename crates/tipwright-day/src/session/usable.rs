@@ -15,7 +15,7 @@ use tipwright::model::Severity;
 use tipwright::model::footage::{ClipInfo, Footage, FootageError};
 
 /// Share of a clip's pictures from which it is whole: phones leave the last one or two unfinished (common practice).
-const WHOLE: f64 = 0.98;
+pub(crate) const WHOLE: f64 = 0.98;
 
 /// Limits of what is taken for likely.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]

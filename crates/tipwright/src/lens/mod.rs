@@ -15,6 +15,7 @@ pub mod projection;
 mod sharpness;
 mod source;
 pub mod stereo;
+mod thin;
 mod verdicts;
 mod views;
 

@@ -32,6 +32,21 @@ impl Colour {
         [Self::White, Self::Red, Self::Orange, Self::Yellow, Self::Green, Self::Blue, Self::Magenta];
 }
 
+/// The word that session.toml has for it.
+impl std::fmt::Display for Colour {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::White => "white",
+            Self::Red => "red",
+            Self::Orange => "orange",
+            Self::Yellow => "yellow",
+            Self::Green => "green",
+            Self::Blue => "blue",
+            Self::Magenta => "magenta",
+        })
+    }
+}
+
 /// What a marker is on the rod (`tip`, `butt1`, `butt2` in files).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]

@@ -27,8 +27,6 @@ pub struct Hyper {
     /// Densities chosen by the data go with the size of the path. Held fixed while poses may move they would draw the whole
     /// together: a smaller path is a smoother one. So jerks count by the size of the set-up.
     pub size_m: Option<f64>,
-    /// Slope of what the path's volume adds to the cost ([`super::volume`]), by the border.
-    pub lean: Option<DVector<f64>>,
     /// What each observation counts for: those of a marker at rest share one sighting's worth ([`super::rest`]).
     pub share: Vec<f64>,
     /// Observation is set aside.
@@ -127,8 +125,7 @@ pub fn pose_difference(now: &Isometry3<f64>, reference: &Isometry3<f64>) -> [f64
 }
 
 impl Setting<'_> {
-    /// Cost of a state; with `arrow`, also its normal equations, `lean` in these only. Infinite when a used point is behind its
-    /// camera.
+    /// Cost of a state; with `arrow`, also its normal equations. Infinite when a used point is behind its camera.
     pub fn cost(&self, state: &State, hyper: &Hyper, mut arrow: Option<&mut Arrow>) -> f64 {
         if let Some(arrow) = arrow.as_deref_mut() {
             arrow.clear();
@@ -136,10 +133,7 @@ impl Setting<'_> {
         let mut cost = self.observations(state, hyper, arrow.as_deref_mut());
         cost += self.jerk(state, hyper, arrow.as_deref_mut());
         cost += self.lengths(state, hyper, arrow.as_deref_mut());
-        cost += self.priors(state, hyper.prior_weight, arrow.as_deref_mut());
-        if let (Some(arrow), Some(lean)) = (arrow.filter(|a| a.q > 0), &hyper.lean) {
-            arrow.border_rhs -= lean;
-        }
+        cost += self.priors(state, hyper.prior_weight, arrow);
         cost
     }
 

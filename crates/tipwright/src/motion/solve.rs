@@ -1,5 +1,7 @@
 //! The iteration: Levenberg-Marquardt steps between updates of noise and smoothness.
 
+use nalgebra::DVector;
+
 use super::assemble::{Hyper, JointPrior, Setting, joint_prior};
 use super::band::{Arrow, ArrowFactor};
 use super::correlation::mean_correlation;
@@ -126,7 +128,6 @@ impl Run<'_> {
             length_slack: 1.0,
             prior_weight: 1.0,
             size_m: None,
-            lean: None,
             share: super::rest::shares(self.problem, self.config.rest_px),
             rejected: vec![false; self.problem.observations.len()],
         };
@@ -179,6 +180,8 @@ impl Run<'_> {
         let adaptive = self.config.smoothness.is_chosen()
             || self.config.noise == Noise::Estimate
             || self.config.reject_at.is_finite();
+        // slope of what the path's volume adds to the cost, by the border
+        let mut lean = DVector::zeros(self.layout.size);
         let mut damping = 1e-6;
         let mut report = SolveReport::default();
         let slack = |hyper: &Hyper| hyper.noise_scale.iter().copied().fold(1.0, f64::max);
@@ -191,8 +194,9 @@ impl Run<'_> {
             hyper.length_slack = if warm { slack(hyper) } else { 1.0 };
             let loss = if warm { Loss::Cauchy { scale: 3.0 } } else { self.config.loss };
             let before = self.setting(loss).cost(state, hyper, Some(&mut arrow));
-            let Some((moved, after, factor)) = self.step(loss, state, hyper, &arrow, before, &mut damping)
-            else {
+            arrow.border_rhs -= &lean;
+            let step = self.step(loss, (state, hyper), (&arrow, &lean), before, &mut damping);
+            let Some((moved, after, factor)) = step else {
                 if settled {
                     report.converged = true;
                     break;
@@ -225,7 +229,7 @@ impl Run<'_> {
             }
             let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);
             if !warm && self.layout.size > 0 && self.config.smoothness.is_chosen() {
-                hyper.lean = Some(super::volume::gradient(&setting, state, hyper, (&arrow, &band, &z)));
+                lean = super::volume::gradient(&setting, state, hyper, (&arrow, &band, &z));
             }
             report.hyper_rounds += 1;
             if self.config.widen_for_correlation && !warm {
@@ -252,9 +256,8 @@ impl Run<'_> {
     fn step(
         &self,
         loss: Loss,
-        state: &State,
-        hyper: &Hyper,
-        arrow: &Arrow,
+        (state, hyper): (&State, &Hyper),
+        (arrow, lean): (&Arrow, &DVector<f64>),
         before: f64,
         damping: &mut f64,
     ) -> Option<(State, f64, ArrowFactor)> {
@@ -262,8 +265,7 @@ impl Run<'_> {
             if let Some(factor) = arrow.factor(*damping) {
                 let (x, b) = factor.solve(arrow);
                 let moved = state.moved(&self.layout, &x, b.as_slice());
-                let leans = hyper.lean.as_ref().map_or(0.0, |lean| lean.dot(&b));
-                let after = self.setting(loss).cost(&moved, hyper, None) + leans;
+                let after = self.setting(loss).cost(&moved, hyper, None) + lean.dot(&b);
                 if after.is_finite() && after <= before {
                     *damping = (*damping * 0.1).max(1e-12);
                     return Some((moved, after, factor));

@@ -1,4 +1,5 @@
-//! Why a marker is not seen, from what was seen instead.
+//! Why a marker is not seen, from what was seen instead. Limits here and of what is told to be drawn out choose words; no place of a
+//! marker depends on them. Tested (`tests/causes.rs`) for a marker that moves, one at rest and none; other causes have no test.
 
 use super::finder::Found;
 use crate::model::Colour;
@@ -89,7 +90,6 @@ impl Sight {
         if moving * RARE >= frames {
             return None;
         }
-        let name = format!("{colour:?}").to_lowercase();
         let (why, remedy) = match self.main_cause() {
             Some(cause) if self.is_rare() => cause.words(colour),
             _ => (
@@ -97,7 +97,7 @@ impl Sight {
                 "Check that the rod tip is in this phone's picture, and that nothing else there has its colour",
             ),
         };
-        Some(format!("sees no moving {name} marker (in {moving} of {frames} frames): {why}. {remedy}"))
+        Some(format!("sees no moving {colour} marker (in {moving} of {frames} frames): {why}. {remedy}"))
     }
 
     /// Frames without it, by what stood against it.
@@ -117,7 +117,6 @@ impl Cause {
     /// What is wrong and what helps, for a marker of a colour.
     #[must_use]
     pub fn words(self, colour: Colour) -> (String, &'static str) {
-        let colour = format!("{colour:?}").to_lowercase();
         let (what, remedy) = match self {
             Self::Nothing => (
                 format!("nothing {colour} stands out in the picture"),
@@ -139,7 +138,7 @@ impl Cause {
                 format!("what is {colour} there hardly stands out from what is around it"),
                 "Use brighter, purer paint (fluorescent), put the sun behind the phones, or have another background",
             ),
-            Self::OffColour if colour == "white" => (
+            Self::OffColour if colour == Colour::White => (
                 "what stands out there has a colour".to_owned(),
                 "Give that colour in session.toml, or lock the white balance",
             ),

@@ -229,9 +229,8 @@ fn unlikely(colour: Colour, sight: &Sight, path: &std::path::Path) -> Option<War
         return None;
     }
     let (why, remedy) = sight.main_cause()?.words(colour);
-    let name = format!("{colour:?}").to_lowercase();
     let (likely, frames) = (sight.likely, sight.frames());
-    let what = format!("a {name} marker is likely in only {likely} of {frames} frames: {why}");
+    let what = format!("a {colour} marker is likely in only {likely} of {frames} frames: {why}");
     Some(Warning::new(Severity::Warning, path.display().to_string(), what, remedy))
 }
 

@@ -81,7 +81,6 @@ fn analytic_derivatives_agree_with_differences() {
         jerk_density_m2_s5: (0..timeline.coefficients() * 2).map(|i| 1e3 * (1.0 + (i % 5) as f64)).collect(),
         length_slack: 1.0,
         prior_weight: 1.7,
-        lean: None,
         size_m: Some(8.1),
         share: (0..problem.observations.len()).map(|i| 1.0 / (1 + i % 3) as f64).collect(),
         rejected: vec![false; problem.observations.len()],

@@ -113,7 +113,7 @@ pub(super) fn begin(input: &WandInput, config: &WandConfig) -> Result<Begun, Wan
 }
 
 fn no_wand(input: &WandInput, camera_idx: usize) -> WandError {
-    let colours: Vec<String> = input.colours.iter().map(|c| format!("{c:?}").to_lowercase()).collect();
+    let colours: Vec<String> = input.colours.iter().map(ToString::to_string).collect();
     WandError::NoWand { camera: input.cameras[camera_idx].name().to_string(), colours: colours.join(", ") }
 }
 
