@@ -1,6 +1,6 @@
 //! The wall to FFmpeg and OpenCV: frames, sound, stills, board corners and encoding. No other crate names either.
 //!
-//! [`Reader`] implements [`tipwright::model::Footage`]. Frames come as FFmpeg decoded them: planes by reference, no
+//! [`Reader`] implements `Footage`. Frames come as FFmpeg decoded them: planes by reference, no
 //! conversion of colour or depth, the file's own time stamps, the stored orientation with the rotation tag beside it.
 //! Memory is flat: the frame at hand and the one before.
 //!

@@ -6,7 +6,7 @@
 //! - [`chain`]: the chain and its integrator (implicit midpoint with an energy-keeping axial force).
 //! - [`band`]: the band solver under it.
 //! - [`planar`]: a line in a plane, led by its end: what a path of the tip does to a line, in milliseconds.
-//! - [`rod`]: tapered rods; [`line`]: lines and leaders; [`outfit`]: the two coupled and driven by a grip motion.
+//! - [`rod`]: tapered rods; [`mod@line`]: lines and leaders; [`outfit`]: the two coupled and driven by a grip motion.
 
 pub mod band;
 pub mod chain;

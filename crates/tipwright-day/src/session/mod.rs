@@ -14,6 +14,7 @@ mod casters;
 mod date;
 mod excerpt;
 pub mod finding;
+mod likely;
 mod look;
 pub mod names;
 pub mod numbers;

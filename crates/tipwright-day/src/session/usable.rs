@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::likely::Clocks;
 use super::read::costs_a_take;
 use super::{CameraName, Clips, Finding, Parsed, Refused, Session, SessionCamera, Subject, Take, parse};
 use tipwright::lens::read_lens;
@@ -26,8 +27,8 @@ pub struct UsableConfig {
     pub longest_length_ratio: f64,
     /// Below this rate the tip moves more than 0.3 m from frame to frame (20 m/s at 60 fps).
     pub slowest_fps: f64,
-    /// Recording times of one take further apart than this, seconds, are a hint at a mixed-up file. Phone clocks
-    /// are usually within seconds of each other; hours are time zones and say nothing.
+    /// Recording times of one take further apart than this, seconds, are a hint at a mixed-up file, once what the
+    /// phones' clocks differ by all day is taken off (`likely`); hours are time zones and say nothing.
     pub latest_start_gap_s: f64,
     /// Fewest stills of a board in a folder: `lens` asks for as many.
     pub fewest_stills: usize,
@@ -110,8 +111,15 @@ pub fn usable(
     };
     let looks = look_at_all(&session, &doubtful, footage, progress);
     out.looked_at = looks.len();
+    let recorded_unix_s = |clip: &PathBuf| looks.get(clip)?.as_ref().ok()?.info.recorded_unix_s;
+    let moments = session.scene.groups().into_iter().map(|(_, clips)| clips);
+    let moments: Vec<&Clips> = moments.chain(session.take.iter().map(|t| &t.clips)).collect();
+    let reference = session.camera.iter().map(|c| &c.name).min();
+    let clocks =
+        reference.map_or_else(Clocks::default, |r| Clocks::read(r, moments.iter().copied(), recorded_unix_s));
     let mut files =
-        Files { session: &session, looks: &looks, lens_px: BTreeMap::new(), config, out: Vec::new() };
+        Files { session: &session, looks: &looks, lens_px: BTreeMap::new(), clocks, config, out: Vec::new() };
+    files.tell_clocks();
     for camera in &session.camera {
         files.lens(camera, footage);
     }
@@ -191,17 +199,18 @@ fn first_picture(
     }
 }
 
-struct Files<'a> {
-    session: &'a Session,
+pub(super) struct Files<'a> {
+    pub(super) session: &'a Session,
     looks: &'a Looks,
     /// Picture each lens is for, upright.
     lens_px: BTreeMap<CameraName, [u32; 2]>,
-    config: &'a UsableConfig,
+    pub(super) clocks: Clocks,
+    pub(super) config: &'a UsableConfig,
     out: Vec<Finding>,
 }
 
 impl Files<'_> {
-    fn say(
+    pub(super) fn say(
         &mut self,
         subject: &Subject,
         severity: Severity,
@@ -364,49 +373,5 @@ impl Files<'_> {
             }
         }
         out
-    }
-
-    /// What is possible but unlikely.
-    fn likely(&mut self, subject: &Subject, group: &str, infos: &[(&CameraName, &PathBuf, &ClipInfo)]) {
-        let mut lengths_s: Vec<f64> = Vec::new();
-        for (camera, clip, info) in infos {
-            let configured = self.session.camera_named(camera).and_then(SessionCamera::capture_fps);
-            let slow_down = info.slow_down(configured);
-            lengths_s.extend(info.duration_s.map(|d| d / slow_down));
-            let fps = info.container_fps.map(|fps| fps * slow_down);
-            if let Some(fps) = fps.filter(|f| *f < self.config.slowest_fps) {
-                let what = format!(
-                    "{group}camera {camera}: {fps:.2} frames a second: at 20 m/s the tip moves {:.2} m from frame to frame",
-                    20.0 / fps
-                );
-                let remedy = "film at 120 or 240; if this is slow motion, copy the ORIGINAL file from the phone, or set capture_fps";
-                self.say(subject, Severity::Warning, what, Some(clip), remedy);
-            }
-            if !info.has_sound {
-                let what = format!(
-                    "{group}camera {camera}: no sound track, so clocks start from recording times or a search"
-                );
-                self.say(subject, Severity::Note, what, Some(clip), "leave the phone's sound on");
-            }
-        }
-        let (shortest_s, longest_s) =
-            lengths_s.iter().fold((f64::INFINITY, 0.0_f64), |(a, b), l| (a.min(*l), b.max(*l)));
-        if lengths_s.len() > 1 && longest_s > self.config.longest_length_ratio * shortest_s {
-            let what = format!("{group}its clips last {shortest_s:.1} s and {longest_s:.1} s");
-            let remedy = "is one of them of another take, cut short, or slow motion at another rate?";
-            self.say(subject, Severity::Warning, what, None, remedy);
-        }
-        let starts: Vec<f64> = infos.iter().filter_map(|(_, _, i)| i.recorded_unix_s).collect();
-        if let (Some(first), Some(last)) =
-            (starts.iter().copied().reduce(f64::min), starts.iter().copied().reduce(f64::max))
-        {
-            // phones in other time zones differ by whole half hours
-            let gap_s = (last - first) % 1800.0;
-            if gap_s.min(1800.0 - gap_s) > self.config.latest_start_gap_s {
-                let what = format!("{group}its clips say they were started {:.0} s apart", last - first);
-                let remedy = "is one of them of another take? (A wrong phone clock does no harm.)";
-                self.say(subject, Severity::Warning, what, None, remedy);
-            }
-        }
     }
 }

@@ -146,7 +146,7 @@ fn times_by(step_s: f64, start_s: f64, end_s: f64) -> impl Iterator<Item = f64> 
     (first..=last).map(move |i| i as f64 * step_s)
 }
 
-/// spots_<camera>.csv.
+/// `spots_<camera>.csv`.
 #[must_use]
 pub fn spots_csv(spots: &[SpotTruth]) -> String {
     let mut out = String::from("frame,pts_s,x_px,y_px,sigma_px,role,t_s,streak_px,visible\n");

@@ -16,7 +16,7 @@ pub struct Draw {
 
 impl Solution {
     /// Joint draws of the whole path and set-up about the solution: as it would come out with other errors of the same kind
-    /// ([`super::misfit`]). Draw k depends on `seed` and k alone, so more draws begin with the same ones.
+    /// (`misfit`). Draw k depends on `seed` and k alone, so more draws begin with the same ones.
     #[must_use]
     pub fn draws(&self, count: usize, seed: u64) -> Vec<Draw> {
         (0..count)

@@ -1,15 +1,15 @@
 //! Stage `path`: from candidates in each picture to the 3D paths of the markers of one take.
 //!
-//! 1. [`view`]: candidates of each camera are linked over time ([`crate::tracks::tracklets`]).
-//! 2. [`clocks`]: the offset of every clip, found anew for each take ([`crate::tracks::sync`]); sound and recording
+//! 1. `view`: candidates of each camera are linked over time ([`crate::tracks::tracklets`]).
+//! 2. `clocks`: the offset of every clip, found anew for each take ([`crate::tracks::sync`]); sound and recording
 //!    times only narrow the search.
-//! 3. [`chain`]: tracks of two cameras that agree (epipolar distance at their own instants) become pieces of 3D track;
+//! 3. `chain`: tracks of two cameras that agree (epipolar distance at their own instants) become pieces of 3D track;
 //!    the best chain of pieces is the marker. The tip is what moves fastest; caps, walkers and glints disagree between
 //!    cameras, have the wrong size, or are slow. Of several who cast, the take's is who stands where the wand was waved
-//!    ([`whose`]).
-//! 4. [`joint`]: one least squares over paths, clocks, readouts and small corrections of poses ([`crate::motion`]);
+//!    (`whose`).
+//! 4. `joint`: one least squares over paths, clocks, readouts and small corrections of poses ([`crate::motion`]);
 //!    sightings near the solution are taken in, others set aside, and it is solved again.
-//! 5. [`output`]: samples, draws, clocks, spots and counts.
+//! 5. `output`: samples, draws, clocks, spots and counts.
 //!
 //! A path is given at the first camera's frame times. One camera alone carries it for [`PathConfig::longest_bridge_s`]
 //! with growing standard deviation; beyond that there is a gap.

@@ -7,9 +7,9 @@
 //! readouts and poses that would have to be found along with the path are in it, and a set-up whose epipolar lines run
 //! along the cast shows as what it is.
 //!
-//! - [`expect`]: the wand's and the strokes' equations. [`model_cast`]: their movements.
-//! - [`advice`]: the same for set-ups with one thing changed, and which changes help.
-//! - [`page`]: maps as SVG, page, table.
+//! - `expect`: the wand's and the strokes' equations. `model_cast`: their movements.
+//! - `advice`: the same for set-ups with one thing changed, and which changes help.
+//! - `page`: maps as SVG, page, table.
 //!
 //! What stays out: how well a marker shows against its background, and lens files that are wrong.
 

@@ -1,7 +1,7 @@
 //! Stage `strokes`: a path becomes strokes, and strokes become figures with standard deviations.
 //!
 //! Input: the paths of a rod's markers in the world frame ([`RodPaths`]), in continuous time: positions with
-//! velocities, between which [`curve`] interpolates, so that moments are finer than a frame. Output: the strokes in
+//! velocities, between which `curve` interpolates, so that moments are finer than a frame. Output: the strokes in
 //! order of time, each with its figures ([`crate::model::FigureId`], the definitions stand there), and what was
 //! not taken for a stroke, with the reason.
 //!

@@ -2,12 +2,12 @@
 //! frames are dropped, the rate changes in mid clip. A sensor reads its rows by a crystal: exposures are evenly spaced until
 //! the rate is changed.
 //!
-//! 1. Stamps that make no sense (not finite, running back, beyond a pause of ten seconds) are left out ([`kept`]).
-//! 2. Frames get numbers on the grid of exposures, dropped ones counted ([`grid`]).
+//! 1. Stamps that make no sense (not finite, running back, beyond a pause of ten seconds) are left out (`kept`).
+//! 2. Frames get numbers on the grid of exposures, dropped ones counted (`grid`).
 //! 3. Rounded stamps: all evenly spaced lines whose rounding gives the stamps form a convex polygon (place, rate); its
-//!    centre is the estimate and its second moments the covariance, for nothing within is likelier ([`rounded`]). Stretches end
+//!    centre is the estimate and its second moments the covariance, for nothing within is likelier (`rounded`). Stretches end
 //!    where no line is left.
-//! 4. Stamps with noise: stretches are parted where that explains the stamps far better, each gets a robust line ([`noisy`]).
+//! 4. Stamps with noise: stretches are parted where that explains the stamps far better, each gets a robust line (`noisy`).
 //! 5. Even spacing is believed only where it explains the stamps clearly better than steps that vary by themselves; otherwise each
 //!    frame keeps its stamp and the noise of one.
 //!

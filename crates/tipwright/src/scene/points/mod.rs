@@ -4,7 +4,7 @@
 //! 1. Every pair is related by [`super::bootstrap`] (offset, rate, relative pose).
 //! 2. Cameras are joined to the best pair one by one; the length of each new baseline comes from the path so far.
 //! 3. One estimate of everything in continuous time ([`crate::motion`]): path, clocks, readouts, poses.
-//! 4. A camera that fits none of this is left out, whichever it is, and told; what does not settle is refused ([`consensus`]).
+//! 4. A camera that fits none of this is left out, whichever it is, and told; what does not settle is refused (`consensus`).
 //!
 //! World frame: origin at the first camera, which is taken to be held level (x right, y away from it, z up): without a
 //! plumb line the vertical is not known. Unit of length: the distance between the first two cameras, unless it is given.

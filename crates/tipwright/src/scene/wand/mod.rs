@@ -1,16 +1,16 @@
 //! Poses, scale, vertical and clocks from two clips: a wand waved through the casting volume, and the wand hung still.
 //!
-//! 1. [`start`]: candidates linked over time; two tracks seen together in two cameras give a first relative pose and clock
+//! 1. `start`: candidates linked over time; two tracks seen together in two cameras give a first relative pose and clock
 //!    ([`super::bootstrap`]); which track is which end does not matter, for the ends are alike: both pairings are tried
 //!    and the one that keeps the wand's length wins.
-//! 2. [`ends`]: pieces of 3D track in pairs a wand's length apart are the wand; caps and glints have no partner. The
+//! 2. `ends`: pieces of 3D track in pairs a wand's length apart are the wand; caps and glints have no partner. The
 //!    ratio of the known length to the one found is the scale.
-//! 3. [`joint`]: one least squares over both ends' paths, poses, clocks, readouts ([`crate::motion`]), with the wand's
+//! 3. `joint`: one least squares over both ends' paths, poses, clocks, readouts ([`crate::motion`]), with the wand's
 //!    length as a pseudo-observation (wand calibration as practised in field biology: Theriault et al., J. Exp. Biol. 217
 //!    (2014) 1843-1848).
-//! 4. [`plumb`]: the vertical is the direction of the hung wand, averaged over its swing; the higher end in the pictures
+//! 4. `plumb`: the vertical is the direction of the hung wand, averaged over its swing; the higher end in the pictures
 //!    is up.
-//! 5. [`frame`]: world frame and joint covariance of all poses, the wand's length error and the vertical's included.
+//! 5. `frame`: world frame and joint covariance of all poses, the wand's length error and the vertical's included.
 //! 6. Gravity from a tossed ball, where there is a clip ([`super::toss`]).
 
 mod ends;
