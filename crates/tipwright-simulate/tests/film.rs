@@ -8,7 +8,7 @@ use std::sync::Mutex;
 use tipwright::model::film::{DrawFrame, FilmConfig, FilmMaker, FilmSpan};
 use tipwright::model::footage::{Footage, PlaneData};
 use tipwright::model::{TakeCameraFit, TakeClock, TakeResults};
-use tipwright_day::day::{DayConfig, Event, Film, run_with_film};
+use tipwright_day::day::{DayConfig, Event, Filming, run_with_film};
 use tipwright_footage::Reader;
 use tipwright_report::film::{FilmCamera, StrokeDrawing};
 use tipwright_simulate::{DayKind, SimulateConfig, simulate};
@@ -135,7 +135,7 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
     let (session, results) = (folder.path().join("session"), folder.path().join("results"));
     simulate(&SimulateConfig { kind: DayKind::Minimal, seed: 1 }, &session, &|_| {}).unwrap();
     let reader = Reader::default();
-    let film = Film { maker: &reader, config: FilmConfig::default() };
+    let film = Filming { maker: &reader, config: FilmConfig::default() };
     let config = DayConfig::default();
     // Progress: all work is done or given back, and while the take is solved, after its last frame, some of it is left.
     let work = Mutex::new([0_u64; 4]);

@@ -31,7 +31,7 @@ impl<'a> Thing<'a> {
 
 /// How a phone films.
 #[derive(Debug, Clone)]
-pub struct Film {
+pub struct Shot {
     pub fps: f64,
     pub duration_s: f64,
     pub clock: Clock,
@@ -45,7 +45,7 @@ pub struct Film {
     pub seed: u64,
 }
 
-impl Film {
+impl Shot {
     pub fn new(fps: f64, duration_s: f64, clock: Clock, seed: u64) -> Self {
         Self {
             fps,
@@ -109,7 +109,7 @@ pub fn cast_butt(t_s: f64, at_m: f64) -> Point3<f64> {
 }
 
 /// Films the things: candidates of one clip, distractors included.
-pub fn film(camera: &Camera, camera_idx: usize, things: &[Thing], film: &Film) -> ClipSpots {
+pub fn film(camera: &Camera, camera_idx: usize, things: &[Thing], film: &Shot) -> ClipSpots {
     let mut rng = ChaCha8Rng::seed_from_u64(film.seed);
     let noise = Normal::new(0.0, film.sigma_px).unwrap();
     let frames = (film.duration_s * film.fps) as u32;

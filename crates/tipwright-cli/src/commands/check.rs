@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use tipwright::model::{Severity, Warning};
+use tipwright_day::day::{self, Expectation};
 use tipwright_day::session::{Usable, look, usable};
 use tipwright_footage::Reader;
 
@@ -24,6 +25,7 @@ pub fn run(args: &CheckArgs, ui: &Ui) -> Result<(), Failure> {
     if !args.files_only {
         look(&mut found, &reader, &config.check_pictures, &|_| true, &seen);
     }
+    let expected = if args.files_only { Vec::new() } else { day::expect(&found, &reader, &config) };
     bar.finish_and_clear();
     let Usable { findings, refused, looked_at, session, .. } = &found;
     for finding in findings {
@@ -34,8 +36,14 @@ pub fn run(args: &CheckArgs, ui: &Ui) -> Result<(), Failure> {
     let usable: Vec<&str> = session.iter().flat_map(|s| &s.take).map(|t| t.name.as_str()).collect();
     ui.result_json(serde_json::json!({
         "findings": findings, "clips": looked_at, "takes": takes, "takes_usable": found.takes(), "usable": usable,
-        "is_usable": session.is_some(),
+        "is_usable": session.is_some(), "expected": expected.iter().map(as_json).collect::<Vec<_>>(),
     }));
+    expected.iter().for_each(|e| tell(e, ui));
+    if expected.is_empty() && session.is_some() && !args.files_only {
+        ui.result(
+            "how well a dip will be known is told once every camera's lens is a lens file (`tipwright lens`)",
+        );
+    }
     ui.result(&format!(
         "{looked_at} clips looked at, {} of {takes} takes usable: {} problems, {} warnings, {} notes",
         found.takes(),
@@ -56,5 +64,31 @@ pub fn run(args: &CheckArgs, ui: &Ui) -> Result<(), Failure> {
         )))
     } else {
         Ok(())
+    }
+}
+
+/// Half-widths that hold 95 of 100: 1.96 standard deviations.
+fn as_json(e: &Expectation) -> serde_json::Value {
+    serde_json::json!({
+        "set_up": e.set_up, "dip_sd_m": e.dip_sd_m.as_ref().ok(), "reason": e.dip_sd_m.as_ref().err(),
+        "convergence_deg": e.convergence_deg,
+    })
+}
+
+fn tell(e: &Expectation, ui: &Ui) {
+    let name = e.set_up.as_ref().map_or_else(String::new, |n| format!("set-up {n}: "));
+    match &e.dip_sd_m {
+        Ok(sd_m) => ui.result(&format!(
+            "{name}as the phones stand a dip will be known to \u{b1} {:.1} mm ({:.2} in), in 95 of 100 casts; they look {:.0} degrees apart",
+            1960.0 * sd_m,
+            1960.0 * sd_m / 25.4,
+            e.convergence_deg.unwrap_or(f64::NAN)
+        )),
+        Err(reason) => ui.warn(&Warning::new(
+            Severity::Warning,
+            "scene",
+            format!("{name}some seconds from the middle of the wand clips give no set-up: {reason}"),
+            "`day` looks at all of them, and may do better; wave the wand longer, where both phones see both its ends",
+        )),
     }
 }

@@ -6,7 +6,7 @@ use indicatif::ProgressBar;
 use tipwright::line::SizeLimits;
 use tipwright::model::film::FilmConfig;
 use tipwright::model::{Severity, TakeResults, TakeStatus};
-use tipwright_day::day::{self, DayConfig, DayError, Event, Film};
+use tipwright_day::day::{self, DayConfig, DayError, Event, Filming};
 use tipwright_day::store::StoreError;
 use tipwright_footage::Reader;
 
@@ -25,7 +25,7 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
         config.loops.sizes = SizeLimits::read(path).map_err(Failure::unusable)?;
     }
     let reader = Reader::default();
-    let film = args.film.then(|| Film { maker: &reader, config: FilmConfig::default() });
+    let film = args.film.then(|| Filming { maker: &reader, config: FilmConfig::default() });
     let screen = Screen::new(ui, "day");
     let outcome =
         day::run_with_film(&args.session, &args.output, &reader, film, &config, &|event| screen.show(&event));

@@ -1,6 +1,6 @@
 //! `scene SESSION -o DIR` and `scene --points POINTS.toml -o DIR`.
 
-use tipwright_day::day;
+use tipwright_day::day::{self, SetUp};
 use tipwright_footage::Reader;
 
 use super::day::{Screen, as_failure};
@@ -19,19 +19,28 @@ pub fn run(args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
     };
     let config = super::settings::config(&args.stages)?;
     let screen = Screen::new(ui, "scene");
-    let set_up = day::run_scene(session, &args.output, &Reader::default(), &config, &|event| {
+    let set_ups = day::run_scene(session, &args.output, &Reader::default(), &config, &|event| {
         screen.show(&event);
     });
     screen.close();
-    let set_up = set_up.map_err(as_failure)?;
-    ui.result_json(serde_json::json!({ "scene": set_up.scene, "warnings": set_up.warnings }));
-    let q = &set_up.scene.quality;
-    ui.result(&format!(
-        "wand rms {:.2} mm, reprojection {:.2} px, cameras {:.0} degrees apart: {}",
-        q.wand_rms_mm.unwrap_or(f64::NAN),
-        q.reprojection_rms_px.unwrap_or(f64::NAN),
-        set_up.convergence_deg().unwrap_or(f64::NAN),
-        args.output.join("scene.toml").display()
-    ));
+    let set_ups = set_ups.map_err(as_failure)?;
+    let all: Vec<&SetUp> = set_ups.solved().collect();
+    let json = |set_up: &SetUp| serde_json::json!({ "name": set_up.name, "scene": set_up.scene, "warnings": set_up.warnings });
+    let mut answer = all.first().map(|first| json(first)).unwrap_or_default();
+    if all.len() > 1 {
+        answer["set_ups"] = all.iter().map(|s| json(s)).collect();
+    }
+    ui.result_json(answer);
+    for set_up in all {
+        let q = &set_up.scene.quality;
+        let name = set_up.name.as_ref().map_or_else(String::new, |n| format!("set-up {n}: "));
+        ui.result(&format!(
+            "{name}wand rms {:.2} mm, reprojection {:.2} px, cameras {:.0} degrees apart: {}",
+            q.wand_rms_mm.unwrap_or(f64::NAN),
+            q.reprojection_rms_px.unwrap_or(f64::NAN),
+            set_up.convergence_deg().unwrap_or(f64::NAN),
+            args.output.join(&set_up.file).display()
+        ));
+    }
     Ok(())
 }

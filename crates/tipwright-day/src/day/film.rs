@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::run::Run;
-use super::{DayError, Event, SetUp, inputs};
+use super::{DayError, Event, SetUps, inputs};
 use crate::session::{Session, SessionCamera};
 use crate::store::{Files, Place};
 use tipwright::model::film::{
@@ -23,7 +23,7 @@ const LAYOUT: u32 = 4;
 
 /// Makers and settings of films.
 #[derive(Clone, Copy)]
-pub struct Film<'a> {
+pub struct Filming<'a> {
     /// Maker.
     pub maker: &'a dyn FilmMaker,
     /// Settings.
@@ -33,9 +33,9 @@ pub struct Film<'a> {
 /// Films all takes into `report/film` of the results folder. What cannot be filmed becomes a warning of its take.
 pub(super) fn add(
     run: &Run<'_>,
-    set_up: &SetUp,
+    set_ups: &SetUps,
     results: &mut SessionResults,
-    film: Film<'_>,
+    film: Filming<'_>,
 ) -> Result<(), DayError> {
     results.takes.par_iter_mut().enumerate().try_for_each(|(idx, take)| -> Result<(), DayError> {
         let Some(own) = run.session.take.iter().find(|t| t.name == *take.take) else { return Ok(()) };
@@ -45,7 +45,7 @@ pub(super) fn add(
         }
         let about = format!("film of take {}", take.take);
         let kept_place = Place::kept_film(&own.name);
-        let digest = digest_of(set_up, take, idx, &film.config);
+        let digest = digest_of(set_ups, take, idx, &film.config);
         if !run.config.anew
             && let Some(found) = run.store.kept::<Vec<StrokeFilm>>(&kept_place, &digest)
             && run.store.is_whole(&found.files)
@@ -75,9 +75,9 @@ pub(super) fn add(
     })
 }
 
-fn digest_of(set_up: &SetUp, take: &TakeResults, idx: usize, config: &FilmConfig) -> String {
+fn digest_of(set_ups: &SetUps, take: &TakeResults, idx: usize, config: &FilmConfig) -> String {
     inputs::joint_digest([
-        ("take", set_up.take_digest(&take.take).unwrap_or_default()),
+        ("take", set_ups.take_digest(&take.take).unwrap_or_default()),
         ("film", format!("{config:?} {idx}")),
         ("layout", LAYOUT.to_string()),
     ])
@@ -121,7 +121,7 @@ fn of_take(
     run: &Run<'_>,
     take: &TakeResults,
     idx: usize,
-    film: Film<'_>,
+    film: Filming<'_>,
     warnings: &mut Vec<Warning>,
 ) -> Vec<StrokeFilm> {
     let cameras = cameras(run, take, warnings);

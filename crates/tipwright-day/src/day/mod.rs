@@ -6,6 +6,7 @@
 //! that cannot be used costs its take, never the day.
 
 mod clips;
+mod expect;
 mod film;
 mod inputs;
 mod kept;
@@ -15,6 +16,7 @@ mod moved;
 mod run;
 mod run_json;
 mod set_up;
+mod set_ups;
 mod takes;
 
 use std::collections::BTreeMap;
@@ -31,7 +33,7 @@ use tipwright::evidence::consistency::{self, ConsistencyConfig};
 use tipwright::lens::LensConfig;
 use tipwright::line::{GatherConfig, LoopSettings};
 use tipwright::model::footage::{ClipInfo, Footage};
-use tipwright::model::results::{SessionResults, TakeStatus};
+use tipwright::model::results::{SessionResults, SolvedSetUp, TakeStatus};
 use tipwright::model::{Measured, SceneQuality, Severity, TakeResults, Warning};
 use tipwright::path::PathConfig;
 use tipwright::scene::points::PointsConfig;
@@ -40,9 +42,11 @@ use tipwright::spots::SpotsConfig;
 use tipwright::strokes::StrokesConfig;
 use tipwright_report::{ReportConfig, ReportError};
 
-pub use film::Film;
+pub use expect::{Expectation, expect};
+pub use film::Filming;
 pub use lenses::LensSource;
 pub use set_up::SetUp;
+pub use set_ups::SetUps;
 
 /// Version of the results folder's own layout.
 pub const RESULTS_SCHEMA: u32 = 1;
@@ -225,7 +229,7 @@ pub fn run_with_film(
     folder: &Path,
     out: &Path,
     footage: &dyn Footage,
-    film: Option<Film<'_>>,
+    film: Option<Filming<'_>>,
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<DayOutcome, DayError> {
@@ -235,25 +239,25 @@ pub fn run_with_film(
     let session = &read.session;
     let store = Store::open(out)?;
     let run = Run::new(&read, &store, footage, config, progress);
-    let work = [run.set_up_work(), session.take.iter().map(|t| run.take_work(t)).sum()];
+    let work = [run.set_up_work(None), session.take.iter().map(|t| run.take_work(t)).sum()];
     let filming = session.take.iter().filter(|_| film.is_some()).map(|t| run.film_work(t)).sum();
     run.tell(Event::Work(work.into_iter().fold(filming, u64::saturating_add)));
-    let set_up = set_up::get(&run)?;
+    let set_ups = set_ups::get_all(&run, &session.take)?;
     let mut takes = session
         .take
         .par_iter()
-        .map(|take| Ok((take.take_idx, takes::get(&run, take, &set_up)?)))
+        .map(|take| Ok((take.take_idx, takes::get(&run, take, &set_ups)?)))
         .collect::<Result<Vec<(usize, TakeResults)>, DayError>>()?;
     takes.extend(read.refused.iter().filter_map(|r| Some((r.take_idx, takes::refused(&run, r)?))));
     takes.sort_by_key(|(idx, _)| *idx);
     let takes: Vec<TakeResults> = takes.into_iter().map(|(_, take)| take).collect();
-    let mut results = session_results(&run, &set_up, takes);
+    let mut results = session_results(&run, &set_ups, takes);
     // a take without a name of its own has no place in the table of takes
     let nameless = || read.refused.iter().filter(|r| r.name.is_none());
     let has_place = |f: &Finding| f.subject.take_idx().is_some_and(|i| nameless().all(|r| r.take_idx != i));
     results.warnings.extend(read.findings.iter().filter(|f| !has_place(f)).map(Warning::from));
     if let Some(film) = film {
-        film::add(&run, &set_up, &mut results, film)?;
+        film::add(&run, &set_ups, &mut results, film)?;
     }
     run.watch.time("report", || -> Result<(), DayError> {
         let mut files = Files::new();
@@ -264,12 +268,12 @@ pub fn run_with_film(
     })?;
     let done = results.takes.iter().filter(|t| t.status == TakeStatus::Done).count();
     let failed = results.takes.len() - done + nameless().count();
-    run_json::write(&run, &results, &set_up, began.elapsed())?;
+    run_json::write(&run, &results, &set_ups, began.elapsed())?;
     store.finish(true)?;
     Ok(DayOutcome { results, done, failed })
 }
 
-/// Solves only the set-up and writes lens/ and scene.toml.
+/// Solves only the set-ups and writes lens/ and scene.toml.
 ///
 /// # Errors
 /// As [`run`].
@@ -279,14 +283,14 @@ pub fn run_scene(
     footage: &dyn Footage,
     config: &DayConfig,
     progress: Progress<'_>,
-) -> Result<SetUp, DayError> {
+) -> Result<SetUps, DayError> {
     let read = read_session(folder, out, footage, config, progress)?;
     let store = Store::open(out)?;
     let run = Run::new(&read, &store, footage, config, progress);
-    run.tell(Event::Work(run.set_up_work()));
-    let set_up = set_up::get(&run)?;
+    run.tell(Event::Work(run.set_up_work(None)));
+    let set_ups = set_ups::get_all(&run, [])?;
     store.finish(false)?;
-    Ok(set_up)
+    Ok(set_ups)
 }
 
 /// Follows the markers of one take and writes its files.
@@ -321,9 +325,9 @@ pub fn run_take(
     };
     let store = Store::open(out)?;
     let run = Run::new(&read, &store, footage, config, progress);
-    run.tell(Event::Work(run.set_up_work().saturating_add(run.take_work(take))));
-    let set_up = set_up::get(&run)?;
-    let result = takes::get(&run, take, &set_up)?;
+    run.tell(Event::Work(run.set_up_work(Some(take)).saturating_add(run.take_work(take))));
+    let set_ups = set_ups::get_all(&run, [take])?;
+    let result = takes::get(&run, take, &set_ups)?;
     store.finish(false)?;
     Ok(result)
 }
@@ -336,8 +340,25 @@ pub fn read_results(out: &Path) -> Result<SessionResults, StoreError> {
     kept::read(out)
 }
 
-fn session_results(run: &Run<'_>, set_up: &SetUp, takes: Vec<TakeResults>) -> SessionResults {
+fn session_results(run: &Run<'_>, set_ups: &SetUps, takes: Vec<TakeResults>) -> SessionResults {
     let session = run.session;
+    let all: Vec<SolvedSetUp> = set_ups
+        .solved()
+        .map(|s| SolvedSetUp {
+            name: s.name.clone(),
+            convergence_deg: s.convergence_deg(),
+            wand_length_m: wand_as_measured(&s.scene.quality),
+            scene: s.scene.clone(),
+        })
+        .collect();
+    // the words about lenses are the same in all
+    let mut warnings: Vec<Warning> = Vec::new();
+    for warning in set_ups.solved().flat_map(|s| &s.warnings) {
+        if !warnings.contains(warning) {
+            warnings.push(warning.clone());
+        }
+    }
+    warnings.extend(moved::told(&takes));
     let (steadiness, differences) = consistency::of_takes(&takes, &ConsistencyConfig::default());
     SessionResults {
         schema: RESULTS_SCHEMA,
@@ -345,11 +366,9 @@ fn session_results(run: &Run<'_>, set_up: &SetUp, takes: Vec<TakeResults>) -> Se
         title: session.title.clone(),
         report_units: session.report_units,
         rod_length_m: session.rod.length_m.get(),
-        lenses: set_up.lens_summaries(),
-        scene: set_up.scene.clone(),
-        convergence_deg: set_up.convergence_deg(),
-        wand_length_m: wand_as_measured(&set_up.scene.quality),
-        warnings: set_up.warnings.iter().cloned().chain(moved::told(&takes)).collect(),
+        lenses: set_ups.solved().next().map(SetUp::lens_summaries).unwrap_or_default(),
+        set_ups: all,
+        warnings,
         takes,
         steadiness,
         differences,

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::SetUp;
-use crate::session::CameraName;
+use crate::session::{CameraName, SetUpName};
 use crate::store::{Files, Place, Store, StoreError};
 use tipwright::model::footage::Footage;
 use tipwright::model::{MovedCamera, Picture, Scene, Severity, Still, TakeResults, Warning};
@@ -21,14 +21,25 @@ const MOST_DEG: f64 = 5.0;
 pub(super) type Stills = BTreeMap<CameraName, Still>;
 
 /// Keeps the scene's stills for the next run.
-pub(super) fn keep(store: &Store, stills: &Stills, files: &mut Files) -> Result<(), StoreError> {
-    stills.iter().try_for_each(|(camera, still)| store.put(&Place::still(camera), &still.to_pgm(), files))
+pub(super) fn keep(
+    store: &Store,
+    set_up: Option<&SetUpName>,
+    stills: &Stills,
+    files: &mut Files,
+) -> Result<(), StoreError> {
+    stills
+        .iter()
+        .try_for_each(|(camera, still)| store.put(&Place::still(set_up, camera), &still.to_pgm(), files))
 }
 
 /// The scene's stills of an earlier run; a camera without one is left out.
-pub(super) fn kept(store: &Store, pictures: &BTreeMap<CameraName, Picture>) -> Stills {
+pub(super) fn kept(
+    store: &Store,
+    set_up: Option<&SetUpName>,
+    pictures: &BTreeMap<CameraName, Picture>,
+) -> Stills {
     let read = |(camera, picture): (&CameraName, &Picture)| {
-        let bytes = std::fs::read(Place::still(camera).below(store.root())).ok()?;
+        let bytes = std::fs::read(Place::still(set_up, camera).below(store.root())).ok()?;
         Some((camera.clone(), Still::from_pgm(&bytes, *picture)?))
     };
     pictures.iter().filter_map(read).collect()
@@ -74,7 +85,7 @@ pub(super) fn since_scene(
                 let turn_deg = found.now_from_before.angle().to_degrees();
                 if turn_deg > MOST_DEG {
                     return Err(format!(
-                        "camera {camera} has been turned by {turn_deg:.1} degrees since the wand was filmed; film the wand again, in a session folder of its own for the takes from here on"
+                        "camera {camera} has been turned by {turn_deg:.1} degrees since the wand was filmed; film the wand again where the phones stand now, as a [[set_up]] of its own for the takes from here on"
                     ));
                 }
                 let Some(idx) = since.scene.cameras.iter().position(|c| c.name == *camera) else { continue };
@@ -110,6 +121,15 @@ fn is_turn(turn: &Turn) -> bool {
 
 /// Cameras that stood otherwise than in the scene, with the take from which on (takes are in the order of the session).
 pub(super) fn told(takes: &[TakeResults]) -> Vec<Warning> {
+    let mut by_set_up: BTreeMap<Option<&str>, Vec<&TakeResults>> = BTreeMap::new();
+    for take in takes {
+        by_set_up.entry(take.set_up.as_deref()).or_default().push(take);
+    }
+    by_set_up.into_values().flat_map(|takes| told_of(&takes)).collect()
+}
+
+/// The same of the takes of one set-up.
+fn told_of(takes: &[&TakeResults]) -> Vec<Warning> {
     // both ways of seeing it may name the same camera
     let mut by_camera: BTreeMap<&str, BTreeSet<usize>> = BTreeMap::new();
     for (i, take) in takes.iter().enumerate() {

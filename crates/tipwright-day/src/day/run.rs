@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
 use super::{DayConfig, Event, Progress, Read, inputs};
-use crate::session::{Clips, Session, SessionCamera, Take};
+use crate::session::{Clips, Session, SessionCamera, SetUpClips, Take};
 use crate::store::Store;
 use tipwright::model::Warning;
 use tipwright::model::footage::{ClipInfo, Footage};
@@ -117,15 +117,16 @@ impl<'a> Run<'a> {
         self.frames([camera.lens.as_path()])
     }
 
-    pub(super) fn scene_work(&self) -> u64 {
-        let clips = self.session.scene.groups().into_iter().flat_map(|(_, clips)| clips.values());
+    pub(super) fn scene_work(&self, set_up: &SetUpClips<'_>) -> u64 {
+        let clips = set_up.scene.groups().into_iter().flat_map(|(_, clips)| clips.values());
         with(self.frames(clips.map(PathBuf::as_path)), SOLVING_SCENE)
     }
 
-    /// Of lenses and scene.
-    pub(super) fn set_up_work(&self) -> u64 {
+    /// Of lenses and scenes; of the scene of one take where it is given.
+    pub(super) fn set_up_work(&self, of: Option<&Take>) -> u64 {
         let lenses = self.session.camera.iter().map(|c| self.lens_work(c));
-        lenses.fold(self.scene_work(), u64::saturating_add)
+        let set_ups = of.map_or_else(|| self.session.set_ups(), |take| vec![self.session.set_up_of(take)]);
+        lenses.chain(set_ups.iter().map(|s| self.scene_work(s))).fold(0, u64::saturating_add)
     }
 
     pub(super) fn take_work(&self, take: &Take) -> u64 {

@@ -6,7 +6,7 @@ use std::time::Duration;
 use serde_json::json;
 
 use super::run::Run;
-use super::{DayError, RESULTS_SCHEMA, SetUp};
+use super::{DayError, RESULTS_SCHEMA, SetUps};
 use crate::store::{BUILD, Files, Fixed, Place, StoreError};
 use tipwright::model::{SessionResults, TakeResults};
 
@@ -14,12 +14,12 @@ use tipwright::model::{SessionResults, TakeResults};
 pub(super) fn write(
     run: &Run<'_>,
     results: &SessionResults,
-    set_up: &SetUp,
+    set_ups: &SetUps,
     wall: Duration,
 ) -> Result<(), DayError> {
     let config = run.config;
     let takes: BTreeMap<&str, serde_json::Value> =
-        results.takes.iter().map(|take| (take.take.as_str(), of_take(take, set_up))).collect();
+        results.takes.iter().map(|take| (take.take.as_str(), of_take(take, set_ups))).collect();
     let value = json!({
         "schema": RESULTS_SCHEMA,
         "tipwright_version": env!("CARGO_PKG_VERSION"),
@@ -31,7 +31,7 @@ pub(super) fn write(
         "evidence_rules": config.evidence,
         "stage_seconds": run.watch.seconds(),
         "wall_seconds": wall.as_secs_f64(),
-        "input_digests": set_up.digests,
+        "input_digests": set_ups.digests(),
         "scene_warnings": results.warnings,
         "takes": takes,
     });
@@ -41,7 +41,7 @@ pub(super) fn write(
     Ok(run.store.put(&place, &bytes, &mut Files::new())?)
 }
 
-fn of_take(take: &TakeResults, set_up: &SetUp) -> serde_json::Value {
+fn of_take(take: &TakeResults, set_ups: &SetUps) -> serde_json::Value {
     let set_aside: Vec<_> = take
         .set_aside
         .iter()
@@ -57,6 +57,7 @@ fn of_take(take: &TakeResults, set_up: &SetUp) -> serde_json::Value {
         "status": take.status,
         "caster": take.caster,
         "phase": take.phase,
+        "set_up": take.set_up,
         "strokes": take.strokes.len(),
         "clocks": take.clocks,
         "cameras": take.cameras,
@@ -65,6 +66,6 @@ fn of_take(take: &TakeResults, set_up: &SetUp) -> serde_json::Value {
         "missing_figures": take.missing,
         "missing_by_stroke": missing_by_stroke,
         "warnings": take.warnings,
-        "input_digest": set_up.take_digest(&take.take),
+        "input_digest": set_ups.take_digest(&take.take),
     })
 }

@@ -1,17 +1,17 @@
 //! The set-up of a session: lenses and scene, written to lens/ and scene.toml, kept for the next run.
 
 use std::collections::BTreeMap;
-use std::sync::Mutex;
 
 use rayon::prelude::*;
 
 use super::clips::{self, look_through};
-use super::lenses::{self, LensSource};
+use super::lenses::LensSource;
 use super::moved::{self, Stills};
 use super::run::{Run, Share};
+use super::set_ups::Own;
 use super::{DayError, Event, inputs};
-use crate::session::{CameraName, Clips, SessionCamera, coarse_offset};
-use crate::store::{Files, Fixed, Place};
+use crate::session::{CameraName, Clips, SceneClips, SessionCamera, coarse_offset};
+use crate::store::{Files, Place};
 use tipwright::model::results::LensSummary;
 use tipwright::model::{ClipSpots, Colour, Lens, Measured, Picture, Scene, Severity, Warning};
 use tipwright::scene::wand::{WandCamera, WandInput, solve_wand};
@@ -19,9 +19,13 @@ use tipwright::scene::wand::{WandCamera, WandInput, solve_wand};
 /// Relative standard deviation of the wand's stated length: half a millimetre of tape on a metre (common practice).
 const LENGTH_SD_RELATIVE: f64 = 5e-4;
 
-/// Lenses and scene, ready for takes.
+/// Lenses and scene of one set-up of the tripods, ready for takes.
 #[derive(Debug)]
 pub struct SetUp {
+    /// Its name, where a session has several.
+    pub name: Option<String>,
+    /// Its file in the results folder.
+    pub file: String,
     /// By camera, session order.
     pub lenses: Vec<LensSource>,
     /// Poses and clocks.
@@ -34,8 +38,6 @@ pub struct SetUp {
     pub digests: BTreeMap<String, String>,
     /// Digest of the set-up as a whole.
     pub digest: String,
-    /// Digests of takes, filled as they are done.
-    pub(super) take_digests: Mutex<BTreeMap<String, String>>,
 }
 
 #[derive(serde::Serialize, serde::Deserialize)]
@@ -51,11 +53,6 @@ impl SetUp {
     #[must_use]
     pub fn lens(&self, camera: &str) -> Option<&Lens> {
         self.lenses.iter().find(|l| l.camera == camera).map(|l| &l.lens)
-    }
-
-    /// Digest of what a take rests on.
-    pub(super) fn take_digest(&self, take: &str) -> Option<String> {
-        self.take_digests.lock().ok()?.get(take).cloned()
     }
 
     pub(super) fn lens_summaries(&self) -> Vec<LensSummary> {
@@ -85,16 +82,15 @@ impl SetUp {
     }
 }
 
-/// Solves the set-up or takes it from an earlier run.
-pub(super) fn get(run: &Run<'_>) -> Result<SetUp, DayError> {
+/// Solves a set-up or takes it from an earlier run.
+pub(super) fn get(run: &Run<'_>, own: Own<'_>, lenses: &[LensSource]) -> Result<SetUp, DayError> {
     let session = run.session;
-    let lenses: Vec<LensSource> =
-        session.camera.par_iter().map(|camera| lenses::get(run, camera)).collect::<Result<_, _>>()?;
+    let about = own.about();
     let mut digests = BTreeMap::new();
-    for lens in &lenses {
+    for lens in lenses {
         digests.insert(format!("lens {}", lens.camera), lens.digest.clone());
     }
-    for (name, clips) in session.scene.groups() {
+    for (name, clips) in own.clips.scene.groups() {
         for (camera, digest) in inputs::clips_digests(session, clips) {
             digests.insert(format!("{name} {camera}"), digest);
         }
@@ -109,23 +105,23 @@ pub(super) fn get(run: &Run<'_>) -> Result<SetUp, DayError> {
             .map(|(k, v)| (k.as_str(), v.clone()))
             .chain([("settings", settings), ("air", format!("{:?}", session.air_temperature_c))]),
     );
-    let mut warnings: Vec<Warning> = lenses.iter().flat_map(|l| l.warnings.clone()).collect();
-    let share = run.share(run.scene_work());
-    let place = Place::fixed(Fixed::KeptScene);
+    let mut warnings: Vec<Warning> = Vec::new();
+    let share = run.share(run.scene_work(own.clips));
+    let place = Place::kept_scene(own.file_name());
     let kept = if run.config.anew { None } else { run.store.kept::<KeptScene>(&place, &digest) };
     let (scene, stills) = match kept.filter(|found| run.store.is_whole(&found.files)) {
         Some(found) => {
-            run.tell(Event::Kept("scene"));
+            run.tell(Event::Kept(&about));
             warnings.extend(found.value.warnings);
-            (found.value.scene, moved::kept(run.store, &found.value.pictures))
+            (found.value.scene, moved::kept(run.store, own.file_name(), &found.value.pictures))
         }
         None => {
-            run.tell(Event::Began("scene"));
-            let Solved { scene, stills, warnings: said } = solve(run, &lenses, &share)?;
+            run.tell(Event::Began(&about));
+            let Solved { scene, stills, warnings: said } = solve(run, own.clips.scene, lenses, &share, None)?;
             let mut files = Files::new();
-            moved::keep(run.store, &stills, &mut files)?;
+            moved::keep(run.store, own.file_name(), &stills, &mut files)?;
             let text = toml::to_string(&scene).map_err(|e| DayError::Scene { reason: e.to_string() })?;
-            run.store.put(&Place::fixed(Fixed::Scene), text.as_bytes(), &mut files)?;
+            run.store.put(&Place::scene(own.file_name()), text.as_bytes(), &mut files)?;
             let pictures = stills.iter().map(|(camera, still)| (camera.clone(), still.picture)).collect();
             let part = KeptScene { scene: scene.clone(), pictures, warnings: said.clone() };
             run.store.keep(&place, &digest, "", &files, &part)?;
@@ -135,28 +131,40 @@ pub(super) fn get(run: &Run<'_>) -> Result<SetUp, DayError> {
                 scene.quality.reprojection_rms_px.map_or("-".into(), |v| format!("{v:.2}")),
             );
             share.done();
-            run.tell(Event::Done("scene", &line));
+            run.tell(Event::Done(&about, &line));
             warnings.extend(said);
             (scene, stills)
         }
     };
     run.warn(&warnings);
-    Ok(SetUp { lenses, scene, warnings, stills, digests, digest, take_digests: Mutex::default() })
+    let warnings = lenses.iter().flat_map(|l| l.warnings.clone()).chain(warnings).collect();
+    let name = (own.of > 1).then(|| own.clips.shown());
+    let file = Place::scene(own.file_name()).as_str().to_owned();
+    Ok(SetUp { name, file, lenses: lenses.to_vec(), scene, warnings, stills, digests, digest })
 }
 
 /// A scene with what was seen and said on the way.
-struct Solved {
-    scene: Scene,
+pub(super) struct Solved {
+    pub scene: Scene,
     stills: Stills,
     warnings: Vec<Warning>,
 }
 
 /// Solves the scene with the wand in its likely colour; only when that fails are its clips read once more for all
 /// colours. Looking for seven colours at once costs several times as much, and is hardly ever needed.
-fn solve(run: &Run<'_>, lenses: &[LensSource], share: &Share<'_>) -> Result<Solved, DayError> {
+/// Of the wand clips only `part_s` from their middle are looked through where it is given.
+pub(super) fn solve(
+    run: &Run<'_>,
+    clips: &SceneClips,
+    lenses: &[LensSource],
+    share: &Share<'_>,
+    part_s: Option<f64>,
+) -> Result<Solved, DayError> {
     let colours = run.session.wand_colours();
-    match solve_in(&colours[..1], run, lenses, share) {
-        Err(DayError::Scene { .. }) if colours.len() > 1 => solve_in(&colours, run, lenses, share),
+    match solve_in(&colours[..1], run, clips, lenses, share, part_s) {
+        Err(DayError::Scene { .. }) if colours.len() > 1 => {
+            solve_in(&colours, run, clips, lenses, share, part_s)
+        }
         first => first,
     }
 }
@@ -164,15 +172,17 @@ fn solve(run: &Run<'_>, lenses: &[LensSource], share: &Share<'_>) -> Result<Solv
 fn solve_in(
     colours: &[Colour],
     run: &Run<'_>,
+    scene: &SceneClips,
     lenses: &[LensSource],
     share: &Share<'_>,
+    part_s: Option<f64>,
 ) -> Result<Solved, DayError> {
     let session = run.session;
     let diameter_m = session.wand.diameter_mm.unwrap_or(session.marker.tip.diameter_mm).get() / 1000.0;
     let ball_m = session.marker.tip.diameter_mm.get() / 1000.0;
     let mut warnings = Vec::new();
     let mut failures: Vec<String> = Vec::new();
-    let groups = session.scene.groups();
+    let groups = scene.groups();
     let jobs: Vec<(&str, &SessionCamera, &std::path::Path)> = session
         .camera
         .iter()
@@ -185,7 +195,8 @@ fn solve_in(
             .map(|c| clips::look(*c, if group == "toss" { ball_m } else { diameter_m }))
             .collect();
         let focal_px = lenses.iter().find(|l| camera.name == l.camera).map(|l| l.lens.fx_px);
-        look_through(run, camera, (clip, None), &looks, focal_px, false, share)
+        let span_s = part_s.and_then(|part_s| middle(run, &scene.wand, &camera.name, part_s));
+        look_through(run, camera, (clip, span_s), &looks, focal_px, false, share)
     };
     let found: Vec<_> =
         jobs.par_iter().map(|(group, camera, clip)| (*group, *camera, find(group, camera, clip))).collect();
@@ -240,9 +251,9 @@ fn solve_in(
                     plumb: spots.get(&("plumb", &camera.name)),
                     toss: spots.get(&("toss", &camera.name)),
                     readout_s: clips::readout_prior(camera),
-                    wand_offset: offset_in(&session.scene.wand),
-                    plumb_offset: session.scene.plumb.as_ref().and_then(offset_in),
-                    toss_offset: session.scene.toss.as_ref().and_then(offset_in),
+                    wand_offset: offset_in(&scene.wand),
+                    plumb_offset: scene.plumb.as_ref().and_then(offset_in),
+                    toss_offset: scene.toss.as_ref().and_then(offset_in),
                 })
             })
             .collect(),
@@ -274,6 +285,18 @@ fn solve_in(
     }
     warnings.extend(solved.warnings);
     Ok(Solved { scene: solved.scene, stills, warnings })
+}
+
+/// So much from the middle of the wand clips, by the clock of the camera's own clip.
+fn middle(run: &Run<'_>, wand: &Clips, camera: &CameraName, part_s: f64) -> Option<[f64; 2]> {
+    let first = run.session.camera.iter().map(|c| &c.name).find(|c| wand.contains_key(*c))?;
+    let info = run.clips.get(&wand[first])?;
+    let fps = run.session.camera_named(first).and_then(SessionCamera::capture_fps);
+    let from_s = 0.5 * (info.duration_s? / info.slow_down(fps) - part_s).max(0.0);
+    // where nothing tells how the clips lie to each other people press both buttons within a second or two
+    let apart = coarse_offset(run.session, wand, [first, camera], None, run.footage);
+    let shift_s = apart.map_or(0.0, |offset| -offset.value_s);
+    Some([from_s + shift_s, from_s + part_s + shift_s])
 }
 
 /// What is solved, with what was left out and why.

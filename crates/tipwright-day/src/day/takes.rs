@@ -4,7 +4,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::measure::{TakeFailure, measure};
 use super::run::Run;
-use super::{DayError, Event, SetUp, inputs, report_config};
+use super::{DayError, Event, SetUp, SetUps, inputs, report_config};
 use crate::session::{Caster, Refused, Session, Take};
 use crate::store::{Files, Kept, Place, digest};
 use tipwright::model::results::TakeGoal;
@@ -16,10 +16,14 @@ use tipwright_report::files::FileMade;
 const LAYOUT: u32 = 3;
 
 /// Measures a take, or takes it from an earlier run.
-pub(super) fn get(run: &Run<'_>, take: &Take, set_up: &SetUp) -> Result<TakeResults, DayError> {
+pub(super) fn get(run: &Run<'_>, take: &Take, set_ups: &SetUps) -> Result<TakeResults, DayError> {
     let share = run.share(run.take_work(take));
+    let set_up = match set_ups.of(take) {
+        Ok(set_up) => set_up,
+        Err(reason) => return Ok(fail(run, take, Vec::new(), reason)),
+    };
     let digest = digest_of(run, take, set_up);
-    if let Ok(mut digests) = set_up.take_digests.lock() {
+    if let Ok(mut digests) = set_ups.take_digests.lock() {
         digests.insert(take.name.to_string(), digest.clone());
     }
     let about = format!("take {}", take.name);
@@ -57,13 +61,16 @@ pub(super) fn get(run: &Run<'_>, take: &Take, set_up: &SetUp) -> Result<TakeResu
             Ok(result)
         }
         Err(TakeFailure::Day(error)) => Err(error),
-        Err(TakeFailure::Take(reason)) => {
-            warnings.push(Warning::new(Severity::Problem, &about, reason, ""));
-            run.warn(&warnings);
-            run.store.leave(&Place::kept_take(&take.name));
-            Ok(TakeResults { warnings, ..blank(run, take) })
-        }
+        Err(TakeFailure::Take(reason)) => Ok(fail(run, take, warnings, reason)),
     }
+}
+
+/// A take that cannot be measured, for the reason given and told.
+fn fail(run: &Run<'_>, take: &Take, mut warnings: Vec<Warning>, reason: String) -> TakeResults {
+    warnings.push(Warning::new(Severity::Problem, format!("take {}", take.name), reason, ""));
+    run.warn(&warnings);
+    run.store.leave(&Place::kept_take(&take.name));
+    TakeResults { warnings, ..blank(run, take) }
 }
 
 /// Everything the measurement rests on; not the words it is shown with.
@@ -109,6 +116,7 @@ fn take_over(
         alias: now.alias,
         phase: now.phase,
         goal: now.goal,
+        set_up: now.set_up,
         clips: now.clips,
         ..kept.value
     };
@@ -165,7 +173,9 @@ pub(super) fn rod_length_m(session: &Session, take: &Take) -> f64 {
 
 /// A take of which nothing is known but what session.toml says.
 pub(super) fn blank(run: &Run<'_>, take: &Take) -> TakeResults {
+    let set_up = (run.session.set_ups().len() > 1).then(|| run.session.set_up_of(take).shown());
     TakeResults {
+        set_up,
         phase: take.phase.as_ref().map(ToString::to_string),
         goal: take.goal.as_ref().map(|g| TakeGoal { figure: g.figure, above: g.above, below: g.below }),
         clips: take.clips.iter().map(|(k, v)| (k.to_string(), v.display().to_string())).collect(),

@@ -9,7 +9,9 @@ use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{CameraName, Clips, Finding, Session, SessionCamera, Subject, Take, Usable, span_s};
+use super::{
+    CameraName, Clips, Finding, SceneClips, Session, SessionCamera, Subject, Take, Usable, set_ups, span_s,
+};
 use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, FrameView, Sound};
 use tipwright::model::{Colour, Severity, Still};
 use tipwright::scene::sound::{SoundConfig, SoundError, offset_from_sound};
@@ -72,23 +74,35 @@ pub fn look(
     if !session.take.is_empty() && !session.take.iter().any(wanted) {
         return;
     }
-    let (mut findings, stills) = look_at_scene(session, footage, config, progress);
-    let of_takes: Vec<Vec<Finding>> = session
-        .take
-        .par_iter()
-        .filter(|take| wanted(take))
-        .map(|take| look_at_take(session, take, &stills, footage, config, progress))
-        .collect();
-    findings.extend(of_takes.into_iter().flatten());
+    let set_ups = session.set_ups();
+    let mut findings = Vec::new();
+    for (idx, set_up) in set_ups.iter().enumerate() {
+        let own = session.take.iter().filter(|t| t.set_up_idx.unwrap_or(0) == idx);
+        if set_ups.len() > 1 && !own.clone().any(wanted) {
+            continue;
+        }
+        let (found, stills) = look_at_scene(session, set_up.scene, footage, config, progress);
+        findings.extend(match set_ups.len() {
+            1 => found,
+            _ => set_ups::costs_takes(found, &set_up.shown(), own.clone()),
+        });
+        let own: Vec<&Take> = own.filter(|take| wanted(take)).collect();
+        let of_takes: Vec<Vec<Finding>> = own
+            .par_iter()
+            .map(|take| look_at_take(session, take, &stills, footage, config, progress))
+            .collect();
+        findings.extend(of_takes.into_iter().flatten());
+    }
     usable.add(findings);
 }
 
 /// What stands still in the wand clips, by camera.
 pub type Stills = BTreeMap<CameraName, Still>;
 
-/// Looks into the wand clips.
+/// Looks into the wand clips of a set-up.
 pub fn look_at_scene(
     session: &Session,
+    scene: &SceneClips,
     footage: &dyn Footage,
     config: &LookConfig,
     progress: &(dyn Fn(&Path) + Sync),
@@ -98,7 +112,7 @@ pub fn look_at_scene(
     let looks = |colours: &[Colour]| -> Vec<MarkerLook> {
         colours.iter().map(|colour| MarkerLook { colour: *colour, diameter_m }).collect()
     };
-    let seen: Vec<_> = known(session, &session.scene.wand)
+    let seen: Vec<_> = known(session, &scene.wand)
         .into_par_iter()
         .map(|(camera, clip)| {
             progress(clip);
@@ -138,12 +152,7 @@ pub fn look_at_scene(
         for (other, other_still) in &named[..i] {
             if standing(footage, other_still, still, config) >= config.least_landmarks {
                 let what = format!("wand: the clips of cameras {other} and {camera} show the same picture");
-                out.say(
-                    Severity::Problem,
-                    what,
-                    &session.scene.wand[*camera],
-                    "give each camera its own clip",
-                );
+                out.say(Severity::Problem, what, &scene.wand[*camera], "give each camera its own clip");
             }
         }
     }

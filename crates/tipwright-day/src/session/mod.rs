@@ -11,6 +11,7 @@ use tipwright::model::{Board, Colour, ReportUnits};
 
 mod blank;
 mod casters;
+mod copies;
 mod date;
 mod excerpt;
 pub mod finding;
@@ -21,6 +22,7 @@ pub mod numbers;
 mod offsets;
 mod read;
 mod schema;
+mod set_ups;
 mod usable;
 mod values;
 mod walk;
@@ -248,6 +250,14 @@ pub struct SetUpClips<'a> {
     pub scene: &'a SceneClips,
 }
 
+impl SetUpClips<'_> {
+    /// How it is told of beside others.
+    #[must_use]
+    pub fn shown(&self) -> String {
+        self.name.map_or_else(|| "[scene]".to_string(), ToString::to_string)
+    }
+}
+
 /// One take.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -276,6 +286,10 @@ pub struct Take {
     /// Which `[[take]]` of session.toml, from 0.
     #[serde(skip)]
     pub take_idx: usize,
+    /// Which of [`Session::set_ups`] it was filmed in: the one it names, else the one before it in time, once its clips were
+    /// opened.
+    #[serde(skip)]
+    pub set_up_idx: Option<usize>,
 }
 
 impl Take {
@@ -322,6 +336,13 @@ impl Session {
         let stands_for = self.set_up.first().is_some_and(|s| s.scene == self.scene);
         let single = (!stands_for).then_some(SetUpClips { name: None, scene: &self.scene });
         single.into_iter().chain(named).collect()
+    }
+
+    /// The set-up a take was filmed in; the first where nobody knows.
+    #[must_use]
+    pub fn set_up_of(&self, take: &Take) -> SetUpClips<'_> {
+        let all = self.set_ups();
+        take.set_up_idx.and_then(|i| all.get(i).copied()).unwrap_or(all[0])
     }
 
     /// A path of session.toml as a path of the file system.

@@ -8,9 +8,13 @@ use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::copies;
 use super::likely::Clocks;
 use super::read::costs_a_take;
-use super::{CameraName, Clips, Finding, Parsed, Refused, Session, SessionCamera, Subject, Take, parse};
+use super::{
+    CameraName, Clips, Finding, Parsed, Refused, Session, SessionCamera, SetUpClips, Subject, Take, parse,
+    set_ups,
+};
 use tipwright::lens::read_lens;
 use tipwright::model::Severity;
 use tipwright::model::footage::{ClipInfo, Footage, FootageError};
@@ -101,10 +105,10 @@ pub fn usable(
     config: &UsableConfig,
     progress: &(dyn Fn(&Path) + Sync),
 ) -> Usable {
-    let Parsed { session, findings, refused, doubtful } = parse(folder);
+    let Parsed { session, findings, refused, mut doubtful } = parse(folder);
     let mut out =
         Usable { session: None, findings: Vec::new(), refused, clips: BTreeMap::new(), looked_at: 0 };
-    let Some(session) = session else {
+    let Some(mut session) = session else {
         out.findings = findings;
         out.findings.sort_by_key(|f| std::cmp::Reverse(f.severity));
         return out;
@@ -112,7 +116,17 @@ pub fn usable(
     let looks = look_at_all(&session, &doubtful, footage, progress);
     out.looked_at = looks.len();
     let recorded_unix_s = |clip: &PathBuf| looks.get(clip)?.as_ref().ok()?.info.recorded_unix_s;
-    let moments = session.scene.groups().into_iter().map(|(_, clips)| clips);
+    let mut takes = std::mem::take(&mut session.take);
+    let in_no_set_up: Vec<Finding> = takes
+        .iter_mut()
+        .chain(&mut doubtful)
+        .filter_map(|take| {
+            let found = set_ups::by_time(&session, take, recorded_unix_s);
+            found.map(|idx| take.set_up_idx = Some(idx)).err()
+        })
+        .collect();
+    session.take = takes;
+    let moments = session.set_ups().into_iter().flat_map(|s| s.scene.groups()).map(|(_, clips)| clips);
     let moments: Vec<&Clips> = moments.chain(session.take.iter().map(|t| &t.clips)).collect();
     let reference = session.camera.iter().map(|c| &c.name).min();
     let clocks =
@@ -123,13 +137,24 @@ pub fn usable(
     for camera in &session.camera {
         files.lens(camera, footage);
     }
-    files.scene();
-    let in_scene: Vec<CameraName> =
-        session.scene.wand.keys().filter(|c| files.is_good(c, &session.scene.wand[*c])).cloned().collect();
-    for take in session.take.iter().chain(&doubtful) {
-        files.group(&take.subject(), "", &take.clips, &in_scene, Severity::Problem);
+    let set_ups = session.set_ups();
+    let mut in_scenes: Vec<Vec<CameraName>> = Vec::new();
+    for (idx, set_up) in set_ups.iter().enumerate() {
+        let own = session.take.iter().chain(&doubtful).filter(|t| t.set_up_idx == Some(idx));
+        files.set_up(set_up, own, set_ups.len() > 1);
+        let wand = &set_up.scene.wand;
+        in_scenes
+            .push(wand.iter().filter(|(c, clip)| files.is_good(c, clip)).map(|(c, _)| c.clone()).collect());
     }
-    let found = files.out;
+    for take in session.take.iter().chain(&doubtful) {
+        let in_scene = take.set_up_idx.and_then(|i| in_scenes.get(i)).map_or(&[][..], Vec::as_slice);
+        // what its set-up costs is told already
+        if take.set_up_idx.is_some() && in_scene.len() >= 2 {
+            files.group(&take.subject(), "", &take.clips, in_scene, Severity::Problem);
+        }
+    }
+    let mut found = files.out;
+    found.extend(in_no_set_up);
     out.clips = looks.into_iter().filter_map(|(clip, look)| Some((clip, look.ok()?.info))).collect();
     out.session = Some(session);
     out.findings = findings;
@@ -142,8 +167,8 @@ fn all_clips<'a>(
     session: &'a Session,
     more: &'a [Take],
 ) -> impl Iterator<Item = (&'a CameraName, &'a PathBuf)> {
-    let scene = session.scene.groups().into_iter().map(|(_, clips)| clips);
-    scene.chain(session.take.iter().chain(more).map(|t| &t.clips)).flatten()
+    let scenes = session.set_ups().into_iter().flat_map(|s| s.scene.groups()).map(|(_, clips)| clips);
+    scenes.chain(session.take.iter().chain(more).map(|t| &t.clips)).flatten()
 }
 
 /// A clip that could be opened.
@@ -279,13 +304,25 @@ impl Files<'_> {
         self.looks.contains_key(clip) && self.fault(camera, clip).is_none()
     }
 
-    fn scene(&mut self) {
+    /// The clips of a set-up; of one of several they cost its takes `own`.
+    fn set_up<'t>(
+        &mut self,
+        set_up: &SetUpClips<'_>,
+        own: impl Iterator<Item = &'t Take> + Clone,
+        is_of_several: bool,
+    ) {
         let cameras: Vec<CameraName> = self.session.camera.iter().map(|c| c.name.clone()).collect();
-        let session = self.session;
-        for (name, clips) in session.scene.groups() {
+        let before = std::mem::take(&mut self.out);
+        let label = if is_of_several { format!("set-up {}: ", set_up.shown()) } else { String::new() };
+        for (name, clips) in set_up.scene.groups() {
             let weight = if name == "wand" { Severity::Problem } else { Severity::Warning };
-            self.group(&Subject::Scene, &format!("{name}: "), clips, &cameras, weight);
+            self.group(&Subject::Scene, &format!("{label}{name}: "), clips, &cameras, weight);
         }
+        let mut found = std::mem::replace(&mut self.out, before);
+        if is_of_several {
+            found = set_ups::costs_takes(found, &set_up.shown(), own);
+        }
+        self.out.extend(found);
     }
 
     /// Clips of one moment: two good ones of `useful` cameras must be there.
@@ -317,7 +354,7 @@ impl Files<'_> {
                 _ => {}
             }
         }
-        let copies = self.copies(&infos);
+        let copies = copies::of(self.session, &infos);
         for (other, clip) in &copies {
             let what = format!("{group}{} has the same content as {}", clip.display(), other.display());
             self.say(
@@ -347,31 +384,5 @@ impl Files<'_> {
             );
         }
         self.likely(subject, group, &infos);
-    }
-
-    /// Pairs of clips with the same bytes.
-    fn copies<'c>(&self, infos: &[(&CameraName, &'c PathBuf, &ClipInfo)]) -> Vec<(&'c PathBuf, &'c PathBuf)> {
-        let mut by_size: BTreeMap<u64, Vec<&PathBuf>> = BTreeMap::new();
-        for (_, clip, _) in infos {
-            if let Ok(meta) = std::fs::metadata(self.session.resolve(clip)) {
-                by_size.entry(meta.len()).or_default().push(clip);
-            }
-        }
-        let digest = |clip: &Path| {
-            let mut hasher = blake3::Hasher::new();
-            let file = std::fs::File::open(self.session.resolve(clip)).ok()?;
-            hasher.update_reader(file).ok()?;
-            Some(*hasher.finalize().as_bytes())
-        };
-        let mut out = Vec::new();
-        for clips in by_size.into_values().filter(|clips| clips.len() > 1) {
-            let mut seen: BTreeMap<[u8; 32], &PathBuf> = BTreeMap::new();
-            for clip in clips {
-                if let Some(other) = digest(clip).and_then(|d| seen.insert(d, clip)) {
-                    out.push((other, clip));
-                }
-            }
-        }
-        out
     }
 }

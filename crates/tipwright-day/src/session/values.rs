@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::casters::Rows;
-use super::{CameraName, Clips, Finding, RodLengthM, Session, Subject, Take};
+use super::{CameraName, Clips, Finding, RodLengthM, SceneClips, Session, Subject, Take};
 use tipwright::model::Severity;
 
 /// Wands that anyone waves by hand, metres; shorter ones say too little about scale.
@@ -150,6 +150,7 @@ fn spell(session: &mut Session, rows: &Rows) {
             respell(clips);
         }
     }
+    super::set_ups::by_name(session);
     let mut casters: BTreeMap<_, _> = rows.casters.iter().map(|c| (c.id.key(), c.id.clone())).collect();
     let mut phases = BTreeMap::new();
     for take in &mut session.take {
@@ -162,15 +163,40 @@ fn spell(session: &mut Session, rows: &Rows) {
 }
 
 fn scene(session: &Session, names: &[CameraName], judge: &mut Judge<'_>) {
-    for (group, clips) in session.scene.groups() {
-        let weight = if group == "wand" { Severity::Problem } else { Severity::Warning };
-        clips_there(&Subject::Scene, &format!("{group}: "), clips, names, names, weight, judge);
+    let all = session.set_ups();
+    for set_up in &all {
+        let (label, heaviest) = match all.len() {
+            1 => (String::new(), Severity::Problem),
+            // costs its takes, once their clips were opened and each has its set-up
+            _ => (format!("set-up {}: ", set_up.shown()), Severity::Warning),
+        };
+        scene_of(set_up.scene, &label, heaviest, names, judge);
     }
-    if session.scene.plumb.is_none() {
+    let mut names = BTreeSet::new();
+    for set_up in session.set_up.iter().filter(|s| !names.insert(s.name.key())) {
+        let what = format!("two set-ups have the name `{}`; names differ in more than capitals", set_up.name);
+        judge.problem(Subject::Scene, what, "rename one");
+    }
+}
+
+fn scene_of(
+    scene: &SceneClips,
+    label: &str,
+    heaviest: Severity,
+    names: &[CameraName],
+    judge: &mut Judge<'_>,
+) {
+    for (group, clips) in scene.groups() {
+        let weight = if group == "wand" { heaviest } else { Severity::Warning };
+        clips_there(&Subject::Scene, &format!("{label}{group}: "), clips, names, names, weight, judge);
+    }
+    if scene.plumb.is_none() {
         judge.say(
             Subject::Scene,
             Severity::Warning,
-            "there is no plumb clip, so the vertical is taken from the cameras standing upright",
+            format!(
+                "{label}there is no plumb clip, so the vertical is taken from the cameras standing upright"
+            ),
             "film the wand hung still from one end for a few seconds and add plumb = { ... }",
         );
     }
@@ -228,19 +254,22 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
         let remedy = "add a [[take]] for each pair of clips of a caster";
         judge.say(Subject::Session, Severity::Warning, "there are no takes", remedy);
     }
-    let in_scene: Vec<CameraName> =
-        cameras.iter().filter(|c| session.scene.wand.contains_key(*c)).cloned().collect();
+    let set_ups = session.set_ups();
     let mut counts = BTreeMap::<String, usize>::new();
     for take in &session.take {
         *counts.entry(take.name.key()).or_default() += 1;
     }
-    let measured = measured_set_up(session);
     for take in &session.take {
         let subject = take.subject();
         if counts[&take.name.key()] > 1 {
             let what = "two takes have this name; names differ in more than capitals";
             judge.problem(subject.clone(), what, "rename one");
         }
+        // without a name it is any of them
+        let may_be = |i: usize| take.set_up_idx.is_none_or(|own| own == i);
+        let is_in_scene =
+            |c: &CameraName| (0..).zip(&set_ups).any(|(i, s)| may_be(i) && s.scene.wand.contains_key(c));
+        let in_scene: Vec<CameraName> = cameras.iter().filter(|c| is_in_scene(c)).cloned().collect();
         clips_there(&subject, "", &take.clips, cameras, &in_scene, Severity::Problem, judge);
         if let Some((what, remedy)) = rows.bad.get(&take.caster.key()) {
             judge.problem(subject.clone(), what.clone(), *remedy);
@@ -267,22 +296,8 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
             let what = format!("from_s = {} is not before to_s = {}", from.get(), to.get());
             judge.problem(subject.clone(), what, "correct them");
         }
-        match (&take.set_up, session.set_up.len()) {
-            (Some(name), _) if !session.set_up.iter().any(|s| s.name.key() == name.key()) => {
-                judge.problem(subject, format!("there is no [[set_up]] `{name}`"), "correct its name");
-            }
-            (Some(name), _) if measured.as_ref() != Some(&name.key()) => judge.problem(
-                subject,
-                format!(
-                    "was filmed in set-up `{name}`; so far only the first set-up of a session is measured"
-                ),
-                "make a session folder of its own for each set-up",
-            ),
-            // where a single [scene] stands beside them it is the take's
-            (None, 2..) if measured.is_some() => {
-                judge.problem(subject, "there are several set-ups and none is named", "add set_up = \"...\"")
-            }
-            _ => {}
+        if let Some(name) = take.set_up.as_ref().filter(|_| take.set_up_idx.is_none()) {
+            judge.problem(subject, format!("there is no [[set_up]] `{name}`"), "correct its name");
         }
     }
     let mut owners: BTreeMap<&PathBuf, Vec<&Take>> = BTreeMap::new();
@@ -309,9 +324,4 @@ fn share_time(takes: &[&Take]) -> bool {
     let mut spans: Vec<[f64; 2]> = takes.iter().map(|t| t.part_s()).collect();
     spans.sort_by(|a, b| a[0].total_cmp(&b[0]));
     spans.windows(2).any(|w| w[1][0] < w[0][1])
-}
-
-/// The one set-up that is measured, by its key; none where `[scene]` has no name.
-fn measured_set_up(session: &Session) -> Option<String> {
-    session.set_up.first().filter(|s| s.scene == session.scene).map(|s| s.name.key())
 }

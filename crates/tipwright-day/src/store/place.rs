@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::StoreError;
-use crate::session::names::{CameraName, TakeName};
+use crate::session::names::{CameraName, SetUpName, TakeName};
 
 /// Folders that belong to the store alone.
 pub(super) const ROOMS: [&str; 4] = ["lens", "takes", "report", "kept"];
@@ -48,10 +48,26 @@ impl Place {
         Self(format!("lens/{camera}.coverage.svg"))
     }
 
-    /// What a camera shows of the set-up when nothing moves.
+    /// What a camera shows of the set-up when nothing moves. Here and below: of the first set-up, or of one of the others by name.
     #[must_use]
-    pub fn still(camera: &CameraName) -> Self {
-        Self(format!("kept/still_{camera}.pgm"))
+    pub fn still(set_up: Option<&SetUpName>, camera: &CameraName) -> Self {
+        // a name may hold what parts it from the camera's; a file name that begins otherwise is never mistaken
+        match set_up {
+            None => Self(format!("kept/still_{camera}.pgm")),
+            Some(name) => Self(format!("kept/still-of_{name}_{camera}.pgm")),
+        }
+    }
+
+    /// Poses and clocks.
+    #[must_use]
+    pub fn scene(set_up: Option<&SetUpName>) -> Self {
+        Self(set_up.map_or_else(|| "scene.toml".into(), |name| format!("scene_{name}.toml")))
+    }
+
+    /// What is kept of the scene.
+    #[must_use]
+    pub fn kept_scene(set_up: Option<&SetUpName>) -> Self {
+        Self(set_up.map_or_else(|| "kept/scene.kept".into(), |name| format!("kept/scene_{name}.kept")))
     }
 
     /// What is kept of a camera's lens.
@@ -79,8 +95,6 @@ impl Place {
             match which {
                 Fixed::Run => "run.json",
                 Fixed::Manifest => "manifest.json",
-                Fixed::Scene => "scene.toml",
-                Fixed::KeptScene => "kept/scene.kept",
                 Fixed::KeptSession => "kept/session.kept",
             }
             .to_owned(),
@@ -115,10 +129,6 @@ pub enum Fixed {
     Run,
     /// What belongs to the folder.
     Manifest,
-    /// Poses and clocks.
-    Scene,
-    /// What is kept of the scene.
-    KeptScene,
     /// What `compare` reads.
     KeptSession,
 }

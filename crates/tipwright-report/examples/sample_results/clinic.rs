@@ -10,7 +10,8 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use tipwright::model::ReportUnits;
 use tipwright::model::results::{
-    LensSummary, PathPoint, RodSample, SessionResults, TakeClock, TakeKeys, TakeResults, TakeStatus, Tally,
+    LensSummary, PathPoint, RodSample, SessionResults, SolvedSetUp, TakeClock, TakeKeys, TakeResults,
+    TakeStatus, Tally,
 };
 use tipwright::model::stroke::{CastSample, Direction, RspSource, Stroke, StrokeKind};
 use tipwright::model::{Clock, FigureId, Figures, Measured, Scene, SceneQuality, Severity, Warning};
@@ -59,21 +60,24 @@ pub fn session(wish: &Wish) -> SessionResults {
                 views_left_out: Some(3),
             })
             .into(),
-        scene: Scene {
-            schema: 1,
-            length_unit: "m".into(),
-            quality: SceneQuality {
-                wand_rms_mm: Some(1.9),
-                reprojection_rms_px: Some(0.42),
-                scale_sd_relative: Some(0.0011),
-                observations_accepted: 4120,
-                observations_rejected: 37,
-                ..SceneQuality::default()
+        set_ups: vec![SolvedSetUp {
+            name: None,
+            scene: Scene {
+                schema: 1,
+                length_unit: "m".into(),
+                quality: SceneQuality {
+                    wand_rms_mm: Some(1.9),
+                    reprojection_rms_px: Some(0.42),
+                    scale_sd_relative: Some(0.0011),
+                    observations_accepted: 4120,
+                    observations_rejected: 37,
+                    ..SceneQuality::default()
+                },
+                ..Scene::default()
             },
-            ..Scene::default()
-        },
-        convergence_deg: Some(74.0),
-        wand_length_m: Some(Measured::new(1.0003, 0.0019)),
+            convergence_deg: Some(74.0),
+            wand_length_m: Some(Measured::new(1.0003, 0.0019)),
+        }],
         warnings: vec![Warning::new(
             Severity::Note,
             "east/wand.mp4",
@@ -141,6 +145,7 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
         })
     });
     TakeResults {
+        set_up: None,
         session: "Alder Reach, Saturday clinic".into(),
         keys: TakeKeys {
             session_id: Some("alder-reach-2026-05-09-m4x7".into()),

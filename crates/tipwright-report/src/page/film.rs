@@ -26,7 +26,7 @@ struct Still<'a> {
 
 #[derive(Template)]
 #[template(path = "film.html")]
-struct Film<'a> {
+struct FilmView<'a> {
     film: &'a StrokeFilm,
     poster: &'a str,
     fps: f64,
@@ -41,7 +41,7 @@ pub fn of_stroke(take: &TakeResults, stroke: u32, zero_s: f64, name: &str) -> Ht
     let Some(film) = take.film.iter().find(|f| f.stroke == stroke) else { return Html::default() };
     let times: Vec<String> = film.frame_t_s.iter().map(|t| format!("{:.4}", t - zero_s)).collect();
     let rod_straight = film.stills.iter().find(|s| s.moment == FilmMoment::RodStraight);
-    Html::of(&Film {
+    Html::of(&FilmView {
         film,
         poster: rod_straight.map_or("", |s| s.file.as_str()),
         fps: film.played_fps,

@@ -60,6 +60,9 @@ fn facts(take: &TakeResults) -> Html {
     if !clips.is_empty() {
         add("clips".into(), clips.join("; "));
     }
+    if let Some(set_up) = &take.set_up {
+        add("set-up".into(), escape(set_up));
+    }
     for clock in &take.clocks {
         add(
             format!("clock of {}", clock.camera),
@@ -101,5 +104,5 @@ fn facts(take: &TakeResults) -> Html {
     for (why, names) in by_reason {
         add("not measured".into(), format!("{}: {}", dual_units(&capital(why)), escape(&names.join(", "))));
     }
-    Html::of(&Facts { summary: "How it was measured", rows })
+    Html::of(&Facts { summary: "How it was measured".into(), rows })
 }

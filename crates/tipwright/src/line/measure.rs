@@ -5,7 +5,7 @@ use nalgebra::{Isometry3, Point3};
 use super::geometry::{Flat, dot, upper_normal};
 use super::nose::track;
 use super::one_view::{LARGEST_SPEED_SD_SHARE, LEGS_APART_SD_M, OfView, Off, OneView, of_view};
-use super::paths::{Legs, Start, legs};
+use super::paths::{LegStart, Legs, legs};
 use super::reading::{Reading, dip_of, leg_shape};
 use super::robust::agreed;
 use super::shape::{Crossings, crossings_of};
@@ -308,7 +308,7 @@ fn crossed(
     config: &LoopConfig,
 ) -> Option<Crossings> {
     let up = upper_normal(way);
-    let mut looks: Vec<(Legs, Start, f64)> = Vec::new();
+    let mut looks: Vec<(Legs, LegStart, f64)> = Vec::new();
     let mut lever = 0.0;
     let behind_m = one_by_one.first()?.1.readings.first()?.look.section_m;
     for (view, of) in one_by_one {
@@ -318,7 +318,7 @@ fn crossed(
             median(of.readings.iter().map(over)).unwrap_or(f64::NAN)
         };
         let heights_m = [height(0), height(1)];
-        let start = Start { behind_m, heights_m, standard_m: config.standard_travel_m };
+        let start = LegStart { behind_m, heights_m, standard_m: config.standard_travel_m };
         // where the nose was seen, or a width was read without it
         let mut times: Vec<f64> = view.nose.fronts.iter().map(|f| f.t_s).collect();
         times.extend(of.readings.iter().map(|r| r.t_s));

@@ -261,13 +261,13 @@ pub(super) struct Legs {
 /// Where the legs are followed from: distance behind the front, heights of rod leg and fly leg over the nose, and how
 /// far behind the front the standard moment's tip is.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Start {
+pub(super) struct LegStart {
     pub behind_m: f64,
     pub heights_m: [f64; 2],
     pub standard_m: f64,
 }
 
-impl Start {
+impl LegStart {
     /// Distance behind the front of a sample of a leg that ends so far behind it.
     pub fn sample_m(&self, k: usize, end_m: f64) -> f64 {
         self.behind_m + (end_m - self.behind_m) * k as f64 / (SAMPLES - 1) as f64
@@ -282,7 +282,7 @@ pub(super) fn legs(
     nose: &NoseFit,
     way: Flat,
     tip: &dyn Fn(f64) -> Option<Flat>,
-    start: &Start,
+    start: &LegStart,
     rod_end_off_m: f64,
 ) -> Option<Legs> {
     let up = upper_normal(way);

@@ -2,7 +2,7 @@
 
 use super::LoopConfig;
 use super::geometry::crossings;
-use super::paths::{Legs, SAMPLES, Start};
+use super::paths::{LegStart, Legs, SAMPLES};
 use crate::math::median;
 
 /// Profiles count by this power of the share of the fly leg that is seen, and need this much of each leg.
@@ -56,7 +56,7 @@ fn at_standard(rows: &[(f64, f64, f64)]) -> (f64, f64) {
 /// when too few are seen. `apart_sd_m`: error common
 /// to all of a leg, from its unknown distance off the plane.
 pub(super) fn crossings_of(
-    looks: &[(Legs, Start, f64)],
+    looks: &[(Legs, LegStart, f64)],
     apart_sd_m: f64,
     config: &LoopConfig,
 ) -> Option<Crossings> {
@@ -105,10 +105,10 @@ pub(super) fn crossings_of(
 mod tests {
     use super::*;
 
-    const START: Start = Start { behind_m: 0.25, heights_m: [-0.2, 0.2], standard_m: 1.5 };
+    const START: LegStart = LegStart { behind_m: 0.25, heights_m: [-0.2, 0.2], standard_m: 1.5 };
 
     /// A rod leg that falls to the tip by `fall_m`, and a fly leg with a wave of `depth_m`.
-    fn all(fall_m: f64, depth_m: f64) -> Vec<(Legs, Start, f64)> {
+    fn all(fall_m: f64, depth_m: f64) -> Vec<(Legs, LegStart, f64)> {
         (0..6)
             .map(|i| {
                 let travel_m = 1.25 + 0.1 * f64::from(i);

@@ -227,6 +227,9 @@ pub struct TakeResults {
     /// What the caster was asked to do.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub goal: Option<TakeGoal>,
+    /// Set-up of the tripods it was filmed in, where the session has several.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub set_up: Option<String>,
     /// How it ended.
     pub status: TakeStatus,
     /// What a person should know.
@@ -279,6 +282,7 @@ impl TakeResults {
             alias: String::new(),
             phase: None,
             goal: None,
+            set_up: None,
             status: TakeStatus::Failed,
             warnings: Vec::new(),
             clips: BTreeMap::new(),
@@ -316,6 +320,19 @@ pub struct LensSummary {
     pub views_left_out: Option<u32>,
 }
 
+/// A set-up of the tripods.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SolvedSetUp {
+    /// Its name, where a session has several.
+    pub name: Option<String>,
+    /// Poses, clocks and how good they are.
+    pub scene: Scene,
+    /// Angle between the two cameras' axes, degrees, where there are two.
+    pub convergence_deg: Option<f64>,
+    /// Wand length as measured, mean and spread.
+    pub wand_length_m: Option<Measured>,
+}
+
 /// A whole session.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SessionResults {
@@ -331,13 +348,10 @@ pub struct SessionResults {
     pub rod_length_m: f64,
     /// Lenses.
     pub lenses: Vec<LensSummary>,
-    /// The set-up.
-    pub scene: Scene,
-    /// Angle between the two cameras' axes, degrees, where there are two.
-    pub convergence_deg: Option<f64>,
-    /// Wand length as measured, mean and spread.
-    pub wand_length_m: Option<Measured>,
-    /// Warnings of the set-up.
+    /// Set-ups of the tripods that takes were measured in, in session order.
+    #[serde(default)]
+    pub set_ups: Vec<SolvedSetUp>,
+    /// Warnings of the set-ups.
     pub warnings: Vec<Warning>,
     /// Takes in session order.
     pub takes: Vec<TakeResults>,

@@ -3,10 +3,11 @@
 use super::assemble::{Hyper, JointPrior, Setting};
 use super::band::Arrow;
 use super::degeneracy::{find_degeneracies, offset_sd_mid_s};
+use super::error::MotionError;
 use super::linear::linearise;
 use super::misfit::{self, Misfit};
 use super::outcome::{Fate, SolveReport};
-use super::problem::{MotionConfig, MotionError, Problem};
+use super::problem::{MotionConfig, Problem};
 use super::replicate::Replicator;
 use super::solution::Solution;
 use super::spline::Timeline;

@@ -72,6 +72,7 @@ pub mod band;
 mod correlation;
 mod degeneracy;
 mod draws;
+mod error;
 mod finish;
 mod hyper;
 mod initial;
@@ -92,11 +93,12 @@ mod volume;
 
 pub use assemble::Hyper;
 pub use draws::Draw;
+pub use error::MotionError;
 pub use misfit::Misfit;
 pub use outcome::{Degeneracy, Fate, SolveReport};
 pub use problem::{
-    Baseline, CameraFreedom, CameraModel, ClockShift, Distance, Freedom, Loss, MotionConfig, MotionError,
-    Noise, Observation, Problem, SetUpPrior, Smoothness, Wander,
+    Baseline, CameraFreedom, CameraModel, ClockShift, Distance, Freedom, Loss, MotionConfig, Noise,
+    Observation, Problem, SetUpPrior, Smoothness, Wander,
 };
 pub use replicate::Mix;
 pub use solution::{Kinematics, PathTerm, Solution};

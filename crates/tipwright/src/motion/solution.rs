@@ -229,26 +229,26 @@ impl Solution {
         slot.map_or(0.0, |at| self.border_covariance[(at, at)].max(0.0).sqrt())
     }
 
-    /// Cameras that used a sighting of the marker within half their frame step of each of the given times (in order).
+    /// Cameras that used a sighting of the marker within half their frame step there of each of the given times (in order).
     #[must_use]
     pub fn views(&self, problem: &Problem, marker_idx: usize, times_s: &[f64]) -> Vec<u8> {
-        let steps = super::stretch::frame_steps_s(problem);
+        let steps_s = super::stretch::local_steps_s(problem);
         let mut out = vec![0_u8; times_s.len()];
-        for (k, step_s) in steps.iter().enumerate() {
-            let mut seen: Vec<f64> = problem
+        for k in 0..problem.cameras.len() {
+            let mut seen: Vec<(f64, f64)> = problem
                 .observations
                 .iter()
                 .zip(&self.fates)
-                .zip(&self.observation_times_s)
+                .zip(self.observation_times_s.iter().zip(&steps_s))
                 .filter(|((o, fate), _)| {
                     o.camera_idx == k && o.marker_idx == marker_idx && matches!(fate, Fate::Used { .. })
                 })
-                .map(|(_, t)| *t)
+                .map(|(_, (t, step_s))| (*t, *step_s))
                 .collect();
-            seen.sort_by(f64::total_cmp);
+            seen.sort_by(|a, b| a.0.total_cmp(&b.0));
             for (views, t) in out.iter_mut().zip(times_s) {
-                let after = seen.partition_point(|s| s < t);
-                let near = |i: usize| seen.get(i).is_some_and(|s| (s - t).abs() <= 0.51 * step_s);
+                let after = seen.partition_point(|s| s.0 < *t);
+                let near = |i: usize| seen.get(i).is_some_and(|s| (s.0 - t).abs() <= 0.51 * s.1);
                 if near(after) || (after > 0 && near(after - 1)) {
                     *views = views.saturating_add(1);
                 }

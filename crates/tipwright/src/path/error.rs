@@ -117,7 +117,7 @@ pub enum PathError {
     },
     /// A camera stands quite elsewhere.
     #[error(
-        "{camera} has been turned by {turn_deg:.1} degrees since the scene; film the wand again for this take, in a session folder of its own: {take}"
+        "{camera} has been turned by {turn_deg:.1} degrees since the scene; film the wand again where it stands now, as a [[set_up]] of its own: {take}"
     )]
     Moved {
         /// Camera.

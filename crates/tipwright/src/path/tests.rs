@@ -4,7 +4,7 @@ use nalgebra::Point3;
 
 use super::*;
 use crate::model::{Camera, Clock, SceneCamera};
-use crate::testing::{Film, Thing, cast_butt, cast_tip, film, looking, two_phones};
+use crate::testing::{Shot, Thing, cast_butt, cast_tip, film, looking, two_phones};
 
 pub(super) const FPS: f64 = 240.0;
 const OFFSET_S: f64 = -1.2345;
@@ -119,7 +119,7 @@ fn a_clean_cast_is_found_to_a_millimetre() {
     let scene = scene_of(&cameras);
     let things = [Thing::new(&cast_tip, Colour::White, 0.04)];
     let clips: Vec<ClipSpots> = (0..2)
-        .map(|k| film(&cameras[k], k, &things, &Film::new(FPS, 6.0, clocks()[k], 11 + k as u64)))
+        .map(|k| film(&cameras[k], k, &things, &Shot::new(FPS, 6.0, clocks()[k], 11 + k as u64)))
         .collect();
     let out = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default()).unwrap();
     let (rms, worst, inside) = report("clean", &out, &cast_tip);
@@ -156,7 +156,7 @@ fn a_camera_whose_shutter_runs_up_is_followed_as_the_scene_says() {
     let clips: Vec<ClipSpots> = [clocks()[0], turned]
         .iter()
         .enumerate()
-        .map(|(k, clock)| film(&cameras[k], k, &things, &Film::new(FPS, 6.0, *clock, 11 + k as u64)))
+        .map(|(k, clock)| film(&cameras[k], k, &things, &Shot::new(FPS, 6.0, *clock, 11 + k as u64)))
         .collect();
     let out = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default()).unwrap();
     // bounds as in a clean cast
@@ -171,7 +171,7 @@ fn frames_the_first_camera_left_out_make_no_hole() {
     let scene = scene_of(&cameras);
     let things = [Thing::new(&cast_tip, Colour::White, 0.04)];
     let mut clips: Vec<ClipSpots> = (0..2)
-        .map(|k| film(&cameras[k], k, &things, &Film::new(FPS, 6.0, clocks()[k], 11 + k as u64)))
+        .map(|k| film(&cameras[k], k, &things, &Shot::new(FPS, 6.0, clocks()[k], 11 + k as u64)))
         .collect();
     let mut at = 0;
     clips[0].frames.retain(|_| {
@@ -209,7 +209,7 @@ fn caps_walkers_glints_and_absences_do_not_mislead() {
     things[2].cameras = Some(vec![1]);
     let clips: Vec<ClipSpots> = (0..2)
         .map(|k| {
-            let mut f = Film::new(FPS, 6.0, clocks()[k], 31 + k as u64);
+            let mut f = Shot::new(FPS, 6.0, clocks()[k], 31 + k as u64);
             f.dropout = 0.05;
             f.outlier = 0.02;
             // behind the body for a tenth of a second in one camera, out of both for half a second
@@ -262,7 +262,7 @@ fn third_among_glints(with_tip: bool) -> Result<TakePaths, PathError> {
     let clips: Vec<ClipSpots> = (0..3)
         .map(|k| {
             let mut things = vec![Thing::new(&cast_tip, Colour::White, 0.04)];
-            let mut f = Film::new(FPS, 6.0, [clocks()[0], clocks()[1], clock][k], 51 + k as u64);
+            let mut f = Shot::new(FPS, 6.0, [clocks()[0], clocks()[1], clock][k], 51 + k as u64);
             if k == 2 {
                 things.truncate(usize::from(with_tip));
                 things.extend(glints.iter().map(|g| Thing::new(g, Colour::White, 0.04)));
@@ -306,7 +306,7 @@ pub(super) fn with_butts(cameras: &[Camera], seconds: f64, seed: u64) -> (Vec<Cl
         Thing::new(&b2, Colour::Green, 0.03),
     ];
     let clips = (0..2)
-        .map(|k| film(&cameras[k], k, &things, &Film::new(FPS, seconds, clocks()[k], seed + k as u64)))
+        .map(|k| film(&cameras[k], k, &things, &Shot::new(FPS, seconds, clocks()[k], seed + k as u64)))
         .collect();
     let look = |role, at_m| RoleLook { role, colour: Colour::Green, at_m, diameter_m: 0.03 };
     (clips, vec![tip_look(), look(Role::Butt1, 0.40), look(Role::Butt2, 0.75)])
@@ -369,7 +369,7 @@ fn time_stamps_that_jump_are_refused_in_words() {
     let scene = scene_of(&cameras);
     let things = [Thing::new(&cast_tip, Colour::White, 0.04)];
     let mut clips: Vec<ClipSpots> = (0..2)
-        .map(|k| film(&cameras[k], k, &things, &Film::new(FPS, 3.0, clocks()[k], 11 + k as u64)))
+        .map(|k| film(&cameras[k], k, &things, &Shot::new(FPS, 3.0, clocks()[k], 11 + k as u64)))
         .collect();
     clips[1].frames[400].pts_s = 9e8;
     let refused = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default());
@@ -390,7 +390,7 @@ fn the_first_of_three_cameras_is_left_out_when_it_is_the_one_that_shows_no_tip()
                 vec![Thing::new(&cast_tip, Colour::White, 0.04)]
             };
             let clock = if k == 0 { clocks()[0] } else { clocks()[k - 1] };
-            film(&cameras[k], k, &things, &Film::new(FPS, 5.0, clock, 71 + k as u64))
+            film(&cameras[k], k, &things, &Shot::new(FPS, 5.0, clock, 71 + k as u64))
         })
         .collect();
     let out = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default()).unwrap();

@@ -180,7 +180,7 @@ mod tests {
     use super::super::tests::{FPS, clocks, errors, scene_of, take, tip_look};
     use super::super::{PathConfig, PathError, TakePaths, solve_take};
     use crate::model::{ClipSpots, Colour};
-    use crate::testing::{Film, Thing, cast_tip, film, two_phones};
+    use crate::testing::{Shot, Thing, cast_tip, film, two_phones};
 
     const WAND_REACH_M: f64 = 1.2;
 
@@ -196,7 +196,7 @@ mod tests {
             .collect();
         let things: Vec<Thing> = tips.iter().map(|tip| Thing::new(tip, Colour::White, 0.04)).collect();
         let clips: Vec<ClipSpots> = (0..2)
-            .map(|k| film(&cameras[k], k, &things, &Film::new(FPS, 6.0, clocks()[k], 11 + k as u64)))
+            .map(|k| film(&cameras[k], k, &things, &Shot::new(FPS, 6.0, clocks()[k], 11 + k as u64)))
             .collect();
         solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default())
     }

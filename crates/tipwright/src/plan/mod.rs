@@ -215,6 +215,21 @@ impl PlanCamera {
     }
 }
 
+/// What can be expected in the middle of the volume, and the angle between the two widest rays to it, degrees: the part of [`plan`]
+/// that takes a moment.
+///
+/// # Errors
+/// See [`PlanError`].
+pub fn expected_in_the_middle(
+    cameras: &[PlanCamera],
+    config: &PlanConfig,
+) -> Result<(Expected, f64), PlanError> {
+    config.check()?;
+    let set_up = SetUp::expect(cameras, config)?;
+    let (middle, _) = set_up.middle(config)?;
+    Ok((middle, set_up.convergence_deg(config)))
+}
+
 /// What two or more cameras at these places can be expected to tell. `progress` gets the share that is done.
 ///
 /// # Errors

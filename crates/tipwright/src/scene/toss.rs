@@ -281,7 +281,7 @@ mod tests {
     use nalgebra::Point3;
 
     use super::*;
-    use crate::testing::{Film, Thing, film, two_phones};
+    use crate::testing::{Shot, Thing, film, two_phones};
 
     /// A tossed ball with drag, integrated in small steps, held in the hand before 0.8 s.
     fn tossed(drag_per_m: f64, slow: f64) -> impl Fn(f64) -> Point3<f64> + Sync {
@@ -312,7 +312,7 @@ mod tests {
         let things = [Thing::new(&ball, Colour::White, 0.043)];
         let clock = |k: usize| Clock { offset_s: -0.21 * k as f64, drift: 0.0, readout_s: 0.006 };
         let clips: Vec<ClipSpots> = (0..2)
-            .map(|k| film(&cameras[k], k, &things, &Film::new(120.0, 2.0 * slow, clock(k), 5 + k as u64)))
+            .map(|k| film(&cameras[k], k, &things, &Shot::new(120.0, 2.0 * slow, clock(k), 5 + k as u64)))
             .collect();
         let solved: Vec<TossCamera> = (0..2)
             .map(|k| TossCamera {

@@ -18,7 +18,7 @@ use super::raw::{Allowed, Raw, RodView, measure_all};
 use super::ring::{self, Ring};
 use super::rod::Rod;
 use super::samples::{rod_samples, samples};
-use super::segment::{Found, segment};
+use super::segment::{FoundStroke, segment};
 use super::{StrokesError, StrokesOutcome};
 
 /// Time from the first moment at which the butt turns at a tenth of its fastest back to when it set off: what a constant
@@ -101,7 +101,7 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
 /// The path's own figures, and what the markers allow; `true` where the bend gave no rod straight position.
 fn measure_path(
     rod: &Rod<'_>,
-    found: &[Found],
+    found: &[FoundStroke],
     config: &StrokesConfig,
 ) -> (Vec<Allowed>, Vec<Raw>, Vec<bool>) {
     let t = &rod.tip.columns.t_s;
@@ -144,7 +144,7 @@ fn measure_path(
     (allowed, raws, fell_back)
 }
 
-fn way(raw: &Raw, found: &Found) -> Vector3<f64> {
+fn way(raw: &Raw, found: &FoundStroke) -> Vector3<f64> {
     let flat = Vector3::new(found.search.way.x, found.search.way.y, 0.0);
     raw.plane.map_or_else(|| flat.try_normalize(1e-6).unwrap_or_else(Vector3::x), |p| p.way)
 }
@@ -152,7 +152,7 @@ fn way(raw: &Raw, found: &Found) -> Vector3<f64> {
 #[allow(clippy::too_many_arguments, reason = "joins everything the stage has found")]
 fn stroke(
     rod: &Rod<'_>,
-    found: &[Found],
+    found: &[FoundStroke],
     raws: &[Raw],
     by_draw: &[Vec<Raw>],
     again: Option<&[Raw]>,

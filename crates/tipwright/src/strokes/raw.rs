@@ -8,7 +8,7 @@ use super::butt::{self, ButtPair};
 use super::config::StrokesConfig;
 use super::curve::{Curve, largest};
 use super::plane::{CastPlane, shape};
-use super::segment::Found;
+use super::segment::FoundStroke;
 use super::speed;
 use super::times::{Times, moments};
 
@@ -67,7 +67,7 @@ impl Raw {
 /// Measures all strokes of a take on one path.
 pub(super) fn measure_all(
     rod: &RodView<'_>,
-    found: &[Found],
+    found: &[FoundStroke],
     allowed: &[Allowed],
     config: &StrokesConfig,
 ) -> Vec<Raw> {
@@ -84,7 +84,7 @@ pub(super) fn measure_all(
 
 fn measure_one(
     rod: &RodView<'_>,
-    found: &Found,
+    found: &FoundStroke,
     allowed: Allowed,
     next_start_s: f64,
     config: &StrokesConfig,
@@ -199,7 +199,7 @@ fn counterflex_proxy(tip: &Curve<'_>, raw: &mut Raw, config: &StrokesConfig, ste
 }
 
 /// Figures that need a neighbour: pause, angle between chords, creep before, drift after.
-fn between(rod: &RodView<'_>, found: &[Found], allowed: &[Allowed], raws: &mut [Raw], i: usize) {
+fn between(rod: &RodView<'_>, found: &[FoundStroke], allowed: &[Allowed], raws: &mut [Raw], i: usize) {
     let step_s = 2.0 * found[i].search.step_s;
     let this = &raws[i];
     let Some(plane) = this.plane else { return };

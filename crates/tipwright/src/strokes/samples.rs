@@ -7,7 +7,7 @@ use super::direction::Casting;
 use super::draws;
 use super::raw::{Raw, RodView};
 use super::rod::Rod;
-use super::segment::Found;
+use super::segment::FoundStroke;
 use crate::model::Direction;
 use crate::model::results::RodSample;
 use crate::model::stroke::CastSample;
@@ -19,7 +19,7 @@ const SHOWN_S: f64 = 1.0;
 pub(super) fn samples(
     rod: &Rod<'_>,
     nominal: &RodView<'_>,
-    found: &Found,
+    found: &FoundStroke,
     raw: &Raw,
     by_draw: &[Vec<Raw>],
     casting: &Casting,

@@ -14,7 +14,7 @@ use super::times::{Search, Times, moments};
 
 /// A movement that is a stroke.
 #[derive(Debug, Clone)]
-pub(super) struct Found {
+pub(super) struct FoundStroke {
     /// The reversals it lies between.
     pub between_s: (f64, f64),
     /// Its moments on the path itself.
@@ -35,14 +35,14 @@ struct Movement {
 }
 
 /// Finds strokes in order of time.
-pub(super) fn segment(columns: &Columns, config: &StrokesConfig) -> (Vec<Found>, Vec<NotAStroke>) {
+pub(super) fn segment(columns: &Columns, config: &StrokesConfig) -> (Vec<FoundStroke>, Vec<NotAStroke>) {
     let Some(axis) = main_axis(columns) else { return (Vec::new(), Vec::new()) };
     let mut movements = Vec::new();
     for piece_s in pieces(columns, config) {
         movements.extend(movements_in(columns, config, piece_s, axis));
     }
     let reference_m_s = reference_speed(&movements, config);
-    let mut found: Vec<Found> = Vec::new();
+    let mut found: Vec<FoundStroke> = Vec::new();
     let mut set_aside = Vec::new();
     let mut swing: Option<(f64, f64)> = None;
     for m in movements {
@@ -53,7 +53,12 @@ pub(super) fn segment(columns: &Columns, config: &StrokesConfig) -> (Vec<Found>,
                 let t = m.times;
                 let end_s = if t.t_stop_s.is_finite() { t.t_stop_s } else { m.to_s };
                 let search = Search { peak_in_s: (t.t_start_s, end_s), ..m.search };
-                found.push(Found { between_s: (m.from_s, m.to_s), times: t, chord_m: m.chord_m, search });
+                found.push(FoundStroke {
+                    between_s: (m.from_s, m.to_s),
+                    times: t,
+                    chord_m: m.chord_m,
+                    search,
+                });
             }
             Err(reason) => {
                 if m.times.peak_m_s >= config.min_peak_speed_m_s / 2.0
@@ -73,7 +78,7 @@ pub(super) fn segment(columns: &Columns, config: &StrokesConfig) -> (Vec<Found>,
 fn drop_second_movements(
     columns: &Columns,
     config: &StrokesConfig,
-    found: &mut Vec<Found>,
+    found: &mut Vec<FoundStroke>,
     set_aside: &mut Vec<NotAStroke>,
 ) {
     let mut i = 1;
@@ -81,7 +86,8 @@ fn drop_second_movements(
         let (a, b) = (&found[i - 1], &found[i]);
         let same_way = a.search.way.dot(&b.search.way) > 0.0
             && columns.gap_in(a.times.t_peak_s, b.times.t_peak_s).is_none();
-        let weaker = |x: &Found, y: &Found| x.times.peak_m_s < config.second_share * y.times.peak_m_s;
+        let weaker =
+            |x: &FoundStroke, y: &FoundStroke| x.times.peak_m_s < config.second_share * y.times.peak_m_s;
         let dropped = match (same_way && weaker(a, b), same_way && weaker(b, a)) {
             (true, _) => i - 1,
             (_, true) => i,
@@ -111,7 +117,7 @@ const RINGING: &str = "the rod ringing after a stop";
 /// `swing` is the peak and the chord of the movement just before, when that was ringing.
 fn judge(
     m: &Movement,
-    last: Option<&Found>,
+    last: Option<&FoundStroke>,
     swing: Option<(f64, f64)>,
     reference_m_s: f64,
     config: &StrokesConfig,

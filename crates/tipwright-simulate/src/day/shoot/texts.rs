@@ -60,6 +60,7 @@ impl Shoot<'_> {
                     set_up: None,
                     goal: None,
                     take_idx,
+                    set_up_idx: Some(0),
                 })
             };
         Ok(Session {

@@ -1,5 +1,6 @@
 mod derivatives;
 mod lasting;
+mod rate;
 mod sharp;
 
 use nalgebra::{Point3, UnitQuaternion, Vector3};

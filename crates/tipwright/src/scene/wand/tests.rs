@@ -4,7 +4,7 @@ use nalgebra::{Point3, UnitQuaternion, Vector3};
 
 use super::*;
 use crate::model::{Camera, Clock, OffsetSource};
-use crate::testing::{Film, Thing, film, two_phones};
+use crate::testing::{Shot, Thing, film, two_phones};
 
 const READOUT_S: f64 = 0.0036;
 const OFFSET_S: f64 = 0.731;
@@ -38,7 +38,7 @@ struct Clips {
     plumb: Vec<ClipSpots>,
 }
 
-fn clips(seconds: f64, change: impl Fn(usize, &mut Film)) -> Clips {
+fn clips(seconds: f64, change: impl Fn(usize, &mut Shot)) -> Clips {
     let cameras = two_phones();
     let (e0, e1) = (|t: f64| end(t, -1.0), |t: f64| end(t, 1.0));
     // the waver's white cap, and a glint
@@ -66,11 +66,11 @@ fn clips(seconds: f64, change: impl Fn(usize, &mut Film)) -> Clips {
     };
     let mut out = Clips { cameras: cameras.clone(), wand: Vec::new(), plumb: Vec::new() };
     for (k, camera) in cameras.iter().enumerate() {
-        let mut f = Film::new(120.0, seconds, clock(k), 70 + k as u64);
+        let mut f = Shot::new(120.0, seconds, clock(k), 70 + k as u64);
         f.dropout = 0.03;
         change(k, &mut f);
         out.wand.push(film(camera, k, &things, &f));
-        let f = Film::new(120.0, 4.0, Clock { offset_s: 5.0 * k as f64, ..clock(k) }, 90 + k as u64);
+        let f = Shot::new(120.0, 4.0, Clock { offset_s: 5.0 * k as f64, ..clock(k) }, 90 + k as u64);
         out.plumb.push(film(camera, k, &hanging, &f));
     }
     out

@@ -1,0 +1,131 @@
+//! What the set-up as it stands lets expect, before anyone casts: solved from some seconds of its wand clips, then reckoned with as
+//! `plan` does with phones that are not there yet.
+
+use nalgebra::{Point3, Vector3};
+use serde::Serialize;
+
+use super::run::Run;
+use super::set_up::{Solved, solve};
+use super::{DayConfig, DayError, Read, lenses};
+use crate::session::{SceneClips, SessionCamera, SetUpClips, Usable};
+use crate::store::Store;
+use tipwright::model::SceneCamera;
+use tipwright::model::footage::Footage;
+use tipwright::plan::{PlanCamera, PlanConfig, expected_in_the_middle};
+
+/// So much of the wand is looked at, seconds. 8: a hand waves through the casting volume once in two or three (common practice).
+const LOOKED_AT_S: f64 = 8.0;
+
+/// Expected standard deviations in the middle of the casting volume.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Expectation {
+    /// The set-up's name, where a session has several.
+    pub set_up: Option<String>,
+    /// Of the depth of a dip a metre long, metres; or why nobody can tell.
+    pub dip_sd_m: Result<f64, String>,
+    /// Angle between the two widest rays to the middle, degrees.
+    pub convergence_deg: Option<f64>,
+}
+
+/// What each set-up of a session lets expect. A session whose lenses are not calibrated yet takes minutes and is left alone: empty.
+#[must_use]
+pub fn expect(found: &Usable, footage: &dyn Footage, config: &DayConfig) -> Vec<Expectation> {
+    let Some(session) = &found.session else { return Vec::new() };
+    let is_lens_file = |c: &SessionCamera| c.lens.extension().is_some_and(|e| e == "toml");
+    if !session.camera.iter().all(is_lens_file) {
+        return Vec::new();
+    }
+    let read = Read {
+        session: session.clone(),
+        refused: Vec::new(),
+        findings: Vec::new(),
+        clips: found.clips.clone(),
+    };
+    let all = session.set_ups();
+    all.iter()
+        .map(|set_up| {
+            let expected = of_one(&read, set_up, footage, config);
+            Expectation {
+                set_up: (all.len() > 1).then(|| set_up.shown()),
+                convergence_deg: expected.as_ref().ok().map(|e| e[1]),
+                dip_sd_m: expected.map(|e| e[0]),
+            }
+        })
+        .collect()
+}
+
+/// Dip and angle.
+fn of_one(
+    read: &Read,
+    set_up: &SetUpClips<'_>,
+    footage: &dyn Footage,
+    config: &DayConfig,
+) -> Result<[f64; 2], String> {
+    // the results folder is not this command's to write: what is solved here goes again
+    let nowhere = tempfile::tempdir().map_err(|e| e.to_string())?;
+    let store = Store::open(nowhere.path()).map_err(|e| e.to_string())?;
+    let quiet = |_: super::Event<'_>| {};
+    let run = Run::new(read, &store, footage, config, &quiet);
+    let session = &read.session;
+    let lenses = session
+        .camera
+        .iter()
+        .map(|camera| lenses::get(&run, camera))
+        .collect::<Result<Vec<_>, DayError>>()
+        .map_err(|e| e.to_string())?;
+    // a plumb says nothing about a dip
+    let wand_only = SceneClips { wand: set_up.scene.wand.clone(), plumb: None, toss: None };
+    let share = run.share(0);
+    let Solved { scene, .. } =
+        solve(&run, &wand_only, &lenses, &share, Some(LOOKED_AT_S)).map_err(|e| match e {
+            DayError::Scene { reason } => reason,
+            other => other.to_string(),
+        })?;
+    let info = |name: &str| {
+        let clip = wand_only.wand.iter().find(|(c, _)| c.as_str() == name).map(|(_, clip)| clip)?;
+        let configured = session.camera_named(name).and_then(SessionCamera::capture_fps);
+        let info = read.clips.get(clip)?;
+        let slow_down = info.slow_down(configured);
+        Some([info.container_fps? * slow_down, info.duration_s? / slow_down])
+    };
+    let least =
+        |k: usize| scene.cameras.iter().filter_map(|c| info(&c.name)).map(|i| i[k]).fold(f64::NAN, f64::min);
+    let base = PlanConfig::default();
+    let (fps, wand_s) = (least(0), least(1));
+    let plan = PlanConfig {
+        fps: if fps.is_finite() { fps } else { base.fps },
+        wand_s: if wand_s.is_finite() { wand_s } else { base.wand_s },
+        marker_m: session.marker.tip.diameter_mm.get() / 1000.0,
+        wand_length_m: [session.wand.length_m.get(), base.wand_length_m[1]],
+        ..base
+    };
+    let cameras: Vec<PlanCamera> = scene
+        .cameras
+        .iter()
+        .enumerate()
+        .filter_map(|(k, c)| {
+            let lens = &lenses.iter().find(|l| l.camera == c.name)?.lens;
+            Some(as_planned(c, scene.lens_of(k, lens), session.camera_named(&c.name)?, plan.middle_m))
+        })
+        .collect();
+    let (expected, convergence_deg) = expected_in_the_middle(&cameras, &plan).map_err(|e| e.to_string())?;
+    Ok([expected.dip_mm / 1000.0, convergence_deg])
+}
+
+/// The middle of what the wand was waved through is the scene's origin; a plan's stands over the ground.
+fn as_planned(
+    camera: &SceneCamera,
+    lens: tipwright::model::Lens,
+    own: &SessionCamera,
+    middle_m: Point3<f64>,
+) -> PlanCamera {
+    let world_from_camera = camera.pose().camera_from_world.inverse();
+    let position_m = world_from_camera * Point3::origin() + middle_m.coords;
+    PlanCamera {
+        name: camera.name.clone(),
+        position_m,
+        look_at_m: position_m + world_from_camera * Vector3::z(),
+        lens,
+        readout_s: own.readout_ms.map(|ms| ms.get() / 1000.0),
+    }
+}
