@@ -145,7 +145,7 @@ fn spoil(text: &mut String, folder: &Path, rng: &mut ChaCha8Rng) {
         rng.random_range(first_take..lines.len())
     };
     let pick = |all: &[&str], rng: &mut ChaCha8Rng| all[rng.random_range(0..all.len())].to_owned();
-    match rng.random_range(0..8) {
+    match rng.random_range(0..9) {
         0 => drop(lines.remove(at)),
         1 => lines.insert(at, lines[at].clone()),
         2 | 3 => {
@@ -168,6 +168,16 @@ fn spoil(text: &mut String, folder: &Path, rng: &mut ChaCha8Rng) {
             if let Some((key, _)) = lines[at].clone().split_once(" = ") {
                 lines[at] = format!("{key} = {}", pick(&NUMBERS, rng));
             }
+        }
+        7 => {
+            // a set-up of its own for a take, with good clips or others
+            let wands = ["west/wand.mp4", "west/none.mp4", "west/text.mp4", "east/wand.mov"];
+            let takes: Vec<usize> = (first_take..lines.len()).filter(|i| lines[*i] == "[[take]]").collect();
+            if let Some(take) = takes.get(rng.random_range(0..takes.len().max(1))) {
+                lines.insert(take + 1, "set_up = \"noon\"".into());
+            }
+            let clips = format!("west = \"{}\", east = \"east/wand.mov\"", pick(&wands, rng));
+            lines.push(format!("[[set_up]]\nname = \"noon\"\n[set_up.scene]\nwand = {{ {clips} }}"));
         }
         _ => {
             let rows = format!("id,alias,hand,rod_length_m,note\n{}\n", pick(&ROWS, rng));

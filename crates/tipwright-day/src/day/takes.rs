@@ -20,7 +20,10 @@ pub(super) fn get(run: &Run<'_>, take: &Take, set_ups: &SetUps) -> Result<TakeRe
     let share = run.share(run.take_work(take));
     let set_up = match set_ups.of(take) {
         Ok(set_up) => set_up,
-        Err(reason) => return Ok(fail(run, take, Vec::new(), reason)),
+        Err(reason) => {
+            run.tell(Event::Began(&format!("take {}", take.name)));
+            return Ok(fail(run, take, Vec::new(), reason));
+        }
     };
     let digest = digest_of(run, take, set_up);
     if let Ok(mut digests) = set_ups.take_digests.lock() {
