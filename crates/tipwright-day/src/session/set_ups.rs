@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use super::{CameraName, Clips, Finding, Session, Subject, Take};
+use super::{CameraName, Clips, Finding, Session, SetUpClips, Subject, Take};
 use tipwright::model::Severity;
 
 /// Takes that name their set-up, or have no choice.
@@ -18,15 +18,14 @@ pub(super) fn by_name(session: &mut Session) {
 }
 
 /// Takes that name no set-up among several: the one whose wand clip is the last before the take on the same phone's clock. Where
-/// clips do not say when they were recorded it is the `[scene]` that stands beside those with names; without one nobody knows,
-/// and that is a problem of the take.
+/// clips do not say when they were recorded it is the `[scene]` that stands beside those with names; without one nobody knows.
 pub(super) fn by_time(
     session: &Session,
     take: &Take,
     recorded_unix_s: impl Fn(&PathBuf) -> Option<f64>,
-) -> Result<usize, Finding> {
-    if let Some(idx) = take.set_up_idx {
-        return Ok(idx);
+) -> Option<usize> {
+    if take.set_up_idx.is_some() {
+        return take.set_up_idx;
     }
     let all = session.set_ups();
     let starts = |clips: &Clips| -> BTreeMap<CameraName, f64> {
@@ -44,17 +43,20 @@ pub(super) fn by_time(
     let before = ages.iter().filter(|(_, age_s)| *age_s >= 0.0).min_by(|a, b| a.1.total_cmp(&b.1));
     let after = ages.iter().max_by(|a, b| a.1.total_cmp(&b.1));
     match before.or(after) {
-        Some((idx, _)) if ages.len() == all.len() => Ok(*idx),
-        _ => all.iter().position(|s| s.name.is_none()).ok_or_else(|| {
-            let names: Vec<String> = all.iter().map(|s| s.shown()).collect();
-            Finding::new(
-                take.subject(),
-                Severity::Problem,
-                "there are several set-ups, it names none, and its clips do not say when they were recorded",
-                format!("add set_up = \"...\": one of {}", names.join(", ")),
-            )
-        }),
+        Some((idx, _)) if ages.len() == all.len() => Some(*idx),
+        _ => all.iter().position(|s| s.name.is_none()),
     }
+}
+
+/// A take of which nobody can say in which set-up it was filmed.
+pub(super) fn of_none(session: &Session, take: &Take) -> Finding {
+    let names: Vec<String> = session.set_ups().iter().map(SetUpClips::shown).collect();
+    Finding::new(
+        take.subject(),
+        Severity::Problem,
+        "there are several set-ups, it names none, and its clips do not say when they were recorded",
+        format!("add set_up = \"...\": one of {}", names.join(", ")),
+    )
 }
 
 /// What is found about one of several set-ups costs its takes, not the day: told as warnings of the scene, and as a problem of
@@ -113,7 +115,7 @@ mod tests {
 
     fn idx(wands_s: [Option<f64>; 2], take_s: Option<f64>) -> Option<usize> {
         let (session, times) = day(wands_s, &[take_s]);
-        by_time(&session, &session.take[0], |clip| times.get(clip).copied()).ok()
+        by_time(&session, &session.take[0], |clip| times.get(clip).copied())
     }
 
     #[test]

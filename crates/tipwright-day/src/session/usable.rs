@@ -121,8 +121,8 @@ pub fn usable(
         .iter_mut()
         .chain(&mut doubtful)
         .filter_map(|take| {
-            let found = set_ups::by_time(&session, take, recorded_unix_s);
-            found.map(|idx| take.set_up_idx = Some(idx)).err()
+            take.set_up_idx = set_ups::by_time(&session, take, recorded_unix_s);
+            take.set_up_idx.is_none().then(|| set_ups::of_none(&session, take))
         })
         .collect();
     session.take = takes;
