@@ -305,6 +305,9 @@ pub struct SimulateArgs {
     /// Same seed, same bytes
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
+    /// Light the markers from one side: degrees from behind the first phone round towards the second; absent, they are evenly bright
+    #[arg(long, value_name = "DEGREES", value_parser = clap::value_parser!(u32).range(0..=180))]
+    pub side_light: Option<u32>,
 }
 
 #[derive(Debug, clap::Args)]

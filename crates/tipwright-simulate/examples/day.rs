@@ -9,7 +9,7 @@ fn main() {
     let seed = args.get(2).and_then(|a| a.parse().ok()).unwrap_or(0);
     let out = std::path::PathBuf::from(args.get(3).map_or("day", String::as_str));
     let start = std::time::Instant::now();
-    match simulate(&SimulateConfig { kind, seed }, &out, &|_| {}) {
+    match simulate(&SimulateConfig { kind, seed, ..SimulateConfig::default() }, &out, &|_| {}) {
         Ok(done) => {
             let s = start.elapsed().as_secs_f64();
             println!("{} frames in {s:.1} s: {:.1} frames/s", done.frames, done.frames as f64 / s);

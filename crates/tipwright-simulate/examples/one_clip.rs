@@ -14,7 +14,7 @@ use tipwright_simulate::{DayKind, SimulateConfig};
 const FRAMES: usize = 360;
 
 fn main() {
-    let mut plan = Plan::new(&SimulateConfig { kind: DayKind::Clinic, seed: 1 });
+    let mut plan = Plan::new(&SimulateConfig { kind: DayKind::Clinic, seed: 1, ..SimulateConfig::default() });
     plan.takes.truncate(1);
     let folder = std::env::temp_dir().join(format!("one-clip-{}", std::process::id()));
     let t = Instant::now();

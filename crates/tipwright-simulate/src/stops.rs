@@ -68,7 +68,7 @@ pub struct Stops {
 
 impl Default for Stops {
     fn default() -> Self {
-        let plan = Plan::new(&SimulateConfig { kind: DayKind::Clinic, seed: 1 });
+        let plan = Plan::new(&SimulateConfig { kind: DayKind::Clinic, seed: 1, ..SimulateConfig::default() });
         let backdrops = plan.cameras.iter().map(|c| Backdrop::new(c, &plan.surroundings)).collect();
         Self { plan, backdrops }
     }
@@ -125,7 +125,7 @@ impl Stops {
     ) -> Result<ClipRidges, EncodeError> {
         let (plan, camera, mode) = (&self.plan, &self.plan.cameras[k], &self.plan.modes[k]);
         let outfit = take_outfit(plan.tip.1 / 1000.0);
-        let mut play = Play { glints_per_s: plan.glints_per_s, ..Play::default() };
+        let mut play = Play { sun: plan.sun, glints_per_s: plan.glints_per_s, ..Play::default() };
         play.people.push(scenery::stroller(&mut ChaCha8Rng::seed_from_u64(seed)));
         scenery::caster(&mut play, motion, Hand::Right, plan.white_cap, 0);
         scenery::rod_curves(&mut play, motion, &outfit.rod);

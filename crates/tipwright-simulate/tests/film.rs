@@ -133,7 +133,12 @@ fn painted_errors_px(
 fn the_drawn_path_ends_at_the_marker_of_its_frame() {
     let folder = tempfile::tempdir().unwrap();
     let (session, results) = (folder.path().join("session"), folder.path().join("results"));
-    simulate(&SimulateConfig { kind: DayKind::Minimal, seed: 1 }, &session, &|_| {}).unwrap();
+    simulate(
+        &SimulateConfig { kind: DayKind::Minimal, seed: 1, ..SimulateConfig::default() },
+        &session,
+        &|_| {},
+    )
+    .unwrap();
     let reader = Reader::default();
     let film = Filming { maker: &reader, config: FilmConfig::default() };
     let config = DayConfig::default();

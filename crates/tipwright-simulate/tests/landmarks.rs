@@ -30,7 +30,8 @@ fn still(shoot: &Shoot<'_>, plan: &Plan, camera: &Camera, name: &str) -> Still {
 
 #[test]
 fn truth_of_a_knocked_tripod_is_seen_in_what_stands_still() {
-    let mut plan = Plan::new(&SimulateConfig { kind: DayKind::Minimal, seed: 3 });
+    let mut plan =
+        Plan::new(&SimulateConfig { kind: DayKind::Minimal, seed: 3, ..SimulateConfig::default() });
     plan.walkers = 2;
     plan.glints_per_s = 200.0;
     let folder = tempfile::tempdir().unwrap();

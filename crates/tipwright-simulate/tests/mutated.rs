@@ -199,7 +199,12 @@ fn take_of<'a>(event: &Event<'a>) -> Option<&'a str> {
 fn what_check_calls_usable_is_what_day_starts() {
     let room = tempfile::tempdir().unwrap();
     let base = room.path().join("base/session");
-    simulate(&SimulateConfig { kind: DayKind::Minimal, seed: 1 }, &base, &|_| {}).unwrap();
+    simulate(
+        &SimulateConfig { kind: DayKind::Minimal, seed: 1, ..SimulateConfig::default() },
+        &base,
+        &|_| {},
+    )
+    .unwrap();
     std::fs::remove_dir_all(base.join("truth")).unwrap();
     std::fs::write(base.join("west/empty.mp4"), b"").unwrap();
     std::fs::write(base.join("west/text.mp4"), "no clip\n".repeat(99)).unwrap();

@@ -1,4 +1,4 @@
-//! `simulate -o DIR --days clinic|hard|faults|minimal --seed N`.
+//! `simulate -o DIR --days clinic|hard|faults|minimal --seed N --side-light DEG`.
 
 use tipwright_simulate::day::{DayKind, SimulateConfig, simulate};
 
@@ -11,7 +11,8 @@ pub fn run(args: &SimulateArgs, ui: &Ui) -> Result<(), Failure> {
     let kind = DayKind::from_name(&args.days)
         .ok_or_else(|| Failure::Unusable(format!("there is no simulated day `{}`", args.days)))?;
     let bar = ui.frames_bar("filming", Some(0));
-    let made = simulate(&SimulateConfig { kind, seed: args.seed }, &args.output, &|progress| {
+    let config = SimulateConfig { kind, seed: args.seed, side_light_deg: args.side_light };
+    let made = simulate(&config, &args.output, &|progress| {
         bar.set_length(progress.frames_total);
         bar.set_position(progress.frames_done);
     });

@@ -267,7 +267,8 @@ mod tests {
     fn every_phone_of_the_hard_day_films_the_board() {
         let folder = tempfile::tempdir().unwrap();
         // phones of 8 and 10 bits, of H.264 and HEVC
-        let mut plan = Plan::new(&SimulateConfig { kind: DayKind::Hard, seed: 1 });
+        let mut plan =
+            Plan::new(&SimulateConfig { kind: DayKind::Hard, seed: 1, ..SimulateConfig::default() });
         plan.board_frames = [1, 0, 2];
         plan.takes.clear();
         let shoot = crate::day::shoot::Shoot::prepare(&plan, folder.path()).unwrap();

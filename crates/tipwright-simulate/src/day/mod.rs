@@ -53,6 +53,9 @@ pub struct SimulateConfig {
     pub kind: DayKind,
     /// Of all random numbers. 0 by default: any will do.
     pub seed: u64,
+    /// Markers are matt balls under a low sun, so many degrees round from behind the first phone towards the second. None by default: evenly
+    /// bright discs.
+    pub side_light_deg: Option<u32>,
 }
 
 /// How far it is.

@@ -1,9 +1,10 @@
 //! Alder Reach: the mill pond, where the two phones stand, and what is done before them between the casts.
 
-use nalgebra::{Isometry3, Point3, Rotation3, Translation3, UnitQuaternion, Vector3};
+use nalgebra::{Isometry3, Point3, Rotation3, Translation3, Unit, UnitQuaternion, Vector3};
 use tipwright::model::{Camera, CameraPose, Lens, Picture, Rotation};
 
 use crate::phone::noise::between;
+use crate::phone::shade::Sun;
 
 /// Middle of the casting volume.
 pub const MIDDLE: [f64; 3] = [0.15, 0.0, 2.5];
@@ -61,6 +62,22 @@ pub fn phones(width: u32, height: u32, upside_down: Option<usize>, rng: &mut imp
             }
         })
         .collect()
+}
+
+/// A sun `round_deg` round from behind the first camera towards the second. It stands 30 degrees high; three tenths of the light come from
+/// all around, from the sky and the ground.
+#[must_use]
+pub fn low_sun(round_deg: f64, cameras: &[Camera]) -> Sun {
+    let away = |camera: &Camera| {
+        let eye = camera.pose.camera_from_world.inverse() * Point3::origin() - Point3::from(MIDDLE);
+        eye.y.atan2(eye.x)
+    };
+    let first = cameras.first().map_or(0.0, away);
+    let second = cameras.get(1).map_or(first, away);
+    let bearing = first + round_deg.to_radians().copysign((second - first).sin());
+    let (sin, cos) = 30.0_f64.to_radians().sin_cos();
+    let towards = Vector3::new(cos * bearing.cos(), cos * bearing.sin(), sin);
+    Sun { towards_in_world: Unit::new_normalize(towards), ambient: 0.3 }
 }
 
 /// Ends of a wand waved through the casting volume: sums of a few slow swings, every direction of motion and of the

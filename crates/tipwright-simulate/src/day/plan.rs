@@ -12,6 +12,7 @@ use super::{DayKind, SimulateConfig, place};
 use crate::phone::backdrop::Surroundings;
 use crate::phone::clip::ExposureSwing;
 use crate::phone::noise::{NoiseModel, between, stream};
+use crate::phone::shade::Sun;
 
 /// How a phone films.
 #[derive(Debug, Clone)]
@@ -62,6 +63,8 @@ pub struct Plan {
     pub modes: Vec<PhoneMode>,
     /// Weather.
     pub surroundings: Surroundings,
+    /// Sun on the markers; `None`: they are evenly bright discs.
+    pub sun: Option<Sun>,
     /// The board; `None`: lens files ready made.
     pub board: Option<Board>,
     /// Frames the board clip holds a pose, frames between poses, poses.
@@ -143,12 +146,14 @@ impl Plan {
     /// The plan of a configuration.
     #[must_use]
     pub fn new(config: &SimulateConfig) -> Self {
-        match config.kind {
+        let mut plan = match config.kind {
             DayKind::Clinic => Self::clinic(config),
             DayKind::Faults => Self::faults(config),
             DayKind::Hard => Self::hard(config),
             DayKind::Minimal => Self::minimal(config),
-        }
+        };
+        plan.sun = config.side_light_deg.map(|deg| place::low_sun(f64::from(deg), &plan.cameras));
+        plan
     }
 
     fn clinic(config: &SimulateConfig) -> Self {
@@ -174,6 +179,7 @@ impl Plan {
             cameras,
             modes: vec![west, east],
             surroundings: fair_weather(seed),
+            sun: None,
             board: Some(Board { columns: 9, rows: 6, square_mm: 25.0 }),
             board_frames: [10, 6, 32],
             wand_s: 14.0,

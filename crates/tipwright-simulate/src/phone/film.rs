@@ -7,6 +7,7 @@ use tipwright::model::footage::{Plane, PlaneData, Planes};
 use super::backdrop::{Backdrop, Picture16};
 use super::exposure::{STEPS_PER_CODE, Stored, TOP, tables};
 use super::noise::NoiseTile;
+use super::shade::Tints;
 use super::sprite::Cover;
 
 /// A picture and the noise gain of each of its luma samples.
@@ -17,7 +18,7 @@ struct Layer {
 
 impl Layer {
     /// Mixes a colour in where the cover says, in linear light; chroma by the mean cover of its four pixels.
-    fn paint(&mut self, cover: &Cover, colour: &Stored, noise: &NoiseTile) {
+    fn paint<'t>(&mut self, cover: &Cover, colour: impl Fn(usize, usize) -> &'t Stored, noise: &NoiseTile) {
         let t = tables();
         let (width, height) = (self.picture.width, self.picture.height);
         for row in cover.rows() {
@@ -29,7 +30,7 @@ impl Layer {
                 }
                 let i = row * width + col;
                 let below = t.luminance(self.picture.y[i]);
-                let y = (t.luma(below + (colour.luminance - below) * a) + 0.5) as i16;
+                let y = (t.luma(below + (colour(row, col).luminance - below) * a) + 0.5) as i16;
                 self.picture.y[i] = y;
                 self.gain[i] = noise.gain(y);
             }
@@ -54,6 +55,8 @@ impl Layer {
                 }
                 let i = half_row * (width / 2) + half_col;
                 let a = sum / 4.0;
+                let most = if upper[c].max(upper[c + 1]) >= lower[c].max(lower[c + 1]) { top } else { low };
+                let colour = colour(most, c + usize::from(cover.row(most)[c + 1] > cover.row(most)[c]));
                 for (plane, target) in [(&mut self.picture.cb, colour.cb), (&mut self.picture.cr, colour.cr)]
                 {
                     let value = f32::from(plane[i]);
@@ -122,7 +125,7 @@ impl Film {
 
     /// Paints the cover on the still layer.
     pub fn paint_still(&mut self, colour: &Stored) {
-        self.still.paint(&self.cover, colour, &self.noise);
+        self.still.paint(&self.cover, |_, _| colour, &self.noise);
         self.cover.clear();
     }
 
@@ -137,7 +140,18 @@ impl Film {
 
     /// Paints the cover on the moving layer.
     pub fn paint(&mut self, colour: &Stored) {
-        self.moving.paint(&self.cover, colour, &self.noise);
+        self.moving.paint(&self.cover, |_, _| colour, &self.noise);
+        self.touch_and_clear();
+    }
+
+    /// The same for a thing that is not evenly lit.
+    pub fn paint_lit(&mut self, tints: &Tints) {
+        let cover = &self.cover;
+        self.moving.paint(cover, |row, col| tints.at(cover.brightness(row, col)), &self.noise);
+        self.touch_and_clear();
+    }
+
+    fn touch_and_clear(&mut self) {
         for row in self.cover.rows() {
             let span = self.cover.span(row);
             if !span.is_empty() {

@@ -3,6 +3,7 @@
 use nalgebra::Point3;
 
 use super::exposure::Light;
+use super::shade::Sun;
 use super::sound::Clap;
 
 /// A function of time.
@@ -56,6 +57,8 @@ pub struct Person {
 /// A play.
 #[derive(Default)]
 pub struct Play {
+    /// Sun on the balls; without one they are lit evenly.
+    pub sun: Option<Sun>,
     /// Parts of people that never move.
     pub still: Vec<BodyPart>,
     /// People who walk about.

@@ -7,6 +7,8 @@
 
 use std::sync::OnceLock;
 
+use super::disc::DiscProfile;
+use super::shade::LitProfile;
 use super::shutter::Glimpse;
 
 /// Error function, Abramowitz and Stegun 7.1.26, absolute error below 1.5e-7.
@@ -44,57 +46,6 @@ fn normal_step(z: f64) -> f32 {
     let i = x as usize;
     let a = (x - i as f64) as f32;
     table[i] + (table[i + 1] - table[i]) * a
-}
-
-/// Coverage of a blurred disc by distance from its centre.
-#[derive(Debug, Clone)]
-pub struct DiscProfile {
-    values: Vec<f32>,
-    reach_px: f64,
-}
-
-const PROFILE_PER_PX: f64 = 20.0;
-
-impl DiscProfile {
-    /// Disc of `radius_px` convolved with a Gaussian of `sigma_px`: the integral over the disc's columns of the
-    /// Gaussian along them times its integral across them.
-    #[must_use]
-    pub fn new(radius_px: f64, sigma_px: f64) -> Self {
-        let reach_px = radius_px + 4.5 * sigma_px;
-        let slices = ((radius_px / sigma_px * 24.0).ceil() as usize).clamp(32, 400);
-        let across: Vec<(f64, f64)> = (0..slices)
-            .map(|k| {
-                // midpoints in angle: the end slices, where the chord changes fast, are thin
-                let angle = std::f64::consts::PI * ((k as f64 + 0.5) / slices as f64);
-                let x = -radius_px * angle.cos();
-                let dx = radius_px * angle.sin() * std::f64::consts::PI / slices as f64;
-                let half = radius_px * angle.sin();
-                (x, dx * erf(half / (std::f64::consts::SQRT_2 * sigma_px)))
-            })
-            .collect();
-        let norm = 1.0 / (sigma_px * (2.0 * std::f64::consts::PI).sqrt());
-        let cells = (reach_px * PROFILE_PER_PX).ceil() as usize + 2;
-        let values = (0..cells)
-            .map(|i| {
-                let r = i as f64 / PROFILE_PER_PX;
-                let sum: f64 =
-                    across.iter().map(|(x, w)| w * (-0.5 * ((x - r) / sigma_px).powi(2)).exp()).sum();
-                (sum * norm) as f32
-            })
-            .collect();
-        Self { values, reach_px }
-    }
-
-    #[inline]
-    fn at(&self, r_px: f64) -> f32 {
-        let x = r_px * PROFILE_PER_PX;
-        let i = x as usize;
-        if i + 1 >= self.values.len() {
-            return 0.0;
-        }
-        let a = (x - i as f64) as f32;
-        self.values[i] + (self.values[i + 1] - self.values[i]) * a
-    }
 }
 
 /// A vertex of a thin curve in the stored picture.
@@ -154,6 +105,8 @@ pub struct Cover {
     /// Rows.
     pub height: usize,
     values: Vec<f32>,
+    /// Brightness times cover of a thing that is not evenly lit.
+    glow: Vec<f32>,
     spans: Vec<[u32; 2]>,
     rows: [usize; 2],
 }
@@ -168,6 +121,7 @@ impl Cover {
             width,
             height,
             values: vec![0.0; width * height],
+            glow: Vec::new(),
             spans: vec![EMPTY; height],
             rows: [usize::MAX, 0],
         }
@@ -192,11 +146,23 @@ impl Cover {
         &self.values[row * self.width..(row + 1) * self.width]
     }
 
+    /// Brightness of a covered place, 0 to 1; 1 of things that are evenly lit.
+    #[inline]
+    #[must_use]
+    pub fn brightness(&self, row: usize, col: usize) -> f32 {
+        let i = row * self.width + col;
+        self.glow.get(i).map_or(1.0, |glow| (glow / self.values[i].max(1e-6)).min(1.0))
+    }
+
     /// Forgets everything.
     pub fn clear(&mut self) {
         for row in self.rows() {
             let span = self.span(row);
-            self.values[row * self.width + span.start..row * self.width + span.end].fill(0.0);
+            let range = row * self.width + span.start..row * self.width + span.end;
+            if !self.glow.is_empty() {
+                self.glow[range.clone()].fill(0.0);
+            }
+            self.values[range].fill(0.0);
             self.spans[row] = EMPTY;
         }
         self.rows = [usize::MAX, 0];
@@ -222,8 +188,18 @@ impl Cover {
         Some(first..end)
     }
 
-    /// Adds a share of a disc that is where `glimpse` says; rows further down see it a little later.
-    pub fn add_disc(&mut self, glimpse: &Glimpse, profile: &DiscProfile, share: f32) {
+    /// Adds a share of a disc that is where `glimpse` says; rows further down see it a little later. With `lit` its brightness is
+    /// kept beside its cover: it is lit from one side.
+    pub fn add_disc(
+        &mut self,
+        glimpse: &Glimpse,
+        profile: &DiscProfile,
+        lit: Option<&LitProfile>,
+        share: f32,
+    ) {
+        if lit.is_some() {
+            self.glow.resize(self.values.len(), 0.0);
+        }
         let (cu, cv) = (glimpse.seen.u_px, glimpse.seen.v_px);
         let reach = profile.reach_px;
         let stretch = 1.0 / (1.0 - glimpse.dv_per_row.abs().min(0.5));
@@ -238,9 +214,15 @@ impl Cover {
             let half = half2.sqrt();
             let Some(columns) = self.touch(row, u - half, u + half) else { continue };
             let line = &mut self.values[row * self.width..];
-            for col in columns {
+            for col in columns.clone() {
                 let x = col as f64 - u;
                 line[col] += share * profile.at((x * x + y * y).sqrt());
+            }
+            if let Some(lit) = lit {
+                let line = &mut self.glow[row * self.width..];
+                for col in columns {
+                    line[col] += share * lit.at(col as f64 - u, y);
+                }
             }
         }
     }
@@ -307,9 +289,13 @@ impl Cover {
     pub fn hide_behind(&mut self, limb: &Limb, sigma_px: f64) {
         for row in self.rows() {
             for col in self.span(row) {
-                let value = &mut self.values[row * self.width + col];
-                if *value > 0.0 {
-                    *value *= 1.0 - limb.coverage(col as f64, row as f64, sigma_px);
+                let i = row * self.width + col;
+                if self.values[i] > 0.0 {
+                    let seen = 1.0 - limb.coverage(col as f64, row as f64, sigma_px);
+                    self.values[i] *= seen;
+                    if let Some(glow) = self.glow.get_mut(i) {
+                        *glow *= seen;
+                    }
                 }
             }
         }
@@ -344,7 +330,7 @@ mod tests {
             for step in 0..25 {
                 let (u, v) = (20.0 + f64::from(step) * 0.04, 21.0 + f64::from((step * 7) % 25) * 0.04);
                 let mut cover = Cover::new(48, 48);
-                cover.add_disc(&still(u, v), &profile, 1.0);
+                cover.add_disc(&still(u, v), &profile, None, 1.0);
                 let (area, cu, cv) = moments(&cover);
                 assert!(
                     (area / (std::f64::consts::PI * radius * radius) - 1.0).abs() < 0.004,

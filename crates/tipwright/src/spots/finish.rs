@@ -1,9 +1,10 @@
 //! After the clip: how large the marker is in it and what moves like one thing over three frames are known now, so the
 //! candidates are judged once more and the lists cut to the best few.
 
-use crate::model::{Colour, FrameSpots, Streak};
+use crate::model::{Colour, FrameSpots, Picture, Streak};
 
 use super::finder::{Found, FrameFound};
+use super::light;
 use super::{MarkerLook, SpotCounts, SpotsConfig, streaks};
 
 /// Places that a list always keeps for what stands still and looks right: a wand at rest, a plumb.
@@ -12,6 +13,7 @@ const STILL_PLACES: usize = 6;
 /// Final lists, and the diameter per colour as the clip shows it.
 pub(super) fn finish(
     mut frames: Vec<FrameFound>,
+    picture: Picture,
     looks: &[MarkerLook],
     config: &SpotsConfig,
     counts: &mut SpotCounts,
@@ -29,10 +31,15 @@ pub(super) fn finish(
             links[k].iter().map(of).collect()
         })
         .collect();
-    let sizes: Vec<(Colour, f64)> = looks
-        .iter()
-        .filter_map(|l| Some((l.colour, usual_size(&frames, &rows(&links), l.colour)?)))
-        .collect();
+    let rows = rows(&links);
+    let mut sizes: Vec<(Colour, f64)> = Vec::new();
+    for look in looks {
+        let sure = sure(&frames, &rows, look.colour);
+        sizes.extend(usual_size(&sure).map(|size_px| (look.colour, size_px)));
+        let known = if sure.len() < FEW { light::best(&frames, look.colour) } else { sure };
+        let shades = light::shades(&known);
+        light::settle(&mut frames, picture, look.colour, &shades);
+    }
     let by_place = of_all(&frames, by_place);
     for look in looks {
         streaks::agree(&mut frames, [&links, &by_place], look.colour);
@@ -185,18 +192,23 @@ fn rows(links: &[Vec<Link>]) -> Vec<Vec<u32>> {
     after.into_iter().zip(before).map(both).collect()
 }
 
-/// Median diameter of what is surely moving and looks right; `None` when there is too little of it.
-fn usual_size(frames: &[FrameFound], rows: &[Vec<u32>], colour: Colour) -> Option<f64> {
-    let mut sizes: Vec<f32> = frames
+/// Fewest surely moving spots that say something of a clip.
+const FEW: usize = 20;
+
+/// What is surely moving and looks right.
+fn sure<'a>(frames: &'a [FrameFound], rows: &[Vec<u32>], colour: Colour) -> Vec<&'a Found> {
+    frames
         .iter()
         .zip(rows)
         .flat_map(|(frame, rows)| frame.found.iter().zip(rows))
         .filter(|(f, row)| f.candidate.colour == colour && **row >= SURE_ROW && f.quality > 0.3)
-        .map(|(f, _)| f.diameter_px)
-        .collect();
+        .map(|(f, _)| f)
+        .collect()
+}
+
+/// Median diameter of what is surely moving; `None` when there is too little of it.
+fn usual_size(sure: &[&Found]) -> Option<f64> {
+    let mut sizes: Vec<f32> = sure.iter().map(|f| f.diameter_px).collect();
     sizes.sort_unstable_by(f32::total_cmp);
-    if sizes.len() < 20 {
-        return None;
-    }
-    Some(f64::from(sizes[sizes.len() / 2]))
+    (sizes.len() >= FEW).then(|| f64::from(sizes[sizes.len() / 2]))
 }

@@ -18,6 +18,7 @@ mod finder;
 mod finish;
 mod fit;
 mod grid;
+mod light;
 mod patch;
 mod profile;
 mod search;
@@ -199,7 +200,7 @@ pub fn find_clip(
     let stills = finder.stills();
     // By its looks alone: a marker that hangs still is a marker.
     let sights = finder.sights();
-    let (frames, diameter_px) = finish::finish(frames, &looks, config, &mut counts);
+    let (frames, diameter_px) = finish::finish(frames, picture, &looks, config, &mut counts);
     let mut warnings = source.warnings();
     let spots = timed(camera, picture, frames, source.tick_s());
     let times = &spots.times;

@@ -3,5 +3,6 @@
 mod causes;
 mod clips;
 mod large;
+mod lit;
 mod painter;
 mod precision;

@@ -28,7 +28,7 @@ impl Shoot<'_> {
 
     pub(super) fn play(&self, item: &Item) -> Play {
         let plan = self.plan;
-        let mut play = Play { glints_per_s: plan.glints_per_s, ..Play::default() };
+        let mut play = Play { sun: plan.sun, glints_per_s: plan.glints_per_s, ..Play::default() };
         for walker_idx in 0..plan.walkers {
             let mut rng = stream(plan.seed, &format!("{} walker {walker_idx}", item.name));
             play.people.push(scenery::stroller(&mut rng));

@@ -1,27 +1,33 @@
 //! One frame of a play: people, curves, markers, in the order in which they hide each other.
 
+use nalgebra::{Point3, Vector3};
+use tipwright::model::RawPixel;
+
 use super::curves::draw_curve;
 use super::glints::Glints;
 use super::{ClipSpec, SpotTruth, blur_px};
 use crate::phone::backdrop::Backdrop;
+use crate::phone::disc::DiscProfile;
 use crate::phone::exposure::Light;
 use crate::phone::film::Film;
 use crate::phone::lens::see;
 use crate::phone::play::{Ball, BodyPart, Play};
+use crate::phone::shade::{LitProfile, Sun, Tints};
 use crate::phone::shutter::Glimpse;
-use crate::phone::sprite::{DiscProfile, Limb};
+use crate::phone::sprite::Limb;
 
 /// Draws a play frame by frame.
 pub(super) struct Drawer<'a> {
     spec: &'a ClipSpec,
     play: &'a Play,
     profiles: Vec<(f64, DiscProfile)>,
+    lit: Vec<(f64, Vector3<f64>, LitProfile)>,
     glints: Glints,
 }
 
 impl<'a> Drawer<'a> {
     pub(super) fn new(spec: &'a ClipSpec, play: &'a Play, backdrop: &Backdrop) -> Self {
-        Self { spec, play, profiles: Vec::new(), glints: Glints::new(spec, play, backdrop) }
+        Self { spec, play, profiles: Vec::new(), lit: Vec::new(), glints: Glints::new(spec, play, backdrop) }
     }
 
     pub(super) fn draw_still(&self, film: &mut Film) {
@@ -79,6 +85,32 @@ impl<'a> Drawer<'a> {
         self.profiles.len() - 1
     }
 
+    /// Brightness of a ball under the sun, in the axes of the stored picture.
+    fn lit(&mut self, radius_px: f64, sun: &Sun, at_in_world: &Point3<f64>) -> usize {
+        let camera = &self.spec.camera;
+        let ray = camera.pose.camera_from_world * at_in_world;
+        let light = sun.in_picture(camera, &ray.coords);
+        let turned = |x: f64, y: f64| {
+            let (u0, v0) = camera.picture.stored_from_upright(RawPixel::new(0.0, 0.0));
+            let (u, v) = camera.picture.stored_from_upright(RawPixel::new(x, y));
+            (u - u0, v - v0)
+        };
+        let (x, y) = turned(light.x, light.y);
+        let light = Vector3::new(x, y, light.z);
+        // a hundredth is half a degree
+        let near = |(r, l, _): &(f64, Vector3<f64>, LitProfile)| {
+            (r / radius_px - 1.0).abs() < 0.005 && (l - light).norm() < 0.01
+        };
+        if let Some(i) = self.lit.iter().position(near) {
+            return i;
+        }
+        if self.lit.len() > 100 {
+            self.lit.clear();
+        }
+        self.lit.push((radius_px, light, LitProfile::new(radius_px, blur_px(), sun, &light)));
+        self.lit.len() - 1
+    }
+
     fn draw_ball(
         &mut self,
         film: &mut Film,
@@ -98,11 +130,14 @@ impl<'a> Drawer<'a> {
         let streak_px = path_px(&first, &middle) + path_px(&middle, &last);
         let radius_px = spec.focal_px() * ball.diameter_m / 2.0 / middle.seen.depth_m;
         let profile = self.profile(radius_px);
+        let sun = self.play.sun;
+        let lit = sun.map(|sun| self.lit(radius_px, &sun, &(ball.at)(middle.t_s)));
         let steps = ((streak_px / 0.4).ceil() as usize).clamp(1, 96);
         for k in 0..steps {
             let within_s = shutter.exposure_s * ((k as f64 + 0.5) / steps as f64 - 0.5);
             if let Some(g) = glimpse(within_s) {
-                film.cover.add_disc(&g, &self.profiles[profile].1, 1.0 / steps as f32);
+                let lit = lit.map(|i| &self.lit[i].2);
+                film.cover.add_disc(&g, &self.profiles[profile].1, lit, 1.0 / steps as f32);
             }
         }
         let mut hidden = 0.0_f32;
@@ -115,7 +150,10 @@ impl<'a> Drawer<'a> {
         for (limb, ..) in near {
             hidden = hidden.max(limb.coverage(middle.seen.u_px, middle.seen.v_px, blur_px()));
         }
-        film.paint(&ball.light.stored());
+        match sun {
+            Some(_) => film.paint_lit(&Tints::new(ball.light)),
+            None => film.paint(&ball.light.stored()),
+        }
         let [w, h] = spec.camera.picture.stored_px.map(f64::from);
         let (u, v) = (middle.seen.u_px, middle.seen.v_px);
         let inside = u > -0.5 && v > -0.5 && u < w - 0.5 && v < h - 0.5;

@@ -4,12 +4,12 @@ use rand::RngExt;
 
 use super::{ClipSpec, blur_px};
 use crate::phone::backdrop::Backdrop;
+use crate::phone::disc::DiscProfile;
 use crate::phone::exposure::Light;
 use crate::phone::film::Film;
 use crate::phone::noise::stream;
 use crate::phone::play::Play;
 use crate::phone::shutter::Glimpse;
-use crate::phone::sprite::DiscProfile;
 
 /// Flashes of the sun on ripples: short, tiny, white.
 pub(super) struct Glints {
@@ -54,7 +54,7 @@ impl Glints {
                 du_per_row: 0.0,
                 dv_per_row: 0.0,
             };
-            film.cover.add_disc(&glimpse, &self.profile, 1.0);
+            film.cover.add_disc(&glimpse, &self.profile, None, 1.0);
             any = true;
         }
         if any {

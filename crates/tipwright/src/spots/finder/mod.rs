@@ -9,7 +9,7 @@ use crate::model::{Candidate, Colour, Picture, Still};
 use super::blob::{Blob, Flood};
 use super::causes::{Cause, Sight};
 use super::colour::Hue;
-use super::fit::Fitter;
+use super::fit::{Fitter, Lean};
 use super::grid::Grid;
 use super::patch::Patch;
 use super::search::{Peak, Search};
@@ -64,6 +64,8 @@ pub(super) struct Found {
     pub quality: f32,
     /// What speaks against it the most.
     pub weakness: Cause,
+    /// What luma and chroma saw of light that falls off across it.
+    pub leans: [Option<Lean>; 2],
 }
 
 /// Fitted candidates of one frame.

@@ -1,5 +1,7 @@
 //! One place fitted to a fraction of a pixel, and judged.
 
+use nalgebra::Matrix2;
+
 use crate::model::footage::{FrameView, PlaneData};
 use crate::model::{Candidate, Colour, Rotation, Streak};
 
@@ -71,6 +73,7 @@ impl Finder {
             cover,
             level: 0.0,
             noise: ROUGH_MISFIT * blob.contrast,
+            leans: [None; 2],
         })
     }
 
@@ -115,6 +118,7 @@ impl Finder {
             radius: 2.0 * coarse.radius,
             length: 2.0 * coarse.length,
             length_sd: 2.0 * coarse.length_sd,
+            leans: [None, coarse.leans[0].map(|l| l.enlarged(2.0))],
             ..coarse
         };
         // The finer fit is worth its time only for what has the colour.
@@ -221,7 +225,13 @@ impl Finder {
             moving: f64::from(blob.rise.clamp(0.0, 1.0)),
             saturated: saturated(frame, fitted),
         };
-        finite(&candidate).then_some(Found { candidate, diameter_px: diameter, quality, weakness })
+        finite(&candidate).then_some(Found {
+            candidate,
+            diameter_px: diameter,
+            quality,
+            weakness,
+            leans: fitted.leans,
+        })
     }
 }
 
@@ -247,7 +257,10 @@ fn combine(a: Fitted, b: &Fitted) -> Fitted {
     let pull = |i: [f32; 3], x: f32, y: f32| [i[0] * x + i[1] * y, i[1] * x + i[2] * y];
     // About a, so that whole pixels do not swallow the fractions.
     let [px, py] = pull(ib, b.x - a.x, b.y - a.y);
-    Fitted { x: a.x + cov[0] * px + cov[1] * py, y: a.y + cov[1] * px + cov[2] * py, cov, ..a }
+    let part =
+        |[xx, xy, yy]: [f32; 3]| Matrix2::new(cov[0], cov[1], cov[1], cov[2]) * Matrix2::new(xx, xy, xy, yy);
+    let leans = [a.leans[0].map(|l| l.weighted(&part(ia))), b.leans[1].map(|l| l.weighted(&part(ib)))];
+    Fitted { x: a.x + cov[0] * px + cov[1] * py, y: a.y + cov[1] * px + cov[2] * py, cov, leans, ..a }
 }
 
 fn saturated(frame: &FrameView<'_>, fitted: &Fitted) -> bool {

@@ -7,8 +7,10 @@
 //! compression leaves it, raises the covariance by the sum over lags of the product of the residuals' and the
 //! derivative's autocorrelation.
 
+mod lean;
 mod linear;
 
+pub(super) use lean::Lean;
 use linear::{dot, invert};
 
 use super::patch::Patch;
@@ -66,6 +68,8 @@ pub(super) struct Fitted {
     pub level: f32,
     /// Standard deviation of the residuals.
     pub noise: f32,
+    /// What luma and chroma saw of light that falls off across it.
+    pub leans: [Option<Lean>; 2],
 }
 
 /// Working memory of fits.
@@ -84,6 +88,7 @@ pub(super) struct Fitter {
     profiles: Profiles,
     jacobian: [Vec<f32>; UNKNOWNS],
     square: [Vec<f32>; 3],
+    shade: [Vec<f32>; 2],
 }
 
 impl Fitter {
@@ -146,6 +151,7 @@ impl Fitter {
         let mut normal = [[0.0f64; UNKNOWNS]; UNKNOWNS];
         let mut inverse = normal;
         let mut variance = 1.0f32;
+        let mut step = [0.0f32; UNKNOWNS];
         let (mut settled, mut last_move) = (false, f32::INFINITY);
         for iteration in 0..ITERATIONS {
             let half_length_used = p[HALF_LENGTH];
@@ -168,7 +174,6 @@ impl Fitter {
             normal[BLUR][BLUR] += hold;
             right[BLUR] += hold * f64::from(start.blur - p[BLUR]);
             inverse = invert(&normal, &active)?;
-            let mut step = [0.0f32; UNKNOWNS];
             for i in 0..UNKNOWNS {
                 step[i] = (0..UNKNOWNS).map(|j| inverse[i][j] * right[j]).sum::<f64>() as f32;
             }
@@ -216,6 +221,7 @@ impl Fitter {
         }
         let amplitude_sd =
             (invert(&normal, &formed)?[AMPLITUDE][AMPLITUDE] * f64::from(variance)).sqrt() as f32;
+        let lean = self.lean(&p, &step, &inverse, variance);
         Some(Fitted {
             x: p[X] + now.left as f32,
             y: p[Y] + now.top as f32,
@@ -229,6 +235,7 @@ impl Fitter {
             cover: middle,
             level: p[LEVEL],
             noise: variance.sqrt(),
+            leans: [lean, None],
         })
     }
 
