@@ -34,6 +34,8 @@ pub enum Command {
     Gather(GatherArgs),
     /// Draw a calibration board in true size, with a ruler to check the printer
     Board(BoardArgs),
+    /// Draw a card for each caster and phase, to hold up at the start of a clip: `gather` reads them
+    Cards(CardsArgs),
     /// Before filming: what the cameras at their rough places will be able to tell, and how to stand better
     Plan(PlanArgs),
     /// Find a camera's lens from a clip or a folder of stills of the board
@@ -102,6 +104,30 @@ pub struct NewArgs {
 pub enum Paper {
     A4,
     Letter,
+}
+
+impl From<Paper> for tipwright_report::print::Paper {
+    fn from(paper: Paper) -> Self {
+        match paper {
+            Paper::A4 => Self::A4,
+            Paper::Letter => Self::Letter,
+        }
+    }
+}
+
+#[derive(Debug, clap::Args)]
+pub struct CardsArgs {
+    /// The list of casters, or the session folder it lies in
+    pub casters: PathBuf,
+    /// Phases, in order, at most four; give `gather` the same
+    #[arg(long, default_value = "before,after", value_delimiter = ',')]
+    pub phases: Vec<String>,
+    /// Paper
+    #[arg(long, value_enum, default_value = "a4")]
+    pub paper: Paper,
+    /// File to write; .pdf
+    #[arg(short, long, default_value = "cards.pdf")]
+    pub output: PathBuf,
 }
 
 #[derive(Debug, clap::Args)]
@@ -336,6 +362,9 @@ pub struct GatherArgs {
     /// Folder with a camera's clips, where they lie elsewhere than in the folder of its name; may be given several times
     #[arg(long, value_name = "NAME=DIR", value_parser = camera_folder)]
     pub from: Vec<(String, PathBuf)>,
+    /// Phases that the cards were printed with, in their order
+    #[arg(long, default_value = "before,after", value_delimiter = ',')]
+    pub phases: Vec<String>,
 }
 
 /// `west=DIR` as name and folder.

@@ -1,10 +1,10 @@
 //! `board`: the calibration board as SVG or PDF, by the output's ending.
 
 use tipwright::model::Board;
-use tipwright_report::board_sheet::{self, board_sheet};
 use tipwright_report::files::write_atomic;
+use tipwright_report::print::board_sheet;
 
-use crate::args::{BoardArgs, Paper};
+use crate::args::BoardArgs;
 use crate::failure::Failure;
 use crate::ui::Ui;
 
@@ -12,11 +12,7 @@ use crate::ui::Ui;
 pub fn run(args: &BoardArgs, ui: &Ui) -> Result<(), Failure> {
     let (columns, rows) = args.board;
     let board = Board { columns, rows, square_mm: args.square_mm };
-    let paper = match args.paper {
-        Paper::A4 => board_sheet::Paper::A4,
-        Paper::Letter => board_sheet::Paper::Letter,
-    };
-    let sheet = board_sheet(&board, paper).map_err(Failure::unusable)?;
+    let sheet = board_sheet(&board, args.paper.into()).map_err(Failure::unusable)?;
     let ending = args.output.extension().map(|e| e.to_string_lossy().to_lowercase());
     let bytes = match ending.as_deref() {
         Some("svg") => sheet.svg().into_bytes(),
