@@ -36,6 +36,8 @@ pub enum Command {
     Board(BoardArgs),
     /// Draw a card for each caster and phase, to hold up at the start of a clip: `gather` reads them
     Cards(CardsArgs),
+    /// Draw the helper's page for the field: what to film, in which order
+    Sheet(SheetArgs),
     /// Before filming: what the cameras at their rough places will be able to tell, and how to stand better
     Plan(PlanArgs),
     /// Find a camera's lens from a clip or a folder of stills of the board
@@ -127,6 +129,16 @@ pub struct CardsArgs {
     pub paper: Paper,
     /// File to write; .pdf
     #[arg(short, long, default_value = "cards.pdf")]
+    pub output: PathBuf,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct SheetArgs {
+    /// Paper
+    #[arg(long, value_enum, default_value = "a4")]
+    pub paper: Paper,
+    /// File to write; .svg or .pdf
+    #[arg(short, long, default_value = "field.pdf")]
     pub output: PathBuf,
 }
 

@@ -14,6 +14,7 @@ mod scene;
 mod scene_points;
 mod score;
 mod settings;
+mod sheet;
 mod simulate;
 mod spots;
 mod strokes;
@@ -37,6 +38,7 @@ pub fn run(command: Command, ui: &Ui) -> Result<(), Failure> {
         Command::Simulate(args) => simulate::run(&args, ui),
         Command::Check(args) => check::run(&args, ui),
         Command::Cards(args) => cards::run(&args, ui),
+        Command::Sheet(args) => sheet::run(&args, ui),
         Command::Board(args) => board::run(&args, ui),
         Command::Plan(args) => plan::run(&args, ui),
         Command::Score(args) => score::run(&args, ui),

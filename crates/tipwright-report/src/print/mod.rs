@@ -1,15 +1,18 @@
-//! Sheets to print in true size, as SVG and PDF: the calibration board and cards to hold up.
+//! Sheets to print in true size, as SVG and PDF: the calibration board, cards to hold up, the helper's field sheet.
 //!
 //! A page is laid out once, in millimetres, and written twice. The PDF is written by hand: pages of filled shapes, lines and text in fonts
 //! every reader must have (PDF 32000-1:2008, 9.6.2.2) are a few objects and a table of their positions, less than a library's set-up.
 
 mod board;
 mod cards;
+mod field;
+mod figures;
 mod render;
 mod text;
 
 pub use board::{BoardSheetError, board_advice, board_sheet};
 pub use cards::{CARD_SIDE_MM, CardWords, card_sheet};
+pub use field::field_sheet;
 pub use render::pdf;
 use text::Face;
 
