@@ -33,6 +33,17 @@ fn grey(path: &Path) -> (Vec<u8>, [u32; 2]) {
     (bytes[head[3] + 1..].to_vec(), [fields[1].parse().unwrap(), fields[2].parse().unwrap()])
 }
 
+/// The page in a phone's picture.
+fn in_picture(page: &[u8], [w, h]: [u32; 2]) -> (Vec<u8>, [u32; 2]) {
+    let (w, h, size) = (w as usize, h as usize, [1920_usize, 1080]);
+    let mut luma = vec![90; size[0] * size[1]];
+    for (row, line) in page.chunks(w).enumerate().take(h) {
+        let at = (row + 300) * size[0] + 700;
+        luma[at..at + w].copy_from_slice(line);
+    }
+    (luma, size.map(|n| n as u32))
+}
+
 #[test]
 fn every_printed_page_is_read_back_as_what_it_says() {
     let folder = tempfile::tempdir().unwrap();
@@ -53,14 +64,15 @@ fn every_printed_page_is_read_back_as_what_it_says() {
         assert_eq!(status(&made), 0, "{}", text(&made.stderr));
         let pages = json(&made)["pages"].as_array().unwrap().clone();
         assert_eq!(pages.len(), Card::OTHERS.len() + 3 * 2);
-        // 15 dots an inch: a cell is a dozen pixels, as a card is seen at 2 m
+        // 15 dots an inch: a cell is a dozen pixels, as a phone sees a card at 2.5 m
         let stem = folder.path().join(paper);
         let drawn =
             Command::new("pdftoppm").args(["-gray", "-r", "15"]).arg(&pdf).arg(&stem).status().unwrap();
         assert!(drawn.success());
         let mut numbers = BTreeSet::new();
         for (i, page) in pages.iter().enumerate() {
-            let (luma, size_px) = grey(&folder.path().join(format!("{paper}-{:02}.pgm", i + 1)));
+            let (page_luma, page_px) = grey(&folder.path().join(format!("{paper}-{:02}.pgm", i + 1)));
+            let (luma, size_px) = in_picture(&page_luma, page_px);
             let squares = Reader::default().dark_squares(&luma, size_px);
             let picture = Grey { luma: &luma, width: size_px[0] as usize, height: size_px[1] as usize };
             let seen: Vec<_> = squares.iter().filter_map(|s| read(&picture, s)).collect();
@@ -175,7 +187,7 @@ fn a_card_before_a_take_says_whose_it_is() {
     let folder = tempfile::tempdir().unwrap();
     take_with_card(folder.path(), Card::take(1, "02", 1, "after").unwrap());
     let file = folder.path().join("session.toml");
-    let written = "schema = 2\nid = \"alder-2026-06-13-aaaa\"\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.743\n[marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[[camera]]\nname = \"west\"\n[[camera]]\nname = \"east\"\n";
+    let written = "schema = 2\nid = \"alder-2026-06-13-aaaa\"\ntitle = \"Alder\"\nreport_units = \"ft\"\nair_temperature_c = 18.0\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.743\n[marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[[camera]]\nname = \"west\"\n[[camera]]\nname = \"east\"\n";
     fs::write(&file, written).unwrap();
     fs::write(folder.path().join("casters.csv"), CASTERS).unwrap();
     let gather = |more: &[&str]| {
@@ -213,5 +225,35 @@ fn a_card_before_a_take_says_whose_it_is() {
         );
         let told = fs::read_to_string(&file).unwrap();
         assert!(told.contains("# the card"), "{more:?}: {told}");
+    }
+}
+
+#[test]
+fn the_field_sheet_is_one_page_with_every_step_and_caution() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = |name: &str| folder.path().join(name).to_str().unwrap().to_string();
+    for paper in ["a4", "letter"] {
+        let pdf = path(&format!("{paper}.pdf"));
+        let made = tipwright(&["-q", "sheet", "--paper", paper, "-o", &pdf]);
+        assert_eq!(status(&made), 0, "{}", text(&made.stderr));
+        let words = Command::new("pdftotext").args(["-enc", "UTF-8", "-layout", &pdf, "-"]).output().unwrap();
+        let words = text(&words.stdout);
+        assert_eq!(words.matches('\u{c}').count(), 1, "pages of {paper}");
+        for said in
+            ["tripods", "wand", "plumb", "each take", "clap once", "yarn", "eye protection", "power lines"]
+        {
+            assert!(words.contains(said), "{said} is not on {paper}: {words}");
+        }
+        for said in ["thunder", "cords", "consent", "minors", "private"] {
+            assert!(words.contains(said), "{said} is not on {paper}: {words}");
+        }
+    }
+    let svg = path("field.svg");
+    assert_eq!(status(&tipwright(&["-q", "sheet", "-o", &svg])), 0);
+    assert!(fs::read_to_string(&svg).unwrap().contains("power lines"));
+    for (output, expected, said) in [("field.png", 2, ".svg or .pdf"), ("field.svg/in.pdf", 1, "in.pdf")] {
+        let made = tipwright(&["-q", "--json", "sheet", "-o", &path(output)]);
+        assert_eq!(status(&made), expected, "{output}");
+        assert!(json(&made)["error"].as_str().unwrap().contains(said), "{}", text(&made.stdout));
     }
 }
