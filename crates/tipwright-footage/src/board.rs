@@ -150,7 +150,7 @@ fn count(luma: &[u8], [w, h]: [u32; 2]) -> opencv::Result<Option<[u32; 2]>> {
 }
 
 /// Pictures are searched in parallel by the caller; OpenCV's own threads would only queue up.
-fn one_thread() {
+pub(crate) fn one_thread() {
     static ONCE: std::sync::Once = std::sync::Once::new();
     ONCE.call_once(|| {
         if opencv::core::set_num_threads(1).is_err() {

@@ -9,6 +9,7 @@
 #![allow(unsafe_code)]
 
 pub mod board;
+mod cards;
 mod decode;
 pub mod encode;
 pub mod film;
@@ -82,6 +83,10 @@ impl Footage for Reader {
 
     fn board_count(&self, luma: &[u8], size_px: [u32; 2]) -> Option<[u32; 2]> {
         board::board_count(luma, size_px)
+    }
+
+    fn dark_squares(&self, luma: &[u8], size_px: [u32; 2]) -> Vec<[RawPixel; 4]> {
+        cards::dark_squares(luma, size_px)
     }
 
     fn landmarks(&self, before: &Still, now: &Still) -> Vec<Landmark> {

@@ -5,7 +5,6 @@
 //! belongs to a stroke's figures; drawings take the figures as they are and only find the places to mark.
 //! Who owns a folder writes them into it ([`files`]). Every text that somebody else wrote comes in through [`text`].
 
-pub mod board_sheet;
 pub mod compare;
 pub mod dictionary;
 pub mod files;
@@ -14,6 +13,7 @@ pub mod lens_page;
 pub mod page;
 pub mod plan_page;
 pub mod plot;
+pub mod print;
 pub mod stats;
 pub mod tables;
 pub mod text;

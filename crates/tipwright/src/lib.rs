@@ -19,6 +19,7 @@
 //! frames were exposed) and, for projection, `lens`; never a sibling stage. Only `day` joins them. `plan` looks ahead: what a set-up
 //! of cameras will be able to tell.
 
+pub mod cards;
 pub mod evidence;
 pub mod files;
 pub mod fitted;

@@ -1,10 +1,12 @@
 //! `board`: the calibration board as SVG or PDF, by the output's ending.
 
-use tipwright::model::Board;
-use tipwright_report::board_sheet::{self, board_sheet};
-use tipwright_report::files::write_atomic;
+use std::path::Path;
 
-use crate::args::{BoardArgs, Paper};
+use tipwright::model::Board;
+use tipwright_report::files::write_atomic;
+use tipwright_report::print::{Sheet, board_sheet};
+
+use crate::args::BoardArgs;
 use crate::failure::Failure;
 use crate::ui::Ui;
 
@@ -12,22 +14,8 @@ use crate::ui::Ui;
 pub fn run(args: &BoardArgs, ui: &Ui) -> Result<(), Failure> {
     let (columns, rows) = args.board;
     let board = Board { columns, rows, square_mm: args.square_mm };
-    let paper = match args.paper {
-        Paper::A4 => board_sheet::Paper::A4,
-        Paper::Letter => board_sheet::Paper::Letter,
-    };
-    let sheet = board_sheet(&board, paper).map_err(Failure::unusable)?;
-    let ending = args.output.extension().map(|e| e.to_string_lossy().to_lowercase());
-    let bytes = match ending.as_deref() {
-        Some("svg") => sheet.svg().into_bytes(),
-        Some("pdf") => sheet.pdf(),
-        _ => {
-            return Err(Failure::Unusable(format!(
-                "the output must end in .svg or .pdf: {}",
-                args.output.display()
-            )));
-        }
-    };
+    let sheet = board_sheet(&board, args.paper.into()).map_err(Failure::unusable)?;
+    let bytes = by_ending(&sheet, &args.output)?;
     write_atomic(&args.output, &bytes).map_err(Failure::other)?;
     ui.result_json(serde_json::json!({ "board": args.output.display().to_string() }));
     ui.result(&format!(
@@ -35,4 +23,14 @@ pub fn run(args: &BoardArgs, ui: &Ui) -> Result<(), Failure> {
         args.output.display()
     ));
     Ok(())
+}
+
+/// A sheet as what its file's ending says.
+pub fn by_ending(sheet: &Sheet, output: &Path) -> Result<Vec<u8>, Failure> {
+    let ending = output.extension().map(|e| e.to_string_lossy().to_lowercase());
+    match ending.as_deref() {
+        Some("svg") => Ok(sheet.svg().into_bytes()),
+        Some("pdf") => Ok(sheet.pdf()),
+        _ => Err(Failure::Unusable(format!("the output must end in .svg or .pdf: {}", output.display()))),
+    }
 }

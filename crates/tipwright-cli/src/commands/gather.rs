@@ -12,6 +12,7 @@ use crate::ui::Ui;
 
 /// Writes what was found into session.toml; status 3 when clips fit nothing.
 pub fn run(args: &GatherArgs, ui: &Ui) -> Result<(), Failure> {
+    let phases = super::cards::phases(&args.phases)?;
     let bar = ui.steps_bar("looking at clips", 0);
     let seen = |clip: &Path| {
         bar.inc_length(1);
@@ -23,7 +24,7 @@ pub fn run(args: &GatherArgs, ui: &Ui) -> Result<(), Failure> {
         .iter()
         .map(|(camera, folder)| Heap { camera: camera.clone(), folder: folder.clone() })
         .collect();
-    let gathered = gather(&args.session, &heaps, &Reader::default(), &seen).map_err(|e| match e {
+    let gathered = gather(&args.session, &heaps, &phases, &Reader::default(), &seen).map_err(|e| match e {
         GatherError::Write { .. } => Failure::other(e),
         _ => Failure::unusable(e),
     });
@@ -66,13 +67,14 @@ fn tell(gathered: &Gathered, ui: &Ui) {
             warn(Severity::Warning, &format!("take {}", take.name), doubt, "look at both clips");
         }
     }
-    if gathered.takes.iter().any(|t| t.caster_is_guess) {
-        let what = format!("the casters of {} takes are a guess", gathered.takes.len());
+    let guesses = gathered.takes.iter().filter(|t| t.caster_is_guess).count();
+    if guesses > 0 {
+        let what = format!("the casters of {guesses} of {} takes are a guess", gathered.takes.len());
         warn(
             Severity::Warning,
             "casters",
             &what,
-            "go through them in session.toml, and add phase = \"before\" or \"after\"",
+            "go through them in session.toml, and add phase = \"before\" or \"after\"; `tipwright cards` prints cards that say it",
         );
     }
     for unplaced in &gathered.unplaced {

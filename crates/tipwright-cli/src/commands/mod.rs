@@ -1,6 +1,7 @@
 //! One file per command.
 
 mod board;
+mod cards;
 mod check;
 mod compare;
 mod day;
@@ -13,6 +14,7 @@ mod scene;
 mod scene_points;
 mod score;
 mod settings;
+mod sheet;
 mod simulate;
 mod spots;
 mod strokes;
@@ -35,6 +37,8 @@ pub fn run(command: Command, ui: &Ui) -> Result<(), Failure> {
         Command::Day(args) => day::run(&args, ui),
         Command::Simulate(args) => simulate::run(&args, ui),
         Command::Check(args) => check::run(&args, ui),
+        Command::Cards(args) => cards::run(&args, ui),
+        Command::Sheet(args) => sheet::run(&args, ui),
         Command::Board(args) => board::run(&args, ui),
         Command::Plan(args) => plan::run(&args, ui),
         Command::Score(args) => score::run(&args, ui),

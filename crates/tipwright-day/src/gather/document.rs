@@ -30,6 +30,7 @@ pub(super) struct NewSetUp {
 pub(super) struct NewTake {
     pub name: String,
     pub caster: String,
+    pub phase: Option<String>,
     pub set_up: Option<String>,
     pub clips: Named,
     /// Said behind the caster and behind the clips.
@@ -288,8 +289,9 @@ fn note(text: &str) -> String {
 
 fn take_text(take: &NewTake) -> String {
     let set_up = take.set_up.as_ref().map_or(String::new(), |s| format!("set_up = {}\n", quoted(s)));
+    let phase = take.phase.as_ref().map_or(String::new(), |p| format!("phase = {}\n", quoted(p)));
     format!(
-        "\n[[take]]\nname = {}\ncaster = {}{}\n{set_up}clips = {}{}\n",
+        "\n[[take]]\nname = {}\ncaster = {}{}\n{phase}{set_up}clips = {}{}\n",
         quoted(&take.name),
         quoted(&take.caster),
         note(&take.caster_note),
@@ -332,6 +334,7 @@ mod tests {
             takes: vec![NewTake {
                 name: "take-01".into(),
                 caster: "01".into(),
+                phase: None,
                 set_up: None,
                 clips: clips("west/1.mp4", "east/1.mov"),
                 caster_note: "a guess".into(),

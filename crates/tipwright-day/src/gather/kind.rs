@@ -7,6 +7,7 @@
 use serde::Serialize;
 
 use super::shown::{Shown, Way};
+use tipwright::cards::Card;
 
 /// Slower than this share of the picture's longer side a second is at rest: a hung wand swings by some pixels.
 const REST_SHARE_S: f64 = 0.006;
@@ -38,6 +39,9 @@ pub enum Kind {
 
 /// What the clips of one moment are; `None` where they show nothing of these.
 pub(super) fn kind_of(clips: &[&Shown]) -> Option<Kind> {
+    if let Some(kind) = told_by_card(clips) {
+        return kind;
+    }
     let of =
         |what: &dyn Fn(&Shown) -> f64| clips.iter().map(|c| what(c)).sum::<f64>() / clips.len().max(1) as f64;
     if of(&|c| share(c.boards, c.board_pictures)) >= MOST {
@@ -57,6 +61,28 @@ pub(super) fn kind_of(clips: &[&Shown]) -> Option<Kind> {
     let fast =
         |c: &Shown| places_with(c, |ways| ways.iter().any(|w| speed(w) > FAST_SHARE_S * c.side_px)) as f64;
     (of(&fast) >= 1.0).then_some(Kind::Take)
+}
+
+/// What a person says with a card goes before what the clip looks like; nothing where the phones saw different ones.
+fn told_by_card(clips: &[&Shown]) -> Option<Option<Kind>> {
+    let mut told: Vec<Option<Kind>> = clips
+        .iter()
+        .filter_map(|c| c.card)
+        .map(|card| match card {
+            Card::Board => Some(Kind::Board),
+            Card::Wand => Some(Kind::Wand),
+            Card::Plumb => Some(Kind::Plumb),
+            Card::Toss => Some(Kind::Toss),
+            Card::Take { .. } => Some(Kind::Take),
+            Card::End => None,
+        })
+        .collect();
+    told.sort_unstable();
+    told.dedup();
+    match told[..] {
+        [kind] => Some(kind),
+        _ => None,
+    }
 }
 
 fn share(part: usize, whole: usize) -> f64 {

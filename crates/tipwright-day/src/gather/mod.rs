@@ -3,6 +3,7 @@
 //! Only what session.toml does not name yet is looked at. Nothing but session.toml is written, whole or not at all; no copy of the
 //! earlier file is kept, for every line a person wrote is in the new one (`document`).
 
+mod cards;
 mod document;
 mod found;
 mod kind;
@@ -18,7 +19,7 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::session::{Finding, LookConfig, Session, SessionCamera, WHOLE, parse_unfinished};
+use crate::session::{Finding, LookConfig, Phase, Session, SessionCamera, WHOLE, parse_unfinished};
 use document::{Document, DocumentError};
 use found::Clip;
 pub use kind::Kind;
@@ -106,6 +107,8 @@ pub struct GatheredTake {
     pub caster: String,
     /// The caster is a guess by the order of casters.csv.
     pub caster_is_guess: bool,
+    /// Phase, by the card that was held up.
+    pub phase: Option<String>,
     /// Set-up by name, where it is not the only one.
     pub set_up: Option<String>,
     /// Clip of each camera.
@@ -159,13 +162,15 @@ pub struct Gathered {
     pub is_changed: bool,
 }
 
-/// Looks at what lies there and writes it into session.toml. `progress` is told each clip.
+/// Looks at what lies there and writes it into session.toml. `phases` are those that cards were printed with; `progress` is told each
+/// clip.
 ///
 /// # Errors
 /// [`GatherError`]; session.toml is as it was.
 pub fn gather(
     folder: &Path,
     heaps: &[Heap],
+    phases: &[Phase],
     footage: &dyn Footage,
     progress: &(dyn Fn(&Path) + Sync),
 ) -> Result<Gathered, GatherError> {
@@ -219,7 +224,8 @@ pub fn gather(
         }
     }
     let boards: Vec<usize> = (0..films.len()).filter(|i| is_board[*i]).collect();
-    let at_hand = place::AtHand { session: &session, document: &document, folder: &folder, clips: &clips };
+    let at_hand =
+        place::AtHand { session: &session, document: &document, folder: &folder, clips: &clips, phases };
     let (additions, mut gathered) =
         place::place(&at_hand, &films, &shown, &boards, &paired, &earlier, unread);
     gathered.clips =

@@ -3,13 +3,15 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
+use super::cards::{Held, held};
 use super::document::{Additions, Document, Named, NewSetUp, NewTake};
 use super::found::{Clip, Earlier};
 use super::kind::{Kind, kind_of};
 use super::pair::{Doubt, Filmed, Moment, Paired};
 use super::shown::Shown;
 use super::{Calendar, Gathered, GatheredTake, Unplaced};
-use crate::session::Session;
+use crate::session::{Phase, Session};
+use tipwright::cards::Card;
 
 /// Caster of takes where there is no casters.csv.
 const NOBODY: &str = "unknown";
@@ -20,6 +22,8 @@ pub(super) struct AtHand<'a> {
     pub document: &'a Document,
     pub folder: &'a Path,
     pub clips: &'a [Clip],
+    /// Those that cards were printed with.
+    pub phases: &'a [Phase],
 }
 
 impl AtHand<'_> {
@@ -90,8 +94,8 @@ pub(super) fn place(
         .collect();
     let told: Vec<(&Moment, Option<Kind>)> = paired.moments.iter().zip(kinds).collect();
     let in_time = set_ups(at, &told, earlier, &mut out);
-    let takes = takes(at, films, &told, paired, &mut out);
-    write_takes(at, takes, &in_time, earlier, &mut out);
+    let takes = takes(at, films, shown, &told, paired, &mut out);
+    write_takes(at, shown, takes, &in_time, earlier, &mut out);
     for (clip, reason) in unread {
         let camera = at.session.camera[clip.camera_idx].name.to_string();
         out.gathered.unplaced.push(Unplaced { camera, clip: clip.named, reason, nearest: None });
@@ -234,13 +238,16 @@ fn free_name(stem: &str, first: usize, taken: &mut BTreeSet<String>) -> String {
 fn takes<'m>(
     at: &AtHand<'_>,
     films: &[Filmed],
+    shown: &[Shown],
     told: &[(&'m Moment, Option<Kind>)],
     paired: &Paired,
     out: &mut Placed,
 ) -> Vec<&'m Moment> {
     let mut takes = Vec::new();
     for (moment, kind) in told {
+        let is_over = moment.clips.iter().any(|i| shown[*i].card == Some(Card::End));
         let reason = match kind {
+            None if is_over => "the card `end` was held up: nothing in it counts".to_string(),
             None => "nothing in it looks like the board, a wand or a cast".to_string(),
             Some(Kind::Take) if moment.clips.len() < 2 => at.without_partner(moment, "a cast"),
             Some(Kind::Take) => {
@@ -262,6 +269,7 @@ fn takes<'m>(
 
 fn write_takes(
     at: &AtHand<'_>,
+    shown: &[Shown],
     takes: Vec<&Moment>,
     in_time: &[(f64, Option<String>)],
     earlier: &Earlier,
@@ -272,37 +280,62 @@ fn write_takes(
     let mut counts: BTreeMap<String, usize> = BTreeMap::new();
     session.take.iter().for_each(|t| *counts.entry(t.caster.key()).or_default() += 1);
     for moment in takes {
-        // round by round in the order of casters.csv: whoever has the fewest takes, the first of them
-        let guess = session.casters.iter().min_by_key(|c| counts.get(&c.id.key()).copied().unwrap_or(0));
-        let caster = guess.map_or(NOBODY.to_string(), |c| c.id.to_string());
-        if let Some(guess) = guess {
-            *counts.entry(guess.id.key()).or_default() += 1;
-        }
-        let caster_note = match guess {
-            Some(_) => "a guess by the order of casters.csv: correct it",
-            None => "there is no casters.csv: write who cast",
-        };
+        let cards: Vec<Card> = moment.clips.iter().filter_map(|i| shown[*i].card).collect();
+        let whose = whose(at, &cards, &counts);
+        *counts.entry(whose.caster.to_lowercase()).or_default() += 1;
         let doubt = at.doubt(moment);
         let before = |(began_s, _): &&(f64, Option<String>)| moment.began_s.is_some_and(|s| *began_s <= s);
         let set_up = in_time.iter().filter(before).max_by(|a, b| a.0.total_cmp(&b.0));
         let take = NewTake {
             name: free_name("take", session.take.len() + out.additions.takes.len() + 1, &mut taken),
-            caster,
+            caster: whose.caster,
+            phase: whose.phase,
             set_up: set_up.and_then(|(_, name)| name.clone()),
             clips: at.named(moment),
-            caster_note: caster_note.into(),
+            caster_note: whose.note,
             clips_note: doubt.clone().unwrap_or_default(),
         };
         out.gathered.takes.push(GatheredTake {
             name: take.name.clone(),
             caster: take.caster.clone(),
-            caster_is_guess: true,
+            caster_is_guess: whose.is_guess,
+            phase: take.phase.clone(),
             set_up: take.set_up.clone(),
             clips: take.clips.clone(),
             paired_by: if moment.by_sound { "sound" } else { "time" },
             doubt,
         });
         out.additions.takes.push(take);
+    }
+}
+
+/// Who casts in a take.
+struct Whose {
+    caster: String,
+    phase: Option<String>,
+    is_guess: bool,
+    note: String,
+}
+
+/// By the card; without one round by round in the order of casters.csv: whoever has the fewest takes, the first of them.
+fn whose(at: &AtHand<'_>, cards: &[Card], counts: &BTreeMap<String, usize>) -> Whose {
+    let unclear = match held(at.session, at.phases, cards) {
+        Held::Of { caster, phase } => {
+            return Whose { caster, phase: Some(phase), is_guess: false, note: "read from the card".into() };
+        }
+        Held::Unclear(why) => format!("{why}; "),
+        Held::Nothing => String::new(),
+    };
+    let guess = at.session.casters.iter().min_by_key(|c| counts.get(&c.id.key()).copied().unwrap_or(0));
+    let note = match guess {
+        Some(_) => format!("{unclear}a guess by the order of casters.csv: correct it"),
+        None => format!("{unclear}there is no casters.csv: write who cast"),
+    };
+    Whose {
+        caster: guess.map_or(NOBODY.to_string(), |c| c.id.to_string()),
+        phase: None,
+        is_guess: true,
+        note,
     }
 }
 

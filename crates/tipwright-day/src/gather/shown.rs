@@ -4,7 +4,9 @@ use std::path::Path;
 
 use nalgebra::{Matrix3, Vector3};
 
+use super::cards::WithCard;
 use crate::session::{LookConfig, Places, Session, SessionCamera};
+use tipwright::cards::Card;
 use tipwright::model::footage::{Footage, FrameSource, PlaneData};
 use tipwright::model::{Colour, FrameSpots, RawPixel};
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
@@ -39,6 +41,8 @@ pub(super) struct Shown {
     pub side_px: f64,
     /// Marks followed over the pictures of a place, best first, by place.
     pub ways: Vec<Vec<Way>>,
+    /// The card held up at its start.
+    pub card: Option<Card>,
 }
 
 /// Looks at a clip; in words why it cannot be read.
@@ -84,6 +88,9 @@ fn look_for_board(
         let size = [w as u32, h as u32];
         if footage.board_corners(&luma, size, board.columns, board.rows).is_some() {
             shown.boards += 1;
+        } else if shown.boards == 0 && 2 * shown.board_pictures > BOARD_PICTURES as usize {
+            // the others alone would be too few
+            break;
         }
     }
     Ok(())
@@ -105,10 +112,12 @@ fn look_for_marks(
         ends.iter().map(|colour| MarkerLook { colour: *colour, diameter_m }).collect();
     let source = footage.open_clip(clip, camera.capture_fps()).map_err(|e| e.to_string())?;
     shown.side_px = f64::from(source.info().picture.stored_px[0].max(source.info().picture.stored_px[1]));
-    let mut places = Places::new(source, camera.capture_fps(), None, config);
+    let places = Places::new(source, camera.capture_fps(), None, config);
+    let mut places = WithCard::new(places, config.pictures, footage);
     let settings = SpotsConfig { capture_fps: camera.capture_fps(), ..SpotsConfig::default() };
     let found =
         find_clip(&camera.name, &mut places, &looks, &settings, &mut |_| {}).map_err(|e| e.to_string())?;
+    shown.card = places.card(camera, clip).map_err(|e| e.to_string())?;
     let scale_px_m = |colour: Colour| {
         found.diameter_px.iter().find(|(c, _)| *c == colour).map_or(200.0, |(_, px)| px / diameter_m)
     };

@@ -3,9 +3,11 @@
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
+use super::cards::{Held, held};
 use super::kind::{Kind, kind_of};
 use super::pair::{Doubt, Filmed, Paired, pair};
 use super::shown::{Shown, Way};
+use tipwright::cards::{self, Card};
 use tipwright::model::RawPixel;
 use tipwright::model::footage::Sound;
 use tipwright::scene::sound::{Onsets, SoundConfig};
@@ -185,4 +187,47 @@ fn kinds_are_told_by_how_marks_move() {
     }
     let board = Shown { boards: 3, board_pictures: 4, ..Shown::default() };
     assert_eq!(kind_of(&[&board]), Some(Kind::Board));
+}
+
+#[test]
+fn a_card_goes_before_what_a_clip_looks_like_and_two_different_ones_say_nothing() {
+    let with =
+        |card: Option<Card>| Shown { card, ..clip(|i| vec![way(300.0 * i, 870.0, [0.0; 2], [0.0; 2])]) };
+    let take = Card::take(1, "02", 0, "before");
+    for (cards, kind) in [
+        ([None, None], None),
+        ([take, None], Some(Kind::Take)),
+        ([Some(Card::Wand), Some(Card::Wand)], Some(Kind::Wand)),
+        ([Some(Card::Wand), take], None),
+        ([Some(Card::End), None], None),
+    ] {
+        assert_eq!(kind_of(&[&with(cards[0]), &with(cards[1])]), kind, "{cards:?}");
+    }
+}
+
+#[test]
+fn a_card_is_whose_list_it_was_printed_for() {
+    let text = "schema = 2\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.7\n[marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[[camera]]\nname = \"west\"\nlens = \"w.toml\"\n[[camera]]\nname = \"east\"\nlens = \"e.toml\"\n[scene]\nwand = { west = \"w.mp4\", east = \"e.mp4\" }\n";
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("casters.csv"), "id,alias\n01,Heron\n02,Otter\n").unwrap();
+    let (session, problems) = crate::session::parse_unfinished(text, &folder.path().join("session.toml"));
+    let session = session.unwrap_or_else(|| panic!("{problems:?}"));
+    let phases = ["before", "after"].map(|p| crate::session::Phase::new(p).unwrap());
+    let card = |row: usize, id: &str, phase: usize, name: &str| Card::take(row, id, phase, name).unwrap();
+    let right = card(1, "02", 1, "after");
+    let of = Held::Of { caster: "02".into(), phase: "after".into() };
+    assert_eq!(held(&session, &phases, &[right]), of);
+    assert_eq!(held(&session, &phases, &[right, Card::End, right]), of);
+    assert_eq!(held(&session, &phases, &[Card::Wand]), Held::Nothing);
+    // whose check differs, as seven in eight do
+    let other =
+        (0..99).map(|i| i.to_string()).find(|id| cards::check(id, "after") != cards::check("02", "after"));
+    for wrong in [
+        vec![right, card(0, "01", 1, "after")],
+        vec![card(2, "03", 0, "before")],
+        vec![card(1, "02", 2, "last")],
+        vec![card(1, &other.unwrap(), 1, "after")],
+    ] {
+        assert!(matches!(held(&session, &phases, &wrong), Held::Unclear(_)), "{wrong:?}");
+    }
 }

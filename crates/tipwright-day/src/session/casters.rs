@@ -1,7 +1,7 @@
 //! casters.csv: who casts.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde::{Deserialize, Serialize};
 
@@ -67,6 +67,39 @@ fn finding(path: &Path, line: Option<u64>, severity: Severity, what: String, rem
     let mut out = Finding::new(Subject::Session, severity, what, remedy).in_file(path);
     out.line = line.and_then(|l| usize::try_from(l).ok());
     out
+}
+
+/// A list of casters that cannot be used as it is.
+#[derive(Debug, thiserror::Error)]
+#[error("{what}; {remedy}: {}", path.display())]
+pub struct CastersError {
+    /// What is wrong.
+    pub what: String,
+    /// What to do.
+    pub remedy: String,
+    /// File.
+    pub path: PathBuf,
+}
+
+/// Every caster of a list, in its order; for those who need all of them.
+///
+/// # Errors
+/// It cannot be read, a row cannot be used, or there is none.
+pub fn read_casters(path: &Path) -> Result<Vec<Caster>, CastersError> {
+    let fail =
+        |what: String, remedy: &str| CastersError { what, remedy: remedy.into(), path: path.to_path_buf() };
+    let text = super::read::read_file(path).map_err(|what| fail(what, REMEDY))?;
+    let rows = parse(&text, path);
+    if let Some(problem) = rows.findings.iter().find(|f| f.is_problem()) {
+        return Err(fail(problem.what.clone(), &problem.remedy));
+    }
+    if let Some((what, remedy)) = rows.bad.into_values().next() {
+        return Err(fail(what, remedy));
+    }
+    if rows.casters.is_empty() {
+        return Err(fail("has no caster in it".into(), "write a row for each, as `tipwright new` shows"));
+    }
+    Ok(rows.casters)
 }
 
 /// Reads the file's text.

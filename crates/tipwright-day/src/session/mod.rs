@@ -28,7 +28,7 @@ mod values;
 mod walk;
 
 pub use blank::{blank_session, session_id};
-pub use casters::{Caster, Hand};
+pub use casters::{Caster, CastersError, Hand, read_casters};
 pub use date::Date;
 pub(crate) use excerpt::Excerpt;
 pub use finding::{Finding, Subject};

@@ -79,7 +79,7 @@ fn casters_beside(session: &Path) -> Result<Option<String>, Box<Parsed>> {
     read_file(&path).map(Some).map_err(|what| Box::new(unusable(&path, what, casters::REMEDY)))
 }
 
-fn read_file(path: &Path) -> Result<String, String> {
+pub(super) fn read_file(path: &Path) -> Result<String, String> {
     let bytes = std::fs::metadata(path).map_err(|e| format!("cannot be read ({e})"))?.len();
     if bytes > LARGEST_FILE_BYTES {
         return Err(format!("has {bytes} bytes, more than anyone writes ({LARGEST_FILE_BYTES})"));

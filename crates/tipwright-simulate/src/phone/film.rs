@@ -180,6 +180,12 @@ impl Film {
         }
     }
 
+    /// Inner luma sample of a pixel as it is now.
+    #[must_use]
+    pub fn luma(&self, row: usize, col: usize) -> i16 {
+        self.moving.picture.y[row * self.moving.picture.width + col]
+    }
+
     /// Replaces a row's stretch of both layers' luma: for things that are computed, not covered (the board).
     pub fn set_luma(&mut self, row: usize, first_col: usize, values: &[i16]) {
         let w = self.still.picture.width;

@@ -1,6 +1,7 @@
 //! What there is to be filmed: balls, thin curves, people. Everything is a function of world time.
 
-use nalgebra::Point3;
+use nalgebra::{Isometry3, Point3};
+use tipwright::cards::Card;
 
 use super::exposure::Light;
 use super::shade::Sun;
@@ -54,6 +55,29 @@ pub struct Person {
     pub parts_at: Over<Vec<BodyPart>>,
 }
 
+/// A printed card that is held up.
+pub struct HeldCard {
+    /// Which.
+    pub card: Card,
+    /// World from page: origin in the middle of the coded square, x to the right and y down on the page. `None` while it is down.
+    pub page_at: Over<Option<Isometry3<f64>>>,
+    /// Light on it; 1 is the sun at the nominal exposure.
+    pub light: f64,
+    /// A shadow's edge across it: direction and place on the page (metres), and the light left beyond.
+    pub shadow: Option<([f64; 2], f64, f64)>,
+}
+
+impl HeldCard {
+    /// Light at a place of the page.
+    #[must_use]
+    pub fn light_at(&self, x_m: f64, y_m: f64) -> f64 {
+        match self.shadow {
+            Some(([dx, dy], at_m, left)) if dx * x_m + dy * y_m > at_m => self.light * left,
+            _ => self.light,
+        }
+    }
+}
+
 /// A play.
 #[derive(Default)]
 pub struct Play {
@@ -69,6 +93,8 @@ pub struct Play {
     pub curves: Vec<Curve>,
     /// Markers.
     pub balls: Vec<Ball>,
+    /// Cards held up, before all else.
+    pub cards: Vec<HeldCard>,
     /// Claps.
     pub claps: Vec<Clap>,
     /// Flashes on the water per second.

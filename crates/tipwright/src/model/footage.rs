@@ -28,6 +28,20 @@ pub struct Plane<'a> {
     pub stride: usize,
 }
 
+impl Plane<'_> {
+    /// As 8-bit samples without gaps between rows, into a place that is used again.
+    pub fn to_grey(&self, out: &mut Vec<u8>) {
+        out.clear();
+        for row in 0..self.height {
+            let range = row * self.stride..row * self.stride + self.width;
+            match self.data {
+                PlaneData::Bits8(data) => out.extend_from_slice(&data[range]),
+                PlaneData::Bits10(data) => out.extend(data[range].iter().map(|v| (v >> 2) as u8)),
+            }
+        }
+    }
+}
+
 /// Luma and chroma planes of one stored picture, not rotated, not converted.
 #[derive(Debug, Clone, Copy)]
 pub struct Planes<'a> {
@@ -238,6 +252,11 @@ pub trait Footage: Sync {
     fn board_count(&self, luma: &[u8], size_px: [u32; 2]) -> Option<[u32; 2]> {
         let _ = (luma, size_px);
         None
+    }
+    /// Four corners, in turn, of dark squares on lighter ground, where a card may be held up. Empty when the reader cannot tell.
+    fn dark_squares(&self, luma: &[u8], size_px: [u32; 2]) -> Vec<[RawPixel; 4]> {
+        let _ = (luma, size_px);
+        Vec::new()
     }
     /// Things that stand still found in two stills of one camera; those that moved by themselves are among them. Empty when the
     /// reader cannot, or when nothing is found.

@@ -5,6 +5,7 @@ use tipwright::model::RawPixel;
 
 use super::curves::draw_curve;
 use super::glints::Glints;
+use super::held::draw_held;
 use super::{ClipSpec, SpotTruth, blur_px};
 use crate::phone::backdrop::Backdrop;
 use crate::phone::disc::DiscProfile;
@@ -64,6 +65,9 @@ impl<'a> Drawer<'a> {
             truth.extend(self.draw_ball(film, ball_idx, frame_idx, pts_s, &still, &near));
         }
         paint_limbs(film, &near);
+        for held in &self.play.cards {
+            draw_held(self.spec, film, held, t_s);
+        }
     }
 
     fn limbs(&self, parts: &[BodyPart]) -> Vec<(Limb, f64, Light)> {

@@ -19,6 +19,7 @@ use super::sprite::{CurvePoint, Limb};
 mod curves;
 mod draw;
 mod glints;
+mod held;
 #[cfg(test)]
 mod tests;
 

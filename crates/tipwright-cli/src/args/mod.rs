@@ -1,9 +1,14 @@
 //! The words of the command line.
 
+mod print;
+
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand, ValueEnum};
 use tipwright::model::Colour;
+
+use print::board_size;
+pub use print::{BoardArgs, CardsArgs, SheetArgs};
 
 /// Measures fly casts in three dimensions from two or more phones on tripods.
 #[derive(Debug, Parser)]
@@ -34,6 +39,10 @@ pub enum Command {
     Gather(GatherArgs),
     /// Draw a calibration board in true size, with a ruler to check the printer
     Board(BoardArgs),
+    /// Draw a card for each caster and phase, to hold up at the start of a clip: `gather` reads them
+    Cards(CardsArgs),
+    /// Draw the helper's page for the field: what to film, in which order
+    Sheet(SheetArgs),
     /// Before filming: what the cameras at their rough places will be able to tell, and how to stand better
     Plan(PlanArgs),
     /// Find a camera's lens from a clip or a folder of stills of the board
@@ -96,28 +105,6 @@ pub struct StageArgs {
 pub struct NewArgs {
     /// Folder of the session; made when it is not there
     pub dir: PathBuf,
-}
-
-#[derive(Debug, Clone, Copy, ValueEnum)]
-pub enum Paper {
-    A4,
-    Letter,
-}
-
-#[derive(Debug, clap::Args)]
-pub struct BoardArgs {
-    /// Inner corners, columns x rows
-    #[arg(long, default_value = "9x6", value_parser = board_size)]
-    pub board: (u32, u32),
-    /// Side of a square
-    #[arg(long, default_value_t = 25.0)]
-    pub square_mm: f64,
-    /// Paper
-    #[arg(long, value_enum, default_value = "a4")]
-    pub paper: Paper,
-    /// File to write; .svg or .pdf
-    #[arg(short, long, default_value = "board.pdf")]
-    pub output: PathBuf,
 }
 
 #[derive(Debug, clap::Args)]
@@ -339,6 +326,9 @@ pub struct GatherArgs {
     /// Folder with a camera's clips, where they lie elsewhere than in the folder of its name; may be given several times
     #[arg(long, value_name = "NAME=DIR", value_parser = camera_folder)]
     pub from: Vec<(String, PathBuf)>,
+    /// Phases that the cards were printed with, in their order
+    #[arg(long, default_value = "before,after", value_delimiter = ',')]
+    pub phases: Vec<String>,
 }
 
 /// `west=DIR` as name and folder.
@@ -371,18 +361,4 @@ fn colour(text: &str) -> Result<Colour, String> {
         .into_iter()
         .find(|c| c.to_string() == text.trim().to_lowercase())
         .ok_or_else(|| format!("`{text}` is none of {}", Colour::ALL.map(|c| c.to_string()).join(", ")))
-}
-
-/// `9x6` as columns and rows.
-fn board_size(text: &str) -> Result<(u32, u32), String> {
-    let wrong = || {
-        format!("`{text}` is not of the form 9x6: inner corners along a row, x, inner corners along a column")
-    };
-    let (columns, rows) = text.split_once(['x', 'X']).ok_or_else(wrong)?;
-    let number = |t: &str| t.trim().parse::<u32>().map_err(|_| wrong());
-    let (columns, rows) = (number(columns)?, number(rows)?);
-    if columns < 3 || rows < 3 {
-        return Err("a board needs at least 3 x 3 inner corners".into());
-    }
-    Ok((columns, rows))
 }

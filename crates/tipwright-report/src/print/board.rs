@@ -1,43 +1,10 @@
-//! The printable calibration board in true size, as SVG and PDF.
-//!
-//! The page is laid out once, in millimetres, and written twice. The PDF is written by hand: one page of filled
-//! rectangles and text in a font every reader must have (Helvetica, PDF 32000-1:2008, 9.6.2.2) is six objects and
-//! a table of their positions, less than a library's set-up.
-
-mod render;
-mod text;
+//! The printable calibration board.
 
 use tipwright::model::Board;
 use tipwright::model::{Severity, Warning};
 
-/// Paper sizes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Paper {
-    /// 210 x 297 mm (ISO 216).
-    A4,
-    /// 8.5 x 11 inches (ANSI/ASME Y14.1).
-    Letter,
-}
-
-impl Paper {
-    /// Name on messages.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Self::A4 => "A4",
-            Self::Letter => "Letter",
-        }
-    }
-
-    /// Shorter and longer side.
-    #[must_use]
-    pub fn sides_mm(self) -> [f64; 2] {
-        match self {
-            Self::A4 => [210.0, 297.0],
-            Self::Letter => [215.9, 279.4],
-        }
-    }
-}
+use super::text::{Face, wrapped};
+use super::{BLANK_MM, CAUTIONS, Item, Paper, Sheet};
 
 /// Why there is no sheet.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -76,14 +43,6 @@ pub enum BoardSheetError {
     },
 }
 
-/// Printed beside the board: what to keep in mind on the day it is used.
-pub const CAUTIONS: [&str; 4] = [
-    "Cast with yarn instead of a hook, and wear eye protection, casters and onlookers.",
-    "Never cast near power lines, nor when thunder is about: rods conduct.",
-    "Secure tripods and cords so that nobody trips and nothing falls.",
-    "Film people, minors above all, only with their consent, and keep the pictures private.",
-];
-
 /// White round the squares at the sides and above, and white between squares and ruler, millimetres. 7: at arm's length that is
 /// 6 px or more of a 1080p picture, enough to part the outer squares from a dark backing.
 const WHITE_MM: f64 = 7.0;
@@ -91,32 +50,8 @@ const WHITE_MM: f64 = 7.0;
 const GAP_MM: f64 = 5.0;
 /// Height of the ruler with its figures.
 const RULER_MM: f64 = 7.0;
-/// What common printers leave blank along the edges (common practice: 3 to 5 mm).
-const BLANK_MM: f64 = 5.0;
 /// Sizes of the text, largest that fits first.
 const TEXT_SIZES_MM: [f64; 4] = [3.2, 2.8, 2.5, 2.2];
-
-/// Things on the page, millimetres from its top left corner.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) enum Item {
-    /// Filled black rectangle.
-    Fill { x: f64, y: f64, width: f64, height: f64 },
-    /// Text with its baseline at y.
-    Text { x: f64, y: f64, size: f64, centred: bool, text: String },
-}
-
-/// A page ready to be written.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Sheet {
-    /// Page size as it is to be printed.
-    pub page_mm: [f64; 2],
-    /// Top left corner of the squares on the page.
-    pub squares_at_mm: [f64; 2],
-    /// Length of the ruler.
-    pub ruler_mm: u32,
-    pub(crate) items: Vec<Item>,
-    pub(crate) title: String,
-}
 
 /// Lays a board out on paper, upright or lying, whichever leaves more room.
 ///
@@ -199,8 +134,8 @@ fn lay_out_on(board: &Board, page: [f64; 2], text_mm: f64) -> Option<Sheet> {
     let beside_at = left_mm + f64::from(ruler_mm) + 8.0;
     let beside_width = page[0] - BLANK_MM - 1.0 - beside_at;
     let beside = beside_width >= 90.0;
-    let how = text::wrapped(&how, text_mm, if beside { beside_width } else { text_width });
-    let cautions = text::wrapped(&CAUTIONS.join(" "), text_mm, text_width);
+    let how = wrapped(&how, Face::Sans, text_mm, if beside { beside_width } else { text_width });
+    let cautions = wrapped(&CAUTIONS.join(" "), Face::Sans, text_mm, text_width);
     let how_mm = how.len() as f64 * line_mm;
     let upper_mm = if beside { RULER_MM.max(how_mm) } else { RULER_MM + 1.0 + how_mm };
     let below = GAP_MM + upper_mm + 1.0 + cautions.len() as f64 * line_mm + BLANK_MM;
@@ -228,13 +163,13 @@ fn lay_out_on(board: &Board, page: [f64; 2], text_mm: f64) -> Option<Sheet> {
     let mut write = |lines: Vec<String>, x: f64, top: f64| {
         for (i, text) in lines.into_iter().enumerate() {
             let y = top + text_mm + i as f64 * line_mm;
-            items.push(Item::Text { x, y, size: text_mm, centred: false, text });
+            items.push(Item::Text { x, y, size: text_mm, centred: false, face: Face::Sans, text });
         }
     };
     let how_top = if beside { ruler_top } else { ruler_top + RULER_MM + 1.0 };
     write(how, if beside { beside_at } else { left_mm }, how_top);
     write(cautions, left_mm, ruler_top + upper_mm + 1.0);
-    Some(Sheet { page_mm: page, squares_at_mm: [left, top], ruler_mm, items, title })
+    Some(Sheet { page_mm: page, items, title })
 }
 
 /// Millimetres above the line, inches below it, from the same zero.
@@ -252,7 +187,7 @@ fn draw_ruler(items: &mut Vec<Item>, [x0, top]: [f64; 2], length_mm: u32) {
         items.push(Item::Fill { x: x - thin / 2.0, y: base - tick, width: thin, height: tick });
         if mm % 10 == 0 {
             let text = if mm == length_mm { format!("{mm} mm") } else { mm.to_string() };
-            items.push(Item::Text { x, y: base - 2.0, size: figures, centred: true, text });
+            items.push(Item::Text { x, y: base - 2.0, size: figures, centred: true, face: Face::Sans, text });
         }
     }
     let sixteenths = (f64::from(length_mm) / 25.4 * 16.0).floor() as u32;
@@ -267,7 +202,7 @@ fn draw_ruler(items: &mut Vec<Item>, [x0, top]: [f64; 2], length_mm: u32) {
         if k % 16 == 0 {
             let inches = k / 16;
             let text = if k + 16 > sixteenths { format!("{inches} in") } else { inches.to_string() };
-            items.push(Item::Text { x, y: base + 3.4, size: figures, centred: true, text });
+            items.push(Item::Text { x, y: base + 3.4, size: figures, centred: true, face: Face::Sans, text });
         }
     }
 }
@@ -275,6 +210,7 @@ fn draw_ruler(items: &mut Vec<Item>, [x0, top]: [f64; 2], length_mm: u32) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::print::text::width_mm;
 
     #[test]
     fn squares_are_in_true_size_and_inside_the_page() {
@@ -292,10 +228,11 @@ mod tests {
                 for item in &sheet.items {
                     let (right, bottom) = match item {
                         Item::Fill { x, y, width, height } => (x + width, y + height),
-                        Item::Text { x, y, size, centred, text } => {
-                            let w = text::width_mm(text, *size);
+                        Item::Text { x, y, size, centred, face, text } => {
+                            let w = width_mm(text, *face, *size);
                             (x + if *centred { w / 2.0 } else { w }, *y)
                         }
+                        _ => panic!("{item:?}"),
                     };
                     assert!(right <= sheet.page_mm[0] - 4.9, "{item:?}");
                     assert!(bottom <= sheet.page_mm[1] - 4.9, "{item:?}");
@@ -312,7 +249,7 @@ mod tests {
             .iter()
             .filter_map(|i| match i {
                 Item::Text { text, .. } => Some(format!("{text} ")),
-                Item::Fill { .. } => None,
+                _ => None,
             })
             .collect();
         for caution in CAUTIONS {
