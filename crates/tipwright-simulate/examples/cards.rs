@@ -63,7 +63,7 @@ fn with_cards(moments: usize, seed: u64, keep: Option<&Path>) {
     let folder = keep.unwrap_or(&own);
     std::fs::create_dir_all(folder).unwrap();
     let plans = [(DayKind::Clinic, "clinic"), (DayKind::Hard, "hard")]
-        .map(|(kind, name)| (Plan::new(&SimulateConfig { kind, seed }), name));
+        .map(|(kind, name)| (Plan::new(&SimulateConfig { kind, seed, ..SimulateConfig::default() }), name));
     let mut views = Vec::new();
     for (plan, name) in &plans {
         for camera_idx in 0..2 {
@@ -173,7 +173,7 @@ fn moment(
         Play { cards: vec![HeldCard { card, page_at: Box::new(page_at), light, shadow }], ..Play::default() };
     let spec = spec(plan, camera_idx, i, folder);
     film_clip(&spec, backdrop, &play, &|| ()).unwrap();
-    let read = pictures(&spec.path, 1, |luma, size_px| seen(luma, size_px));
+    let read = pictures(&spec.path, 1, seen);
     let moment = Moment { card, distance_m, tilt_deg, kind, read };
     if moment.right() > 0 {
         std::fs::remove_file(&spec.path).unwrap();

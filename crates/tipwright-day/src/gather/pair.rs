@@ -206,7 +206,7 @@ fn votes(clips: &[Filmed], groups: &[Group], theirs: &[usize]) -> Vec<Vote> {
 }
 
 /// A difference of the calendars with the pairs that go with it.
-struct Found {
+struct Difference {
     calendar: Calendar,
     first_ends: bool,
     taken: Vec<Vote>,
@@ -215,7 +215,7 @@ struct Found {
     next: Option<(f64, f64)>,
 }
 
-impl Found {
+impl Difference {
     fn began_s(&self, clip: &Filmed) -> Option<f64> {
         Some(clip.recorded_s? - if self.calendar.stamps_ends { clip.length_s } else { 0.0 })
     }
@@ -228,8 +228,8 @@ fn best_calendar(
     votes: &[Vote],
     first_ends: Option<bool>,
     known: &[f64],
-) -> Option<Found> {
-    let mut best: Option<Found> = None;
+) -> Option<Difference> {
+    let mut best: Option<Difference> = None;
     for first_ends_now in first_ends.map_or(vec![false, true], |ends| vec![ends]) {
         for stamps_ends in [false, true] {
             let shift_s = if first_ends.is_none() && first_ends_now { 1.0 } else { 0.0 };
@@ -251,7 +251,7 @@ fn best_calendar(
     best
 }
 
-fn most_voted(votes: &[Vote], ahead: &dyn Fn(&Vote) -> Option<f64>, known: &[f64]) -> Option<Found> {
+fn most_voted(votes: &[Vote], ahead: &dyn Fn(&Vote) -> Option<f64>, known: &[f64]) -> Option<Difference> {
     let mut dated: Vec<(f64, Vote)> = votes.iter().filter_map(|v| Some((ahead(v)?, *v))).collect();
     dated.sort_by(|a, b| b.1.weight.total_cmp(&a.1.weight));
     let at = |centre_s: f64| -> (f64, Vec<(f64, Vote)>) {
@@ -273,7 +273,7 @@ fn most_voted(votes: &[Vote], ahead: &dyn Fn(&Vote) -> Option<f64>, known: &[f64
     let taken: Vec<Vote> = taken.into_iter().map(|(_, v)| v).collect();
     let calendar = Calendar { ahead_s, pairs: taken.len(), stamps_ends: false };
     let next = next.map(|(s, w)| (s - centre_s, w));
-    Some(Found { calendar, first_ends: false, taken, weight, next })
+    Some(Difference { calendar, first_ends: false, taken, weight, next })
 }
 
 /// Of votes in their order those whose moment and whose clip no earlier one has taken.
@@ -300,7 +300,7 @@ fn doubt(
     groups: &[Group],
     votes: &[Vote],
     taken: &Vote,
-    found: Option<&Found>,
+    found: Option<&Difference>,
 ) -> Option<Doubt> {
     if let Some((by_s, weight)) = found.and_then(|f| f.next.map(|(s, w)| (s, w / f.weight)))
         && weight > if taken.after_s.is_some() { DOUBTFUL } else { DOUBTFUL_BY_TIME }

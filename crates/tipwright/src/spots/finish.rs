@@ -37,8 +37,11 @@ pub(super) fn finish(
         let sure = sure(&frames, &rows, look.colour);
         sizes.extend(usual_size(&sure).map(|size_px| (look.colour, size_px)));
         let known = if sure.len() < FEW { light::best(&frames, look.colour) } else { sure };
-        let shades = light::shades(&known);
-        light::settle(&mut frames, picture, look.colour, &shades);
+        // smaller ones show too little of their light: what was put right of a few hundredths scattered by more
+        if median_px(&known).is_some_and(|size_px| size_px >= light::LEAST_PX) {
+            let shades = light::shades(&known);
+            light::settle(&mut frames, picture, look.colour, &shades);
+        }
     }
     let by_place = of_all(&frames, by_place);
     for look in looks {
@@ -208,7 +211,11 @@ fn sure<'a>(frames: &'a [FrameFound], rows: &[Vec<u32>], colour: Colour) -> Vec<
 
 /// Median diameter of what is surely moving; `None` when there is too little of it.
 fn usual_size(sure: &[&Found]) -> Option<f64> {
-    let mut sizes: Vec<f32> = sure.iter().map(|f| f.diameter_px).collect();
+    median_px(sure).filter(|_| sure.len() >= FEW)
+}
+
+fn median_px(spots: &[&Found]) -> Option<f64> {
+    let mut sizes: Vec<f32> = spots.iter().map(|f| f.diameter_px).collect();
     sizes.sort_unstable_by(f32::total_cmp);
-    (sizes.len() >= FEW).then(|| f64::from(sizes[sizes.len() / 2]))
+    sizes.get(sizes.len() / 2).map(|size| f64::from(*size))
 }

@@ -7,7 +7,7 @@ use crate::model::{Candidate, Colour, Rotation, Streak};
 
 use super::super::blob::Blob;
 use super::super::causes::Cause;
-use super::super::fit::{Fitted, Start};
+use super::super::fit::{FitStart, Fitted};
 use super::{
     CHROMA_SITING_SD_PX, COLOUR_WITHOUT_FIT, Finder, Found, LEAST_COLOUR_FOR_LUMA, LEAST_RISE, ROUGH_MISFIT,
     ROUGH_SD, ROUGH_SNR, SEEK_RADIUS_PX, WIDTH_WITHOUT_FIT, size_match,
@@ -29,7 +29,7 @@ impl Finder {
         }
         let streaked = blob.length > 0.9 * blob.radius.max(0.35 * self.sizes_px[look_idx][0]);
         let seek = blob.rise.abs() > LEAST_RISE && blob.radius > SEEK_RADIUS_PX;
-        let start = Start {
+        let start = FitStart {
             x: blob.x,
             y: blob.y,
             radius: blob.radius,
@@ -82,7 +82,7 @@ impl Finder {
     pub(super) fn fit_coloured(
         &mut self,
         look_idx: usize,
-        start: Start,
+        start: FitStart,
         elsewhere: bool,
         seek: bool,
     ) -> Option<Fitted> {
@@ -92,7 +92,7 @@ impl Finder {
             (0.5 * (start.y - 0.5)).round().max(0.0) as usize,
         ];
         self.chroma.cut_chroma(&self.grid.cb, &self.grid.cr, hue.along, centre);
-        let half = Start {
+        let half = FitStart {
             x: 0.5 * (start.x - 0.5),
             y: 0.5 * (start.y - 0.5),
             radius: 0.5 * start.radius,
@@ -143,7 +143,7 @@ impl Finder {
         let beside = 0.5
             * (local(coarse.x - side * uy, coarse.y + side * ux)
                 + local(coarse.x + side * uy, coarse.y - side * ux));
-        let fine_start = Start {
+        let fine_start = FitStart {
             x: coarse.x,
             y: coarse.y,
             radius: coarse.radius,

@@ -34,7 +34,7 @@ const HUBER: f32 = 2.5;
 
 /// What a fit starts from, in samples of the plane.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Start {
+pub(super) struct FitStart {
     pub x: f32,
     pub y: f32,
     pub radius: f32,
@@ -94,7 +94,13 @@ pub(super) struct Fitter {
 impl Fitter {
     /// Fits a spot. `before` is the frame before as background, where the marker was elsewhere. With `seek` what starts as a disc is
     /// tried as a streak too: of one shorter than the ball is wide the outline at half height is a disc's.
-    pub fn fit(&mut self, now: &Patch, before: Option<&Patch>, start: Start, seek: bool) -> Option<Fitted> {
+    pub fn fit(
+        &mut self,
+        now: &Patch,
+        before: Option<&Patch>,
+        start: FitStart,
+        seek: bool,
+    ) -> Option<Fitted> {
         let disc = self.fit_form(now, before, start)?;
         if !seek || start.length > 0.0 {
             return Some(disc);
@@ -102,7 +108,7 @@ impl Fitter {
         let samples = self.value.len() as f32;
         let angle_rad = self.drawn_out_rad(disc.x - start.x, disc.y - start.y, disc.amplitude);
         let (x, y, radius) = (disc.x, disc.y, 0.9 * disc.radius);
-        let start = Start { x, y, radius, length: 0.8 * disc.radius, angle_rad, ..start };
+        let start = FitStart { x, y, radius, length: 0.8 * disc.radius, angle_rad, ..start };
         let streak = self.fit_form(now, before, start).filter(|s| {
             // Two unknowns more must gain what chance gives once in four hundred times (chi-square of two degrees, halves).
             samples * (disc.noise / s.noise).ln() > 6.0 && s.length > 3.0 * s.length_sd
@@ -121,7 +127,7 @@ impl Fitter {
         0.5 * (sin * amplitude.signum()).atan2(cos * amplitude.signum())
     }
 
-    fn fit_form(&mut self, now: &Patch, before: Option<&Patch>, start: Start) -> Option<Fitted> {
+    fn fit_form(&mut self, now: &Patch, before: Option<&Patch>, start: FitStart) -> Option<Fitted> {
         let streak = start.length > 0.0;
         let mut p = [0.0f32; UNKNOWNS];
         (p[X], p[Y]) = (start.x - now.left as f32, start.y - now.top as f32);

@@ -4,7 +4,7 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::super::{MarkerLook, SpotsConfig, find_clip};
-use super::painter::{Canvas, Disc, Film, Reel};
+use super::painter::{Canvas, Disc, Painted, Reel};
 use crate::model::footage::PlaneData;
 use crate::model::{Candidate, Colour, RawPixel, Rotation};
 
@@ -42,7 +42,7 @@ fn nearest(candidates: &[Candidate], x: f64, y: f64) -> Option<(usize, f64, Cand
         .min_by(|a, b| a.1.total_cmp(&b.1))
 }
 
-fn swung_clip(frames: usize, colour: [f64; 3], clutter: impl Fn(usize, &mut Canvas)) -> Vec<Film> {
+fn swung_clip(frames: usize, colour: [f64; 3], clutter: impl Fn(usize, &mut Canvas)) -> Vec<Painted> {
     (0..frames)
         .map(|k| {
             let mut canvas = Canvas::new(SIZE[0], SIZE[1], place);

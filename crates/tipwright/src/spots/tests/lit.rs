@@ -152,7 +152,7 @@ fn clip(colour: Colour, paint: [f64; 3], radius: f64, scene: Scene, seed: u64) -
     let look = MarkerLook { colour, diameter_m: 0.040 };
     let mut reel = Reel::new((0..FRAMES).map(film).collect(), Rotation::R0);
     let found = find_clip("west", &mut reel, &[look], &config, &mut |_| {}).unwrap();
-    let near: Vec<([f64; 2], Candidate)> = found
+    let near: Vec<Placed> = found
         .spots
         .frames
         .iter()
@@ -167,12 +167,15 @@ fn clip(colour: Colour, paint: [f64; 3], radius: f64, scene: Scene, seed: u64) -
     judge(&near, way)
 }
 
+/// A place off its truth, and what was found there.
+type Placed = ([f64; 2], Candidate);
+
 /// Errors of places against the way to the light.
-fn judge(near: &[([f64; 2], Candidate)], way: f64) -> Case {
+fn judge(near: &[Placed], way: f64) -> Case {
     let n = near.len().max(1) as f64;
-    let mean = |of: &dyn Fn(&([f64; 2], Candidate)) -> f64| near.iter().map(of).sum::<f64>() / n;
+    let mean = |of: &dyn Fn(&Placed) -> f64| near.iter().map(of).sum::<f64>() / n;
     let [mx, my] = [0, 1].map(|k| mean(&|p| p.0[k]));
-    let inside = |([dx, dy], c): &&([f64; 2], Candidate)| {
+    let inside = |([dx, dy], c): &&Placed| {
         let [xx, xy, yy] = c.cov_px2;
         // 95 % of a chi-square of two degrees of freedom.
         (yy * dx * dx - 2.0 * xy * dx * dy + xx * dy * dy) / (xx * yy - xy * xy) < 5.99

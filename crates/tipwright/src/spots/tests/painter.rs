@@ -118,13 +118,13 @@ impl Canvas {
     }
 
     /// Bytes with Gaussian noise of so many steps on luma and half of it on chroma.
-    pub fn develop(&self, noise: f64, seed: u64) -> Film {
+    pub fn develop(&self, noise: f64, seed: u64) -> Painted {
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         let mut plane = |values: &[f64], sigma: f64| {
             let normal = Normal::new(0.0, sigma.max(1e-9)).unwrap();
             values.iter().map(|v| (v + normal.sample(&mut random)).round().clamp(0.0, 255.0) as u8).collect()
         };
-        Film {
+        Painted {
             width: self.width,
             height: self.height,
             luma: plane(&self.luma, noise),
@@ -135,14 +135,14 @@ impl Canvas {
 
 /// A picture as bytes.
 #[derive(Debug, Clone)]
-pub struct Film {
+pub struct Painted {
     pub width: usize,
     pub height: usize,
     pub luma: Vec<u8>,
     pub chroma: [Vec<u8>; 2],
 }
 
-impl Film {
+impl Painted {
     pub fn planes(&self) -> Planes<'_> {
         let chroma = |k: usize| Plane {
             data: PlaneData::Bits8(&self.chroma[k]),
@@ -168,12 +168,12 @@ impl Film {
 /// A clip made of pictures in memory, 120 a second.
 pub struct Reel {
     info: ClipInfo,
-    films: Vec<Film>,
+    films: Vec<Painted>,
     next: usize,
 }
 
 impl Reel {
-    pub fn new(films: Vec<Film>, rotation: Rotation) -> Self {
+    pub fn new(films: Vec<Painted>, rotation: Rotation) -> Self {
         let stored_px = [films[0].width as u32, films[0].height as u32];
         let info = ClipInfo {
             path: "reel.mp4".into(),

@@ -1,12 +1,12 @@
 //! The fit alone: bias, efficiency and honesty of its covariance.
 
-use super::super::fit::{Fitted, Fitter, Start};
+use super::super::fit::{FitStart, Fitted, Fitter};
 use super::super::patch::Patch;
 use super::painter::{Canvas, Disc};
 
 const GREY: [f64; 3] = [90.0, 128.0, 128.0];
 
-fn fit(canvas: &Canvas, noise: f64, seed: u64, start: Start) -> Option<Fitted> {
+fn fit(canvas: &Canvas, noise: f64, seed: u64, start: FitStart) -> Option<Fitted> {
     let film = canvas.develop(noise, seed);
     let mut patch = Patch::new(64);
     patch.cut_plane(&film.planes().luma, [start.x.round() as usize, start.y.round() as usize]);
@@ -14,9 +14,9 @@ fn fit(canvas: &Canvas, noise: f64, seed: u64, start: Start) -> Option<Fitted> {
 }
 
 /// A start as the rough measure would give it: near, not at, the truth.
-fn start_near(disc: &Disc, contrast: f64) -> Start {
+fn start_near(disc: &Disc, contrast: f64) -> FitStart {
     let length = disc.motion[0].hypot(disc.motion[1]);
-    Start {
+    FitStart {
         x: (disc.x + 0.4) as f32,
         y: (disc.y - 0.3) as f32,
         radius: (disc.radius * 1.1) as f32,
@@ -149,7 +149,7 @@ fn the_edge_of_the_sky_does_not_pull_when_the_frame_before_shows_it() {
         canvas.disc(&disc, [235.0, 128.0, 128.0]);
         let (now, before) = (canvas.develop(2.0, seed), Canvas::new(96, 96, back).develop(2.0, seed + 99));
         let start = start_near(&disc, 120.0);
-        let cut = |film: &super::painter::Film| {
+        let cut = |film: &super::painter::Painted| {
             let mut patch = Patch::new(64);
             patch.cut_plane(&film.planes().luma, [start.x.round() as usize, start.y.round() as usize]);
             patch
