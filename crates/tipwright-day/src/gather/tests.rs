@@ -207,7 +207,7 @@ fn a_card_goes_before_what_a_clip_looks_like_and_two_different_ones_say_nothing(
 
 #[test]
 fn a_card_is_whose_list_it_was_printed_for() {
-    let text = "schema = 2\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.7\n[marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[[camera]]\nname = \"west\"\nlens = \"w.toml\"\n[[camera]]\nname = \"east\"\nlens = \"e.toml\"\n[scene]\nwand = { west = \"w.mp4\", east = \"e.mp4\" }\n";
+    let text = "schema = 2\ntitle = \"a day\"\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.7\n[marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[[camera]]\nname = \"west\"\nlens = \"w.toml\"\n[[camera]]\nname = \"east\"\nlens = \"e.toml\"\n[scene]\nwand = { west = \"w.mp4\", east = \"e.mp4\" }\n";
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("casters.csv"), "id,alias\n01,Heron\n02,Otter\n").unwrap();
     let (session, problems) = crate::session::parse_unfinished(text, &folder.path().join("session.toml"));

@@ -122,7 +122,8 @@ pub fn usable(
         .chain(&mut doubtful)
         .filter_map(|take| {
             take.set_up_idx = set_ups::by_time(&session, take, recorded_unix_s);
-            take.set_up_idx.is_none().then(|| set_ups::of_none(&session, take))
+            let is_told = take.set_up.is_some();
+            (take.set_up_idx.is_none() && !is_told).then(|| set_ups::of_none(&session, take))
         })
         .collect();
     session.take = takes;
@@ -137,6 +138,7 @@ pub fn usable(
     for camera in &session.camera {
         files.lens(camera, footage);
     }
+    files.out.extend(in_no_set_up);
     let set_ups = session.set_ups();
     let mut in_scenes: Vec<Vec<CameraName>> = Vec::new();
     for (idx, set_up) in set_ups.iter().enumerate() {
@@ -148,13 +150,9 @@ pub fn usable(
     }
     for take in session.take.iter().chain(&doubtful) {
         let in_scene = take.set_up_idx.and_then(|i| in_scenes.get(i)).map_or(&[][..], Vec::as_slice);
-        // what its set-up costs is told already
-        if take.set_up_idx.is_some() && in_scene.len() >= 2 {
-            files.group(&take.subject(), "", &take.clips, in_scene, Severity::Problem);
-        }
+        files.group(&take.subject(), "", &take.clips, in_scene, Severity::Problem);
     }
-    let mut found = files.out;
-    found.extend(in_no_set_up);
+    let found = files.out;
     out.clips = looks.into_iter().filter_map(|(clip, look)| Some((clip, look.ok()?.info))).collect();
     out.session = Some(session);
     out.findings = findings;

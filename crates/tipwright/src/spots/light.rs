@@ -10,10 +10,11 @@ use super::finder::{Found, FrameFound};
 use super::fit::Lean;
 use crate::model::{Colour, Picture};
 
-/// Diameter from which a ball's light is asked for, pixels. Balls of 8 px and more were put right in clips of their own (`tests/lit.rs`);
+/// Diameter as seen from which a ball's light is asked for, pixels: between balls of 4 px and those of 8 px of which the dark side
+/// is not seen. Balls of 8 px and more were put right in clips of their own (`tests/lit.rs`);
 /// on simulated days with balls of 4 px (seeds 41 to 44, `simulate --days minimal --side-light`) places came nearer the truth, but
 /// scattered more, and dips were the worse for it: 0.33, 0.56, 0.52, 1.21 mm before, 1.25, 0.66, 1.16, 1.70 after.
-pub(super) const LEAST_PX: f64 = 7.0;
+pub(super) const LEAST_PX: f64 = 5.5;
 /// Quality of what says how a clip is lit, where too little of it surely moves.
 const LOOKS_RIGHT: f32 = 0.3;
 /// Standard deviation of a move as a share of it: what is not linear in the shading of a ball half of which is dark. On simulated clips
