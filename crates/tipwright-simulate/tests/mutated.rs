@@ -170,8 +170,8 @@ fn spoil(text: &mut String, folder: &Path, rng: &mut ChaCha8Rng) {
             }
         }
         7 => {
-            // a set-up of its own for a take, with good clips or others
-            let wands = ["west/wand.mp4", "west/none.mp4", "west/text.mp4", "east/wand.mov"];
+            // a set-up of its own for a take, which cannot be used: one that can costs solving it (tests/set_ups.rs)
+            let wands = ["west/none.mp4", "west/text.mp4", "east/wand.mov"];
             let takes: Vec<usize> = (first_take..lines.len()).filter(|i| lines[*i] == "[[take]]").collect();
             if let Some(take) = takes.get(rng.random_range(0..takes.len().max(1))) {
                 lines.insert(take + 1, "set_up = \"noon\"".into());
