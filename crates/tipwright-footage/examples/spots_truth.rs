@@ -9,7 +9,7 @@ use std::time::Instant;
 use tipwright::model::footage::Footage;
 use tipwright::model::{ClipSpots, Colour, Role};
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
-use tipwright_day::session::{SessionCamera, parse};
+use tipwright_day::session::parse;
 use tipwright_footage::Reader;
 
 /// Farther than this from the truth a candidate is something else, pixels.
@@ -119,7 +119,7 @@ fn main() {
                 continue;
             }
             let path = session.resolve(clip);
-            let capture_fps = session.camera_named(camera).and_then(SessionCamera::capture_fps);
+            let capture_fps = session.capture_fps(camera);
             let Some(rows) = read_truth(
                 &Path::new(truth).join("takes").join(&take.name).join(format!("spots_{camera}.csv")),
             ) else {

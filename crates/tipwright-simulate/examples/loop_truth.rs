@@ -17,7 +17,7 @@ use tipwright::model::footage::{Footage, FrameSource};
 use tipwright::model::line::ClipRidges;
 use tipwright::model::{Camera, Clock, FigureId, Lens, RodPaths, Scene};
 use tipwright::strokes::{StrokesConfig, measure, read_path};
-use tipwright_day::session::{SessionCamera, parse};
+use tipwright_day::session::parse;
 use tipwright_footage::Reader;
 use tipwright_physics::motion::{RodMotion, RodState};
 use tipwright_simulate::truth_figures::loops::{TrueLoop, true_loop};
@@ -46,7 +46,7 @@ fn main() {
         let mut gathered: Vec<(Camera, Clock, ClipRidges)> = Vec::new();
         for placed in &scene.cameras {
             let clip = session.resolve(&take.clips[placed.name.as_str()]);
-            let capture_fps = session.camera_named(&placed.name).and_then(SessionCamera::capture_fps);
+            let capture_fps = session.capture_fps(&placed.name);
             let began = Instant::now();
             let mut source = Reader::default().open_clip(&clip, capture_fps).unwrap();
             let picture = source.info().picture;

@@ -79,7 +79,7 @@ fn tell(e: &Expectation, ui: &Ui) {
     let name = e.set_up.as_ref().map_or_else(String::new, |n| format!("set-up {n}: "));
     match &e.dip_sd_m {
         Ok(sd_m) => ui.result(&format!(
-            "{name}as the phones stand a dip will be known to \u{b1} {:.1} mm ({:.2} in), in 95 of 100 casts; they look {:.0} degrees apart",
+            "{name}as the phones stand, expect a dip to be known to about \u{b1} {:.1} mm ({:.2} in; 95 %) where the wand was waved, if the marker shows well; they look {:.0} degrees apart",
             1960.0 * sd_m,
             1960.0 * sd_m / 25.4,
             e.convergence_deg.unwrap_or(f64::NAN)

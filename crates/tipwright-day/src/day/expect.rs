@@ -31,8 +31,7 @@ pub struct Expectation {
 #[must_use]
 pub fn expect(found: &Usable, footage: &dyn Footage, config: &DayConfig) -> Vec<Expectation> {
     let Some(session) = &found.session else { return Vec::new() };
-    let is_lens_file = |c: &SessionCamera| c.lens.extension().is_some_and(|e| e == "toml");
-    if !session.camera.iter().all(is_lens_file) {
+    if !session.camera.iter().all(SessionCamera::has_lens_file) {
         return Vec::new();
     }
     let read = Read {
@@ -83,9 +82,8 @@ fn of_one(
         })?;
     let info = |name: &str| {
         let clip = wand_only.wand.iter().find(|(c, _)| c.as_str() == name).map(|(_, clip)| clip)?;
-        let configured = session.camera_named(name).and_then(SessionCamera::capture_fps);
         let info = read.clips.get(clip)?;
-        let slow_down = info.slow_down(configured);
+        let slow_down = info.slow_down(session.capture_fps(name));
         Some([info.container_fps? * slow_down, info.duration_s? / slow_down])
     };
     let least =

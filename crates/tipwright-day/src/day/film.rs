@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::run::Run;
 use super::{DayError, Event, SetUps, inputs};
-use crate::session::{Session, SessionCamera};
+use crate::session::Session;
 use crate::store::{Files, Place};
 use tipwright::model::film::{
     DrawFrame, DrawnLine, FilmConfig, FilmMaker, FilmMoment, FilmSpan, FilmStill, FilmedSpan, StrokeFilm,
@@ -100,7 +100,7 @@ fn cameras(
     for clock in &take.clocks {
         let Some(fit) = take.cameras.iter().find(|c| c.camera == clock.camera) else { continue };
         let Some(clip) = own.clips.get(clock.camera.as_str()).map(|c| session.resolve(c)) else { continue };
-        let capture_fps = session.camera_named(&clock.camera).and_then(SessionCamera::capture_fps);
+        let capture_fps = session.capture_fps(&clock.camera);
         match run.footage.probe(&clip) {
             Ok(_) => {
                 let camera = FilmCamera { camera: fit.camera(), clock: clock.clock };

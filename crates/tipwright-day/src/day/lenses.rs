@@ -43,7 +43,7 @@ pub(super) fn get(run: &Run<'_>, camera: &SessionCamera) -> Result<LensSource, D
     run.tell(Event::Began(&name));
     let mut files = Files::new();
     let found = run.watch.time("lens", || -> Result<LensSource, DayError> {
-        if source.extension().is_some_and(|e| e == "toml") {
+        if camera.has_lens_file() {
             let lens = lens::read_lens(&source).map_err(|e| fail(e.to_string()))?;
             return Ok(LensSource {
                 camera: camera.name.to_string(),

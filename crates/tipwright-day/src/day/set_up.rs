@@ -291,8 +291,8 @@ fn solve_in(
 fn middle(run: &Run<'_>, wand: &Clips, camera: &CameraName, part_s: f64) -> Option<[f64; 2]> {
     let first = run.session.camera.iter().map(|c| &c.name).find(|c| wand.contains_key(*c))?;
     let info = run.clips.get(&wand[first])?;
-    let fps = run.session.camera_named(first).and_then(SessionCamera::capture_fps);
-    let from_s = 0.5 * (info.duration_s? / info.slow_down(fps) - part_s).max(0.0);
+    let slow_down = info.slow_down(run.session.capture_fps(first));
+    let from_s = 0.5 * (info.duration_s? / slow_down - part_s).max(0.0);
     // where nothing tells how the clips lie to each other people press both buttons within a second or two
     let apart = coarse_offset(run.session, wand, [first, camera], None, run.footage);
     let shift_s = apart.map_or(0.0, |offset| -offset.value_s);

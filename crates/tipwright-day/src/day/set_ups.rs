@@ -68,23 +68,19 @@ pub(super) fn get_all<'t>(
     let lenses: Vec<LensSource> =
         run.session.camera.par_iter().map(|camera| lenses::get(run, camera)).collect::<Result<_, _>>()?;
     run.warn(&lenses.iter().flat_map(|l| l.warnings.clone()).collect::<Vec<_>>());
-    let mut all = Vec::new();
+    let mut all: Vec<Option<SetUpOrReason>> = clips.iter().map(|_| None).collect();
     let mut reasons = Vec::new();
-    for (idx, own) in clips.iter().enumerate() {
-        all.push(
-            match wanted.contains(&idx).then(|| get(run, Own { idx, clips: own, of: clips.len() }, &lenses)) {
-                None => None,
-                Some(Ok(set_up)) => Some(Ok(set_up)),
-                Some(Err(DayError::Scene { reason })) => {
-                    reasons.push(match clips.len() {
-                        1 => reason,
-                        _ => format!("set-up {}: {reason}", own.shown()),
-                    });
-                    reasons.last().cloned().map(Err)
-                }
-                Some(Err(other)) => return Err(other),
-            },
-        );
+    for idx in wanted.iter().copied() {
+        let own = Own { idx, clips: &clips[idx], of: clips.len() };
+        all[idx] = Some(match get(run, own, &lenses) {
+            Err(DayError::Scene { reason }) => {
+                let reason =
+                    if own.of > 1 { format!("set-up {}: {reason}", own.clips.shown()) } else { reason };
+                reasons.push(reason.clone());
+                Err(reason)
+            }
+            solved => Ok(solved?),
+        });
     }
     if reasons.len() == wanted.len() {
         return Err(DayError::Scene { reason: reasons.join("; ") });

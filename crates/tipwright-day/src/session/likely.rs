@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use super::usable::Files;
-use super::{CameraName, Clips, SessionCamera, Subject};
+use super::{CameraName, Clips, Subject};
 use tipwright::math::median;
 use tipwright::model::Severity;
 use tipwright::model::footage::ClipInfo;
@@ -20,8 +20,7 @@ impl Files<'_> {
     ) {
         let mut lengths_s: Vec<f64> = Vec::new();
         for (camera, clip, info) in infos {
-            let configured = self.session.camera_named(camera).and_then(SessionCamera::capture_fps);
-            let slow_down = info.slow_down(configured);
+            let slow_down = info.slow_down(self.session.capture_fps(camera));
             lengths_s.extend(info.duration_s.map(|d| d / slow_down));
             let fps = info.container_fps.map(|fps| fps * slow_down);
             if let Some(fps) = fps.filter(|f| *f < self.config.slowest_fps) {

@@ -196,6 +196,12 @@ pub struct SessionCamera {
 }
 
 impl SessionCamera {
+    /// Its lens is a lens file, not pictures of a board.
+    #[must_use]
+    pub fn has_lens_file(&self) -> bool {
+        self.lens.extension().is_some_and(|e| e == "toml")
+    }
+
     /// Rate at capture of a re-timed file, frames per second.
     #[must_use]
     pub fn capture_fps(&self) -> Option<f64> {
@@ -371,5 +377,11 @@ impl Session {
     #[must_use]
     pub fn camera_named(&self, name: &str) -> Option<&SessionCamera> {
         self.camera.iter().find(|c| c.name == *name)
+    }
+
+    /// A camera's rate at capture, where session.toml gives it.
+    #[must_use]
+    pub fn capture_fps(&self, camera: &str) -> Option<f64> {
+        self.camera_named(camera)?.capture_fps()
     }
 }

@@ -2,7 +2,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use super::{Clips, Session, SessionCamera, Take};
+use super::{Clips, Session, Take};
 use tipwright::model::footage::{ClipInfo, Footage};
 use tipwright::model::{CoarseOffset, Scene};
 use tipwright::scene::sound::{
@@ -45,7 +45,7 @@ fn heard_as_captured(
 ) -> Option<(Option<Onsets>, ClipInfo)> {
     let path = clips.get(camera).map(|clip| session.resolve(clip))?;
     let info = footage.probe(&path).ok()?;
-    let capture_fps = session.camera_named(camera).and_then(SessionCamera::capture_fps);
+    let capture_fps = session.capture_fps(camera);
     let sound = footage.sound(&path).ok().flatten();
     let heard = sound.map(|s| {
         Onsets::of(&s.retimed(info.slow_down(capture_fps), info.duration_s), &SoundConfig::default())

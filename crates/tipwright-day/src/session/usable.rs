@@ -185,11 +185,8 @@ fn look_at_all(
     footage: &dyn Footage,
     progress: &(dyn Fn(&Path) + Sync),
 ) -> Looks {
-    let wanted: BTreeMap<PathBuf, Option<f64>> = all_clips(session, more)
-        .map(|(camera, clip)| {
-            (clip.clone(), session.camera_named(camera).and_then(SessionCamera::capture_fps))
-        })
-        .collect();
+    let wanted: BTreeMap<PathBuf, Option<f64>> =
+        all_clips(session, more).map(|(camera, clip)| (clip.clone(), session.capture_fps(camera))).collect();
     wanted
         .into_par_iter()
         .map(|(clip, capture_fps)| {
@@ -249,7 +246,7 @@ impl Files<'_> {
     fn lens(&mut self, camera: &SessionCamera, footage: &dyn Footage) {
         let path = self.session.resolve(&camera.lens);
         let subject = Subject::Lens { camera: camera.name.clone() };
-        let found = if camera.lens.extension().is_some_and(|e| e == "toml") {
+        let found = if camera.has_lens_file() {
             read_lens(&path)
                 .map(|lens| Some(lens.resolution_px))
                 .map_err(|e| (e.to_string(), "make a lens file with `tipwright lens`"))

@@ -117,9 +117,8 @@ fn cameras(session: &Session, judge: &mut Judge<'_>) {
                 "rename one, here and in every clips table",
             );
         }
-        let is_lens_file = camera.lens.extension().is_some_and(|e| e == "toml");
         match &camera.board {
-            None if !is_lens_file => judge.problem(
+            None if !camera.has_lens_file() => judge.problem(
                 lens,
                 "`board` is missing, and `lens` is not a lens file",
                 "add board = { columns = 9, rows = 6, square_mm = 25.0 } (inner corners)",

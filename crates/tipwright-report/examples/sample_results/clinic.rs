@@ -145,7 +145,6 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
         })
     });
     TakeResults {
-        set_up: None,
         session: "Alder Reach, Saturday clinic".into(),
         keys: TakeKeys {
             session_id: Some("alder-reach-2026-05-09-m4x7".into()),
@@ -156,14 +155,11 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
         caster: caster.into(),
         alias: alias.into(),
         phase: Some(phase.into()),
-        goal: None,
         status: TakeStatus::Done,
-        warnings: Vec::new(),
         clips: BTreeMap::from([
             ("west".into(), format!("west/{:04}.mp4", 7 + k)),
             ("east".into(), format!("east/{:04}.mp4", 11 + k)),
         ]),
-        cameras: Vec::new(),
         clocks: vec![
             TakeClock {
                 camera: "west".into(),
@@ -188,16 +184,13 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
         path: path.collect(),
         rod: rod.collect(),
         evidence: tipwright::evidence::judge(&strokes, &tipwright::evidence::Rules::default()),
-        loops: Vec::new(),
-        predicted: Vec::new(),
-        film: Vec::new(),
-        moved: Vec::new(),
         strokes,
         set_aside: vec![(0.31, 0.62, "tip speed stayed below 3 m/s: a wiggle".into())],
         missing: BTreeMap::from([
             ("loop_width_m".into(), "the line was not measured".into()),
             ("loop_speed_m_s".into(), "the line was not measured".into()),
         ]),
+        ..TakeResults::failed()
     }
 }
 

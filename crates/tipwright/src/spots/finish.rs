@@ -35,10 +35,14 @@ pub(super) fn finish(
     let mut sizes: Vec<(Colour, f64)> = Vec::new();
     for look in looks {
         let sure = sure(&frames, &rows, look.colour);
-        sizes.extend(usual_size(&sure).map(|size_px| (look.colour, size_px)));
-        let known = if sure.len() < FEW { light::best(&frames, look.colour) } else { sure };
+        let are_enough = sure.len() >= FEW;
+        let known = if are_enough { sure } else { light::best(&frames, look.colour) };
+        let Some(size_px) = median_px(&known) else { continue };
+        if are_enough {
+            sizes.push((look.colour, size_px));
+        }
         // smaller ones show too little of their light: what was put right of a few hundredths scattered by more
-        if median_px(&known).is_some_and(|size_px| size_px >= light::LEAST_PX) {
+        if size_px >= light::LEAST_PX {
             let shades = light::shades(&known);
             light::settle(&mut frames, picture, look.colour, &shades);
         }
@@ -204,16 +208,14 @@ fn sure<'a>(frames: &'a [FrameFound], rows: &[Vec<u32>], colour: Colour) -> Vec<
         .iter()
         .zip(rows)
         .flat_map(|(frame, rows)| frame.found.iter().zip(rows))
-        .filter(|(f, row)| f.candidate.colour == colour && **row >= SURE_ROW && f.quality > 0.3)
+        .filter(|(f, row)| {
+            f.candidate.colour == colour && **row >= SURE_ROW && f.quality > light::LOOKS_RIGHT
+        })
         .map(|(f, _)| f)
         .collect()
 }
 
-/// Median diameter of what is surely moving; `None` when there is too little of it.
-fn usual_size(sure: &[&Found]) -> Option<f64> {
-    median_px(sure).filter(|_| sure.len() >= FEW)
-}
-
+/// Median diameter; `None` of nothing.
 fn median_px(spots: &[&Found]) -> Option<f64> {
     let mut sizes: Vec<f32> = spots.iter().map(|f| f.diameter_px).collect();
     sizes.sort_unstable_by(f32::total_cmp);
