@@ -18,7 +18,9 @@ fn main() {
         collect(&folder.join("templates"), &mut files);
     }
     collect(&root.join("pipelines"), &mut files);
-    files.retain(|f| f.extension().is_none_or(|e| e != "sh" && e != "md"));
+    let is_recipe =
+        |f: &PathBuf| f.starts_with(root.join("pipelines")) && f.extension().is_none_or(|e| e != "toml");
+    files.retain(|f| !is_recipe(f));
     files.sort();
     let mut hasher = blake3::Hasher::new();
     for file in &files {

@@ -1,11 +1,11 @@
 #!/usr/bin/env bash
-# The checks against other people's libraries (NumPy, SciPy, OpenCV, PyArrow, DuckDB) and open measurements.
+# The checks against other people's libraries (NumPy, SciPy, OpenCV, PyArrow, DuckDB, pandas, Polars) and open measurements.
 # Makes a Python environment (.venv) when there is none. Usage: tests/reference/run.sh [RESULTS FOLDER]
 set -euo pipefail
 cd "$(dirname "$0")/../.."
-if ! .venv/bin/python -c 'import numpy, scipy, cv2, pyarrow, duckdb, license_expression' 2>/dev/null; then
-  python3 -m venv .venv
-  .venv/bin/pip install --quiet numpy scipy opencv-python-headless pyarrow duckdb license-expression
+if ! .venv/bin/python -c 'import numpy, scipy, cv2, pyarrow, duckdb, pandas, polars, license_expression' 2>/dev/null; then
+  [ -x .venv/bin/python ] || python3 -m venv .venv
+  .venv/bin/pip install --quiet numpy scipy opencv-python-headless pyarrow duckdb pandas polars license-expression
 fi
 if [ -z "${TIPWRIGHT_BUILT:-}" ]; then
   cargo build --release --quiet --workspace --bins --example geometry_exchange --example solver_exchange

@@ -144,9 +144,11 @@ def check_paths(folders):
         for t_s, stroke in zip(table["t_s"].to_pylist(), table["stroke"].to_pylist()):
             inside = [k for k, (a, b) in spans.items() if a is not None and b is not None and a <= t_s <= b]
             must(stroke in inside if stroke is not None else not inside, f"{path}: {t_s} s belongs to {stroke}, not {inside}")
-        for beside in glob.glob(os.path.join(os.path.dirname(path), "[rl]*.parquet")):
+        for beside in glob.glob(os.path.join(os.path.dirname(path), "[rlsd]*.parquet")):
             check_facts(beside)
             must(pq.read_schema(beside).names[: len(KEYS)] == KEYS, f"{beside}: keys")
+        check_spots(os.path.dirname(path))
+        check_draws(os.path.dirname(path), path)
         times = table["t_s"].to_pylist()
         must(all(a < b for a, b in zip(times, times[1:])), f"{path}: times do not rise")
         beside = os.path.join(os.path.dirname(path), "path.csv")
@@ -154,6 +156,36 @@ def check_paths(folders):
             (count,) = duckdb.sql(f"select count(*) from read_csv('{beside}')").fetchall()[0]
             must(count == len(times), f"{beside}: {count} rows, {len(times)} in parquet")
     return len(files), by_arrow
+
+
+def check_spots(take):
+    """Spots of a measured take: the CSV files of its cameras with keys, nothing more."""
+    path = os.path.join(take, "spots.parquet")
+    if not os.path.exists(path):
+        return
+    columns = ["frame", "pts_s", "x_px", "y_px", "sigma_px", "role"]
+    for camera, *rows in duckdb.sql(f"select camera, list(({', '.join(columns)})) from '{path}' group by camera").fetchall():
+        with open(os.path.join(take, f"spots_{camera}.csv"), newline="", encoding="utf-8") as file:
+            by_csv = [(int(r["frame"]), *(float(r[c]) for c in columns[1:-1]), r["role"]) for r in csv.DictReader(file)]
+        by_parquet = [tuple(r.values()) if isinstance(r, dict) else tuple(r) for r in rows[0]]
+        must(sorted(by_csv) == sorted(by_parquet), f"{path}: spots of camera {camera} differ from the csv file's")
+
+
+def check_draws(take, points):
+    """Draws of a measured take lie about its path as its own standard deviations say. A standard deviation of 200 draws has one of 5 %
+    itself; the most of hundreds of instants that go together lies within 4 of those."""
+    path = os.path.join(take, "draws.parquet")
+    if not os.path.exists(path):
+        return
+    draws, instants, rows = duckdb.sql(f"select count(distinct draw), count(distinct t_s), count(*) from '{path}'").fetchall()[0]
+    must(rows == draws * instants, f"{path}: {rows} rows of {draws} draws at {instants} instants")
+    for axis in "xyz":
+        low, high, off = duckdb.sql(
+            f"with d as (select t_s, avg({axis}_m) m, stddev({axis}_m) sd from '{path}' group by t_s) "
+            f"select min(sd / s{axis}_m), max(sd / s{axis}_m), max(abs(m - {axis}_m) / s{axis}_m) from d join '{points}' using (t_s)"
+        ).fetchall()[0]
+        must(0.8 < low and high < 1.2, f"{path}: {axis} scatters by {low:.2f} to {high:.2f} of the path's own sd")
+        must(off < 4 / math.sqrt(draws), f"{path}: the mean of {axis} lies {off:.2f} sd from the path")
 
 
 def check_evidence(folder):

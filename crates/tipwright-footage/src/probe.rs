@@ -176,6 +176,7 @@ pub(crate) fn open(path: &Path) -> Result<Opened, FootageError> {
             .and_then(|t| unix_s_from_iso(&t))
             .or_else(|| text("creation_time").and_then(|t| unix_s_from_iso(&t)))
             .filter(|s| *s > 0.0),
+        recorded_zone_s: text("com.apple.quicktime.creationdate").and_then(|t| zone_s_from_iso(&t)),
         has_sound: input.streams().best(ff::media::Type::Audio).is_some(),
     };
     let notes = notes(&info, picture_tracks, transfer);
@@ -252,6 +253,35 @@ fn rotation_tag(stream: &ff::format::stream::Stream<'_>) -> Result<Rotation, &'s
     Rotation::from_clockwise_deg(whole_deg as i32).ok_or(crooked)
 }
 
+/// What follows the whole second: its fraction, and the zone's text.
+fn fraction_and_zone(text: &str) -> Option<(f64, &str)> {
+    let rest = text.get(19..)?;
+    if !rest.starts_with('.') {
+        return Some((0.0, rest));
+    }
+    let digits = rest[1..].find(|c: char| !c.is_ascii_digit()).map_or(rest.len(), |n| n + 1);
+    Some((rest[..digits].parse::<f64>().unwrap_or(0.0), &rest[digits..]))
+}
+
+/// Seconds ahead of universal time of `+hh:mm`, `+hhmm` or `+hh`.
+fn zone_s_of(zone: &str) -> Option<i64> {
+    let (sign, rest) = zone.split_at_checked(1)?;
+    let digits: String = rest.chars().filter(char::is_ascii_digit).collect();
+    let hours = digits.get(0..2)?.parse::<i64>().ok()?;
+    let minutes = digits.get(2..4).and_then(|m| m.parse::<i64>().ok()).unwrap_or(0);
+    let total_s = hours * 3600 + minutes * 60;
+    match sign {
+        "+" => Some(total_s),
+        "-" => Some(-total_s),
+        _ => None,
+    }
+}
+
+/// Seconds ahead of universal time, where an ISO 8601 stamp names a zone by its hours.
+fn zone_s_from_iso(text: &str) -> Option<i32> {
+    i32::try_from(zone_s_of(fraction_and_zone(text.trim())?.1)?).ok()
+}
+
 /// Seconds since 1970 of an ISO 8601 stamp, with `Z`, `+hh:mm`, `+hhmm` or no zone (then UTC).
 fn unix_s_from_iso(text: &str) -> Option<f64> {
     let text = text.trim();
@@ -261,23 +291,8 @@ fn unix_s_from_iso(text: &str) -> Option<f64> {
     if !(1..=12).contains(&month) || !(1..=31).contains(&day) {
         return None;
     }
-    let mut rest = text.get(19..)?;
-    let mut fraction_s = 0.0;
-    if rest.starts_with('.') {
-        let digits = rest[1..].find(|c: char| !c.is_ascii_digit()).map_or(rest.len(), |n| n + 1);
-        fraction_s = rest[..digits].parse::<f64>().unwrap_or(0.0);
-        rest = &rest[digits..];
-    }
-    let zone_s = match rest.as_bytes().first() {
-        Some(sign @ (b'+' | b'-')) => {
-            let digits: String = rest[1..].chars().filter(char::is_ascii_digit).collect();
-            let hours = digits.get(0..2)?.parse::<i64>().ok()?;
-            let minutes = digits.get(2..4).and_then(|m| m.parse::<i64>().ok()).unwrap_or(0);
-            let total_s = hours * 3600 + minutes * 60;
-            if *sign == b'-' { -total_s } else { total_s }
-        }
-        _ => 0,
-    };
+    let (fraction_s, zone) = fraction_and_zone(text)?;
+    let zone_s = if zone.starts_with(['+', '-']) { zone_s_of(zone)? } else { 0 };
     // Days of the civil calendar since 1970-01-01: years that start in March make the leap day the last one.
     let shifted_year = if month <= 2 { year - 1 } else { year };
     let era = shifted_year.div_euclid(400);
@@ -291,7 +306,7 @@ fn unix_s_from_iso(text: &str) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    use super::unix_s_from_iso;
+    use super::{unix_s_from_iso, zone_s_from_iso};
 
     /// Check values: `date -u -d STAMP +%s` of GNU coreutils.
     #[test]
@@ -304,6 +319,14 @@ mod tests {
             ("2000-03-01 00:00:00", 951_868_800.0),
         ] {
             assert_eq!(unix_s_from_iso(stamp), Some(unix_s), "{stamp}");
+        }
+        for (stamp, zone_s) in [
+            ("2025-06-14T10:30:00+0200", Some(7200)),
+            ("2025-06-14T10:30:00.25-05:30", Some(-19_800)),
+            ("2025-06-14T10:30:00Z", None),
+            ("2025-06-14T10:30:00", None),
+        ] {
+            assert_eq!(zone_s_from_iso(stamp), zone_s, "{stamp}");
         }
         assert_eq!(unix_s_from_iso("yesterday"), None);
         assert_eq!(unix_s_from_iso(""), None);

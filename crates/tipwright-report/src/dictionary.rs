@@ -6,7 +6,7 @@ use std::fmt::Write;
 use crate::compare::tables as comparison;
 use crate::tables::facts::{SCHEMA, program};
 use crate::tables::table::Entry;
-use crate::tables::{evidence, samples, strokes};
+use crate::tables::{draws, evidence, samples, spots, strokes};
 
 /// All tables.
 #[must_use]
@@ -17,7 +17,8 @@ pub fn entries() -> Vec<Entry> {
         samples::path().entry(),
         samples::rod().entry(),
         samples::loops().entry(),
-        samples::spots().entry(),
+        spots::table().entry(),
+        draws::table().entry(),
         comparison::means_table().entry(),
         comparison::differences_table().entry(),
     ]

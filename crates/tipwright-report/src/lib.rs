@@ -29,10 +29,11 @@ use plot::geometry::Geometry;
 use plot::rods::rod_poses;
 use tables::evidence;
 use tables::facts::Facts;
-use tables::samples::{self, SpotRow};
+use tables::spots::SpotRow;
 use tables::strokes::{self, StrokeRow};
-use tipwright::model::ReportUnits;
+use tables::{draws, samples, spots};
 use tipwright::model::results::{SessionResults, TakeResults};
+use tipwright::model::{PathDraw, ReportUnits};
 
 /// Why a table or page was not written.
 #[derive(Debug, thiserror::Error)]
@@ -144,8 +145,26 @@ pub fn alone_files(take: &TakeResults, config: &ReportConfig) -> Result<Vec<File
 ///
 /// # Errors
 /// The table cannot be made.
-pub fn spots_file(camera: &str, spots: &[SpotRow]) -> Result<FileMade, ReportError> {
-    FileMade::of(format!("spots_{camera}.csv"), samples::spots().csv(spots))
+pub fn spots_file(camera: &str, rows: &[SpotRow]) -> Result<FileMade, ReportError> {
+    FileMade::of(format!("spots_{camera}.csv"), spots::csv().csv(rows))
+}
+
+/// Tables of a take that only its clips tell: `spots.parquet` and `draws.parquet`, the latter where there are draws.
+///
+/// # Errors
+/// A table cannot be made.
+pub fn clip_files(
+    take: &TakeResults,
+    seen: &[(String, Vec<SpotRow>)],
+    drawn: &[PathDraw],
+) -> Result<Vec<FileMade>, ReportError> {
+    let facts = Facts::of([take]);
+    let mut files =
+        vec![FileMade::of("spots.parquet", spots::table().parquet(&spots::rows(take, seen), &facts))?];
+    if !drawn.is_empty() {
+        files.push(FileMade::of("draws.parquet", draws::table().parquet(&draws::rows(take, drawn), &facts))?);
+    }
+    Ok(files)
 }
 
 /// The session's files: `strokes.csv`, `evidence.csv`, both as Parquet too, and the pages below `report/`; `anonymous`: they

@@ -291,6 +291,7 @@ impl Footage for Fake {
             container_fps: None,
             capture_fps_tag: None,
             recorded_unix_s: None,
+            recorded_zone_s: None,
             has_sound: false,
         };
         let (now, before) = (vec![100; 32 * 18], vec![50; 32 * 18]);

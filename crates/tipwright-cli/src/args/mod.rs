@@ -3,6 +3,7 @@
 mod print;
 
 use std::path::PathBuf;
+use std::sync::LazyLock;
 
 use clap::{Parser, Subcommand, ValueEnum};
 use tipwright::model::Colour;
@@ -10,11 +11,17 @@ use tipwright::model::Colour;
 use print::board_size;
 pub use print::{BoardArgs, CardsArgs, SheetArgs};
 
+/// Version and build, as the tables say it.
+static VERSION: LazyLock<String> = LazyLock::new(|| {
+    let program = tipwright_report::tables::facts::program();
+    program.trim_start_matches("tipwright ").to_owned()
+});
+
 /// Measures fly casts in three dimensions from two or more phones on tripods.
 #[derive(Debug, Parser)]
 #[command(
     name = "tipwright",
-    version,
+    version = VERSION.as_str(),
     about,
     after_help = "A day: new, board, (plan,) gather, check, day, compare. Exit status: 0 all done; 2 the call or the session is unusable; \
                   3 some takes failed and the rest is complete; 1 anything else."
@@ -99,6 +106,9 @@ pub struct StageArgs {
     /// Rules of the evidence: a changed copy of pipelines/evidence.toml
     #[arg(long, value_name = "FILE")]
     pub evidence: Option<PathBuf>,
+    /// Widths that a loop is called tight, medium or wide by: a changed copy of pipelines/loop.toml
+    #[arg(long, value_name = "FILE")]
+    pub loop_sizes: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]
@@ -231,9 +241,6 @@ pub struct DayArgs {
     /// Name nobody and show no picture on the page and in the tables; film of an earlier run is removed
     #[arg(long)]
     pub anonymous: bool,
-    /// Widths that a loop is called tight, medium or wide by: a changed copy of pipelines/loop.toml
-    #[arg(long, value_name = "FILE")]
-    pub loop_sizes: Option<PathBuf>,
     #[command(flatten)]
     pub stages: StageArgs,
 }

@@ -3,7 +3,6 @@
 use std::sync::Mutex;
 
 use indicatif::ProgressBar;
-use tipwright::line::SizeLimits;
 use tipwright::model::film::FilmConfig;
 use tipwright::model::{Severity, TakeResults, TakeStatus};
 use tipwright_day::day::{self, DayConfig, DayError, Event, Filming};
@@ -19,11 +18,8 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
     if let Some(threads) = args.threads {
         rayon::ThreadPoolBuilder::new().num_threads(threads.max(1)).build_global().map_err(Failure::other)?;
     }
-    let mut config =
+    let config =
         DayConfig { anew: args.anew, anonymous: args.anonymous, ..super::settings::config(&args.stages)? };
-    if let Some(path) = &args.loop_sizes {
-        config.loops.sizes = SizeLimits::read(path).map_err(Failure::unusable)?;
-    }
     let reader = Reader::default();
     let film = args.film.then(|| Filming { maker: &reader, config: FilmConfig::default() });
     let screen = Screen::new(ui, "day");

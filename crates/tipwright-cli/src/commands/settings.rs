@@ -2,6 +2,7 @@
 
 use clap::CommandFactory;
 use tipwright::evidence::Rules;
+use tipwright::line::SizeLimits;
 use tipwright_day::day::DayConfig;
 use tipwright_day::settings::Settings;
 use tipwright_report::files::write_atomic;
@@ -33,6 +34,9 @@ pub fn config(args: &StageArgs) -> Result<DayConfig, Failure> {
     }
     if let Some(file) = &args.evidence {
         config.evidence = Rules::read(file).map_err(Failure::unusable)?;
+    }
+    if let Some(file) = &args.loop_sizes {
+        config.loops.sizes = SizeLimits::read(file).map_err(Failure::unusable)?;
     }
     Ok(config)
 }

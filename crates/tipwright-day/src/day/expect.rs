@@ -4,9 +4,10 @@
 use nalgebra::{Point3, Vector3};
 use serde::Serialize;
 
+use super::read::Read;
 use super::run::Run;
 use super::set_up::{Solved, solve};
-use super::{DayConfig, DayError, Read, lenses};
+use super::{DayConfig, DayError, lenses};
 use crate::session::{SceneClips, SessionCamera, SetUpClips, Usable};
 use crate::store::Store;
 use tipwright::model::SceneCamera;

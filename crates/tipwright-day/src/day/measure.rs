@@ -20,7 +20,7 @@ use tipwright::path::{PathError, RoleLook, TakeCamera, TakeInput, TakePaths, sol
 use tipwright::spots::{MarkerLook, Sight};
 use tipwright::strokes::{self, StrokesOutcome};
 use tipwright_report::files::FileMade;
-use tipwright_report::tables::samples::SpotRow;
+use tipwright_report::tables::spots::SpotRow;
 
 /// Why a take, or the whole day, cannot go on.
 pub(super) enum TakeFailure {
@@ -184,7 +184,9 @@ pub(super) fn measure(
         .map_err(|e| TakeFailure::Take(no_path(&e, &sights, run.session.marker.tip.colour)))?;
     paths.moved.extend(since.moved);
     warnings.extend(paths.warnings.iter().cloned());
-    put(run, take, spots_files(&spots, &paths)?, files)?;
+    let seen = spots_used(&spots, &paths);
+    let tables = seen.iter().map(|(camera, rows)| tipwright_report::spots_file(camera, rows));
+    put(run, take, tables.collect::<Result<_, _>>().map_err(DayError::from)?, files)?;
     drop(spots);
     let mut outcome = watch
         .time("strokes", || strokes::measure(&paths.rod, &config.strokes))
@@ -206,7 +208,11 @@ pub(super) fn measure(
     });
     let rules = config.evidence.at_sizes(|size| config.loops.sizes.widest_m(size));
     let blank = blank(run, take);
-    Ok(TakeResults { loops: loops.measured, predicted, ..gather(blank, paths, outcome, &rules) })
+    let draws = std::mem::take(&mut paths.rod.tip.draws);
+    let result = TakeResults { loops: loops.measured, predicted, ..gather(blank, paths, outcome, &rules) };
+    let tables = tipwright_report::clip_files(&result, &seen, &draws).map_err(DayError::from)?;
+    put(run, take, tables, files)?;
+    Ok(result)
 }
 
 /// A take without a stroke is not measured: what was seen and what to look at.
@@ -265,9 +271,9 @@ fn loops_word(take: &str, ridges: &[ClipRidges], loops: &Loops, strokes: usize) 
     out
 }
 
-/// spots_<camera>.csv.
-fn spots_files(spots: &[(&str, ClipSpots)], paths: &TakePaths) -> Result<Vec<FileMade>, DayError> {
-    let mut files = Vec::new();
+/// The spots that the solution used, by camera.
+fn spots_used(spots: &[(&str, ClipSpots)], paths: &TakePaths) -> Vec<(String, Vec<SpotRow>)> {
+    let mut all = Vec::new();
     for assignment in &paths.assignments {
         let Some((camera, clip)) = spots.iter().find(|(name, _)| *name == assignment.camera) else {
             continue;
@@ -289,9 +295,9 @@ fn spots_files(spots: &[(&str, ClipSpots)], paths: &TakePaths) -> Result<Vec<Fil
             })
             .collect();
         rows.sort_by_key(|r| (r.frame_idx, r.role));
-        files.push(tipwright_report::spots_file(camera, &rows)?);
+        all.push(((*camera).to_owned(), rows));
     }
-    Ok(files)
+    all
 }
 
 fn gather(blank: TakeResults, paths: TakePaths, outcome: StrokesOutcome, rules: &Rules) -> TakeResults {

@@ -13,28 +13,29 @@ mod kept;
 mod lenses;
 mod measure;
 mod moved;
+mod read;
 mod run;
 mod run_json;
 mod set_up;
 mod set_ups;
 mod takes;
 
-use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use rayon::prelude::*;
 
-use crate::session::{Finding, LookConfig, Refused, Session, Take, Usable, UsableConfig, look, usable};
+use crate::session::{Finding, LookConfig, Session, UsableConfig, parse};
 use crate::store::{Files, Place, Store, StoreError};
+use read::{Wanted, read_session};
 use run::Run;
 use tipwright::evidence::Rules;
 use tipwright::evidence::consistency::{self, ConsistencyConfig};
 use tipwright::lens::LensConfig;
 use tipwright::line::{GatherConfig, LoopSettings};
-use tipwright::model::footage::{ClipInfo, Footage};
+use tipwright::model::footage::Footage;
 use tipwright::model::results::{SessionResults, SolvedSetUp, TakeStatus};
-use tipwright::model::{Measured, SceneQuality, Severity, TakeResults, Warning};
+use tipwright::model::{Measured, SceneQuality, TakeResults, Warning};
 use tipwright::path::PathConfig;
 use tipwright::scene::points::PointsConfig;
 use tipwright::scene::wand::WandConfig;
@@ -171,41 +172,6 @@ pub struct DayOutcome {
     pub failed: usize,
 }
 
-/// A session that can be used.
-struct Read {
-    session: Session,
-    /// Takes that cannot be measured.
-    refused: Vec<Refused>,
-    findings: Vec<Finding>,
-    /// What the clips say of themselves, as session.toml writes them.
-    clips: BTreeMap<PathBuf, ClipInfo>,
-}
-
-/// Reads a session and opens what it names; refuses one that cannot be used.
-fn read_session(
-    folder: &Path,
-    out: &Path,
-    footage: &dyn Footage,
-    config: &DayConfig,
-    progress: Progress<'_>,
-) -> Result<Read, DayError> {
-    let mut found = usable(folder, footage, &config.check_files, &|_| {});
-    if config.look {
-        let is_new = |take: &Take| !Place::kept_take(&take.name).below(out).is_file();
-        look(&mut found, footage, &config.check_pictures, &is_new, &|_| {});
-    }
-    let Usable { session, findings, refused, clips, .. } = found;
-    let Some(session) = session else {
-        let problems = findings.iter().filter(|f| f.is_problem() && f.subject.take_idx().is_none());
-        let list: Vec<String> = problems.map(|f| format!("  {f}")).collect();
-        return Err(DayError::Unusable { list: list.join("\n"), path: folder.to_path_buf() });
-    };
-    for finding in findings.iter().filter(|f| f.severity >= Severity::Warning) {
-        progress(Event::Warned(&finding.into()));
-    }
-    Ok(Read { session, refused, findings, clips })
-}
-
 /// Runs the whole day, without film.
 ///
 /// # Errors
@@ -235,7 +201,7 @@ pub fn run_with_film(
 ) -> Result<DayOutcome, DayError> {
     let began = Instant::now();
     let film = film.filter(|_| !config.anonymous);
-    let read = read_session(folder, out, footage, config, progress)?;
+    let read = read_session(folder, Wanted::Day, out, footage, config, progress)?;
     let session = &read.session;
     let store = Store::open(out)?;
     let run = Run::new(&read, &store, footage, config, progress);
@@ -284,7 +250,7 @@ pub fn run_scene(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<SetUps, DayError> {
-    let read = read_session(folder, out, footage, config, progress)?;
+    let read = read_session(folder, Wanted::Scene, out, footage, config, progress)?;
     let store = Store::open(out)?;
     let run = Run::new(&read, &store, footage, config, progress);
     run.tell(Event::Work(run.set_up_work(None)));
@@ -305,7 +271,7 @@ pub fn run_take(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<TakeResults, DayError> {
-    let read = read_session(folder, out, footage, config, progress)?;
+    let read = read_session(folder, Wanted::Take(take), out, footage, config, progress)?;
     let session = &read.session;
     if let Some(refused) = read.refused.iter().find(|r| r.shown == take) {
         let list: Vec<String> = refused.reasons.iter().map(|f| format!("  {f}")).collect();
@@ -316,7 +282,8 @@ pub fn run_take(
         });
     }
     let Some(take) = session.take.iter().find(|t| t.name == *take) else {
-        let known: Vec<&str> = session.take.iter().map(|t| t.name.as_str()).collect();
+        let all = parse(folder).session.map(|s| s.take).unwrap_or_default();
+        let known: Vec<&str> = all.iter().map(|t| t.name.as_str()).collect();
         return Err(DayError::NoSuchTake {
             take: take.to_string(),
             known: known.join(", "),

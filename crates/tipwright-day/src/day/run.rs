@@ -6,7 +6,8 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 
-use super::{DayConfig, Event, Progress, Read, inputs};
+use super::read::Read;
+use super::{DayConfig, Event, Progress, inputs};
 use crate::session::{Clips, Session, SessionCamera, SetUpClips, Take};
 use crate::store::Store;
 use tipwright::model::Warning;
@@ -67,7 +68,8 @@ pub(super) struct Run<'a> {
 /// What tells the rows of this session from those of others, in every table.
 ///
 /// A file of schema 1 has no id: the clips of the wand are what no two sessions share, and what stays when names, titles and takes
-/// are changed. The day without one in session.toml is that of the earliest clip of a take (in universal time, as clips say it).
+/// are changed. The day without one in session.toml is that of the earliest clip of a take, where it was filmed: in the zone that a clip
+/// of a take names, in universal time where none does.
 fn keys_of(session: &Session, clips: &BTreeMap<PathBuf, ClipInfo>) -> TakeKeys {
     let session_id = session.id.as_ref().map_or_else(
         || {
@@ -76,14 +78,22 @@ fn keys_of(session: &Session, clips: &BTreeMap<PathBuf, ClipInfo>) -> TakeKeys {
         },
         ToString::to_string,
     );
-    let recorded = |clip: &PathBuf| clips.get(clip)?.recorded_unix_s.filter(|t| *t > EARLIEST_UNIX_S);
     let date = session.date.map(|d| d.to_string()).or_else(|| {
-        let of_takes = session.take.iter().flat_map(|t| t.clips.values());
-        let first_s = of_takes.filter_map(recorded).min_by(f64::total_cmp)?;
-        let moment = jiff::Timestamp::from_second(first_s as i64).ok()?;
-        Some(moment.to_zoned(jiff::tz::TimeZone::UTC).date().to_string())
+        let infos: Vec<&ClipInfo> =
+            session.take.iter().flat_map(|t| t.clips.values()).filter_map(|clip| clips.get(clip)).collect();
+        day_of(&infos)
     });
     TakeKeys { session_id: Some(session_id), date, caster_key: None }
+}
+
+/// The day of the earliest of some clips, where it was filmed.
+fn day_of(clips: &[&ClipInfo]) -> Option<String> {
+    let recorded = |clip: &&ClipInfo| clip.recorded_unix_s.filter(|t| *t > EARLIEST_UNIX_S);
+    let first_s = clips.iter().filter_map(recorded).min_by(f64::total_cmp)?;
+    let zone_s = clips.iter().find_map(|clip| clip.recorded_zone_s).unwrap_or(0);
+    let zone = jiff::tz::Offset::from_seconds(zone_s).unwrap_or(jiff::tz::Offset::UTC);
+    let moment = jiff::Timestamp::from_second(first_s as i64).ok()?;
+    Some(zone.to_datetime(moment).date().to_string())
 }
 
 impl<'a> Run<'a> {
@@ -187,6 +197,36 @@ impl Drop for Share<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Check values: `TZ=America/Denver date -d @1749951000` and the like of GNU coreutils.
+    #[test]
+    fn truth_the_day_is_that_of_the_place() {
+        let clip = |recorded_unix_s, recorded_zone_s| ClipInfo {
+            path: PathBuf::new(),
+            codec: String::new(),
+            picture: tipwright::model::Picture {
+                stored_px: [1920, 1080],
+                rotation: tipwright::model::Rotation::R0,
+            },
+            frames_claimed: None,
+            duration_s: None,
+            container_fps: None,
+            capture_fps_tag: None,
+            recorded_unix_s,
+            recorded_zone_s,
+            has_sound: true,
+        };
+        // an evening of 14 June in Denver is the 15th in universal time
+        let evening = clip(Some(1_749_951_000.0), Some(-6 * 3600));
+        let of = |clips: &[ClipInfo]| day_of(&clips.iter().collect::<Vec<_>>());
+        assert_eq!(of(std::slice::from_ref(&evening)).as_deref(), Some("2025-06-14"));
+        // a phone that names no zone was there too
+        let other = clip(Some(1_749_950_000.0), None);
+        assert_eq!(of(&[other.clone(), evening]).as_deref(), Some("2025-06-14"));
+        assert_eq!(of(&[other]).as_deref(), Some("2025-06-15"));
+        // a clock that was never set says nothing
+        assert_eq!(of(&[clip(Some(3600.0), None), clip(None, Some(0))]), None);
+    }
 
     #[test]
     fn a_share_is_done_or_given_back_to_the_last_frame() {

@@ -7,13 +7,14 @@ use super::run::Run;
 use super::{DayError, Event, SetUp, SetUps, inputs, report_config};
 use crate::session::{Caster, Refused, Session, Take};
 use crate::store::{Files, Kept, Place, digest};
-use tipwright::model::results::TakeGoal;
+use tipwright::model::results::{TakeGoal, TakeKeys};
 use tipwright::model::{Severity, TakeResults, Warning};
 use tipwright::strokes::path_csv;
 use tipwright_report::files::FileMade;
+use tipwright_report::tables::rekey;
 
 /// Layout of what is kept of a take; raised when it grows, so that a later run measures it anew.
-const LAYOUT: u32 = 3;
+const LAYOUT: u32 = 4;
 
 /// Measures a take, or takes it from an earlier run.
 pub(super) fn get(run: &Run<'_>, take: &Take, set_ups: &SetUps) -> Result<TakeResults, DayError> {
@@ -133,7 +134,13 @@ fn take_over(
     if !run.store.is_whole(&rest) {
         return Ok(None);
     }
-    files.extend(rest);
+    let (tables, plain): (Files, Files) =
+        rest.into_iter().partition(|(place, _)| place.as_str().ends_with(".parquet"));
+    files.extend(plain);
+    for place in tables.into_keys() {
+        let table = rekey::renamed(&place.below(run.store.root()), place.as_str(), &result)?;
+        run.store.put(&place, &table.bytes, &mut files)?;
+    }
     run.store.keep(&Place::kept_take(&take.name), digest, &words, &files, &result)?;
     Ok(Some(result))
 }
@@ -195,10 +202,12 @@ pub(super) fn refused(run: &Run<'_>, refused: &Refused) -> Option<TakeResults> {
 }
 
 fn failed(run: &Run<'_>, take: &str, caster: &str) -> TakeResults {
-    let alias = run.session.casters.iter().find(|c| c.id == *caster).map_or(caster, |c| c.alias.as_str());
+    let row = run.session.casters.iter().find(|c| c.id == *caster);
+    let alias = row.map_or(caster, |c| c.alias.as_str());
+    let caster_key = row.and_then(|c| c.key.as_ref()).map(ToString::to_string);
     TakeResults {
         session: run.session.title.clone(),
-        keys: run.keys.clone(),
+        keys: TakeKeys { caster_key, ..run.keys.clone() },
         take: take.to_owned(),
         caster: caster.to_owned(),
         alias: alias.to_owned(),

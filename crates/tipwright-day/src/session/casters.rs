@@ -6,13 +6,14 @@ use std::path::{Path, PathBuf};
 use serde::{Deserialize, Serialize};
 
 use super::names::shown;
-use super::{CasterId, Finding, RodLengthM, Subject};
+use super::{CasterId, CasterKey, Finding, RodLengthM, Subject};
 use tipwright::model::Severity;
 
 /// Its columns.
-const COLUMNS: [&str; 5] = ["id", "alias", "hand", "rod_length_m", "note"];
+const COLUMNS: [&str; 6] = ["id", "alias", "hand", "rod_length_m", "note", "key"];
 /// What to do about a file that cannot be read.
-pub(super) const REMEDY: &str = "its columns are id,alias,hand,rod_length_m,note; mend it, or take it away";
+pub(super) const REMEDY: &str =
+    "its columns are id,alias,hand,rod_length_m,note and, if wanted, key; mend it, or take it away";
 /// Rows told of; the rest is counted.
 const MOST_MESSAGES: usize = 20;
 /// Longest alias; a page has room for no more.
@@ -50,6 +51,8 @@ pub struct Caster {
     pub rod_length_m: Option<RodLengthM>,
     /// Free text.
     pub note: String,
+    /// The same person in every session of a school; without one nobody is.
+    pub key: Option<CasterKey>,
 }
 
 /// What the file holds.
@@ -134,7 +137,7 @@ pub(super) fn parse(text: &str, path: &Path) -> Rows {
         out.findings.push(finding(path, Some(1), Severity::Warning, what, REMEDY));
     }
     let mut told = 0;
-    let mut ids = BTreeMap::new();
+    let (mut ids, mut keys) = (BTreeMap::new(), BTreeMap::new());
     for record in reader.records() {
         let (record, line) = match record {
             Ok(record) => {
@@ -156,6 +159,9 @@ pub(super) fn parse(text: &str, path: &Path) -> Rows {
                     out.findings.push(finding(path, line, Severity::Warning, what, "write right or left"));
                 }
                 *ids.entry(caster.id.key()).or_insert(0_usize) += 1;
+                if let Some(key) = &caster.key {
+                    keys.entry(key.key()).or_insert_with(Vec::new).push(caster.id.key());
+                }
                 out.casters.push(caster);
             }
             Err((what, remedy)) => {
@@ -172,6 +178,12 @@ pub(super) fn parse(text: &str, path: &Path) -> Rows {
         if count > 1 {
             let what = format!("casters.csv has {count} rows for caster `{key}`");
             out.bad.insert(key, (what, "give each caster an id of its own"));
+        }
+    }
+    for (key, of) in keys.into_iter().filter(|(_, of)| of.len() > 1) {
+        for id in of {
+            let what = format!("casters.csv has the key `{key}` for {id} and for somebody else");
+            out.bad.entry(id).or_insert((what, "give each caster a key of their own, or none"));
         }
     }
     let bad = &out.bad;
@@ -207,7 +219,11 @@ fn row<'a>(field: &dyn Fn(&str) -> &'a str) -> Result<(Caster, Option<String>), 
         alias => shown(alias, LONGEST_ALIAS),
     };
     let note = shown(field("note"), 1000);
-    Ok((Caster { id, alias, hand, rod_length_m, note }, unknown))
+    let key = match field("key") {
+        "" => None,
+        key => Some(CasterKey::new(key).map_err(|e| (format!("key of caster {id} {e}"), "correct the key"))?),
+    };
+    Ok((Caster { id, alias, hand, rod_length_m, note, key }, unknown))
 }
 
 #[cfg(test)]
@@ -226,6 +242,20 @@ mod tests {
             assert!(rows.bad["01"].0.contains("rod_length_m"), "{bad}");
         }
         assert_eq!(read("01,Heron,right,2.743,\n").casters[0].rod_length_m.map(RodLengthM::get), Some(2.743));
+    }
+
+    #[test]
+    fn a_key_holds_beyond_the_session_and_is_one_persons() {
+        let rows = |text: &str| parse(&format!("id,alias,key\n{text}"), Path::new("casters.csv"));
+        let all = rows("01,Heron,s-17\n02,Otter,\n03,Wren\n");
+        let keys: Vec<Option<&str>> =
+            all.casters.iter().map(|c| c.key.as_ref().map(CasterKey::as_str)).collect();
+        assert_eq!(keys, [Some("s-17"), None, None]);
+        assert!(all.findings.is_empty());
+        let twice = rows("01,Heron,s-17\n02,Otter,S-17\n03,Wren,s-18\n");
+        assert_eq!(twice.casters.len(), 1);
+        assert!(twice.bad["01"].0.contains("s-17") && twice.bad["02"].0.contains("s-17"));
+        assert!(rows("01,Heron,a/b\n").bad["01"].0.contains("cannot be a name"));
     }
 
     #[test]

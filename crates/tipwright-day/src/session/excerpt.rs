@@ -127,6 +127,7 @@ mod tests {
             container_fps: Some(FPS),
             capture_fps_tag: None,
             recorded_unix_s: None,
+            recorded_zone_s: None,
             has_sound: false,
         };
         let mut part = Excerpt::of(Box::new(Clip { info, next: 0, given: 0 }), None, span_s);

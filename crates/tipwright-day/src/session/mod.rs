@@ -34,7 +34,7 @@ pub(crate) use excerpt::Excerpt;
 pub use finding::{Finding, Subject};
 pub(crate) use look::Places;
 pub use look::{LookConfig, Stills, look, look_at_scene, look_at_take};
-pub use names::{CameraName, CasterId, NameError, Phase, SessionId, SetUpName, TakeName};
+pub use names::{CameraName, CasterId, CasterKey, NameError, Phase, SessionId, SetUpName, TakeName};
 pub use numbers::{
     AirC, AlongRodM, CaptureFps, ClipTimeS, LineClass, LineMassGM, LineOutM, MarkerMm, OutOfRange, ReadoutMs,
     RodLengthM, WandLengthM,
@@ -43,7 +43,7 @@ pub(crate) use offsets::{coarse_offset, span_s};
 pub(crate) use read::parse_unfinished;
 pub use read::{Parsed, Refused, parse, parse_text};
 pub(crate) use usable::WHOLE;
-pub use usable::{Usable, UsableConfig, usable};
+pub use usable::{Usable, UsableConfig, usable, usable_of};
 
 /// Version of session.toml this program writes; it also reads 1.
 pub const SCHEMA: u32 = 2;

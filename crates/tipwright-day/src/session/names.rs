@@ -153,6 +153,10 @@ name! {
     CasterId
 }
 name! {
+    /// Key of a person over all sessions of a school.
+    CasterKey
+}
+name! {
     /// A label of takes to compare by.
     Phase
 }

@@ -142,6 +142,7 @@ mod tests {
                 container_fps: Some(30.0),
                 capture_fps_tag: slow.then_some(240.0),
                 recorded_unix_s: None,
+                recorded_zone_s: None,
                 has_sound: true,
             })
         }

@@ -105,7 +105,23 @@ pub fn usable(
     config: &UsableConfig,
     progress: &(dyn Fn(&Path) + Sync),
 ) -> Usable {
-    let Parsed { session, findings, refused, mut doubtful } = parse(folder);
+    usable_of(folder, footage, config, &|_| true, progress)
+}
+
+/// The same without the takes that are not `wanted`: their clips are not opened.
+#[must_use]
+pub fn usable_of(
+    folder: &Path,
+    footage: &dyn Footage,
+    config: &UsableConfig,
+    wanted: &dyn Fn(&Take) -> bool,
+    progress: &(dyn Fn(&Path) + Sync),
+) -> Usable {
+    let Parsed { mut session, findings, refused, mut doubtful } = parse(folder);
+    if let Some(session) = &mut session {
+        session.take.retain(wanted);
+    }
+    doubtful.retain(wanted);
     let mut out =
         Usable { session: None, findings: Vec::new(), refused, clips: BTreeMap::new(), looked_at: 0 };
     let Some(mut session) = session else {

@@ -95,6 +95,8 @@ pub fn renamed(mut session: SessionResults, title: &str) -> SessionResults {
     session.title = title.into();
     for take in &mut session.takes {
         take.session = title.into();
+        take.keys.session_id = Some(title.to_lowercase().replace(|c: char| !c.is_alphanumeric(), "-"));
+        take.keys.caster_key = Some(format!("school-{}", take.caster));
     }
     session
 }

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{CompareBy, CompareChoice};
-use tipwright::model::results::{SessionResults, TakeKeys};
+use tipwright::model::results::{SessionResults, TakeKeys, TakeResults};
 use tipwright::model::{FigureId, Stroke, StrokeKind};
 
 /// Strokes of one caster on one side, in order.
@@ -46,9 +46,8 @@ pub struct Sorted<'a> {
 #[must_use]
 pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorted<'a> {
     let sides = sides(sessions, choice);
-    let mut rows: BTreeMap<(usize, String), Row<'a>> = BTreeMap::new();
+    let mut rows: Vec<Person<'a>> = Vec::new();
     let mut left_out: BTreeMap<String, usize> = BTreeMap::new();
-    let mut aliases: BTreeMap<(usize, String), String> = BTreeMap::new();
     for (session_idx, session) in sessions.iter().enumerate() {
         for take in &session.takes {
             let (pick_ups, strokes): (Vec<&Stroke>, Vec<&Stroke>) = take
@@ -75,32 +74,68 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
                 }
                 continue;
             };
-            // The same id in two sessions is one caster only where sessions are compared.
-            let key = (if choice.by == CompareBy::Session { 0 } else { session_idx }, take.caster.clone());
-            aliases.entry(key.clone()).or_insert_with(|| take.alias.clone());
-            let row = rows.entry(key).or_insert_with(|| Row { label: String::new(), cells: BTreeMap::new() });
-            row.cells.entry(side).or_default().strokes.extend(strokes);
+            let key = key_of(take, session_idx);
+            let at = rows.iter().position(|p| p.key == key).unwrap_or_else(|| {
+                rows.push(Person { key, session_idx, take, several: false, cells: BTreeMap::new() });
+                rows.len() - 1
+            });
+            rows[at].several |= rows[at].session_idx != session_idx;
+            rows[at].cells.entry(side).or_default().strokes.extend(strokes);
         }
     }
-    let mut rows: Vec<((usize, String), Row<'a>)> =
-        rows.into_iter().filter(|(_, row)| row.cells.values().any(|c| !c.strokes.is_empty())).collect();
-    let several = sessions.len() > 1 && choice.by != CompareBy::Session;
-    for (index, (key, row)) in rows.iter_mut().enumerate() {
-        row.label = if choice.anonymous {
-            format!("Caster {}", letters(index))
-        } else if several {
-            format!("{} ({})", aliases[key], sessions[key.0].title)
-        } else {
-            aliases[key].clone()
-        };
-    }
+    rows.retain(|row| row.cells.values().any(|c| !c.strokes.is_empty()));
+    let by_session = choice.by == CompareBy::Session;
+    rows.sort_by_key(|p| (if by_session { 0 } else { p.session_idx }, &p.take.caster, p.session_idx));
+    let rows = labelled(rows, sessions, choice);
     let nameless = choice.anonymous && choice.by == CompareBy::Phase;
     let sides = if nameless { (1..=sides.len()).map(|k| format!("phase {k}")).collect() } else { sides };
-    Sorted {
-        sides,
-        rows: rows.into_iter().map(|(_, row)| row).collect(),
-        left_out: left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect(),
+    Sorted { sides, rows, left_out: left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect() }
+}
+
+/// One person's cells.
+struct Person<'a> {
+    key: String,
+    /// Session and take first met in.
+    session_idx: usize,
+    take: &'a TakeResults,
+    /// Met in further sessions.
+    several: bool,
+    cells: BTreeMap<usize, Cell<'a>>,
+}
+
+/// Who casts in a take: the same person in two sessions only where a key says so.
+pub(super) fn key_of(take: &TakeResults, session_idx: usize) -> String {
+    // results without an id, of an earlier program, are told apart by their places
+    take.keys.of_caster(&take.caster).unwrap_or_else(|| format!("{session_idx}/{}", take.caster))
+}
+
+/// Rows with the names they are shown by: with the session's where an alias alone would not tell.
+fn labelled<'a>(
+    people: Vec<Person<'a>>,
+    sessions: &[SessionResults],
+    choice: &CompareChoice,
+) -> Vec<Row<'a>> {
+    let mut told: BTreeMap<&str, usize> = BTreeMap::new();
+    for person in &people {
+        *told.entry(person.take.alias.as_str()).or_default() += 1;
     }
+    let mixed = sessions.len() > 1 && choice.by != CompareBy::Session;
+    let label = |(index, p): (usize, &Person<'_>)| {
+        if choice.anonymous {
+            format!("Caster {}", letters(index))
+        } else if !p.several && (mixed || told[p.take.alias.as_str()] > 1) {
+            let title = &sessions[p.session_idx].title;
+            let same_title = sessions.iter().filter(|s| s.title == *title).count() > 1;
+            match &p.take.keys.date {
+                Some(date) if same_title => format!("{} ({title}, {date})", p.take.alias),
+                _ => format!("{} ({title})", p.take.alias),
+            }
+        } else {
+            p.take.alias.clone()
+        }
+    };
+    let labels: Vec<String> = people.iter().enumerate().map(label).collect();
+    people.into_iter().zip(labels).map(|(p, label)| Row { label, cells: p.cells }).collect()
 }
 
 /// Names of the sides.

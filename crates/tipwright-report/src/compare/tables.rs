@@ -3,7 +3,7 @@
 
 use std::borrow::Cow;
 
-use super::cells::letters;
+use super::cells::{key_of, letters};
 use super::contrast::{Difference, Mean, Part};
 use crate::ReportError;
 use crate::files::FileMade;
@@ -145,7 +145,9 @@ pub fn files(
 /// Sessions as they may be named.
 #[must_use]
 pub fn named(sessions: &[SessionResults], anonymous: bool) -> Vec<Cow<'_, TakeResults>> {
-    let mut ids: Vec<&str> = sessions.iter().flat_map(|s| &s.takes).map(|t| t.caster.as_str()).collect();
+    let keys =
+        |(idx, s): (usize, &SessionResults)| s.takes.iter().map(|t| key_of(t, idx)).collect::<Vec<String>>();
+    let mut ids: Vec<String> = sessions.iter().enumerate().flat_map(keys).collect();
     ids.sort_unstable();
     ids.dedup();
     let mut out = Vec::new();
@@ -155,7 +157,7 @@ pub fn named(sessions: &[SessionResults], anonymous: bool) -> Vec<Cow<'_, TakeRe
                 out.push(Cow::Borrowed(take));
                 continue;
             }
-            let caster = ids.iter().position(|id| *id == take.caster).unwrap_or(0);
+            let caster = ids.binary_search(&key_of(take, session_idx)).unwrap_or(0);
             let mut own = take.clone();
             own.session = format!("session {}", session_idx + 1);
             own.keys = TakeKeys::default();

@@ -1,10 +1,13 @@
 //! Tables: one row per stroke, per question asked of a stroke, per instant of a path. Each is described once
 //! ([`table::Table`]) and written as CSV, Parquet or JSON from that; every row says whose it is ([`keys`]).
 
+pub mod draws;
 pub mod evidence;
 pub mod facts;
 pub mod keys;
+pub mod rekey;
 pub mod samples;
+pub mod spots;
 pub mod strokes;
 pub mod table;
 

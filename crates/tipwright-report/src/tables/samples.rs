@@ -3,16 +3,16 @@
 
 use super::keys::{self, OfTake};
 use super::table::{Column, Kind, Table, Value};
+use tipwright::model::FigureId;
 use tipwright::model::line::{LoopMoment, StrokeLoop};
 use tipwright::model::results::{PathPoint, RodSample, TakeResults};
-use tipwright::model::{FigureId, Role};
 
 /// A sample of a take at some instant.
 #[derive(Debug, Clone, Copy)]
 pub struct SampleRow<'a, S> {
-    take: &'a TakeResults,
-    stroke: Option<u32>,
-    sample: S,
+    pub(super) take: &'a TakeResults,
+    pub(super) stroke: Option<u32>,
+    pub(super) sample: S,
 }
 
 impl<S> OfTake for SampleRow<'_, S> {
@@ -26,7 +26,7 @@ impl<S> OfTake for SampleRow<'_, S> {
 }
 
 /// Number of the stroke that holds an instant: from its start to its stop, or to rod straight where no stop was found.
-fn stroke_at(take: &TakeResults, t_s: f64) -> Option<u32> {
+pub(super) fn stroke_at(take: &TakeResults, t_s: f64) -> Option<u32> {
     let holds = |s: &&tipwright::model::Stroke| {
         let value = |id| s.figures.get(id).map(|m| m.value);
         let end = value(FigureId::TStop).or_else(|| value(FigureId::TRsp));
@@ -198,54 +198,6 @@ pub fn loops<'a>() -> Table<SampleRow<'a, (LoopMoment, bool)>> {
         name: "loop",
         files: "takes/<take>/loop.parquet",
         about: "The loop over time, of the strokes whose line was measured.",
-        columns,
-    }
-}
-
-/// A spot as it was used: one row of `spots_<camera>.csv`. Upright pixels.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SpotRow {
-    /// Position in the clip, from 0.
-    pub frame_idx: u32,
-    /// Presentation time after re-timing, seconds.
-    pub pts_s: f64,
-    /// Centre, x.
-    pub x_px: f64,
-    /// Centre, y.
-    pub y_px: f64,
-    /// Standard deviation per axis.
-    pub sigma_px: f64,
-    /// Which marker it was taken for.
-    pub role: Role,
-}
-
-/// `spots_<camera>.csv`.
-#[must_use]
-pub fn spots() -> Table<SpotRow> {
-    let columns = vec![
-        Column::new(Kind::Count, "frame", "Position of the frame in the clip, from 0.", |r: &SpotRow| {
-            Value::Count(r.frame_idx)
-        }),
-        Column::number("pts_s", "s", "Presentation time after re-timing.", |r: &SpotRow| r.pts_s),
-        Column::number("x_px", "px", "Centre of the spot, to the right; upright picture.", |r: &SpotRow| {
-            r.x_px
-        }),
-        Column::number("y_px", "px", "Centre of the spot, downward.", |r: &SpotRow| r.y_px),
-        Column::number("sigma_px", "px", "Standard deviation of the centre per axis.", |r: &SpotRow| {
-            r.sigma_px
-        }),
-        Column::new(Kind::Text, "role", "Marker it was taken for: tip, butt1, butt2.", |r: &SpotRow| {
-            Value::text(Some(match r.role {
-                Role::Tip => "tip",
-                Role::Butt1 => "butt1",
-                Role::Butt2 => "butt2",
-            }))
-        }),
-    ];
-    Table {
-        name: "spots",
-        files: "takes/<take>/spots_<camera>.csv",
-        about: "One row per spot that was used; the folder and the file's name say of which take and camera.",
         columns,
     }
 }

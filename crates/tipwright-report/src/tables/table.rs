@@ -5,8 +5,11 @@ use std::borrow::Cow;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, BooleanArray, Float64Array, RecordBatch, StringArray, UInt32Array};
+use arrow::array::{
+    ArrayRef, BooleanArray, Float32Array, Float64Array, RecordBatch, StringArray, UInt32Array,
+};
 use arrow::datatypes::{DataType, Field, Schema};
+use arrow::error::ArrowError;
 use parquet::arrow::ArrowWriter;
 use parquet::basic::Compression;
 use parquet::errors::ParquetError;
@@ -78,6 +81,8 @@ pub enum Kind {
     Count,
     /// Numbers.
     Number,
+    /// Numbers of single precision, where there are many and seven digits are enough.
+    Number32,
     /// Yes or no.
     Flag,
 }
@@ -90,6 +95,7 @@ impl Kind {
             Self::Text => "text",
             Self::Count => "whole number",
             Self::Number => "number",
+            Self::Number32 => "number of single precision",
             Self::Flag => "true or false",
         }
     }
@@ -168,6 +174,7 @@ impl<R> Column<R> {
             Kind::Text => DataType::Utf8,
             Kind::Count => DataType::UInt32,
             Kind::Number => DataType::Float64,
+            Kind::Number32 => DataType::Float32,
             Kind::Flag => DataType::Boolean,
         };
         Field::new(&*self.name, kind, true).with_metadata(HashMap::from([
@@ -192,11 +199,38 @@ impl<R> Column<R> {
                     .map(|v| if let Value::Number(n) = v { Some(n) } else { None })
                     .collect::<Float64Array>(),
             ),
+            Kind::Number32 => Arc::new(
+                values
+                    .map(|v| if let Value::Number(n) = v { Some(n as f32) } else { None })
+                    .collect::<Float32Array>(),
+            ),
             Kind::Flag => Arc::new(
                 values.map(|v| if let Value::Flag(n) = v { Some(n) } else { None }).collect::<BooleanArray>(),
             ),
         }
     }
+}
+
+/// Rows put into columns at a time: a take's draws are hundreds of thousands, and the texts of their keys would fill the memory.
+pub(super) const BATCH_ROWS: usize = 8192;
+
+/// A Parquet file of batches with facts about it.
+pub(super) fn write(
+    schema: &Arc<Schema>,
+    facts: impl Iterator<Item = (String, String)>,
+    batches: impl Iterator<Item = Result<RecordBatch, ArrowError>>,
+) -> Result<Vec<u8>, ParquetError> {
+    let properties = WriterProperties::builder()
+        .set_compression(Compression::SNAPPY)
+        .set_key_value_metadata(Some(facts.map(|(k, v)| KeyValue::new(k, v)).collect()))
+        .build();
+    let mut bytes = Vec::new();
+    let mut writer = ArrowWriter::try_new(&mut bytes, Arc::clone(schema), Some(properties))?;
+    for batch in batches {
+        writer.write(&batch.map_err(|e| ParquetError::ArrowError(e.to_string()))?)?;
+    }
+    writer.close()?;
+    Ok(bytes)
 }
 
 /// A table: what it is called, what a row is, its columns.
@@ -228,7 +262,7 @@ impl<R> Table<R> {
         writer.into_inner().map_err(|e| e.into_error().into())
     }
 
-    /// One file of one batch: unit and definition of each column in its field metadata (keys `unit` and `definition`), and
+    /// One file: unit and definition of each column in its field metadata (keys `unit` and `definition`), and
     /// once more as JSON under the file's key `tipwright.columns` for readers that do not show field metadata; the facts of
     /// the file under keys of their own.
     ///
@@ -236,9 +270,6 @@ impl<R> Table<R> {
     /// Only what the Parquet writer says.
     pub fn parquet(&self, rows: &[R], facts: &Facts) -> Result<Vec<u8>, ParquetError> {
         let schema = Arc::new(Schema::new(self.columns.iter().map(Column::field).collect::<Vec<_>>()));
-        let arrays: Vec<ArrayRef> = self.columns.iter().map(|c| c.array(rows)).collect();
-        let batch = RecordBatch::try_new(Arc::clone(&schema), arrays)
-            .map_err(|e| ParquetError::ArrowError(e.to_string()))?;
         let columns: Map<String, Json> = self
             .columns
             .iter()
@@ -248,17 +279,14 @@ impl<R> Table<R> {
             ("tipwright.table", self.about.to_owned()),
             ("tipwright.columns", Json::Object(columns).to_string()),
         ];
-        let keys =
-            own.into_iter().chain(facts.pairs()).map(|(k, v)| KeyValue::new(k.to_owned(), v)).collect();
-        let properties = WriterProperties::builder()
-            .set_compression(Compression::SNAPPY)
-            .set_key_value_metadata(Some(keys))
-            .build();
-        let mut bytes = Vec::new();
-        let mut writer = ArrowWriter::try_new(&mut bytes, schema, Some(properties))?;
-        writer.write(&batch)?;
-        writer.close()?;
-        Ok(bytes)
+        let facts = own.into_iter().chain(facts.pairs()).map(|(k, v)| (k.to_owned(), v));
+        // of no rows one empty batch, so that there is a file with columns
+        let batches = (0..rows.len().max(1)).step_by(BATCH_ROWS).map(|from| {
+            let some = &rows[from..rows.len().min(from + BATCH_ROWS)];
+            let arrays: Vec<ArrayRef> = self.columns.iter().map(|c| c.array(some)).collect();
+            RecordBatch::try_new(Arc::clone(&schema), arrays)
+        });
+        write(&schema, facts, batches)
     }
 
     /// Its entry in the dictionary.

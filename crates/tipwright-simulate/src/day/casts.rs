@@ -48,6 +48,7 @@ pub fn clinic_casters() -> Vec<Caster> {
         hand: Some(hand),
         rod_length_m: None,
         note: note.into(),
+        key: None,
     };
     vec![
         caster("01", "Heron", Hand::Right, "casts a slow, wide line"),

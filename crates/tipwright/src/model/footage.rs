@@ -89,6 +89,8 @@ pub struct ClipInfo {
     pub capture_fps_tag: Option<f64>,
     /// Recording start, seconds since 1970, if the file says so (may be wrong by seconds, or by hours).
     pub recorded_unix_s: Option<f64>,
+    /// The zone it was recorded in, seconds ahead of universal time, if the file says so (some phones do).
+    pub recorded_zone_s: Option<i32>,
     /// Has a sound track.
     pub has_sound: bool,
 }

@@ -184,6 +184,7 @@ impl Reel {
             container_fps: Some(120.0),
             capture_fps_tag: None,
             recorded_unix_s: None,
+            recorded_zone_s: None,
             has_sound: false,
         };
         Self { info, films, next: 0 }

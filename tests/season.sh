@@ -1,0 +1,62 @@
+#!/usr/bin/env bash
+# A season of two clinics of one title, with the same numbers of casters and names of takes: measured by the workflow on four local jobs it
+# holds the same bytes as by `day`, keeps the clinics apart in four readers of tables, goes on after a kill, and a bad clip costs its take.
+# Usage: tests/season.sh SESSION     (a small simulated session; about 60 s on two cores)
+set -euo pipefail
+cd "$(dirname "$0")/.."
+source=$(realpath "$1")
+pipelines/season/install.sh
+.venv/bin/python -c 'import pyarrow, duckdb, pandas, polars' 2>/dev/null || .venv/bin/pip install --quiet pyarrow duckdb pandas polars
+[ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet
+target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')
+export TIPWRIGHT=${TIPWRIGHT:-$target/release/tipwright} SNAKEMAKE=$PWD/.venv/bin/snakemake
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+for k in 1 2; do
+  session=$work/sessions/clinic-$k
+  mkdir -p "$session"
+  cp -rl "$source/." "$session/" 2>/dev/null || cp -r "$source/." "$session/"
+  rm -rf "$session/truth"
+  sed -i.before -e "s/^schema = .*/schema = 2\nid = \"clinic-2026-05-0$k-test\"\ndate = \"2026-05-0$k\"/" "$session/session.toml"
+  rm "$session/session.toml.before"
+done
+# of the second a clip is cut to a tenth: its take fails, and no other
+cut=$work/sessions/clinic-2
+clip=$(sed -n '/^\[take.clips\]/,$ s/^west *= *"\(.*\)"/\1/p' "$source/session.toml" | head -1)
+other=$(sed -n '/^\[take.clips\]/,$ s/^east *= *"\(.*\)"/\1/p' "$source/session.toml" | head -1)
+head -c $(($(stat -c %s "$source/$clip") / 10)) "$source/$clip" >"$cut/west/cut.mp4"
+printf '\n[[take]]\nname = "02 cut"\ncaster = "01"\nclips = { west = "west/cut.mp4", east = "%s" }\n' "$other" >>"$cut/session.toml"
+
+season() { pipelines/season.sh "$work/sessions" "$work/season" -- --cores 4; }
+failed() {
+  echo "FAILED: $*" >&2
+  [ ! -f "$work/season.work/run.log" ] || tail -40 "$work/season.work/run.log" >&2
+  exit 1
+}
+# killed in the middle with all its jobs, it goes on
+setsid pipelines/season.sh "$work/sessions" "$work/season" -- --cores 4 >/dev/null 2>&1 &
+leader=$!
+for _ in $(seq 200); do
+  [ ! -f "$work/season.work/clinic-1/scene.done" ] || break
+  sleep 0.2
+done
+kill -9 -- "-$leader" 2>/dev/null || true
+wait "$leader" 2>/dev/null || true
+[ ! -f "$work/season.work/season.done" ] || failed "it was over before it was killed"
+status=0
+season || status=$?
+[ "$status" -eq 3 ] || failed "status $status where a take is bad: 3 is told"
+for k in 1 2; do
+  status=0
+  "$TIPWRIGHT" --quiet day "$work/sessions/clinic-$k" -o "$work/day/clinic-$k" >/dev/null 2>"$work/err" || status=$?
+  [ "$status" -eq $((k == 1 ? 0 : 3)) ] || failed "day: status $status: $(cat "$work/err")"
+  echo "clinic-$k by the workflow and by day: $(python3 tests/same_results.py "$work/season/clinic-$k" "$work/day/clinic-$k")" ||
+    failed "the workflow's bytes are not those of day: $(python3 tests/same_results.py "$work/season/clinic-$k" "$work/day/clinic-$k")"
+done
+.venv/bin/python tests/reference/queries.py "$work/season" || failed "queries"
+# nothing to do; results that were deleted come back from the parts
+before=$(python3 tests/same_results.py "$work/season/clinic-1" "$work/season/clinic-1")
+rm -r "$work/season/clinic-1"
+season >/dev/null || true
+[ "$before" = "$(python3 tests/same_results.py "$work/season/clinic-1" "$work/season/clinic-1")" ] || failed "deleted results came back otherwise"
+echo "season: holds"
