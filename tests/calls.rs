@@ -4,6 +4,7 @@
 mod support;
 
 use std::fs;
+use std::path::Path;
 
 use support::{Spoiled, day, json, status, text, tipwright};
 
@@ -122,6 +123,26 @@ fn results_are_compared_with_what_is_there() {
     let scored = tipwright(&["score", results, other.join("truth").to_str().unwrap()]);
     assert_eq!(status(&scored), 2, "{}", text(&scored.stderr));
     assert!(text(&scored.stderr).contains("same day"), "{}", text(&scored.stderr));
+}
+
+/// Results of earlier programs are read, or refused with what to do; together with those of today too.
+#[test]
+fn results_of_every_schema_are_read_or_refused_in_words() {
+    let fixtures = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/fixtures");
+    let folder = tempfile::tempdir().unwrap();
+    let compare = |schema: &str, by: &str| {
+        let (results, out) = (fixtures.join(format!("results-schema-{schema}")), folder.path().join(schema));
+        tipwright(&["compare", results.to_str().unwrap(), "--by", by, "-o", out.to_str().unwrap()])
+    };
+    let first = compare("1", "caster");
+    assert_eq!(status(&first), 2);
+    let said = text(&first.stderr);
+    assert!(said.contains("results-schema-1") && said.contains("tipwright day SESSION"), "{said}");
+    let second = compare("2", "caster");
+    assert_eq!(status(&second), 0, "{}", text(&second.stderr));
+    let means = fs::read_to_string(folder.path().join("2/comparison_means.csv")).unwrap();
+    // as that program's own strokes.csv had it: the peak speed of the forward stroke
+    assert!(means.contains("forward,peak_speed_m_s"), "{means}");
 }
 
 #[test]

@@ -27,11 +27,14 @@ measure() { # name, command...
 failed=0
 measure "1 take, measured" "$tipwright" -q day "$work/session" -o "$work/results"
 one=$(awk '/^\[\[take\]\]/ { n = 1 } n' "$work/session/session.toml")
+.venv/bin/python -c 'import blake3' 2>/dev/null || { [ -x .venv/bin/python ] || python3 -m venv .venv; .venv/bin/pip install --quiet blake3; }
+more=()
 for k in $(seq 2 "$takes"); do
   next=$(printf 'take-%03d' "$k")
   printf '\n%s\n' "${one/\"$name\"/\"$next\"}" >>"$work/session/session.toml"
-  cp "$work/results/kept/take_$name.kept" "$work/results/kept/take_$next.kept"
+  more+=("$next")
 done
+.venv/bin/python tests/studies/kept_copies.py takes "$work/results" "${more[@]}"
 measure "$takes takes, tables and page" "$tipwright" -q day "$work/session" -o "$work/results"
 measure "$takes takes, nothing to do" "$tipwright" -q day "$work/session" -o "$work/results"
 measure "$takes takes compared" "$tipwright" -q compare "$work/results" --by caster -o "$work/comparison"

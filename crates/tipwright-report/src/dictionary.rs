@@ -21,6 +21,7 @@ pub fn entries() -> Vec<Entry> {
         draws::table().entry(),
         comparison::means_table().entry(),
         comparison::differences_table().entry(),
+        comparison::sessions_table().entry(),
     ]
 }
 

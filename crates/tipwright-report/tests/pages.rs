@@ -342,8 +342,11 @@ fn fifty_folders_are_compared_on_a_page_that_opens() {
             std::fs::metadata(folder.path().join("index.html")).unwrap().len(),
         );
         println!("{by:?}: {bytes} bytes in {took_s:.1} s");
-        // 73 MB once; most of what is left are the panels of fifty evenings
-        assert!(bytes < 14_000_000, "{by:?}: {bytes}");
+        // 73 MB once. A browser takes about a second for 2 MB of drawings.
+        assert!(
+            bytes < if matches!(by, CompareBy::Session) { 6_000_000 } else { 14_000_000 },
+            "{by:?}: {bytes}"
+        );
         // On one core of this machine; the old program took 45 s.
         assert!(took_s < 20.0, "{by:?}: {took_s}");
     }

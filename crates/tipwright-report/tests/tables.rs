@@ -9,10 +9,13 @@ use std::collections::BTreeMap;
 
 use arrow::array::{Array, AsArray, RecordBatch};
 use arrow::datatypes::{Float64Type, UInt32Type};
+use nalgebra::{Point3, Vector3};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use tipwright::model::{FigureId, Measured};
+use tipwright::model::{FigureId, Measured, PathDraw, Role};
 use tipwright_report::dictionary;
-use tipwright_report::{ReportConfig, session_files, take_files};
+use tipwright_report::tables::rekey;
+use tipwright_report::tables::spots::SpotRow;
+use tipwright_report::{ReportConfig, clip_files, session_files, take_files};
 
 /// The rows of a Parquet file and its own metadata.
 fn read(bytes: Vec<u8>) -> (RecordBatch, BTreeMap<String, String>) {
@@ -84,6 +87,40 @@ fn a_path_knows_its_stroke() {
         between += u32::from(wanted.is_none());
     }
     assert!(between > 10 && between < rows.num_rows() as u32);
+}
+
+/// Tables that only clips tell get the names of today, to the byte as if they were made with them.
+#[test]
+fn a_table_renamed_is_the_table_made_with_those_names() {
+    let session = clinic::session(&clinic::Wish { takes: 1, feet: false, butt: true, seed: 7 });
+    let mut take = session.takes[0].clone();
+    let spot =
+        SpotRow { frame_idx: 3, pts_s: 0.025, x_px: 10.5, y_px: 20.25, sigma_px: 0.1, role: Role::Tip };
+    let spots = vec![("west".to_owned(), vec![spot]), ("east".to_owned(), vec![spot, spot])];
+    let positions: Vec<Point3<f64>> = take.path.iter().map(|p| p.position_m.into()).collect();
+    let drawn = PathDraw {
+        velocities_in_world_m_s: vec![Vector3::zeros(); positions.len()],
+        positions_in_world: positions,
+    };
+    // more rows than are put into columns at a time
+    let draws = vec![drawn; 200];
+    let before = clip_files(&take, &spots, &draws).unwrap();
+    (take.session, take.phase, take.caster) = ("Another title".into(), None, "07".into());
+    take.keys.caster_key = Some("school-7".into());
+    let after = clip_files(&take, &spots, &draws).unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    assert_eq!(before.len(), 2);
+    for (before, after) in before.into_iter().zip(after) {
+        let path = folder.path().join(&before.place);
+        std::fs::write(&path, &before.bytes).unwrap();
+        assert!(before.bytes != after.bytes, "{}", before.place);
+        assert_eq!(rekey::renamed(&path, &before.place, &take).unwrap(), after);
+        let (rows, facts) = read(after.bytes);
+        assert!(rows.num_rows() == 3 || rows.num_rows() > 8192, "{}", rows.num_rows());
+        assert_eq!(rows["caster_key"].as_string::<i32>().value(0), "school-7");
+        assert_eq!(rows["phase"].null_count(), rows.num_rows());
+        assert_eq!(facts["tipwright.session"], "Another title");
+    }
 }
 
 #[test]

@@ -1,6 +1,7 @@
 //! Means of each cell and the differences between sides or casters.
 
 use super::cells::{Row, Sorted, sort};
+use super::season::{self, Season};
 use super::{CompareBy, CompareChoice};
 use crate::stats::{Estimate, Sample, describe, difference, paired, trend};
 use tipwright::model::results::SessionResults;
@@ -97,6 +98,8 @@ pub struct Part<'a> {
     pub means: Vec<Mean>,
     /// Differences.
     pub differences: Vec<Difference>,
+    /// What belongs to sessions and what to casters, where sessions are compared.
+    pub seasons: Vec<Season>,
 }
 
 /// Name of the row over all casters.
@@ -132,7 +135,10 @@ pub fn part<'a>(sessions: &'a [SessionResults], choice: &CompareChoice, directio
             }
         }
     }
-    Part { direction, sorted, figures, means, differences }
+    let by_session = choice.by == CompareBy::Session;
+    let seasons =
+        figures.iter().filter(|_| by_session).filter_map(|&figure| season::of(figure, &means)).collect();
+    Part { direction, sorted, figures, means, differences, seasons }
 }
 
 fn values(row: &Row<'_>, side: usize, figure: FigureId) -> Vec<f64> {

@@ -5,7 +5,10 @@
 pub mod cells;
 pub mod contrast;
 pub mod forest;
+mod listed;
 pub mod page;
+pub mod season;
+mod season_page;
 pub mod tables;
 
 use std::path::Path;

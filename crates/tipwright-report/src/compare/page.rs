@@ -1,12 +1,13 @@
 //! The page of a comparison: what can be told first, then drawings and tables, folded.
 
 use askama::Template;
-use serde_json::{Value, json};
 
 use super::contrast::{ALL_PAIRED, Difference, Part, Verdict};
 use super::forest::{self, ForestRow};
+use super::listed::{consistency, ranking_data};
+use super::season_page::{self, first_drawn};
 use super::{CompareBy, CompareChoice};
-use crate::page::figures::{alone, dual, full, name, rough};
+use crate::page::figures::{dual, full, name};
 use crate::page::overlays::{ALL, Put, drawings, multiples, of_class};
 use crate::page::story::{more_needed, with_half};
 use crate::page::table::{Cell, Column, Table};
@@ -23,7 +24,7 @@ use tipwright::model::{FigureId, Measured};
 
 /// Casters whose strokes are drawn over each other, and listed with mean and spread: more would be a page nobody opens; the
 /// tables beside it hold all.
-const SHOWN: usize = 24;
+pub(super) const SHOWN: usize = 24;
 /// Differences listed in a table.
 const LISTED: usize = 60;
 
@@ -42,6 +43,8 @@ struct Section {
     forest_words: String,
     steady: Html,
     steady_left_out: usize,
+    season: Html,
+    sessions_left_out: usize,
     rank: Ranking,
 }
 
@@ -142,6 +145,8 @@ fn section(choice: &CompareChoice, part: &Part<'_>) -> Section {
         },
         steady: consistency(part),
         steady_left_out,
+        season: season_page::html(part),
+        sessions_left_out: first_drawn(part),
         rank: Ranking {
             asked: choice.rank.is_some(),
             options: part
@@ -297,7 +302,7 @@ fn overlays(choice: &CompareChoice, part: &Part<'_>) -> Html {
     for row in rows.iter().take(SHOWN) {
         let groups: Vec<Group<'_>> = row
             .cells
-            .iter()
+            .range(first_drawn(part)..)
             .filter_map(|(&side, cell)| group(part.sorted.sides[side].clone(), side, cell))
             .collect();
         draw(&groups, &row.label, true);
@@ -325,7 +330,9 @@ fn forest(choice: &CompareChoice, part: &Part<'_>, figure: FigureId) -> Option<P
         })
         .collect()
     } else {
-        let of = part.differences.iter().filter(|d| d.figure == figure);
+        let listed = &part.sorted.sides[first_drawn(part)..];
+        let is_listed = |d: &&Difference| d.is_paired || listed.contains(&d.second);
+        let of = part.differences.iter().filter(|d| d.figure == figure).filter(is_listed);
         of.filter_map(|d| {
             let estimate = d.estimate?;
             let several = part.sorted.sides.len() > 2;
@@ -342,81 +349,4 @@ fn forest(choice: &CompareChoice, part: &Part<'_>, figure: FigureId) -> Option<P
         .collect()
     };
     (!rows.is_empty()).then(|| forest::panel(figure, &rows, !by_caster))
-}
-
-/// Mean, spread and trend of every cell.
-fn consistency(part: &Part<'_>) -> Html {
-    let way = direction_word(part.direction);
-    let mut rows = Vec::new();
-    for m in part.means.iter().filter(|m| m.row < SHOWN) {
-        let plain = |v: f64, half: f64| full(kind(m.figure), with_half(v, half));
-        let spread = m.sample.spread.map(|s| rough(kind(m.figure), with_half(s, 0.2 * s)));
-        let trend = match m.trend {
-            None => "too few".to_owned(),
-            Some(t) if t.excludes_zero() => plain(t.value, t.half_width),
-            Some(_) => "none seen".to_owned(),
-        };
-        let mean = match m.sample.half_width {
-            Some(half) if m.sample.count > 2 => plain(m.sample.mean, half),
-            // One or two strokes have no interval of a mean that says anything.
-            _ => alone(kind(m.figure), m.sample.mean),
-        };
-        let cells = vec![
-            Cell::new(name(m.figure)),
-            Cell::new(escape(&part.sorted.rows[m.row].label)),
-            Cell::new(escape(&part.sorted.sides[m.side])),
-            Cell::keyed(m.sample.count.to_string(), m.sample.count as f64),
-            Cell::keyed(mean, m.sample.mean),
-            Cell::keyed(spread.unwrap_or_default(), m.sample.spread.unwrap_or(0.0)),
-            Cell::new(trend),
-        ];
-        rows.push((String::new(), cells));
-    }
-    if rows.is_empty() {
-        return Html::default();
-    }
-    Table {
-        label: &format!("Mean, spread and trend, {way}"),
-        caption: "Mean with its interval (of one or two strokes without); how far strokes differ; change from one stroke to the \
-                  next where it is beyond chance. A heading sorts.",
-        class: "",
-        sorts: true,
-        columns: vec![
-            Column::lead("figure"),
-            Column::lead("caster"),
-            Column::lead("side"),
-            Column::number("strokes"),
-            Column::number("mean"),
-            Column::number("spread"),
-            Column::number("trend per stroke"),
-        ],
-        rows,
-    }
-    .html()
-}
-
-fn ranking_data(part: &Part<'_>) -> String {
-    let rows: Vec<Value> = part
-        .means
-        .iter()
-        .map(|m| {
-            let side = &part.sorted.sides[m.side];
-            let label = &part.sorted.rows[m.row].label;
-            let who = if side.is_empty() { label.clone() } else { format!("{label}, {side}") };
-            let shown = |half| move |system| show(kind(m.figure), with_half(m.sample.mean, half), system);
-            let text = |system| match m.sample.half_width {
-                Some(half) if m.sample.count > 2 => shown(half)(system).full(),
-                _ => shown(0.0)(system).short(),
-            };
-            json!({
-                "figure": m.figure.info().key,
-                "who": crate::text::visible(&who),
-                // to a millionth: for ordering
-                "value": (1e6 * m.sample.mean).round() / 1e6,
-                "m": text(UnitSystem::Metric),
-                "ft": text(UnitSystem::Imperial),
-            })
-        })
-        .collect();
-    Value::Array(rows).to_string().replace('<', "\\u003c")
 }

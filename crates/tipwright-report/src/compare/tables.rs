@@ -5,6 +5,7 @@ use std::borrow::Cow;
 
 use super::cells::{key_of, letters};
 use super::contrast::{Difference, Mean, Part};
+use super::season::{Season, SessionPart};
 use crate::ReportError;
 use crate::files::FileMade;
 use crate::tables::facts::Facts;
@@ -17,6 +18,9 @@ pub struct MeanRow<'a>(&'a Part<'a>, &'a Mean);
 
 /// A difference in its part of the comparison.
 pub struct DifferenceRow<'a>(&'a Part<'a>, &'a Difference);
+
+/// A session's part in its part of the comparison.
+pub struct SessionRow<'a>(&'a Part<'a>, &'a Season, &'a SessionPart);
 
 fn text<R>(
     name: &'static str,
@@ -112,6 +116,47 @@ pub fn differences_table<'a>() -> Table<DifferenceRow<'a>> {
     }
 }
 
+/// `comparison_sessions`: what a session has in common for everybody.
+#[must_use]
+pub fn sessions_table<'a>() -> Table<SessionRow<'a>> {
+    type Row<'r> = SessionRow<'r>;
+    let columns = vec![
+        text("direction", "forward or back.", |r: &Row<'_>| direction_word(r.0.direction)),
+        text("figure", "Key of the figure: a column of strokes.", |r: &Row<'_>| r.1.figure.info().key),
+        text("unit", "Unit of the figure.", |r: &Row<'_>| r.1.figure.info().unit),
+        text("session", "The session, as it is told from the others.", |r: &Row<'_>| {
+            &r.0.sorted.sides[r.2.side]
+        }),
+        count("casters", "Casters of it who were in other sessions too.", |r: &Row<'_>| r.2.casters),
+        number(
+            "above",
+            "What the session has in common for everybody, above the mean of the sessions, in the figure's unit: its set-up and its \
+             weather, told from its casters by those who were in several.",
+            |r: &Row<'_>| Some(r.2.above.value),
+        ),
+        number("above_half_width_95", "Half of its 95 % interval.", |r: &Row<'_>| Some(r.2.above.half_width)),
+        number("between_casters", "Standard deviation between casters.", |r: &Row<'_>| {
+            Some(r.1.between_casters)
+        }),
+        number(
+            "between_sessions",
+            "Standard deviation between sessions, freed of what chance alone would spread.",
+            |r: &Row<'_>| Some(r.1.between_sessions),
+        ),
+        number(
+            "left",
+            "Standard deviation of what is left: the same caster from session to session.",
+            |r: &Row<'_>| Some(r.1.left),
+        ),
+    ];
+    Table {
+        name: "comparison_sessions",
+        files: "comparison_sessions.csv, comparison_sessions.parquet, where sessions are compared",
+        about: "One row per figure, session and direction of a comparison.",
+        columns: columns.into_iter().map(|c| c.since(2)).collect(),
+    }
+}
+
 /// All tables of a comparison.
 ///
 /// # Errors
@@ -125,11 +170,15 @@ pub fn files(
         parts.iter().flat_map(|p| p.means.iter().map(move |m| MeanRow(p, m))).collect();
     let differences: Vec<DifferenceRow<'_>> =
         parts.iter().flat_map(|p| p.differences.iter().map(move |d| DifferenceRow(p, d))).collect();
+    let of_sessions: Vec<SessionRow<'_>> = parts
+        .iter()
+        .flat_map(|p| p.seasons.iter().flat_map(move |s| s.sessions.iter().map(move |x| SessionRow(p, s, x))))
+        .collect();
     let named = named(sessions, anonymous);
     let takes: Vec<&TakeResults> = named.iter().map(AsRef::as_ref).collect();
     let facts = Facts::of(takes.iter().copied());
     let rows: Vec<strokes::StrokeRow<'_>> = takes.iter().flat_map(|t| strokes::rows(t)).collect();
-    Ok(vec![
+    let mut files = vec![
         FileMade::of("comparison_means.csv", means_table().csv(&means))?,
         FileMade::of("comparison_means.parquet", means_table().parquet(&means, &facts))?,
         FileMade::of("comparison_differences.csv", differences_table().csv(&differences))?,
@@ -139,7 +188,13 @@ pub fn files(
             "comparison_points.parquet",
             samples::path().parquet(&samples::path_rows(&takes), &facts),
         )?,
-    ])
+    ];
+    if !of_sessions.is_empty() {
+        let table = sessions_table();
+        files.push(FileMade::of("comparison_sessions.csv", table.csv(&of_sessions))?);
+        files.push(FileMade::of("comparison_sessions.parquet", table.parquet(&of_sessions, &facts))?);
+    }
+    Ok(files)
 }
 
 /// Sessions as they may be named.
