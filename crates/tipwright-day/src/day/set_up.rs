@@ -261,6 +261,7 @@ fn solve_in(
             session.wand.length_m.get(),
             LENGTH_SD_RELATIVE * session.wand.length_m.get(),
         ),
+        diameter_m: Some(diameter_m),
         colours: colours.to_vec(),
     };
     let (solved, left_out) = run

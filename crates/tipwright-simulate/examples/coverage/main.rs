@@ -6,6 +6,9 @@
 //! [--beside neighbour|second-rod|walker [--own-lost]] [--exact-lens] [--tip-only] [--known-scene] [--dof N] [--stamps ticks-600|android|dropped|rate [--exact-stamps|--raw-stamps]]
 //! [--smooth-over FRAMES] [--noise-px SD]`
 //!
+//! Other tables, with the same `--first` and `--set-ups`: `--wands [--rates 30+240]` (tripods at every angle and pair of rates),
+//! `--no-wand` (pairs of clips in which no wand is waved), `--still SECONDS` (the same take, after the caster stood still).
+//!
 //! A set-up is new places, readouts, clocks, wand length (as measured with half a millimetre's error) and a new person;
 //! errors of a set-up are shared by its strokes, so that set-ups count more than strokes.
 #![allow(clippy::print_stdout, clippy::unwrap_used, reason = "an example that prints a table")]
@@ -13,10 +16,13 @@
 mod beside;
 mod bound;
 mod film;
+mod no_wand;
 mod rows;
 mod set_up;
 mod stamps;
+mod still;
 mod tally;
+mod wands;
 
 use std::sync::Mutex;
 
@@ -43,6 +49,7 @@ const FPS: f64 = 240.0;
 const WAND_S: f64 = 20.0;
 const PLUMB_S: f64 = 6.0;
 
+#[derive(Clone)]
 struct Options {
     verbose: bool,
     lens_error: bool,
@@ -54,6 +61,8 @@ struct Options {
     own_lost: bool,
     smooth_over: usize,
     noise_px: Option<f64>,
+    /// The caster stands still for so long before the cast.
+    still_s: f64,
 }
 
 impl Options {
@@ -82,8 +91,18 @@ fn main() {
         own_lost: has("--own-lost"),
         smooth_over: after("--smooth-over").map_or(1, |n| n.parse().unwrap()),
         noise_px: after("--noise-px").map(|n| n.parse().unwrap()),
+        still_s: 0.0,
         stamps: after("--stamps").map(|k| Stamps::parse(k, has("--exact-stamps"), has("--raw-stamps"))),
     };
+    if has("--wands") {
+        return wands::study(first, set_ups, after("--rates").map(String::as_str));
+    }
+    if has("--no-wand") {
+        return no_wand::study(first, set_ups, &options);
+    }
+    if let Some(seconds) = after("--still") {
+        return still::study(first, set_ups, seconds.parse().unwrap(), options);
+    }
     let all = Mutex::new(Vec::new());
     (first..first + set_ups).collect::<Vec<u64>>().into_par_iter().with_max_len(1).for_each(|seed| {
         let rows = one(seed, &options);
@@ -128,23 +147,24 @@ fn world(seed: u64, options: &Options) -> World {
     let wand_stated_m = 1.0 + 5e-4 * normal(&mut rng);
     let lenses = cameras
         .iter()
-        .map(|c| {
-            let mut lens = c.lens.clone();
-            if options.lens_error {
-                let sd = [0.6, 0.6, 0.8, 0.8];
-                lens.fx_px += sd[0] * normal(&mut rng);
-                lens.fy_px = lens.fx_px * c.lens.fy_px / c.lens.fx_px;
-                lens.cx_px += sd[2] * normal(&mut rng);
-                lens.cy_px += sd[3] * normal(&mut rng);
-                lens.fx_sd_px = Some(sd[0]);
-                lens.fy_sd_px = Some(sd[1]);
-                lens.cx_sd_px = Some(sd[2]);
-                lens.cy_sd_px = Some(sd[3]);
-            }
-            lens
-        })
+        .map(|c| if options.lens_error { with_lens_errors(&c.lens, &mut rng) } else { c.lens.clone() })
         .collect();
     World { cameras, lenses, readouts_s, drift, wand_stated_m }
+}
+
+/// A lens as its file says: off by what it states.
+fn with_lens_errors(true_lens: &Lens, rng: &mut rand_chacha::ChaCha8Rng) -> Lens {
+    let mut lens = true_lens.clone();
+    let sd = [0.6, 0.6, 0.8, 0.8];
+    lens.fx_px += sd[0] * normal(rng);
+    lens.fy_px = lens.fx_px * true_lens.fy_px / true_lens.fx_px;
+    lens.cx_px += sd[2] * normal(rng);
+    lens.cy_px += sd[3] * normal(rng);
+    lens.fx_sd_px = Some(sd[0]);
+    lens.fy_sd_px = Some(sd[1]);
+    lens.cx_sd_px = Some(sd[2]);
+    lens.cy_sd_px = Some(sd[3]);
+    lens
 }
 
 fn normal(rng: &mut rand_chacha::ChaCha8Rng) -> f64 {
@@ -248,6 +268,7 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
                 })
                 .collect(),
             length_m: Measured::new(world.wand_stated_m, 5e-4),
+            diameter_m: Some(0.04),
             colours: vec![Colour::White],
         };
         match solve_wand(&input, &WandConfig::default()) {
@@ -283,7 +304,13 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
             markers.extend([green(&c1), green(&c2)]);
         }
     }
-    let clips = shoot(&mut rng, take_offset_s, motion.end_s(), &markers);
+    let mut clips = shoot(&mut rng, take_offset_s, motion.end_s(), &markers);
+    if options.still_s > 0.0 {
+        let clocks = world.clocks(take_offset_s);
+        for (k, clip) in clips.iter_mut().enumerate() {
+            still::before(clip, &world.cameras[k], &clocks[k], &detector, options.still_s, &markers, seed);
+        }
+    }
     let look = |role, colour, at_m, diameter_m| RoleLook { role, colour, at_m, diameter_m };
     let mut roles = vec![look(Role::Tip, Colour::White, 2.743, 0.04)];
     if !options.tip_only {

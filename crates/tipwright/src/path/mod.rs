@@ -22,6 +22,8 @@ mod joint;
 mod output;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod tests_alone;
 mod view;
 mod whose;
 

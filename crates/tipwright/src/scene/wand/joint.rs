@@ -13,6 +13,8 @@ use crate::tracks::gather::{Source, gather};
 #[derive(Debug)]
 pub(super) struct WandJoint {
     pub solution: Solution,
+    /// The candidates its observations come from, in their order.
+    pub sources: Vec<Source>,
     /// Candidates of the wand's colour in the frames looked at.
     pub offered: u64,
     /// Sightings there would be if every frame looked at showed both ends.
@@ -64,7 +66,7 @@ pub(super) fn solve_joint(
         .sum();
     let frames = input.cameras.iter().zip(&every).map(|(c, step)| c.wand.frames.len().div_ceil(*step) as u64);
     let possible = 2 * frames.sum::<u64>();
-    Ok(WandJoint { solution, offered, possible })
+    Ok(WandJoint { solution, sources, offered, possible })
 }
 
 /// Pull on a readout, in standard deviations of what phones do, at which a clip is suspected of having been turned over.

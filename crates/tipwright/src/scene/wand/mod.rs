@@ -68,6 +68,8 @@ pub struct WandInput<'a> {
     pub cameras: Vec<WandCamera<'a>>,
     /// Between the centres of the wand's markers, with the standard deviation of that measurement.
     pub length_m: Measured,
+    /// Diameter of its markers, where it is known: held against how large they look.
+    pub diameter_m: Option<f64>,
     /// Colours to try, in order.
     pub colours: Vec<Colour>,
 }
@@ -219,9 +221,11 @@ pub enum WandError {
         missing: String,
     },
     /// The joint solution failed.
-    #[error("the wand clips could not be solved: {reason}")]
+    #[error(
+        "no one set-up and waving explain both wand clips; check that both show the same waving of this wand in full, that the lens files belong to these phones and modes, and film the wand at 60 frames a second or more: at 30 a waved end goes far from one frame to the next"
+    )]
     Unsolved {
-        /// What the solver said.
+        /// What the solver said, for those who mend it.
         reason: String,
     },
 }

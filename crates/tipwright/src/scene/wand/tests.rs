@@ -92,6 +92,7 @@ fn input(clips: &Clips, sound: bool) -> WandInput<'_> {
             })
             .collect(),
         length_m: Measured::new(1.0, 5e-4),
+        diameter_m: Some(0.04),
         colours: vec![Colour::Orange, Colour::White],
     }
 }
@@ -205,6 +206,16 @@ fn a_scene_from_next_to_nothing_is_refused_with_what_was_missing() {
     let words = refused.as_ref().map_err(ToString::to_string).expect_err("a scene from 3 % of the sightings");
     println!("{words}");
     assert!(!words.contains("no single solution"), "{words}");
+}
+
+#[test]
+fn two_markers_that_keep_another_distance_are_no_wand() {
+    // a rod's butt markers 0.26 m apart, in a clip given as one of a wand of a metre, come out as far off and as large as this
+    let clips = clips(14.0, |_, _| {});
+    let mut other = input(&clips, true);
+    other.length_m.value = 1.0 / 0.26;
+    let words = solve_wand(&other, &WandConfig::default()).unwrap_err().to_string();
+    assert!(words.contains("as large as balls of 15") && words.contains("diameter_mm"), "{words}");
 }
 
 #[test]
