@@ -6,6 +6,11 @@ mod support;
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use tipwright_simulate::day::long;
+use tipwright_simulate::day::plan::Plan;
+use tipwright_simulate::day::shoot::Shoot;
+use tipwright_simulate::{DayKind, SimulateConfig};
+
 use support::{copy, day, json, status, text, tipwright};
 
 /// Each clip of the smallest day with the name it gets here.
@@ -114,4 +119,48 @@ fn a_wrong_call_changes_nothing_and_says_why() {
     assert_eq!(fs::read_to_string(heap.file()).unwrap(), heap.written);
     let made = tipwright(&["-q", "--json", "gather", nowhere.to_str().unwrap()]);
     assert_eq!(status(&made), 2);
+}
+
+/// Two takes in one clip a phone, a card before each, filmed at 30 frames a second to be quick: the tip is found at that.
+#[test]
+fn takes_are_found_in_a_long_clip_with_whose_card_was_held_up() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut plan = Plan::new(&SimulateConfig { kind: DayKind::Long, seed: 1, side_light_deg: None });
+    plan.takes.truncate(2);
+    plan.pauses_s = vec![14.0, 13.0];
+    plan.modes.iter_mut().for_each(|mode| mode.fps = 30);
+    let shoot = Shoot::prepare(&plan, folder.path()).unwrap();
+    // wand, plumb, then the takes
+    std::thread::scope(|s| {
+        for clip in [4, 5] {
+            let shoot = &shoot;
+            s.spawn(move || shoot.film(clip, &|| ()).unwrap());
+        }
+    });
+    shoot.write_texts().unwrap();
+    let file = folder.path().join("session.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let written = &text[..text.find("[scene").unwrap()];
+    fs::write(&file, written).unwrap();
+    let gather = || {
+        tipwright(&["-q", "--json", "gather", folder.path().to_str().unwrap(), "--phases", "before,after"])
+    };
+    let made = gather();
+    assert_eq!(status(&made), 0, "{}", support::text(&made.stderr));
+    let takes = json(&made)["takes"].as_array().unwrap().clone();
+    assert_eq!(takes.len(), 2, "{takes:?}");
+    for ((take, truth), span) in takes.iter().zip(&plan.takes).zip(long::spans(&plan)) {
+        assert_eq!(take["caster"].as_str().unwrap(), truth.caster);
+        assert_eq!(take["phase"].as_str(), truth.phase.as_deref());
+        assert_eq!(take["caster_is_guess"], false);
+        let [from_s, to_s] = ["from_s", "to_s"].map(|end| take[end].as_f64().unwrap());
+        // strokes lie inside with what comes before and after; looks are 2 s apart and margins 2 s
+        let [begin_s, end_s] = span.take_s;
+        assert!(from_s < begin_s + 1.0 && from_s > begin_s - 7.0, "{from_s} of {begin_s}");
+        assert!(to_s > end_s - 2.0 && to_s < end_s + 6.0, "{to_s} of {end_s}");
+    }
+    let first = fs::read_to_string(&file).unwrap();
+    assert!(first.starts_with(written));
+    assert_eq!(status(&gather()), 0);
+    assert_eq!(fs::read_to_string(&file).unwrap(), first);
 }

@@ -39,6 +39,11 @@ impl Ui {
         }
     }
 
+    /// stdout is to hold one JSON document.
+    pub fn is_json(&self) -> bool {
+        self.json
+    }
+
     /// A line for a person.
     pub fn say(&self, text: &str) {
         if !self.quiet {

@@ -5,3 +5,4 @@ pub mod gather;
 pub mod session;
 pub mod settings;
 pub mod store;
+pub mod watch;

@@ -32,6 +32,26 @@ impl RodState {
     }
 }
 
+impl RodState {
+    /// A share of the smooth way to another state, which takes `lasts_s`.
+    fn toward(&self, other: &Self, share: f64, lasts_s: f64) -> Self {
+        let u = share.clamp(0.0, 1.0);
+        let (w, slope) = (u * u * (3.0 - 2.0 * u), 6.0 * u * (1.0 - u) / lasts_s);
+        let point = |a: &Point3<f64>, b: &Point3<f64>| a + (b - a) * w;
+        let points =
+            |a: &[Point3<f64>], b: &[Point3<f64>]| a.iter().zip(b).map(|(a, b)| point(a, b)).collect();
+        let axis = self.butt_axis_in_world.lerp(&other.butt_axis_in_world, w);
+        Self {
+            t_s: self.t_s,
+            butt_in_world: point(&self.butt_in_world, &other.butt_in_world),
+            butt_axis_in_world: axis.try_normalize(1e-9).unwrap_or(self.butt_axis_in_world),
+            rod_in_world: points(&self.rod_in_world, &other.rod_in_world),
+            tip_velocity_in_world_m_s: (other.tip_in_world() - self.tip_in_world()) * slope,
+            line_in_world: points(&self.line_in_world, &other.line_in_world),
+        }
+    }
+}
+
 /// A whole motion. Never empty when made by this crate.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct RodMotion {
@@ -101,6 +121,47 @@ impl RodMotion {
             })
             .collect();
         Self { dt_s, rod_at_m, line_at_m: Vec::new(), frames }
+    }
+
+    /// Motions of one rod one after the other, each from a time on; between them all goes smoothly from where it was left to where the next
+    /// begins, for pictures: a rod that is handed over is not bent by that.
+    ///
+    /// # Panics
+    /// There is none.
+    #[must_use]
+    pub fn joined(parts: &[(f64, &Self)], dt_s: f64, end_s: f64) -> Self {
+        let state_at = |t_s: f64| {
+            let next = parts.partition_point(|(begin_s, _)| *begin_s <= t_s);
+            let (begin_s, now) = parts[next.saturating_sub(1)];
+            let own_s = now.start_s() + t_s - begin_s;
+            let state = now.state_at(own_s.clamp(now.start_s(), now.end_s()));
+            let over_s = own_s - now.end_s();
+            match parts.get(next).filter(|_| next > 0 && over_s > 0.0) {
+                None => state,
+                Some((next_s, after)) => {
+                    let gap_s = next_s - begin_s - (now.end_s() - now.start_s());
+                    state.toward(&after.state_at(after.start_s()), over_s / gap_s, gap_s)
+                }
+            }
+        };
+        let steps = (end_s / dt_s).ceil().max(1.0) as usize;
+        let frames =
+            (0..=steps).map(|i| i as f64 * dt_s).map(|t_s| RodState { t_s, ..state_at(t_s) }).collect();
+        let first = parts[0].1;
+        Self { dt_s, rod_at_m: first.rod_at_m.clone(), line_at_m: first.line_at_m.clone(), frames }
+    }
+
+    /// Everything at one time.
+    fn state_at(&self, t_s: f64) -> RodState {
+        let grip = self.grip_at(t_s);
+        RodState {
+            t_s,
+            butt_in_world: grip.butt_in_world,
+            butt_axis_in_world: grip.butt_axis_in_world,
+            rod_in_world: self.rod_nodes_at(t_s),
+            tip_velocity_in_world_m_s: self.tip_velocity_at(t_s),
+            line_in_world: self.line_nodes_at(t_s),
+        }
     }
 
     /// Time of the first frame.
@@ -272,6 +333,25 @@ mod tests {
             assert!((m.tip_velocity_at(t) - v).norm() < 1e-6);
             assert!((m.grip_at(t).butt_axis_in_world - axis).norm() < 1e-7);
         }
+    }
+
+    #[test]
+    fn joined_motions_are_themselves_and_go_over_without_a_jump() {
+        let (m, other) = (swing(), swing());
+        let joined = RodMotion::joined(&[(1.0, &m), (3.0, &other)], 0.002, 4.0);
+        for k in 0..200 {
+            let t = 0.002_4 * f64::from(k);
+            for begin_s in [1.0, 3.0] {
+                // cubic between 2 ms: (5 / s)^4 of 3 m over 384 steps to the fourth
+                assert!((joined.tip_at(begin_s + t) - m.tip_at(t)).norm() < 1e-6, "{t}");
+            }
+        }
+        assert!((joined.tip_at(0.3) - m.tip_at(0.0)).norm() < 1e-9);
+        let steps = (0..1000).map(|i| 1.5 + 0.0015 * f64::from(i));
+        // 1.5 times the mean speed at the most, and what the swing itself does at its end
+        let fastest = steps.map(|t| (joined.tip_at(t + 0.001) - joined.tip_at(t)).norm() / 0.001);
+        let way_m = (m.tip_at(0.5) - m.tip_at(0.0)).norm();
+        assert!(fastest.skip(20).take(960).fold(0.0, f64::max) < 1.02 * 1.5 * way_m / 1.5);
     }
 
     #[test]

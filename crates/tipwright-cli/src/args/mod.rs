@@ -241,6 +241,9 @@ pub struct DayArgs {
     /// Name nobody and show no picture on the page and in the tables; film of an earlier run is removed
     #[arg(long)]
     pub anonymous: bool,
+    /// Then wait for more: as takes are written into session.toml and clips come, measure what is new and renew the pages. Ctrl-C ends
+    #[arg(long)]
+    pub watch: bool,
     #[command(flatten)]
     pub stages: StageArgs,
 }
@@ -294,7 +297,7 @@ pub struct SimulateArgs {
     #[arg(short, long)]
     pub output: PathBuf,
     /// Which day
-    #[arg(long, default_value = "clinic", value_parser = ["clinic", "hard", "faults", "minimal"])]
+    #[arg(long, default_value = "clinic", value_parser = ["clinic", "hard", "faults", "minimal", "long"])]
     pub days: String,
     /// Same seed, same bytes
     #[arg(long, default_value_t = 1)]

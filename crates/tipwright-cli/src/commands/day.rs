@@ -1,25 +1,82 @@
 //! `day SESSION -o RESULTS`.
 
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
 use std::sync::Mutex;
+use std::time::Duration;
 
 use indicatif::ProgressBar;
 use tipwright::model::film::FilmConfig;
 use tipwright::model::{Severity, TakeResults, TakeStatus};
 use tipwright_day::day::{self, DayConfig, DayError, Event, Filming};
 use tipwright_day::store::StoreError;
+use tipwright_day::watch::watched;
 use tipwright_footage::Reader;
 
 use crate::args::DayArgs;
 use crate::failure::Failure;
 use crate::ui::Ui;
 
+/// From one look at the session's folder to the next while waiting.
+const POLL: Duration = Duration::from_secs(3);
+/// A file that is being copied has grown after this.
+const LOOK_AGAIN: Duration = Duration::from_millis(1500);
+
 /// Runs the day; status 3 when takes failed.
 pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
     if let Some(threads) = args.threads {
         rayon::ThreadPoolBuilder::new().num_threads(threads.max(1)).build_global().map_err(Failure::other)?;
     }
+    if !args.watch {
+        let growing = watched(&args.session, &args.output).growing;
+        return once(args, still_growing(growing), args.anew, ui);
+    }
+    if ui.is_json() {
+        return Err(Failure::Unusable(
+            "--watch has no end at which to print a document: leave out --json; the pages and run.json are renewed each time".into(),
+        ));
+    }
+    watch(args, ui)
+}
+
+/// Of files written lately those that grow before one's eyes.
+fn still_growing(recent: BTreeSet<PathBuf>) -> BTreeSet<PathBuf> {
+    let state = |path: &Path| std::fs::metadata(path).and_then(|m| Ok((m.len(), m.modified()?))).ok();
+    let before: Vec<_> = recent.into_iter().map(|path| (state(&path), path)).collect();
+    if !before.is_empty() {
+        std::thread::sleep(LOOK_AGAIN);
+    }
+    before.into_iter().filter(|(was, path)| state(path) != *was).map(|(_, path)| path).collect()
+}
+
+/// Runs whenever something is new and whole. Between runs nothing is open, so Ctrl-C leaves everything as the last one did; what a run was
+/// at when it came is done again by the next.
+fn watch(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
+    let mut done = None;
+    let mut told = BTreeSet::new();
+    loop {
+        let now = watched(&args.session, &args.output);
+        for clip in now.growing.difference(&told) {
+            ui.say(&format!("   wait  {}: still being copied, left for later", clip.display()));
+        }
+        if done.as_ref() != Some(&now.settled) {
+            // all of it anew the first time only
+            let anew = args.anew && done.is_none();
+            if let Err(failure) = once(args, now.growing.clone(), anew, ui) {
+                ui.say(&format!("tipwright: {failure}"));
+            }
+            ui.say("waiting for more takes; Ctrl-C ends");
+            done = Some(now.settled);
+        }
+        told = now.growing;
+        std::thread::sleep(POLL);
+    }
+}
+
+/// One run.
+fn once(args: &DayArgs, leave: BTreeSet<PathBuf>, anew: bool, ui: &Ui) -> Result<(), Failure> {
     let config =
-        DayConfig { anew: args.anew, anonymous: args.anonymous, ..super::settings::config(&args.stages)? };
+        DayConfig { anew, leave, anonymous: args.anonymous, ..super::settings::config(&args.stages)? };
     let reader = Reader::default();
     let film = args.film.then(|| Filming { maker: &reader, config: FilmConfig::default() });
     let screen = Screen::new(ui, "day");

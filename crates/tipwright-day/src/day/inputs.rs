@@ -1,7 +1,9 @@
 //! Digests of what a part rests on.
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
+use std::time::{Duration, SystemTime};
 
 use rayon::prelude::*;
 
@@ -12,7 +14,7 @@ use crate::store::{self, BUILD};
 /// fact, so that its arrival is a change.
 pub(super) fn file_digest(path: &Path) -> String {
     if !path.is_dir() {
-        return store::file_digest(path).unwrap_or_else(|_| "unreadable".into());
+        return settled_digest(path).unwrap_or_else(|_| "unreadable".into());
     }
     let mut files: Vec<_> = std::fs::read_dir(path)
         .map(|d| d.filter_map(Result::ok).map(|e| e.path()).filter(|p| p.is_file()).collect())
@@ -20,6 +22,27 @@ pub(super) fn file_digest(path: &Path) -> String {
     files.sort();
     let parts = files.iter().map(|f| (f.file_name().unwrap_or_default().to_string_lossy(), file_digest(f)));
     digest_of_parts(parts)
+}
+
+/// Clips that several takes are in, and those of the run before where one waits for more, are read once.
+static DIGESTS: Mutex<BTreeMap<(PathBuf, u64, SystemTime), String>> = Mutex::new(BTreeMap::new());
+/// Files written since are read each time: what was written twice in a moment has the same time.
+const SETTLED: Duration = Duration::from_secs(10);
+
+fn settled_digest(path: &Path) -> std::io::Result<String> {
+    let meta = std::fs::metadata(path)?;
+    let written = meta.modified()?;
+    let is_settled = SystemTime::now().duration_since(written).is_ok_and(|age| age > SETTLED);
+    let key = (path.to_path_buf(), meta.len(), written);
+    let known = || DIGESTS.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(digest) = known().get(&key).filter(|_| is_settled) {
+        return Ok(digest.clone());
+    }
+    let digest = store::file_digest(path)?;
+    if is_settled {
+        known().insert(key, digest.clone());
+    }
+    Ok(digest)
 }
 
 /// Digests of the clips of a group, by camera.

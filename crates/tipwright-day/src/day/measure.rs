@@ -162,6 +162,7 @@ pub(super) fn measure(
     drop(stills);
     warnings.extend(since.warnings);
     let first = spots[0].0;
+    let part_s = (take.from_s.is_some() || take.to_s.is_some()).then(|| take.part_s());
     let mut cameras = Vec::new();
     for (name, clip) in &spots {
         let Some(lens) = set_up.lens(name) else { continue };
@@ -171,7 +172,7 @@ pub(super) fn measure(
             readout_s: run.session.camera_named(name).and_then(clips::readout_prior),
             coarse_offset: coarse_offset(
                 run.session,
-                &take.clips,
+                (&take.clips, part_s),
                 [first, name],
                 Some(&since.scene),
                 run.footage,

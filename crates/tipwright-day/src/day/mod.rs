@@ -20,6 +20,7 @@ mod set_up;
 mod set_ups;
 mod takes;
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
@@ -84,6 +85,8 @@ pub struct DayConfig {
     /// Look into the clips of takes that were not measured yet, as `check` does, and refuse what cannot go well. Off by default, for
     /// callers that have looked.
     pub look: bool,
+    /// Clips that are still being copied: their takes are left for a later run.
+    pub leave: BTreeSet<PathBuf>,
 }
 
 /// What a caller may want to show.

@@ -66,5 +66,34 @@ pub(super) fn read_session(
     for finding in findings.iter().filter(|f| f.severity >= Severity::Warning) {
         progress(Event::Warned(&finding.into()));
     }
-    Ok(Read { session, refused, findings: of_files, clips })
+    let mut read = Read { session, refused, findings: of_files, clips };
+    leave_for_later(&mut read, config, progress);
+    Ok(read)
+}
+
+/// Takes with a clip that is still being copied are told and not measured.
+fn leave_for_later(read: &mut Read, config: &DayConfig, progress: Progress<'_>) {
+    let takes = std::mem::take(&mut read.session.take);
+    for take in takes {
+        let clip = take.clips.values().map(|c| read.session.resolve(c)).find(|c| config.leave.contains(c));
+        let Some(clip) = clip else {
+            read.session.take.push(take);
+            continue;
+        };
+        let reason = Finding::new(
+            take.subject(),
+            Severity::Warning,
+            "a clip of it is still being copied: left for later",
+            "wait until it is whole and run the same command again; with --watch that comes by itself",
+        )
+        .in_file(clip);
+        progress(Event::Warned(&(&reason).into()));
+        read.refused.push(Refused {
+            take_idx: take.take_idx,
+            name: Some(take.name.clone()),
+            shown: take.name.to_string(),
+            caster: take.caster.to_string(),
+            reasons: vec![reason],
+        });
+    }
 }

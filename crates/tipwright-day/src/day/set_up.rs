@@ -243,7 +243,7 @@ fn solve_in(
             .filter(|(camera, _)| names.contains(&&camera.name))
             .filter_map(|(camera, lens)| {
                 let offset_in = |clips: &Clips| {
-                    coarse_offset(session, clips, [names.first()?, &camera.name], None, run.footage)
+                    coarse_offset(session, (clips, None), [names.first()?, &camera.name], None, run.footage)
                 };
                 Some(WandCamera {
                     lens: &lens.lens,
@@ -295,7 +295,7 @@ fn middle(run: &Run<'_>, wand: &Clips, camera: &CameraName, part_s: f64) -> Opti
     let slow_down = info.slow_down(run.session.capture_fps(first));
     let from_s = 0.5 * (info.duration_s? / slow_down - part_s).max(0.0);
     // where nothing tells how the clips lie to each other people press both buttons within a second or two
-    let apart = coarse_offset(run.session, wand, [first, camera], None, run.footage);
+    let apart = coarse_offset(run.session, (wand, None), [first, camera], None, run.footage);
     let shift_s = apart.map_or(0.0, |offset| -offset.value_s);
     Some([from_s + shift_s, from_s + part_s + shift_s])
 }

@@ -17,7 +17,7 @@ const MOST_READ_ON: u32 = 240;
 const APART_S: f64 = 0.6;
 
 /// Reads the card in a picture; none where two say different things.
-fn card_in(planes: &Planes<'_>, footage: &dyn Footage, luma: &mut Vec<u8>) -> Option<Card> {
+pub(super) fn card_in(planes: &Planes<'_>, footage: &dyn Footage, luma: &mut Vec<u8>) -> Option<Card> {
     let plane = planes.luma;
     plane.to_grey(luma);
     let squares = footage.dark_squares(luma, [plane.width as u32, plane.height as u32]);

@@ -33,6 +33,8 @@ pub(super) struct NewTake {
     pub phase: Option<String>,
     pub set_up: Option<String>,
     pub clips: Named,
+    /// The part of long clips.
+    pub part_s: Option<[f64; 2]>,
     /// Said behind the caster and behind the clips.
     pub caster_note: String,
     pub clips_note: String,
@@ -290,8 +292,10 @@ fn note(text: &str) -> String {
 fn take_text(take: &NewTake) -> String {
     let set_up = take.set_up.as_ref().map_or(String::new(), |s| format!("set_up = {}\n", quoted(s)));
     let phase = take.phase.as_ref().map_or(String::new(), |p| format!("phase = {}\n", quoted(p)));
+    let part =
+        take.part_s.map_or(String::new(), |[from, to]| format!("from_s = {from:.1}\nto_s = {to:.1}\n"));
     format!(
-        "\n[[take]]\nname = {}\ncaster = {}{}\n{phase}{set_up}clips = {}{}\n",
+        "\n[[take]]\nname = {}\ncaster = {}{}\n{phase}{set_up}clips = {}{}\n{part}",
         quoted(&take.name),
         quoted(&take.caster),
         note(&take.caster_note),
@@ -337,6 +341,7 @@ mod tests {
                 phase: None,
                 set_up: None,
                 clips: clips("west/1.mp4", "east/1.mov"),
+                part_s: Some([12.0, 31.5]),
                 caster_note: "a guess".into(),
                 clips_note: String::new(),
             }],
@@ -360,6 +365,7 @@ mod tests {
             assert_eq!(read["camera"][1]["lens"].as_str(), Some("east/b \"1\".mov"));
             assert_eq!(read["scene"]["plumb"]["east"].as_str(), Some("east/p.mov"));
             assert_eq!(read["take"].as_array().unwrap().len(), 1);
+            assert_eq!(read["take"][0]["to_s"].as_float(), Some(31.5));
             // nothing more to add: the same file
             let again = Document::read(&after).unwrap();
             assert!(again.texts().contains("west/1.mp4") && !again.texts().contains("west/x.mp4"));

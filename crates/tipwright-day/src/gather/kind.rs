@@ -12,7 +12,7 @@ use tipwright::cards::Card;
 /// Slower than this share of the picture's longer side a second is at rest: a hung wand swings by some pixels.
 const REST_SHARE_S: f64 = 0.006;
 /// A tip in a stroke is faster than this share of the side a second: 1 m/s at 8 m. Casts reach 10 m/s and more.
-const FAST_SHARE_S: f64 = 0.1;
+pub(super) const FAST_SHARE_S: f64 = 0.1;
 /// Marks within this share of the side are at the same place.
 const SAME_PLACE: f64 = 0.015;
 /// Share of a clip's places that must show what the clip is taken for.
@@ -20,6 +20,8 @@ const MOST: f64 = 0.5;
 /// Free fall sideways and down, in its units: the scale in the picture is known from the mark's size to about a third.
 const SIDEWAYS_G: f64 = 0.35;
 const DOWN_G: [f64; 2] = [0.65, 1.4];
+/// A card says what a long clip is until then: both phones are started, then it is held up.
+const AT_START_S: f64 = 15.0;
 
 /// What a clip is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize)]
@@ -58,8 +60,10 @@ pub(super) fn kind_of(clips: &[&Shown]) -> Option<Kind> {
     if of(&falling) > 1.0 && of(&falling) >= MOST * of(&moved) {
         return Some(Kind::Toss);
     }
-    let fast =
-        |c: &Shown| places_with(c, |ways| ways.iter().any(|w| speed(w) > FAST_SHARE_S * c.side_px)) as f64;
+    let fast = |c: &Shown| match &c.along {
+        Some(along) => along.tips.iter().filter(|t| t.speed > 1.0).count() as f64,
+        None => places_with(c, |ways| ways.iter().any(|w| speed(w) > FAST_SHARE_S * c.side_px)) as f64,
+    };
     (of(&fast) >= 1.0).then_some(Kind::Take)
 }
 
@@ -67,7 +71,7 @@ pub(super) fn kind_of(clips: &[&Shown]) -> Option<Kind> {
 fn told_by_card(clips: &[&Shown]) -> Option<Option<Kind>> {
     let mut told: Vec<Option<Kind>> = clips
         .iter()
-        .filter_map(|c| c.card)
+        .filter_map(|c| card_of(c))
         .map(|card| match card {
             Card::Board => Some(Kind::Board),
             Card::Wand => Some(Kind::Wand),
@@ -85,6 +89,14 @@ fn told_by_card(clips: &[&Shown]) -> Option<Option<Kind>> {
     }
 }
 
+/// What a clip is by a card in it; one of a long clip that is not held up at its start says nothing of the clip.
+fn card_of(clip: &Shown) -> Option<Card> {
+    let Some(along) = &clip.along else { return clip.card };
+    let of_caster = along.cards.iter().find(|c| matches!(c.card, Card::Take { .. }));
+    let at_start = along.cards.first().filter(|c| c.at_s < AT_START_S && c.card != Card::End);
+    of_caster.or(at_start).map(|c| c.card)
+}
+
 fn share(part: usize, whole: usize) -> f64 {
     if whole == 0 { 0.0 } else { part as f64 / whole as f64 }
 }
@@ -93,7 +105,7 @@ fn places_with(clip: &Shown, is_so: impl Fn(&[Way]) -> bool) -> usize {
     clip.ways.iter().filter(|ways| is_so(ways)).count()
 }
 
-fn speed(way: &Way) -> f64 {
+pub(super) fn speed(way: &Way) -> f64 {
     way.speed_px_s[0].hypot(way.speed_px_s[1])
 }
 

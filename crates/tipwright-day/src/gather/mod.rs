@@ -3,13 +3,16 @@
 //! Only what session.toml does not name yet is looked at. Nothing but session.toml is written, whole or not at all; no copy of the
 //! earlier file is kept, for every line a person wrote is in the new one (`document`).
 
+mod along;
 mod cards;
 mod document;
 mod found;
 mod kind;
 mod pair;
+mod parts;
 mod place;
 mod shown;
+mod takes;
 #[cfg(test)]
 mod tests;
 
@@ -113,6 +116,10 @@ pub struct GatheredTake {
     pub set_up: Option<String>,
     /// Clip of each camera.
     pub clips: BTreeMap<String, String>,
+    /// Where it begins in long clips, on the first camera's clock.
+    pub from_s: Option<f64>,
+    /// Where it ends.
+    pub to_s: Option<f64>,
     /// `sound` or `time`.
     pub paired_by: &'static str,
     /// Why a person should look.
@@ -224,8 +231,15 @@ pub fn gather(
         }
     }
     let boards: Vec<usize> = (0..films.len()).filter(|i| is_board[*i]).collect();
-    let at_hand =
-        place::AtHand { session: &session, document: &document, folder: &folder, clips: &clips, phases };
+    let lengths_s: Vec<f64> = films.iter().map(|f| f.length_s).collect();
+    let at_hand = place::AtHand {
+        session: &session,
+        document: &document,
+        folder: &folder,
+        clips: &clips,
+        lengths_s: &lengths_s,
+        phases,
+    };
     let (additions, mut gathered) =
         place::place(&at_hand, &films, &shown, &boards, &paired, &earlier, unread);
     gathered.clips =
@@ -246,15 +260,19 @@ fn look_at(session: &Session, clip: &Clip, footage: &dyn Footage) -> Result<(Fil
     if footage.held_share(&clip.path).is_some_and(|share| share < WHOLE) {
         return Err("the file is cut short, or still being copied; gather again when it is whole".into());
     }
-    let seen = shown::look_at(session, camera, &clip.path, footage, &look_config())?;
+    let mut seen = shown::look_at(session, camera, &clip.path, footage, &look_config())?;
     let slow_down = info.slow_down(camera.capture_fps());
+    let length_s = info.duration_s.unwrap_or(0.0) / slow_down;
+    if length_s > along::LONG_S && seen.boards == 0 {
+        seen.along = Some(along::look_along(session, camera, &clip.path, footage, &look_config())?);
+    }
     let kind = kind::kind_of(&[&seen]);
     let sound = if kind == Some(Kind::Board) { None } else { footage.sound(&clip.path).ok().flatten() };
     let onsets = sound.map(|s| Onsets::of(&s.retimed(slow_down, info.duration_s), &SoundConfig::default()));
     let film = Filmed {
         camera_idx: clip.camera_idx,
         recorded_s: info.recorded_unix_s.filter(|s| *s > found::EARLIEST_UNIX_S),
-        length_s: info.duration_s.unwrap_or(0.0) / slow_down,
+        length_s,
         onsets,
         kind,
     };

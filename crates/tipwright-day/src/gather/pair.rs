@@ -27,6 +27,9 @@ const DOUBTFUL: f64 = 0.8;
 /// by one in all n that are left, and rightly in n - 1. 0.6: told from three takes on.
 const DOUBTFUL_BY_TIME: f64 = 0.6;
 
+/// Of the first clip of a moment.
+const AT_FIRST: Option<Begin> = Some(Begin { after_s: 0.0, by_sound: true });
+
 /// What is known of a clip for pairing.
 #[derive(Debug, Clone)]
 pub(super) struct Filmed {
@@ -47,12 +50,22 @@ pub(super) struct Filmed {
 pub(super) struct Moment {
     /// Places among the clips given, one a camera, session order.
     pub clips: Vec<usize>,
+    /// When each of them begins, after the first one; nothing tells it where there is none.
+    pub after_s: Vec<Option<Begin>>,
     /// When it began on the first camera's calendar, where that is known.
     pub began_s: Option<f64>,
     /// All pairs of it were told by sound.
     pub by_sound: bool,
     /// Why a person should look, with the next best clip.
     pub doubt: Option<Doubt>,
+}
+
+/// When a clip begins after another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Begin {
+    pub after_s: f64,
+    /// By what both heard; else by the calendars.
+    pub by_sound: bool,
 }
 
 /// What else may go together.
@@ -99,6 +112,7 @@ pub(super) struct Paired {
 /// A moment on the way, with its clips' begin on the first camera's calendar.
 struct Group {
     clips: Vec<usize>,
+    after_s: Vec<Option<Begin>>,
     began_s: Option<f64>,
     /// Length of the clip that `began_s` is of.
     length_s: f64,
@@ -128,6 +142,7 @@ pub(super) fn pair(clips: &[Filmed], cameras: usize, known: &[(usize, f64)]) -> 
     let mut groups: Vec<Group> = of_camera(0)
         .map(|i| Group {
             clips: vec![i],
+            after_s: vec![AT_FIRST],
             began_s: clips[i].recorded_s,
             length_s: clips[i].length_s,
             by_sound: true,
@@ -159,6 +174,13 @@ pub(super) fn pair(clips: &[Filmed], cameras: usize, known: &[(usize, f64)]) -> 
             let doubt = doubt(clips, &groups, &votes, vote, found.as_ref());
             let group = &mut groups[vote.group];
             group.clips.push(vote.clip);
+            let by_calendar = || {
+                let found = found.as_ref()?;
+                let after_s = found.began_s(&clips[vote.clip])? - found.calendar.ahead_s - group.began_s?;
+                Some(Begin { after_s, by_sound: false })
+            };
+            let by_sound = vote.after_s.map(|after_s| Begin { after_s, by_sound: true });
+            group.after_s.push(by_sound.or_else(by_calendar));
             group.by_sound &= vote.after_s.is_some();
             group.doubt = group.doubt.take().or(doubt);
         }
@@ -166,15 +188,21 @@ pub(super) fn pair(clips: &[Filmed], cameras: usize, known: &[(usize, f64)]) -> 
         for clip in theirs.into_iter().filter(|c| taken.iter().all(|v| v.clip != *c)) {
             let began_s = found.as_ref().and_then(|f| Some(f.began_s(&clips[clip])? - f.calendar.ahead_s));
             let length_s = clips[clip].length_s;
-            groups.push(Group { clips: vec![clip], began_s, length_s, by_sound: true, doubt: None });
+            let after_s = vec![AT_FIRST];
+            groups.push(Group { clips: vec![clip], after_s, began_s, length_s, by_sound: true, doubt: None });
         }
     }
     groups.sort_by(|a, b| {
         let key = |g: &Group| g.began_s.unwrap_or(f64::INFINITY);
         key(a).total_cmp(&key(b)).then(a.clips.cmp(&b.clips))
     });
-    let moment =
-        |g: Group| Moment { clips: g.clips, began_s: g.began_s, by_sound: g.by_sound, doubt: g.doubt };
+    let moment = |g: Group| Moment {
+        clips: g.clips,
+        after_s: g.after_s,
+        began_s: g.began_s,
+        by_sound: g.by_sound,
+        doubt: g.doubt,
+    };
     Paired { moments: groups.into_iter().map(moment).collect(), calendars }
 }
 

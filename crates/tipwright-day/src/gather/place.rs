@@ -1,20 +1,17 @@
 //! Where each moment goes: lens, set-up, take, or told why nowhere.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::path::Path;
 
-use super::cards::{Held, held};
-use super::document::{Additions, Document, Named, NewSetUp, NewTake};
+use super::document::{Additions, Document, Named, NewSetUp};
 use super::found::{Clip, Earlier};
 use super::kind::{Kind, kind_of};
 use super::pair::{Doubt, Filmed, Moment, Paired};
 use super::shown::Shown;
-use super::{Calendar, Gathered, GatheredTake, Unplaced};
+use super::takes::{self, Cast};
+use super::{Calendar, Gathered, Unplaced};
 use crate::session::{Phase, Session};
 use tipwright::cards::Card;
-
-/// Caster of takes where there is no casters.csv.
-const NOBODY: &str = "unknown";
 
 /// What is at hand.
 pub(super) struct AtHand<'a> {
@@ -22,17 +19,19 @@ pub(super) struct AtHand<'a> {
     pub document: &'a Document,
     pub folder: &'a Path,
     pub clips: &'a [Clip],
+    /// Of each clip, as captured.
+    pub lengths_s: &'a [f64],
     /// Those that cards were printed with.
     pub phases: &'a [Phase],
 }
 
 impl AtHand<'_> {
-    fn camera(&self, clip: usize) -> String {
+    pub(super) fn camera(&self, clip: usize) -> String {
         self.session.camera[self.clips[clip].camera_idx].name.to_string()
     }
 
-    fn named(&self, moment: &Moment) -> Named {
-        moment.clips.iter().map(|i| (self.camera(*i), self.clips[*i].named.clone())).collect()
+    pub(super) fn named(&self, clips: &[usize]) -> Named {
+        clips.iter().map(|i| (self.camera(*i), self.clips[*i].named.clone())).collect()
     }
 
     fn missing(&self, moment: &Moment) -> Vec<String> {
@@ -45,7 +44,7 @@ impl AtHand<'_> {
         format!("it shows {what}; no clip of {} goes with it", self.missing(moment).join(", "))
     }
 
-    fn doubt(&self, moment: &Moment) -> Option<String> {
+    pub(super) fn doubt(&self, moment: &Moment) -> Option<String> {
         Some(match moment.doubt.as_ref()? {
             Doubt::NextBest { clip, share } => {
                 format!("doubtful pair: {} fits {:.0} % as well", self.clips[*clip].named, 100.0 * share)
@@ -63,9 +62,9 @@ impl AtHand<'_> {
 
 /// On the way: what is written and what is told.
 #[derive(Default)]
-struct Placed {
-    additions: Additions,
-    gathered: Gathered,
+pub(super) struct Placed {
+    pub additions: Additions,
+    pub gathered: Gathered,
 }
 
 impl Placed {
@@ -94,8 +93,8 @@ pub(super) fn place(
         .collect();
     let told: Vec<(&Moment, Option<Kind>)> = paired.moments.iter().zip(kinds).collect();
     let in_time = set_ups(at, &told, earlier, &mut out);
-    let takes = takes(at, films, shown, &told, paired, &mut out);
-    write_takes(at, shown, takes, &in_time, earlier, &mut out);
+    let casts = casts(at, films, shown, &told, paired, &mut out);
+    takes::write(at, casts, &in_time, earlier, &mut out);
     for (clip, reason) in unread {
         let camera = at.session.camera[clip.camera_idx].name.to_string();
         out.gathered.unplaced.push(Unplaced { camera, clip: clip.named, reason, nearest: None });
@@ -172,7 +171,7 @@ fn set_ups(
         let name = (!open.is_empty()).then(|| free_name("set-up", open.len() + 1, &mut taken));
         open.push(Open {
             began_s: moment.began_s,
-            set_up: NewSetUp { name, groups: vec![("wand", at.named(moment))] },
+            set_up: NewSetUp { name, groups: vec![("wand", at.named(&moment.clips))] },
             has: BTreeSet::from(["wand"]),
             is_new: true,
         });
@@ -194,7 +193,7 @@ fn set_ups(
                 _ if moment.clips.len() < 2 => alone(at, moment, what, out),
                 Some(own) if !own.has.contains(group) => {
                     own.has.insert(group);
-                    own.set_up.groups.push((group, at.named(moment)));
+                    own.set_up.groups.push((group, at.named(&moment.clips)));
                 }
                 Some(_) => {
                     let reason = format!("it shows {what}, and the set-up of then has such clips already");
@@ -223,7 +222,7 @@ fn alone(at: &AtHand<'_>, moment: &Moment, what: &str, out: &mut Placed) {
     moment.clips.iter().for_each(|i| out.leave(at, *i, reason.as_str()));
 }
 
-fn free_name(stem: &str, first: usize, taken: &mut BTreeSet<String>) -> String {
+pub(super) fn free_name(stem: &str, first: usize, taken: &mut BTreeSet<String>) -> String {
     let mut number = first;
     loop {
         let name = if stem == "take" { format!("{stem}-{number:02}") } else { format!("{stem}-{number}") };
@@ -234,26 +233,29 @@ fn free_name(stem: &str, first: usize, taken: &mut BTreeSet<String>) -> String {
     }
 }
 
-/// The moments that are takes; the others that are nothing are told.
-fn takes<'m>(
+/// The takes of the moments that show some; the others that are nothing are told.
+fn casts<'m>(
     at: &AtHand<'_>,
     films: &[Filmed],
     shown: &[Shown],
     told: &[(&'m Moment, Option<Kind>)],
     paired: &Paired,
     out: &mut Placed,
-) -> Vec<&'m Moment> {
-    let mut takes = Vec::new();
+) -> Vec<Cast<'m>> {
+    let mut casts = Vec::new();
     for (moment, kind) in told {
         let is_over = moment.clips.iter().any(|i| shown[*i].card == Some(Card::End));
         let reason = match kind {
             None if is_over => "the card `end` was held up: nothing in it counts".to_string(),
             None => "nothing in it looks like the board, a wand or a cast".to_string(),
             Some(Kind::Take) if moment.clips.len() < 2 => at.without_partner(moment, "a cast"),
-            Some(Kind::Take) => {
-                takes.push(*moment);
-                continue;
-            }
+            Some(Kind::Take) => match takes::casts_of(at, shown, moment) {
+                Ok(found) => {
+                    casts.extend(found);
+                    continue;
+                }
+                Err(reason) => reason,
+            },
             Some(_) => continue,
         };
         let nearest = nearest(at, films, moment, paired);
@@ -264,79 +266,7 @@ fn takes<'m>(
             }
         }
     }
-    takes
-}
-
-fn write_takes(
-    at: &AtHand<'_>,
-    shown: &[Shown],
-    takes: Vec<&Moment>,
-    in_time: &[(f64, Option<String>)],
-    earlier: &Earlier,
-    out: &mut Placed,
-) {
-    let session = at.session;
-    let mut taken: BTreeSet<String> = earlier.names.iter().cloned().collect();
-    let mut counts: BTreeMap<String, usize> = BTreeMap::new();
-    session.take.iter().for_each(|t| *counts.entry(t.caster.key()).or_default() += 1);
-    for moment in takes {
-        let cards: Vec<Card> = moment.clips.iter().filter_map(|i| shown[*i].card).collect();
-        let whose = whose(at, &cards, &counts);
-        *counts.entry(whose.caster.to_lowercase()).or_default() += 1;
-        let doubt = at.doubt(moment);
-        let before = |(began_s, _): &&(f64, Option<String>)| moment.began_s.is_some_and(|s| *began_s <= s);
-        let set_up = in_time.iter().filter(before).max_by(|a, b| a.0.total_cmp(&b.0));
-        let take = NewTake {
-            name: free_name("take", session.take.len() + out.additions.takes.len() + 1, &mut taken),
-            caster: whose.caster,
-            phase: whose.phase,
-            set_up: set_up.and_then(|(_, name)| name.clone()),
-            clips: at.named(moment),
-            caster_note: whose.note,
-            clips_note: doubt.clone().unwrap_or_default(),
-        };
-        out.gathered.takes.push(GatheredTake {
-            name: take.name.clone(),
-            caster: take.caster.clone(),
-            caster_is_guess: whose.is_guess,
-            phase: take.phase.clone(),
-            set_up: take.set_up.clone(),
-            clips: take.clips.clone(),
-            paired_by: if moment.by_sound { "sound" } else { "time" },
-            doubt,
-        });
-        out.additions.takes.push(take);
-    }
-}
-
-/// Who casts in a take.
-struct Whose {
-    caster: String,
-    phase: Option<String>,
-    is_guess: bool,
-    note: String,
-}
-
-/// By the card; without one round by round in the order of casters.csv: whoever has the fewest takes, the first of them.
-fn whose(at: &AtHand<'_>, cards: &[Card], counts: &BTreeMap<String, usize>) -> Whose {
-    let unclear = match held(at.session, at.phases, cards) {
-        Held::Of { caster, phase } => {
-            return Whose { caster, phase: Some(phase), is_guess: false, note: "read from the card".into() };
-        }
-        Held::Unclear(why) => format!("{why}; "),
-        Held::Nothing => String::new(),
-    };
-    let guess = at.session.casters.iter().min_by_key(|c| counts.get(&c.id.key()).copied().unwrap_or(0));
-    let note = match guess {
-        Some(_) => format!("{unclear}a guess by the order of casters.csv: correct it"),
-        None => format!("{unclear}there is no casters.csv: write who cast"),
-    };
-    Whose {
-        caster: guess.map_or(NOBODY.to_string(), |c| c.id.to_string()),
-        phase: None,
-        is_guess: true,
-        note,
-    }
+    casts
 }
 
 /// How far off in time the nearest clip of another camera is, for a clip that is alone.

@@ -4,6 +4,7 @@ use std::path::Path;
 
 use nalgebra::{Matrix3, Vector3};
 
+use super::along::Along;
 use super::cards::WithCard;
 use crate::session::{LookConfig, Places, Session, SessionCamera};
 use tipwright::cards::Card;
@@ -15,7 +16,7 @@ use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
 const BOARD_PICTURES: u32 = 3;
 /// Farthest that a mark comes from one picture to the next, as a share of the picture's longer side: 25 m/s at 8 m and 100 pictures a
 /// second.
-const STEP_SHARE: f64 = 0.03;
+pub(super) const STEP_SHARE: f64 = 0.03;
 /// Free fall, metres per second squared.
 const G_M_S2: f64 = 9.81;
 
@@ -43,6 +44,8 @@ pub(super) struct Shown {
     pub ways: Vec<Vec<Way>>,
     /// The card held up at its start.
     pub card: Option<Card>,
+    /// What it shows along its length, where it is long.
+    pub along: Option<Along>,
 }
 
 /// Looks at a clip; in words why it cannot be read.
@@ -136,7 +139,7 @@ fn marks(frame: &FrameSpots, colour: Colour, least_score: f64) -> impl Iterator<
 }
 
 /// The marks of one colour that are in every picture of a place.
-fn ways_of(
+pub(super) fn ways_of(
     place: &[FrameSpots],
     colour: Colour,
     step_px: f64,

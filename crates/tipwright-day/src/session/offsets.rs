@@ -1,5 +1,10 @@
 //! Rough offsets of clips to each other, from what both phones heard or when they say that they began.
 
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::SystemTime;
+
 use nalgebra::{Matrix3, Vector3};
 
 use super::{Clips, Session, Take};
@@ -14,6 +19,9 @@ const FARTHEST_CASTER_M: f64 = 40.0;
 /// Before and after a part of a clip whose offset is only roughly known, seconds: offsets found from the motion are up to this far
 /// from sound's, and a stroke needs its beginning.
 const AROUND_S: f64 = 0.5;
+/// Clocks of phones run apart by less than this over some hours, seconds, and over most clips by so much.
+const APART_S: f64 = 0.4;
+const APART_SD_S: f64 = 0.05;
 
 /// The part of a camera's clip that a take is, by the clip's own clock; `None` where the take is the whole clip, or where nothing
 /// tells how this clip lies to the first camera's.
@@ -30,34 +38,52 @@ pub(crate) fn span_s(
     if camera == first {
         return Some(of_first);
     }
-    let offset = coarse_offset(session, &take.clips, [first, camera], None, footage)?;
+    let offset = coarse_offset(session, (&take.clips, Some(of_first)), [first, camera], None, footage)?;
     let around_s = 4.0 * offset.sd_s + AROUND_S;
     let [from_s, to_s] = of_first.map(|t| t - offset.value_s);
     Some([from_s - around_s, to_s + around_s])
 }
 
-/// What is heard in a clip, by the clock of its pictures as captured. One track at a time is held whole.
+/// What is heard in a clip, by the clock of its pictures as captured; nothing where there is no sound.
+type Heard = (Option<Arc<Onsets>>, ClipInfo);
+
+/// Tracks of clips that hold several takes are read once: by file, its length, when it was written, and how much it is slowed.
+type Key = (PathBuf, u64, SystemTime, u64);
+static HEARD: Mutex<BTreeMap<Key, Arc<Onsets>>> = Mutex::new(BTreeMap::new());
+
+/// One track at a time is held whole.
 fn heard_as_captured(
     session: &Session,
     clips: &Clips,
     camera: &str,
+    is_part: bool,
     footage: &dyn Footage,
-) -> Option<(Option<Onsets>, ClipInfo)> {
+) -> Option<Heard> {
     let path = clips.get(camera).map(|clip| session.resolve(clip))?;
     let info = footage.probe(&path).ok()?;
-    let capture_fps = session.capture_fps(camera);
+    let slow_down = info.slow_down(session.capture_fps(camera));
+    let written = std::fs::metadata(&path).and_then(|m| Ok((m.len(), m.modified()?)));
+    let key =
+        written.ok().filter(|_| is_part).map(|(size, at)| (path.clone(), size, at, slow_down.to_bits()));
+    let known = || HEARD.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(heard) = key.as_ref().and_then(|key| known().get(key).cloned()) {
+        return Some((Some(heard), info));
+    }
     let sound = footage.sound(&path).ok().flatten();
-    let heard = sound.map(|s| {
-        Onsets::of(&s.retimed(info.slow_down(capture_fps), info.duration_s), &SoundConfig::default())
-    });
+    let heard =
+        sound.map(|s| Arc::new(Onsets::of(&s.retimed(slow_down, info.duration_s), &SoundConfig::default())));
+    if let (Some(key), Some(heard)) = (key, &heard) {
+        known().insert(key, Arc::clone(heard));
+    }
     Some((heard, info))
 }
 
-/// Rough offset of a camera's clip to the first camera's: from sound, else from recording times, else nothing. Where the set-up
-/// is known the way of the sound to each phone is taken out, from where the cameras look.
+/// Rough offset of a camera's clip to the first camera's: from sound, else from recording times, else nothing. Of a part of long clips
+/// from what is heard in that, for clocks run apart. Where the set-up is known the way of the sound to each phone is taken out, from
+/// where the cameras look.
 pub(crate) fn coarse_offset(
     session: &Session,
-    clips: &Clips,
+    (clips, part_s): (&Clips, Option<[f64; 2]>),
     [first, camera]: [&str; 2],
     scene: Option<&Scene>,
     footage: &dyn Footage,
@@ -65,11 +91,12 @@ pub(crate) fn coarse_offset(
     if camera == first {
         return None;
     }
-    let of = |camera| heard_as_captured(session, clips, camera, footage);
+    let of = |camera| heard_as_captured(session, clips, camera, part_s.is_some(), footage);
     let ((a, a_info), (b, b_info)) = (of(first)?, of(camera)?);
     if let (Some(a), Some(b)) = (a, b)
         && let Ok(offset) = offset_from_onsets(&a, &b, &SoundConfig::default())
     {
+        let offset = part_s.map_or(offset, |part_s| of_part(&a, &b, part_s, offset));
         let away_m = scene.and_then(|s| distances_m(s, [first, camera]));
         return Some(match away_m {
             Some(away_m) => correct_by_distance(offset, away_m, session.speed_of_sound_m_s()),
@@ -77,6 +104,19 @@ pub(crate) fn coarse_offset(
         });
     }
     offset_from_recording(&a_info, &b_info)
+}
+
+/// The offset in a part of the first clip; that of the whole clips, less sure, where nothing is heard in it.
+fn of_part(first: &Onsets, second: &Onsets, part_s: [f64; 2], whole: CoarseOffset) -> CoarseOffset {
+    let config = SoundConfig::default();
+    let around = |after_s: f64, by_s: f64| [part_s[0] - after_s - by_s, part_s[1] - after_s + by_s];
+    let (a, b) =
+        (first.part(around(0.0, 0.0), &config), second.part(around(whole.value_s, APART_S), &config));
+    let found = offset_from_onsets(&a, &b, &config);
+    match found.ok().filter(|o| (o.value_s - whole.value_s).abs() < APART_S) {
+        Some(found) => found,
+        None => CoarseOffset { sd_s: whole.sd_s.max(APART_SD_S), ..whole },
+    }
 }
 
 /// How far two cameras are from what all look at: the point nearest to their optical axes.
@@ -104,7 +144,7 @@ fn distances_m(scene: &Scene, pair: [&str; 2]) -> Option<[f64; 2]> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::{Path, PathBuf};
+    use std::path::Path;
 
     use tipwright::model::footage::{FootageError, FrameSource, Sound};
     use tipwright::model::{CameraPose, Picture, RawPixel, Rotation, SceneCamera};
@@ -188,7 +228,7 @@ mod tests {
         let (session, clips) = session();
         for stretched in [true, false] {
             let heard = OneClap { away_m: [7.0, 7.0], stretched };
-            let found = coarse_offset(&session, &clips, ["west", "east"], None, &heard).unwrap();
+            let found = coarse_offset(&session, (&clips, None), ["west", "east"], None, &heard).unwrap();
             assert!((found.value_s - STARTED_S[1]).abs() < 0.004, "{stretched}: {found:?}");
         }
     }
@@ -223,8 +263,8 @@ mod tests {
         let [a, b] = distances_m(&scene, ["west", "east"]).unwrap();
         assert!((a - 6.0).abs() < 1e-6 && (b - 11.0).abs() < 1e-6, "{a} {b}");
         let heard = OneClap { away_m: [6.0, 11.0], stretched: true };
-        let without = coarse_offset(&session, &clips, ["west", "east"], None, &heard).unwrap();
-        let with = coarse_offset(&session, &clips, ["west", "east"], Some(&scene), &heard).unwrap();
+        let without = coarse_offset(&session, (&clips, None), ["west", "east"], None, &heard).unwrap();
+        let with = coarse_offset(&session, (&clips, None), ["west", "east"], Some(&scene), &heard).unwrap();
         assert!((with.value_s - without.value_s - 5.0 / 342.2).abs() < 2e-4, "{with:?} {without:?}");
         assert!((with.value_s - STARTED_S[1]).abs() < 0.004, "{with:?}");
     }

@@ -167,6 +167,21 @@ pub fn minimal_take(seed: u64) -> PlannedTake {
     out
 }
 
+/// Two casters before, then both after, with the minimal day's rests.
+#[must_use]
+pub fn long_takes(seed: u64) -> Vec<PlannedTake> {
+    let persons = || CLINIC[..2].iter();
+    let pairs = ["before", "after"].into_iter().flat_map(|phase| persons().map(move |p| (p, phase)));
+    pairs
+        .map(|(person, phase)| {
+            let mut out = take(person, phase, seed);
+            out.cast.plan.rest_s = 0.5;
+            out.duration_s = 6.2;
+            out
+        })
+        .collect()
+}
+
 /// Two good takes with one of every fault between them, and one more after a tripod was knocked.
 #[must_use]
 pub fn faulty_takes(seed: u64) -> Vec<PlannedTake> {

@@ -3,6 +3,7 @@
 pub mod board;
 pub mod casts;
 mod faults;
+pub mod long;
 pub mod place;
 pub mod plan;
 pub mod planned;
@@ -28,15 +29,18 @@ pub enum DayKind {
     Faults,
     /// One caster, one take, small pictures: for tests.
     Minimal,
+    /// Two casters before and after, all in one clip a phone, a card held up before each; small pictures.
+    Long,
 }
 
 impl DayKind {
     /// All kinds by name, as on the command line.
-    pub const ALL: [(&'static str, Self); 4] = [
+    pub const ALL: [(&'static str, Self); 5] = [
         ("clinic", Self::Clinic),
         ("hard", Self::Hard),
         ("faults", Self::Faults),
         ("minimal", Self::Minimal),
+        ("long", Self::Long),
     ];
 
     /// From its name.

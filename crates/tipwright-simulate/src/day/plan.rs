@@ -89,6 +89,8 @@ pub struct Plan {
     pub casters: Vec<Caster>,
     /// Takes.
     pub takes: Vec<PlannedTake>,
+    /// Pauses before the takes, each with the take's card in it, where one clip a phone holds them all; else none.
+    pub pauses_s: Vec<f64>,
     /// Flashes on the water per second.
     pub glints_per_s: f64,
     /// People walk in the background.
@@ -151,6 +153,7 @@ impl Plan {
             DayKind::Faults => Self::faults(config),
             DayKind::Hard => Self::hard(config),
             DayKind::Minimal => Self::minimal(config),
+            DayKind::Long => Self::long(config),
         };
         plan.sun = config.side_light_deg.map(|deg| place::low_sun(f64::from(deg), &plan.cameras));
         plan
@@ -192,6 +195,7 @@ impl Plan {
             air_c: 18.0,
             casters,
             takes,
+            pauses_s: Vec::new(),
             glints_per_s: 25.0,
             walkers: 1,
             white_cap: true,
@@ -291,6 +295,20 @@ impl Plan {
             butt.2 = 50.0;
         }
         plan.takes = vec![casts::minimal_take(config.seed)];
+        plan
+    }
+
+    fn long(config: &SimulateConfig) -> Self {
+        let mut plan = Self::minimal(config);
+        let mut rng = stream(config.seed, "long plan");
+        plan.title = "Alder Reach, in one clip".into();
+        plan.cameras = place::phones(1280, 720, None, &mut rng);
+        plan.modes.iter_mut().for_each(|mode| mode.fps = 60);
+        plan.casters = casts::clinic_casters();
+        plan.casters.truncate(2);
+        plan.takes = casts::long_takes(config.seed);
+        // longer than a pause between casts, as long as it takes to change places
+        plan.pauses_s = plan.takes.iter().map(|_| between(&mut rng, 11.0, 16.0)).collect();
         plan
     }
 }

@@ -22,6 +22,12 @@ pub struct SoundConfig {
     pub band_hz: [f64; 2],
     /// Shortest overlap, seconds.
     pub shortest_overlap_s: f64,
+    /// Of tracks that are both twice as long as this so much from the middle of the first is looked for in the second. 300 s: phones'
+    /// clocks run apart by up to 25 millionths (common practice), 7.5 ms in that, as wide as an onset.
+    pub longest_s: f64,
+    /// Of tracks that are both longer than this only loud rises count. 30 s: a clap every ten seconds in two minutes of noise had a
+    /// prominence of 7 with all, and 30 with the loud ones.
+    pub noisy_s: f64,
     /// Height of the peak over the median absolute correlation, in robust standard deviations, below which there is
     /// no clear peak. The largest of 10,000 normal lags reaches 4; 7 leaves room for other tails.
     pub least_prominence: f64,
@@ -38,6 +44,8 @@ impl Default for SoundConfig {
             envelope_hz: 500.0,
             band_hz: [300.0, 6000.0],
             shortest_overlap_s: 1.0,
+            longest_s: 300.0,
+            noisy_s: 30.0,
             least_prominence: 7.0,
             most_rival: 0.9,
             sd_s: 0.015,
@@ -119,6 +127,22 @@ impl Onsets {
     pub fn of(sound: &Sound, config: &SoundConfig) -> Self {
         Self { rise: onsets(sound, config), start_s: sound.start_s }
     }
+
+    /// The part between two times of the clip's clock.
+    #[must_use]
+    pub fn part(&self, [from_s, to_s]: [f64; 2], config: &SoundConfig) -> Self {
+        let place = |t_s: f64| ((t_s - self.start_s) * config.envelope_hz).clamp(0.0, self.rise.len() as f64);
+        let (from, to) = (place(from_s).floor() as usize, place(to_s).ceil() as usize);
+        Self {
+            rise: self.rise[from.min(to)..to].to_vec(),
+            start_s: self.start_s + from as f64 / config.envelope_hz,
+        }
+    }
+
+    /// Length, seconds.
+    fn length_s(&self, config: &SoundConfig) -> f64 {
+        self.rise.len() as f64 / config.envelope_hz
+    }
 }
 
 /// The same from onsets.
@@ -147,6 +171,16 @@ pub struct Likeness {
 /// # Errors
 /// As [`offset_from_sound`].
 pub fn likeness(first: &Onsets, second: &Onsets, config: &SoundConfig) -> Result<Likeness, SoundError> {
+    // over more than that two phones' clocks run apart by more than an onset is wide
+    let length_s = first.length_s(config);
+    if length_s.min(second.length_s(config)) > 2.0 * config.longest_s {
+        let middle_s = first.start_s + 0.5 * length_s;
+        let part = first.part([-0.5, 0.5].map(|k| middle_s + k * config.longest_s), config);
+        let found = likeness(&part, second, config)?;
+        // as a share of what is heard in that part
+        let share = found.share * (second.length_s(config) / part.length_s(config)).sqrt();
+        return Ok(Likeness { share: share.min(1.0), ..found });
+    }
     let (a, b) = (&first.rise, &second.rise);
     let (n, m) = (a.len(), b.len());
     let shortest = (config.shortest_overlap_s * config.envelope_hz) as usize;
@@ -159,6 +193,15 @@ pub fn likeness(first: &Onsets, second: &Onsets, config: &SoundConfig) -> Result
     if !(energy(a) > 0.0 && energy(b) > 0.0) {
         return Err(SoundError::Silent);
     }
+    // long tracks are mostly noise, and its rises add up
+    let both_s = first.length_s(config).min(second.length_s(config));
+    let (loud_a, loud_b);
+    let (a, b) = if both_s > config.noisy_s {
+        (loud_a, loud_b) = (loud(a), loud(b));
+        (&loud_a, &loud_b)
+    } else {
+        (a, b)
+    };
     let correlation = correlate(a, b);
     // Over the energy of both whole tracks, not of the overlap alone: an overlap that holds one clap of each fits it
     // perfectly whichever claps they are, while the right lag explains most of what was heard.
@@ -190,6 +233,15 @@ pub fn likeness(first: &Onsets, second: &Onsets, config: &SoundConfig) -> Result
     let value_s = (best_lag as f64 + part) / config.envelope_hz + first.start_s - second.start_s;
     let offset = CoarseOffset { value_s, sd_s: config.sd_s, source: OffsetSource::Sound };
     Ok(Likeness { offset, share: best })
+}
+
+/// What rises by more than twice what rises usually do.
+fn loud(rise: &[f64]) -> Vec<f64> {
+    let count = rise.len().max(1) as f64;
+    let usual = (energy(rise) / count).sqrt();
+    let loud: Vec<f64> = rise.iter().map(|r| (r - 2.0 * usual).max(0.0)).collect();
+    let mean = loud.iter().sum::<f64>() / count;
+    loud.into_iter().map(|r| r - mean).collect()
 }
 
 /// Takes the way of the sound out of an offset: `distance_m` of the source to the first and to the second phone. A source
@@ -313,79 +365,4 @@ fn correlate(a: &[f64], b: &[f64]) -> Vec<f64> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use rand::{RngExt, SeedableRng};
-    use rand_chacha::ChaCha8Rng;
-
-    /// Claps at given session times as a phone hears them that starts at `start_s`, with its own noise and gain.
-    fn phone(claps_s: &[f64], start_s: f64, distance_m: f64, gain: f64, seed: u64) -> Sound {
-        let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let rate_hz = 44_100.0;
-        let samples = (0..(6.0 * rate_hz) as usize)
-            .map(|i| {
-                let t = i as f64 / rate_hz + start_s;
-                let mut s = 0.02 * (rng.random::<f64>() - 0.5);
-                for clap in claps_s {
-                    let dt = t - clap - distance_m / 343.0;
-                    if (0.0..0.3).contains(&dt) {
-                        s += gain * (-dt * 40.0).exp() * (2.0 * rng.random::<f64>() - 1.0);
-                    }
-                }
-                s as f32
-            })
-            .collect();
-        Sound { samples, rate_hz, start_s: 0.0 }
-    }
-
-    #[test]
-    fn one_clap_is_enough_and_the_distance_is_taken_out() {
-        let first = phone(&[3.1], 0.0, 5.0, 0.8, 1);
-        let second = phone(&[3.1], 1.37, 8.0, 0.2, 2);
-        let heard = offset_from_sound(&first, &second, &SoundConfig::default()).unwrap();
-        // 3 m farther: the second phone's clip seems to start 8.7 ms earlier
-        assert!((heard.value_s - (1.37 - 3.0 / 343.0)).abs() < 0.003, "{heard:?}");
-        let true_s = correct_by_distance(heard, [5.0, 8.0], 343.0);
-        assert!((true_s.value_s - 1.37).abs() < 0.003, "{true_s:?}");
-    }
-
-    /// The last clap of one clip and the first of the other fit each other as well as any clap fits itself.
-    #[test]
-    fn a_clap_at_each_end_is_not_taken_for_the_other() {
-        for start_s in [-0.79, 0.117, 0.543] {
-            let first = phone(&[1.0, 4.9], 0.0, 8.0, 0.5, 1);
-            let second = phone(&[1.0, 4.9], start_s, 8.0, 0.5, 2);
-            let heard = offset_from_sound(&first, &second, &SoundConfig::default()).unwrap();
-            assert!((heard.value_s - start_s).abs() < 0.003, "{start_s}: {heard:?}");
-        }
-        // the second clip ends at 5.21 s and hears only one of two like claps: undecided
-        let first = phone(&[1.0, 5.3], 0.0, 8.0, 0.5, 1);
-        let second = phone(&[1.0, 5.3], -0.79, 8.0, 0.5, 2);
-        let heard = offset_from_sound(&first, &second, &SoundConfig::default());
-        assert!(matches!(heard, Err(SoundError::NoClearPeak { .. })), "{heard:?}");
-    }
-
-    #[test]
-    fn start_times_of_the_tracks_count() {
-        let mut first = phone(&[2.0, 2.9], 0.0, 5.0, 0.5, 1);
-        let second = phone(&[2.0, 2.9], -0.8, 5.0, 0.5, 2);
-        first.start_s = 0.05;
-        let heard = offset_from_sound(&first, &second, &SoundConfig::default()).unwrap();
-        assert!((heard.value_s - (-0.8 + 0.05)).abs() < 0.003, "{heard:?}");
-    }
-
-    #[test]
-    fn hiss_silence_and_regular_ticks_are_refused() {
-        let config = SoundConfig::default();
-        let (a, b) = (phone(&[], 0.0, 5.0, 0.5, 1), phone(&[], 0.3, 5.0, 0.5, 2));
-        assert!(matches!(offset_from_sound(&a, &b, &config), Err(SoundError::NoClearPeak { .. })));
-        let silent = Sound { samples: vec![0.0; 300_000], rate_hz: 44_100.0, start_s: 0.0 };
-        assert_eq!(offset_from_sound(&a, &silent, &config), Err(SoundError::Silent));
-        let ticks: Vec<f64> = (0..24).map(|i| -6.0 + 0.5 * f64::from(i) + 1.0).collect();
-        let (a, b) = (phone(&ticks, 0.0, 5.0, 0.5, 3), phone(&ticks, 0.13, 5.0, 0.5, 4));
-        let refused = offset_from_sound(&a, &b, &config);
-        assert!(matches!(refused, Err(SoundError::NoClearPeak { .. })), "{refused:?}");
-        let short = Sound { samples: vec![0.1; 100], rate_hz: 44_100.0, start_s: 0.0 };
-        assert!(matches!(offset_from_sound(&a, &short, &config), Err(SoundError::TooShort { .. })));
-    }
-}
+mod tests;

@@ -13,7 +13,7 @@ use super::board::{BoardClip, film_board, frames as board_frames};
 use super::place::{HungWand, Toss, WavedWand};
 use super::plan::Plan;
 use super::planned::{Fault, Knock};
-use super::{SimulateError, casts, faults};
+use super::{SimulateError, casts, faults, long};
 use crate::phone::backdrop::Backdrop;
 use crate::phone::clip::{ClipSpec, SpotTruth, film_clip};
 use crate::phone::noise::{between, stream};
@@ -38,6 +38,8 @@ enum What {
     Plumb(Arc<HungWand>),
     Toss(Arc<Toss>),
     Take(usize),
+    /// All takes in one clip.
+    Takes,
 }
 
 struct Item {
@@ -57,6 +59,7 @@ pub struct Shoot<'a> {
     out_dir: PathBuf,
     items: Vec<Item>,
     backdrops: Vec<Backdrop>,
+    /// Of each take; of a clip that holds them all the one of it.
     motions: Vec<Arc<RodMotion>>,
     outfit: OutfitConfig,
     spots: Mutex<BTreeMap<(usize, usize), Vec<SpotTruth>>>,
@@ -89,8 +92,12 @@ impl<'a> Shoot<'a> {
             let toss = Toss::new(0.2, toss_s + 2.0, &mut stream(plan.seed, "toss"));
             todo.push(("toss".into(), What::Toss(Arc::new(toss)), toss_s));
         }
-        for (take_idx, take) in plan.takes.iter().enumerate() {
+        let is_long = !plan.pauses_s.is_empty();
+        for (take_idx, take) in plan.takes.iter().enumerate().filter(|_| !is_long) {
             todo.push((take.name.clone(), What::Take(take_idx), take.duration_s));
+        }
+        if is_long {
+            todo.push((long::CLIP.into(), What::Takes, long::length_s(plan)));
         }
         let mut items = Vec::new();
         for (number, (name, what, duration_s)) in todo.into_iter().enumerate() {
@@ -133,7 +140,11 @@ impl<'a> Shoot<'a> {
         }
         let backdrops = plan.cameras.iter().map(|c| Backdrop::new(c, &plan.surroundings)).collect();
         let outfit = casts::outfit(plan.tip.1);
-        let motions = casts::simulate(&plan.takes, &outfit)?;
+        let mut motions = casts::simulate(&plan.takes, &outfit)?;
+        if is_long {
+            let joined = Arc::new(long::joined(plan, &motions));
+            motions = vec![joined];
+        }
         Ok(Self {
             plan,
             out_dir: out_dir.to_path_buf(),
@@ -175,6 +186,7 @@ impl<'a> Shoot<'a> {
         let (camera, mode) = (&self.plan.cameras[camera_idx], &self.plan.modes[camera_idx]);
         // a Saturday in June, a clip every two minutes
         let started = 1_781_341_200 + 60 * (self.plan.seed % 30) as i64 + 120 * number;
+        let usual = EncodeConfig::new(camera.picture.stored_px);
         EncodeConfig {
             codec: mode.codec,
             depth: mode.depth,
@@ -183,7 +195,9 @@ impl<'a> Shoot<'a> {
             spend: mode.spend,
             capture_fps: (mode.slowed_by > 1 && mode.slow_tag).then_some(mode.fps as f32),
             recorded_unix_s: mode.calendar_error_s.map(|e| started + e),
-            ..EncodeConfig::new(camera.picture.stored_px)
+            // a picture that stands alone once a second
+            key_every: if self.plan.pauses_s.is_empty() { usual.key_every } else { mode.fps },
+            ..usual
         }
     }
 

@@ -6,6 +6,7 @@ use nalgebra::Point3;
 use tipwright_day::session::Hand;
 
 use super::{Item, Shoot, TICKS, What};
+use crate::day::long;
 use crate::day::place::BALL_DIAMETER_M;
 use crate::day::planned::Fault;
 use crate::day::scenery;
@@ -13,6 +14,7 @@ use crate::phone::exposure::Light;
 use crate::phone::noise::stream;
 use crate::phone::play::{Ball, Play};
 use crate::phone::sound::Clap;
+use tipwright_physics::motion::RodMotion;
 
 impl Shoot<'_> {
     pub(super) fn end_s(&self, item: &Item) -> f64 {
@@ -58,6 +60,16 @@ impl Shoot<'_> {
                 });
             }
             What::Take(take_idx) => self.cast(&mut play, *take_idx),
+            What::Takes => {
+                play.claps.clear();
+                for (take_idx, span) in long::spans(plan).iter().enumerate() {
+                    play.claps.push(clap(span.take_s[0] - 1.0));
+                    play.cards.extend(long::held_card(plan, take_idx, span));
+                }
+                let motion = &self.motions[0];
+                scenery::caster(&mut play, motion, Hand::Right, plan.white_cap, 0);
+                self.gear(&mut play, motion);
+            }
         }
         play
     }
@@ -76,12 +88,18 @@ impl Shoot<'_> {
                 play.people.push(scenery::passer_by(eye, &mut rng));
             }
         }
+        self.gear(play, motion);
+        if take.fault == Some(Fault::NoMarkers) {
+            play.balls.clear();
+        }
+    }
+
+    /// Rod, line and markers.
+    fn gear(&self, play: &mut Play, motion: &Arc<RodMotion>) {
+        let plan = self.plan;
         scenery::rod_curves(play, motion, &self.outfit.rod);
         if let Some(line) = &self.outfit.line {
             scenery::line_curves(play, motion, line);
-        }
-        if take.fault == Some(Fault::NoMarkers) {
-            return;
         }
         for (k, (at_m, colour, diameter_mm)) in plan.butts.iter().enumerate() {
             let (motion, at_m) = (Arc::clone(motion), *at_m);

@@ -3,15 +3,18 @@
 use nalgebra::Vector3;
 use tipwright::model::{Camera, ReportUnits};
 use tipwright_day::session::{
-    AirC, AlongRodM, ButtMarker, CameraName, CaptureFps, CasterId, Clips, Hand, Line, LineClass, LineOutM,
-    MarkerMm, Markers, Phase, Rod, RodLengthM, SceneClips, Session, SessionCamera, SessionId, Take, TakeName,
-    TipMarker, Wand, WandLengthM,
+    AirC, AlongRodM, ButtMarker, CameraName, CaptureFps, CasterId, ClipTimeS, Clips, Hand, Line, LineClass,
+    LineOutM, MarkerMm, Markers, Phase, Rod, RodLengthM, SceneClips, Session, SessionCamera, SessionId, Take,
+    TakeName, TipMarker, Wand, WandLengthM,
 };
 
 use super::{Item, LAME, Shoot, What};
-use crate::day::{SimulateError, faults, truth};
+use crate::day::{SimulateError, faults, long, truth};
+use crate::phone::clip::SpotTruth;
 use crate::truth_figures::{TruthConfig, strokes_json, true_strokes};
+use std::path::Path;
 use std::sync::PoisonError;
+use tipwright_physics::motion::RodMotion;
 
 impl Shoot<'_> {
     /// The session as its file says it.
@@ -50,13 +53,17 @@ impl Shoot<'_> {
         };
         let take =
             |(take_idx, take): (usize, &crate::day::planned::PlannedTake)| -> Result<Take, SimulateError> {
+                // the clip that holds all takes, or its own
+                let span = long::spans(plan).get(take_idx).copied();
+                let clip = if span.is_some() { long::CLIP } else { &take.name };
+                let [from_s, to_s] = [0, 1].map(|end| span.map(|s| ClipTimeS::new(s.take_s[end])));
                 Ok(Take {
                     name: TakeName::new(&take.name)?,
                     caster: CasterId::new(&take.caster)?,
                     phase: take.phase.as_ref().map(Phase::new).transpose()?,
-                    clips: find(&take.name)?.unwrap_or_default(),
-                    from_s: None,
-                    to_s: None,
+                    clips: find(clip)?.unwrap_or_default(),
+                    from_s: from_s.transpose()?,
+                    to_s: to_s.transpose()?,
                     set_up: None,
                     goal: None,
                     take_idx,
@@ -155,7 +162,17 @@ impl Shoot<'_> {
         if let Some(list) = faults::list(&plan.takes, &plan.cameras[LAME].name) {
             truth::write(&truth_dir.join("faults.csv"), &list)?;
         }
+        let spots_of = |item_idx: usize| -> Vec<(&str, &[SpotTruth])> {
+            let cameras = plan.cameras.iter().enumerate();
+            cameras
+                .filter_map(|(k, c)| Some((c.name.as_str(), spots.get(&(item_idx, k))?.as_slice())))
+                .collect()
+        };
         for (item_idx, item) in self.items.iter().enumerate() {
+            if matches!(item.what, What::Takes) {
+                self.write_takes(item, &truth_dir, &spots_of(item_idx))?;
+                continue;
+            }
             // what cannot be measured has no truth
             if matches!(&item.what, What::Take(take_idx) if plan.takes[*take_idx].fault.is_some()) {
                 continue;
@@ -171,11 +188,8 @@ impl Shoot<'_> {
                 let stood = truth::scene(&cameras, &item.clocks);
                 truth::write(&folder.join("scene.toml"), &toml::to_string(&stood)?)?;
             }
-            for (k, camera) in plan.cameras.iter().enumerate() {
-                if let Some(spots) = spots.get(&(item_idx, k)) {
-                    let name = format!("spots_{}.csv", camera.name);
-                    truth::write(&folder.join(name), &truth::spots_csv(spots))?;
-                }
+            for (camera, spots) in spots_of(item_idx) {
+                truth::write(&folder.join(format!("spots_{camera}.csv")), &truth::spots_csv(spots))?;
             }
             match &item.what {
                 What::Wand(_) => {
@@ -183,27 +197,66 @@ impl Shoot<'_> {
                     truth::write(&truth_dir.join("scene.toml"), &toml::to_string(&scene)?)?;
                 }
                 What::Take(take_idx) => {
-                    let motion = &self.motions[*take_idx];
-                    let end_s = self.end_s(item);
-                    let path = truth::path_csv(motion, 0.0, end_s, self.cameras());
-                    truth::write(&folder.join("path.csv"), &path)?;
-                    if let Some(rod) = truth::rod_csv(motion, &self.worn_m(), &Vector3::x(), 0.0, end_s) {
-                        truth::write(&folder.join("rod.csv"), &rod)?;
-                    }
-                    truth::write(&folder.join("line.csv"), &truth::line_csv(motion, 0.0, end_s))?;
-                    for (file, butts_at_m) in self.truths() {
-                        let config = TruthConfig { butts_at_m, until_s: end_s, ..TruthConfig::default() };
-                        let mut seen = true_strokes(motion, Vector3::x(), &config);
-                        seen.retain(|s| s.is_within(0.0, end_s));
-                        let take = &plan.takes[*take_idx];
-                        let phase = take.phase.as_deref();
-                        let text = strokes_json(&plan.title, &take.name, &take.caster, phase, &seen)?;
-                        truth::write(&folder.join(file), &text)?;
-                    }
+                    self.write_take(&folder, *take_idx, &self.motions[*take_idx], [0.0, self.end_s(item)])?;
                 }
                 _ => {}
             }
         }
         Ok(())
+    }
+    /// What was true of a take that is a part of a motion.
+    fn write_take(
+        &self,
+        folder: &Path,
+        take_idx: usize,
+        motion: &RodMotion,
+        [from_s, to_s]: [f64; 2],
+    ) -> Result<(), SimulateError> {
+        let plan = self.plan;
+        let path = truth::path_csv(motion, from_s, to_s, self.cameras());
+        truth::write(&folder.join("path.csv"), &path)?;
+        if let Some(rod) = truth::rod_csv(motion, &self.worn_m(), &Vector3::x(), from_s, to_s) {
+            truth::write(&folder.join("rod.csv"), &rod)?;
+        }
+        truth::write(&folder.join("line.csv"), &truth::line_csv(motion, from_s, to_s))?;
+        for (file, butts_at_m) in self.truths() {
+            let config = TruthConfig { butts_at_m, until_s: to_s, ..TruthConfig::default() };
+            let mut seen = true_strokes(motion, Vector3::x(), &config);
+            seen.retain(|s| s.is_within(from_s, to_s));
+            let take = &plan.takes[take_idx];
+            let phase = take.phase.as_deref();
+            let text = strokes_json(&plan.title, &take.name, &take.caster, phase, &seen)?;
+            truth::write(&folder.join(file), &text)?;
+        }
+        Ok(())
+    }
+
+    /// The same of all takes in one clip, and where they lie in it.
+    fn write_takes(
+        &self,
+        item: &Item,
+        truth_dir: &Path,
+        spots: &[(&str, &[SpotTruth])],
+    ) -> Result<(), SimulateError> {
+        let plan = self.plan;
+        let mut list = String::from("take,caster,phase,card_from_s,card_to_s,from_s,to_s\n");
+        for (take_idx, (take, span)) in plan.takes.iter().zip(long::spans(plan)).enumerate() {
+            let folder = truth_dir.join("takes").join(&take.name);
+            self.write_take(&folder, take_idx, &self.motions[0], span.take_s)?;
+            truth::write(&folder.join("clocks.toml"), &truth::clocks_toml(&plan.cameras, &item.clocks)?)?;
+            let [from_s, to_s] = span.take_s;
+            for (camera, spots) in spots {
+                let own: Vec<SpotTruth> =
+                    spots.iter().filter(|s| (from_s..to_s).contains(&s.t_s)).cloned().collect();
+                truth::write(&folder.join(format!("spots_{camera}.csv")), &truth::spots_csv(&own))?;
+            }
+            let [up_s, down_s] = span.card_s;
+            let phase = take.phase.as_deref().unwrap_or_default();
+            list += &format!(
+                "{},{},{phase},{up_s:.3},{down_s:.3},{from_s:.3},{to_s:.3}\n",
+                take.name, take.caster
+            );
+        }
+        truth::write(&truth_dir.join("long.csv"), &list)
     }
 }

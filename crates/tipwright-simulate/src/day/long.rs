@@ -1,0 +1,85 @@
+//! All takes of a day in one clip: casters change, a card is held up, they cast.
+
+use std::sync::Arc;
+
+use nalgebra::{Isometry3, Matrix3, Point3, UnitQuaternion, Vector3};
+use tipwright::cards::Card;
+use tipwright_physics::motion::RodMotion;
+
+use super::plan::Plan;
+use crate::phone::play::HeldCard;
+
+/// Name of the clip that holds them.
+pub const CLIP: &str = "takes";
+/// A card is down again so long before the cast, and held up for so long.
+const BEFORE_CAST_S: f64 = 3.0;
+const HELD_S: f64 = 3.2;
+/// Between states of the joined motion: 2 ms are far finer than any wobble of a rod.
+const STEP_S: f64 = 0.002;
+/// After the last take.
+const AFTER_S: f64 = 3.0;
+
+/// A take inside the clip.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Span {
+    /// When its card is up.
+    pub card_s: [f64; 2],
+    /// When its motion begins and ends: a rest, strokes, the line laid down.
+    pub take_s: [f64; 2],
+}
+
+/// Where the takes lie in the clip, by session time.
+#[must_use]
+pub fn spans(plan: &Plan) -> Vec<Span> {
+    let mut t_s = 0.0;
+    plan.takes
+        .iter()
+        .zip(&plan.pauses_s)
+        .map(|(take, pause_s)| {
+            let begin_s = t_s + pause_s;
+            t_s = begin_s + take.duration_s;
+            let down_s = begin_s - BEFORE_CAST_S;
+            Span { card_s: [down_s - HELD_S, down_s], take_s: [begin_s, t_s] }
+        })
+        .collect()
+}
+
+/// Length of the clip.
+#[must_use]
+pub fn length_s(plan: &Plan) -> f64 {
+    spans(plan).last().map_or(0.0, |s| s.take_s[1] + AFTER_S)
+}
+
+/// The motions of all takes as one.
+#[must_use]
+pub fn joined(plan: &Plan, motions: &[Arc<RodMotion>]) -> RodMotion {
+    let parts: Vec<(f64, &RodMotion)> =
+        spans(plan).iter().zip(motions).map(|(s, m)| (s.take_s[0], m.as_ref())).collect();
+    RodMotion::joined(&parts, STEP_S, length_s(plan) + 1.0)
+}
+
+/// The card of a take, held up before the caster towards the first phone, a little crooked.
+#[must_use]
+pub fn held_card(plan: &Plan, take_idx: usize, span: &Span) -> Option<HeldCard> {
+    let take = &plan.takes[take_idx];
+    let row = plan.casters.iter().position(|c| c.id == *take.caster.as_str())?;
+    let mut phases: Vec<&str> = Vec::new();
+    for phase in plan.takes.iter().filter_map(|t| t.phase.as_deref()) {
+        if !phases.contains(&phase) {
+            phases.push(phase);
+        }
+    }
+    let phase = take.phase.as_deref()?;
+    let phase_idx = phases.iter().position(|p| *p == phase)?;
+    let card = Card::take(row, &take.caster, phase_idx, phase)?;
+    let eye = plan.cameras.first()?.pose.camera_from_world.inverse().translation.vector;
+    let at = Point3::new(0.2, -2.6, 1.5);
+    // the page's z goes into it, away from who looks; its y down
+    let into = (at.coords - eye).normalize();
+    let right = Vector3::new(0.1, 0.0, -1.0).cross(&into).normalize();
+    let axes = Matrix3::from_columns(&[right, into.cross(&right), into]);
+    let page = Isometry3::from_parts(at.into(), UnitQuaternion::from_matrix(&axes));
+    let [up_s, down_s] = span.card_s;
+    let page_at = Box::new(move |t_s: f64| (up_s..down_s).contains(&t_s).then_some(page));
+    Some(HeldCard { card, page_at, light: 1.0, shadow: None })
+}
