@@ -121,7 +121,7 @@ impl<'a> Looker<'a> {
     }
 
     /// Goes on to the next look at which the tip is looked for, searching for cards on the way; false at the end.
-    fn to_next_tip(&mut self) -> Result<bool, FootageError> {
+    fn reach_next_tip(&mut self) -> Result<bool, FootageError> {
         while let Some(at_s) = self.look()? {
             self.looks += 1;
             let after_card = self.cards.last().is_some_and(|c| at_s - c.at_s < AFTER_CARD_S);
@@ -175,7 +175,7 @@ impl FrameSource for Looker<'_> {
     }
 
     fn next_frame(&mut self) -> Result<Option<FrameView<'_>>, FootageError> {
-        if self.left == 0 && !self.to_next_tip()? {
+        if self.left == 0 && !self.reach_next_tip()? {
             return Ok(None);
         }
         self.left -= 1;

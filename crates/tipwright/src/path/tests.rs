@@ -249,17 +249,16 @@ fn caps_walkers_glints_and_absences_do_not_mislead() {
 }
 
 /// Two phones that see the cast and a third full of glints, in which the tip is seen now and then: `with_tip`, or not at all.
-fn third_among_glints(with_tip: bool) -> Result<TakePaths, PathError> {
+pub(super) fn third_among_glints(with_tip: bool) -> (Vec<Camera>, Vec<ClipSpots>) {
     let mut cameras = two_phones();
     cameras.push(looking("mill", Point3::new(0.5, -9.0, 1.2), Point3::new(0.0, 0.0, 2.4)));
-    let scene = scene_of(&cameras);
     let clock = Clock { offset_s: 0.4321, drift: -1e-5, readout_s: READOUT_S };
     let glint = |k: usize| {
         let (a, b) = (1.0 + 0.37 * k as f64, 2.0 + 0.61 * k as f64);
         move |t: f64| Point3::new(3.0 * (a * t).sin(), 2.0 + (b * t).cos(), 2.5 + 1.5 * (b * t).sin())
     };
     let glints: Vec<_> = (0..30).map(glint).collect();
-    let clips: Vec<ClipSpots> = (0..3)
+    let clips = (0..3)
         .map(|k| {
             let mut things = vec![Thing::new(&cast_tip, Colour::White, 0.04)];
             let mut f = Shot::new(FPS, 6.0, [clocks()[0], clocks()[1], clock][k], 51 + k as u64);
@@ -271,17 +270,14 @@ fn third_among_glints(with_tip: bool) -> Result<TakePaths, PathError> {
             film(&cameras[k], k, &things, &f)
         })
         .collect();
-    solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default())
+    (cameras, clips)
 }
 
 #[test]
-fn a_camera_full_of_glints_is_laid_onto_the_path_of_the_others() {
-    let out = third_among_glints(true).unwrap();
-    for w in &out.warnings {
-        println!("{w}");
-    }
-    assert_eq!(out.clocks.len(), 3);
-    assert!(out.warnings.iter().any(|w| w.what.contains("the path of the others told it")));
+fn a_camera_full_of_glints_takes_part() {
+    let (cameras, clips) = third_among_glints(true);
+    let scene = scene_of(&cameras);
+    let out = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default()).unwrap();
     let mill = &out.clocks[2];
     assert!((mill.clock.offset_s - 0.4321).abs() < 2e-4, "{mill:?}");
     let (rms, worst, _) = report("three", &out, &cast_tip);
@@ -290,7 +286,9 @@ fn a_camera_full_of_glints_is_laid_onto_the_path_of_the_others() {
 
 #[test]
 fn a_camera_without_the_tip_is_left_out() {
-    let out = third_among_glints(false).unwrap();
+    let (cameras, clips) = third_among_glints(false);
+    let scene = scene_of(&cameras);
+    let out = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default()).unwrap();
     assert_eq!(out.clocks.len(), 2);
     assert!(out.warnings.iter().any(|w| w.about.contains("mill") && w.severity == Severity::Warning));
     let (rms, ..) = report("two of three", &out, &cast_tip);

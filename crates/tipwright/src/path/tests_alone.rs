@@ -1,6 +1,6 @@
-//! A tip that one camera alone sees for a while.
+//! Cameras that see the tip alone, or hardly.
 
-use super::tests::{FPS, clocks, errors, scene_of, take, tip_look};
+use super::tests::{FPS, clocks, errors, scene_of, take, third_among_glints, tip_look};
 use super::*;
 use crate::testing::{Shot, Thing, cast_butt, cast_tip, film, two_phones};
 
@@ -38,4 +38,18 @@ fn seconds_of_one_camera_alone_leave_the_rest_as_it_is() {
     println!("{plain_rms} {rms} {worst} {inside}");
     // the set-up's own error is in both; ends of the stretch are less sure
     assert!(rms < 1.5 * plain_rms && inside > 0.88, "{plain_rms} {rms} {worst} {inside}");
+}
+
+#[test]
+fn a_camera_full_of_glints_is_laid_onto_the_path_of_the_others() {
+    let (cameras, clips) = third_among_glints(true);
+    let (scene, config) = (scene_of(&cameras), PathConfig::default());
+    let two = solve_take(&take(&scene, &cameras[..2], &clips[..2], vec![tip_look()]), &config).unwrap();
+    let three = take(&scene, &cameras, &clips, vec![tip_look()]);
+    let out = with_joined(&three, &config, "mill", &two).unwrap();
+    assert!(out.warnings.iter().any(|w| w.what.contains("the path of the others told it")));
+    let mill = &out.clocks[2];
+    assert!((mill.clock.offset_s - 0.4321).abs() < 2e-4, "{mill:?}");
+    let (rms, worst, _) = errors(&out.rod.tip, &cast_tip);
+    assert!(rms < 1.5e-3 && worst < 8e-3, "{rms} {worst}");
 }
