@@ -17,7 +17,7 @@ for k in 1 2; do
   mkdir -p "$session"
   cp -rl "$source/." "$session/" 2>/dev/null || cp -r "$source/." "$session/"
   rm -rf "$session/truth"
-  sed -i.before -e "s/^schema = .*/schema = 2\nid = \"clinic-2026-05-0$k-test\"\ndate = \"2026-05-0$k\"/" "$session/session.toml"
+  sed -i.before -e "/^id = /d; /^date = /d" -e "s/^schema = .*/schema = 2\nid = \"clinic-2026-05-0$k-test\"\ndate = \"2026-05-0$k\"/" "$session/session.toml"
   rm "$session/session.toml.before"
 done
 # of the second a clip is cut to a tenth: its take fails, and no other

@@ -117,11 +117,14 @@ impl Run<'_> {
         let spans = self.timeline.coefficients() * self.problem.markers;
         // One pixel at unit depth, smoothed over three frames of the slowest camera (a jerk density q blurs white
         // noise of density n over about (n / q)^(1/6)): little, for a path smoothed too much at first drags poses
-        // along. The linear solution scales it by the square of the depth it finds.
+        // along. The linear solution scales it by the square of the depth it finds. Knots that were asked for say how lively the motion
+        // is: frames farther apart than those are no reason to smooth over more (a tenth of a second at 30 frames a second, which put
+        // waved wands off by hundreds of pixels, and no pose came back from that).
         let slowest_s = super::stretch::frame_steps_s(self.problem)
             .into_iter()
             .filter(|s| s.is_finite())
-            .fold(h, f64::max);
+            .fold(h, f64::max)
+            .min(self.config.knot_spacing_s.unwrap_or(f64::INFINITY));
         let first = &self.problem.cameras[0];
         let sigma =
             self.problem.observations.first().map_or(1.0, |o| (0.5 * (o.cov_px2[0] + o.cov_px2[2])).sqrt())
