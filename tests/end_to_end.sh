@@ -3,7 +3,7 @@
 set -euo pipefail
 cd "$(dirname "$0")/.."
 pipelines/install.sh
-cargo build --release --quiet
+[ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet
 target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
