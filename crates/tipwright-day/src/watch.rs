@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
 use crate::session::parse;
+use tipwright::files::length_and_time;
 
 /// A clip that was written to within this is still being copied: a phone's cable is slower than a disk, but never still for so long.
 const SETTLED: Duration = Duration::from_secs(10);
@@ -34,15 +35,14 @@ pub fn watched(session: &Path, out: &Path) -> Watched {
     let now = SystemTime::now();
     let mut seen = Watched::default();
     for path in files {
-        let Ok(meta) = std::fs::metadata(&path) else { continue };
-        let Ok(written) = meta.modified() else { continue };
+        let Ok((length, written)) = length_and_time(&path) else { continue };
         let is_text = path.extension().is_some_and(|e| TEXTS.iter().any(|t| e.eq_ignore_ascii_case(t)));
         // a stamp of the future is a phone's clock
         let is_new = now.duration_since(written).is_ok_and(|age| age < SETTLED);
         if is_new && !is_text {
             seen.growing.insert(path);
         } else {
-            seen.settled.insert(path, (meta.len(), written));
+            seen.settled.insert(path, (length, written));
         }
     }
     seen

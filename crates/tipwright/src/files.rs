@@ -4,6 +4,7 @@
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 /// Ends the name of a file that is being written.
 pub const PART: &str = ".part";
@@ -45,6 +46,15 @@ pub fn put_in_place(beside: &Path, path: &Path) -> io::Result<()> {
 /// As the system says.
 pub fn make_folder(path: &Path) -> io::Result<()> {
     path.parent().map_or(Ok(()), fs::create_dir_all)
+}
+
+/// Length and time of writing of a file: what is the same of a file that was not written since.
+///
+/// # Errors
+/// As the system says.
+pub fn length_and_time(path: &Path) -> io::Result<(u64, SystemTime)> {
+    let meta = fs::metadata(path)?;
+    Ok((meta.len(), meta.modified()?))
 }
 
 /// A name written by [`write_whole`] that a killed process left.

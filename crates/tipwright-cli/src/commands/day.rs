@@ -6,6 +6,7 @@ use std::sync::Mutex;
 use std::time::Duration;
 
 use indicatif::ProgressBar;
+use tipwright::files::length_and_time;
 use tipwright::model::film::FilmConfig;
 use tipwright::model::{Severity, TakeResults, TakeStatus};
 use tipwright_day::day::{self, DayConfig, DayError, Event, Filming};
@@ -41,7 +42,7 @@ pub fn run(args: &DayArgs, ui: &Ui) -> Result<(), Failure> {
 
 /// Of files written lately those that grow before one's eyes.
 fn still_growing(recent: BTreeSet<PathBuf>) -> BTreeSet<PathBuf> {
-    let state = |path: &Path| std::fs::metadata(path).and_then(|m| Ok((m.len(), m.modified()?))).ok();
+    let state = |path: &Path| length_and_time(path).ok();
     let before: Vec<_> = recent.into_iter().map(|path| (state(&path), path)).collect();
     if !before.is_empty() {
         std::thread::sleep(LOOK_AGAIN);

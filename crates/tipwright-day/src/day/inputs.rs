@@ -9,6 +9,7 @@ use rayon::prelude::*;
 
 use crate::session::{Clips, Session};
 use crate::store::{self, BUILD};
+use tipwright::files::length_and_time;
 
 /// Digest of a file's content; of a folder: of its files' names and contents. A file that cannot be read has the digest of that
 /// fact, so that its arrival is a change.
@@ -30,10 +31,9 @@ static DIGESTS: Mutex<BTreeMap<(PathBuf, u64, SystemTime), String>> = Mutex::new
 const SETTLED: Duration = Duration::from_secs(10);
 
 fn settled_digest(path: &Path) -> std::io::Result<String> {
-    let meta = std::fs::metadata(path)?;
-    let written = meta.modified()?;
+    let (length, written) = length_and_time(path)?;
     let is_settled = SystemTime::now().duration_since(written).is_ok_and(|age| age > SETTLED);
-    let key = (path.to_path_buf(), meta.len(), written);
+    let key = (path.to_path_buf(), length, written);
     let known = || DIGESTS.lock().unwrap_or_else(PoisonError::into_inner);
     if let Some(digest) = known().get(&key).filter(|_| is_settled) {
         return Ok(digest.clone());

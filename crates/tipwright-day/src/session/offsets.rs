@@ -8,6 +8,7 @@ use std::time::SystemTime;
 use nalgebra::{Matrix3, Vector3};
 
 use super::{Clips, Session, Take};
+use tipwright::files::length_and_time;
 use tipwright::model::footage::{ClipInfo, Footage};
 use tipwright::model::{CoarseOffset, Scene};
 use tipwright::scene::sound::{
@@ -62,7 +63,7 @@ fn heard_as_captured(
     let path = clips.get(camera).map(|clip| session.resolve(clip))?;
     let info = footage.probe(&path).ok()?;
     let slow_down = info.slow_down(session.capture_fps(camera));
-    let written = std::fs::metadata(&path).and_then(|m| Ok((m.len(), m.modified()?)));
+    let written = length_and_time(&path);
     let key =
         written.ok().filter(|_| is_part).map(|(size, at)| (path.clone(), size, at, slow_down.to_bits()));
     let known = || HEARD.lock().unwrap_or_else(PoisonError::into_inner);

@@ -171,6 +171,36 @@ fn normal(rng: &mut rand_chacha::ChaCha8Rng) -> f64 {
     StandardNormal.sample(rng)
 }
 
+/// What the sound of two clips says of their offset.
+fn heard(offset_s: f64, rng: &mut rand_chacha::ChaCha8Rng) -> CoarseOffset {
+    CoarseOffset { value_s: offset_s + 0.01 * normal(rng), sd_s: 0.012, source: OffsetSource::Sound }
+}
+
+/// What the scene's solution is given of two phones' clips, as if of a wand with markers of 40 mm.
+fn wand_input<'a>(
+    world: &'a World,
+    wand: &'a [ClipSpots],
+    plumb: Option<&'a [ClipSpots]>,
+    coarse: CoarseOffset,
+) -> WandInput<'a> {
+    let cameras = (0..2).map(|k| WandCamera {
+        lens: &world.lenses[k],
+        wand: &wand[k],
+        plumb: plumb.map(|clips| &clips[k]),
+        toss: None,
+        readout_s: None,
+        wand_offset: (k == 1).then_some(coarse),
+        plumb_offset: None,
+        toss_offset: None,
+    });
+    WandInput {
+        cameras: cameras.collect(),
+        length_m: Measured::new(world.wand_stated_m, 5e-4),
+        diameter_m: Some(0.04),
+        colours: vec![Colour::White],
+    }
+}
+
 /// Share of the frame step: what published phones do, and what the prior of the solver says.
 fn readout(rng: &mut rand_chacha::ChaCha8Rng) -> f64 {
     loop {
@@ -245,32 +275,11 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
         (|t: f64| hung.end_at(0, t), |t: f64| hung.end_at(1, t) + Vector3::new(off[0], off[1], 0.0));
     let plumb_offset_s = between(&mut rng, -1.0, 1.0);
     let plumb = shoot(&mut rng, plumb_offset_s, PLUMB_S, &[white(&h0), white(&h1)]);
-    let sound = |offset_s: f64, rng: &mut rand_chacha::ChaCha8Rng| CoarseOffset {
-        value_s: offset_s + 0.01 * normal(rng),
-        sd_s: 0.012,
-        source: OffsetSource::Sound,
-    };
-    let coarse = sound(wand_offset_s, &mut rng);
+    let coarse = heard(wand_offset_s, &mut rng);
     let scene = if options.known_scene {
         tipwright_simulate::day::truth::scene(&world.cameras, &world.clocks(0.0))
     } else {
-        let input = WandInput {
-            cameras: (0..2)
-                .map(|k| WandCamera {
-                    lens: &world.lenses[k],
-                    wand: &wand[k],
-                    plumb: Some(&plumb[k]),
-                    toss: None,
-                    readout_s: None,
-                    wand_offset: (k == 1).then_some(coarse),
-                    plumb_offset: None,
-                    toss_offset: None,
-                })
-                .collect(),
-            length_m: Measured::new(world.wand_stated_m, 5e-4),
-            diameter_m: Some(0.04),
-            colours: vec![Colour::White],
-        };
+        let input = wand_input(&world, &wand, Some(&plumb), coarse);
         match solve_wand(&input, &WandConfig::default()) {
             Ok(s) => s.scene,
             Err(e) => {
@@ -317,7 +326,7 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
         roles.push(look(Role::Butt1, Colour::Green, BUTTS_M[0], 0.03));
         roles.push(look(Role::Butt2, Colour::Green, BUTTS_M[1], 0.03));
     }
-    let coarse = sound(take_offset_s, &mut rng);
+    let coarse = heard(take_offset_s, &mut rng);
     let input = TakeInput {
         take: "coverage",
         scene: &scene,

@@ -6,16 +6,14 @@ use nalgebra::{Point3, Vector3};
 use rand::RngExt;
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
-use tipwright::model::{
-    Camera, Candidate, ClipSpots, Clock, CoarseOffset, Colour, Measured, OffsetSource, RawPixel,
-};
-use tipwright::scene::wand::{WandCamera, WandConfig, WandInput, solve_wand};
+use tipwright::model::{Camera, Candidate, ClipSpots, Clock, Colour, Measured, RawPixel};
+use tipwright::scene::wand::{WandConfig, WandInput, solve_wand};
 use tipwright_simulate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
 use tipwright_simulate::day::place::{HungWand, MIDDLE, WavedWand, looking};
 use tipwright_simulate::phone::noise::{between, stream};
 
 use crate::film::{Detector, Marker, film};
-use crate::{BUTTS_M, Options, normal, world};
+use crate::{BUTTS_M, Options, heard, wand_input, world};
 
 /// What is before a camera instead of a wand.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -84,28 +82,8 @@ fn one(seed: u64, options: &Options) -> ([Shown; 2], Result<String, String>) {
             clip(shown[k], &world.cameras[k], &clocks[k], &mut place, &mut rng)
         })
         .collect();
-    let coarse = CoarseOffset {
-        value_s: offset_s + 0.01 * normal(&mut rng),
-        sd_s: 0.012,
-        source: OffsetSource::Sound,
-    };
-    let input = WandInput {
-        cameras: (0..2)
-            .map(|k| WandCamera {
-                lens: &world.lenses[k],
-                wand: &clips[k],
-                plumb: None,
-                toss: None,
-                readout_s: None,
-                wand_offset: (k == 1).then_some(coarse),
-                plumb_offset: None,
-                toss_offset: None,
-            })
-            .collect(),
-        length_m: Measured::new(1.0, 5e-4),
-        diameter_m: Some(0.04),
-        colours: vec![Colour::White],
-    };
+    let coarse = heard(offset_s, &mut rng);
+    let input = WandInput { length_m: Measured::new(1.0, 5e-4), ..wand_input(&world, &clips, None, coarse) };
     let solved = match solve_wand(&input, &WandConfig::default()) {
         Ok(s) => Ok(format!(
             "wand rms {:?} mm, reprojection {:?} px, {:.0} degrees",

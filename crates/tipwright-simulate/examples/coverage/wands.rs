@@ -5,17 +5,15 @@ use std::collections::BTreeMap;
 use nalgebra::{Point3, Vector3};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
-use tipwright::model::{
-    Camera, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, OffsetSource, Picture, Rotation,
-};
-use tipwright::scene::wand::{WandCamera, WandConfig, WandInput, solve_wand};
+use tipwright::model::{Camera, ClipSpots, Clock, Colour, Lens, Picture, Rotation};
+use tipwright::scene::wand::{WandConfig, solve_wand};
 use tipwright_simulate::casters::Habit;
 use tipwright_simulate::day::place::{HungWand, MIDDLE, WavedWand, looking, phone_lens};
 use tipwright_simulate::phone::noise::{between, stream};
 
 use crate::film::{Detector, Marker, film};
 use crate::set_up::scene_rows;
-use crate::{PLUMB_S, WAND_S, World, normal, readout, with_lens_errors};
+use crate::{PLUMB_S, WAND_S, World, heard, normal, readout, wand_input, with_lens_errors};
 
 const ANGLES_DEG: [f64; 6] = [20.0, 30.0, 45.0, 60.0, 90.0, 120.0];
 const RATES_HZ: [f64; 4] = [30.0, 60.0, 120.0, 240.0];
@@ -158,28 +156,8 @@ fn one(angle_deg: f64, level: bool, rates_hz: [f64; 2], seed: u64) -> Outcome {
     let offset_s = between(&mut rng, -1.0, 1.0);
     let wand = shoot(offset_s, WAND_S, [&|t| waved.end_at(0, t), &|t| waved.end_at(1, t)], &mut rng);
     let plumb = shoot(0.3, PLUMB_S, [&|t| hung.end_at(0, t), &|t| hung.end_at(1, t)], &mut rng);
-    let coarse = CoarseOffset {
-        value_s: offset_s + 0.01 * normal(&mut rng),
-        sd_s: 0.012,
-        source: OffsetSource::Sound,
-    };
-    let input = WandInput {
-        cameras: (0..2)
-            .map(|k| WandCamera {
-                lens: &world.lenses[k],
-                wand: &wand[k],
-                plumb: Some(&plumb[k]),
-                toss: None,
-                readout_s: None,
-                wand_offset: (k == 1).then_some(coarse),
-                plumb_offset: None,
-                toss_offset: None,
-            })
-            .collect(),
-        length_m: Measured::new(world.wand_stated_m, 5e-4),
-        diameter_m: Some(0.04),
-        colours: vec![Colour::White],
-    };
+    let coarse = heard(offset_s, &mut rng);
+    let input = wand_input(&world, &wand, Some(&plumb), coarse);
     let scene = match solve_wand(&input, &WandConfig::default()) {
         Ok(solution) => solution.scene,
         Err(e) => return Outcome::Refused(e.to_string()),

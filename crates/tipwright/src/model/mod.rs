@@ -31,7 +31,7 @@ pub use results::{
     Tally,
 };
 pub use scene::{LensCorrection, Scene, SceneCamera, SceneQuality};
-pub use spot::{Candidate, ClipSpots, Colour, FrameSpots, Role, Streak};
+pub use spot::{Candidate, ClipSpots, Colour, FrameSpots, Role, Streak, ball_area_px2};
 pub use still::{Landmark, Still};
 pub use stroke::{CastSample, Direction, LoopShape, RspSource, Stroke, StrokeKind};
 pub use verdict::{Severity, Warning};

@@ -70,6 +70,12 @@ pub struct Streak {
     pub angle_rad: f64,
 }
 
+/// Area of a ball in a picture, square pixels: a disc `across_px` wide, drawn out along a streak of `streak_px`.
+#[must_use]
+pub fn ball_area_px2(across_px: f64, streak_px: f64) -> f64 {
+    std::f64::consts::FRAC_PI_4 * across_px * across_px + streak_px * across_px
+}
+
 /// One thing in one frame that may be a marker. Positions are upright pixels.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Candidate {

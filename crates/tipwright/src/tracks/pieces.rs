@@ -8,7 +8,7 @@ use nalgebra::{Matrix3, Point3, Vector3};
 use super::rays::{Epipolar, WorldRay, nearest_point};
 use super::sync::TrackIndex;
 use super::tracklets::Tracklet;
-use crate::model::{CameraPose, Clock};
+use crate::model::{CameraPose, Clock, ball_area_px2};
 
 /// A camera with its tracks, as the search for pieces sees it.
 #[derive(Debug, Clone, Copy)]
@@ -172,8 +172,7 @@ fn pieces_of_pair(
                     if let Some((diameter, _)) = config.size {
                         let expected_px2 = |view: &TrackView, streak_px: f64| {
                             let depth = (view.pose.camera_from_world * point.position).z.max(0.1);
-                            let across_px = diameter / depth * view.focal_px;
-                            std::f64::consts::FRAC_PI_4 * across_px * across_px + streak_px * across_px
+                            ball_area_px2(diameter / depth * view.focal_px, streak_px)
                         };
                         let ratio = s.area_px2 / expected_px2(a, s.streak_px) * state.area_px2
                             / expected_px2(b, state.streak_px);

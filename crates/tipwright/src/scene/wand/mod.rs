@@ -222,7 +222,7 @@ pub enum WandError {
     },
     /// The joint solution failed.
     #[error(
-        "no one set-up and waving explain both wand clips; check that both show the same waving of this wand in full, that the lens files belong to these phones and modes, and film the wand at 60 frames a second or more: at 30 a waved end goes far from one frame to the next"
+        "no one set-up and waving explain both wand clips; check that both show the same waving of this wand in full, that the lens files belong to these phones and modes, and film the wand again, up and down, in front of both"
     )]
     Unsolved {
         /// What the solver said, for those who mend it.
