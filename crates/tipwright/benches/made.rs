@@ -104,6 +104,7 @@ pub fn with_start(seconds: f64, fps_hz: f64) -> (Problem, Start) {
         length_slack: 1.0,
         prior_weight: 1.0,
         size_m: None,
+        lasting: vec![1.0; problem.cameras.len() * problem.markers],
         share: vec![1.0; problem.observations.len()],
         rejected: vec![false; problem.observations.len()],
     };

@@ -27,7 +27,9 @@ pub struct Hyper {
     /// Densities chosen by the data go with the size of the path. Held fixed while poses may move they would draw the whole
     /// together: a smaller path is a smoother one. So jerks count by the size of the set-up.
     pub size_m: Option<f64>,
-    /// What each observation counts for: those of a marker at rest share one sighting's worth ([`super::rest`]).
+    /// Which share of its variance lasts while a marker stands, series by series ([`super::rest::lasting`]).
+    pub lasting: Vec<f64>,
+    /// What each observation counts for: those of a marker at rest share what lasts of their error ([`super::rest`]).
     pub share: Vec<f64>,
     /// Observation is set aside.
     pub rejected: Vec<bool>,

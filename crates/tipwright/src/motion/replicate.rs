@@ -65,6 +65,8 @@ pub struct Replicator {
     pub rows: Vec<Row>,
     /// Series by series.
     pub stands: Vec<Vec<Stand>>,
+    /// Which share of its variance lasts while a marker stands, series by series.
+    lasting: Vec<f64>,
     pub markers: usize,
     sizes: (usize, usize),
     /// First coefficient, marker and root of the information of every span's jerk.
@@ -116,6 +118,7 @@ impl Replicator {
         Self {
             rows,
             stands,
+            lasting: hyper.lasting.clone(),
             markers: problem.markers,
             sizes: (state.coefficients_m.len(), setting.layout.size),
             jerks,
@@ -134,10 +137,16 @@ impl Replicator {
         let mut out = vec![Vector2::zeros(); self.rows.len()];
         for (k, series) in self.stands.iter().enumerate() {
             let mix = &mixes[k % self.markers];
+            let (stays, changes) = (self.lasting[k].sqrt(), (1.0 - self.lasting[k]).sqrt());
             let mut lasting = vec![Vector2::zeros(); mix.lasting.len()];
             for stand in series {
                 let mut two = || Vector2::new(sample(), sample());
-                let mut error = two() * mix.white.sqrt();
+                let white = mix.white.sqrt();
+                let mut error = two() * white;
+                // alone, a sighting's error is its own
+                if stand.rows.len() > 1 {
+                    error *= stays;
+                }
                 for (now, (fades, variance)) in lasting.iter_mut().zip(&mix.lasting) {
                     let keep = if stand.goes_on { (-1.0 / fades).exp() } else { 0.0 };
                     *now = *now * keep + two() * (variance * (1.0 - keep * keep)).sqrt();
@@ -145,6 +154,11 @@ impl Replicator {
                 }
                 for row in &stand.rows {
                     out[*row] = error;
+                }
+                if stand.rows.len() > 1 && changes > 0.0 {
+                    for row in &stand.rows {
+                        out[*row] += Vector2::new(sample(), sample()) * (white * changes);
+                    }
                 }
             }
         }

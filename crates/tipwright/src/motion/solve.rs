@@ -134,13 +134,16 @@ impl Run<'_> {
             Smoothness::Fixed { jerk_density_m2_s5 } => jerk_density_m2_s5,
             _ => sigma * sigma * slowest_s / (3.0 * slowest_s).powi(6),
         };
+        let series = self.problem.cameras.len() * self.problem.markers;
+        let lasting = vec![1.0; series];
         let mut hyper = Hyper {
-            noise_scale: vec![1.0; self.problem.cameras.len() * self.problem.markers],
+            noise_scale: vec![1.0; series],
             jerk_density_m2_s5: vec![density; spans],
             length_slack: 1.0,
             prior_weight: 1.0,
             size_m: None,
-            share: super::rest::shares(self.problem, self.config.rest_px),
+            share: super::rest::shares(self.problem, self.config.rest_px, &lasting),
+            lasting,
             rejected: vec![false; self.problem.observations.len()],
         };
         let adapt = self.config.smoothness.is_chosen();
@@ -240,6 +243,11 @@ impl Run<'_> {
             let a = super::hyper::update_smoothness(&setting, self.config, state, &z, hyper);
             if self.config.smoothness.is_chosen() {
                 hyper.size_m = state.size_m();
+            }
+            if !warm {
+                hyper.lasting =
+                    super::rest::lasting(self.problem, self.config.rest_px, &self.whitened(state, hyper));
+                hyper.share = super::rest::shares(self.problem, self.config.rest_px, &hyper.lasting);
             }
             let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);
             if let Some(covariance) = covariance {

@@ -82,6 +82,7 @@ fn analytic_derivatives_agree_with_differences() {
         length_slack: 1.0,
         prior_weight: 1.7,
         size_m: Some(8.1),
+        lasting: vec![1.0; problem.cameras.len() * problem.markers],
         share: (0..problem.observations.len()).map(|i| 1.0 / (1 + i % 3) as f64).collect(),
         rejected: vec![false; problem.observations.len()],
     };
