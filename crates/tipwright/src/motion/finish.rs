@@ -64,15 +64,15 @@ pub(super) fn finish(
     });
     let band_inverse = factor.band_inverse();
     let gain = factor.gain();
-    let replicator = Replicator::new(&setting, &state, &hyper, config.rest_px);
-    let misfit = if config.widen_for_correlation {
-        misfit::find(&replicator, &factor, &band_inverse)
-    } else {
-        Misfit::none(problem.markers, layout.size)
-    };
     // factored by now: its room serves for the jerk alone
     arrow.clear();
     setting.jerk_only(&state, &hyper, &mut arrow);
+    let mut replicator = Replicator::new(&setting, &state, &hyper, config.rest_px);
+    let misfit = if config.widen_for_correlation {
+        misfit::find(&mut replicator, &factor, &band_inverse, &arrow.rhs)
+    } else {
+        Misfit::none(problem.markers, layout.size)
+    };
     let mut border_covariance = factor.border_covariance();
     for ((i, j), f) in misfit.border_pairs() {
         border_covariance[(i, j)] *= f;

@@ -18,6 +18,8 @@ pub struct Linear {
     pub first: usize,
     /// Their weights.
     pub weights: [f64; 4],
+    /// The same for the velocity, per second.
+    pub rates_per_s: [f64; 4],
     /// Whitened residual.
     pub residual: Vector2<f64>,
     /// Derivative with respect to the point in the world.
@@ -141,6 +143,7 @@ pub fn linearise(
     Some(Linear {
         first,
         weights: weights.value,
+        rates_per_s: weights.rate_per_s,
         residual,
         by_point,
         by_border,

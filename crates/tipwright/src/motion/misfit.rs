@@ -35,6 +35,8 @@ pub struct Misfit {
     pub mixes: Vec<Mix>,
     /// Factor on the sd of each marker's path with the set-up known.
     pub marker_factors: Vec<f64>,
+    /// The same of its velocity (and acceleration): they hold more of what smoothing takes.
+    pub rate_factors: Vec<f64>,
     /// Factor on the sd of every parameter of the border.
     pub border_factors: Vec<f64>,
 }
@@ -45,6 +47,7 @@ impl Misfit {
         Self {
             mixes: vec![Mix::white(); markers],
             marker_factors: vec![1.0; markers],
+            rate_factors: vec![1.0; markers],
             border_factors: vec![1.0; border],
         }
     }
@@ -60,7 +63,12 @@ impl Misfit {
 type Sums = Vec<(f64, usize)>;
 
 /// Finds errors that last and how far they widen the solution. `band_inverse` is the inverse within the band.
-pub fn find(replicator: &Replicator, factor: &ArrowFactor, band_inverse: &[f64]) -> Misfit {
+pub fn find(
+    replicator: &mut Replicator,
+    factor: &ArrowFactor,
+    band_inverse: &[f64],
+    jerk_pull: &[f64],
+) -> Misfit {
     let markers = replicator.markers;
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(SEED);
     let mut sample = || -> f64 { StandardNormal.sample(&mut rng) };
@@ -115,6 +123,8 @@ pub fn find(replicator: &Replicator, factor: &ArrowFactor, band_inverse: &[f64])
             Mix { white: found[0].max(1.0 - lasts).max(0.0), lasting }
         })
         .collect();
+    let taken = super::taken::by_span(replicator, factor, &mixes, jerk_pull, &mut sample);
+    replicator.set_taken(taken);
     widening(replicator, factor, band_inverse, mixes)
 }
 
@@ -217,30 +227,37 @@ fn widening(replicator: &Replicator, factor: &ArrowFactor, band_inverse: &[f64],
     let mut sample = || -> f64 { StandardNormal.sample(&mut rng) };
     let border = factor.border_covariance();
     let mut squares = DVector::<f64>::zeros(border.nrows());
-    let mut path = vec![0.0; markers];
+    // of the place and of the velocity
+    let mut got = [vec![0.0; markers], vec![0.0; markers]];
     for _ in 0..REPLICATES {
         let mut pull = replicator.nothing();
         let errors = replicator.errors(&mixes, &mut sample);
         replicator.add_errors(&errors, &mut pull);
         replicator.add_priors(&mut sample, &mut pull);
         let x = factor.solve_band(pull.0.clone());
-        let none = DVector::zeros(0);
         for row in &replicator.rows {
-            path[row.marker_idx] += row.share * replicator.moved(row, &x, &none).norm_squared();
+            let l = &row.linear;
+            for (got, weights) in got.iter_mut().zip([&l.weights, &l.rates_per_s]) {
+                let shift = super::state::combine(&x, markers, row.marker_idx, l.first, weights);
+                got[row.marker_idx] += row.share * (l.by_point * shift).norm_squared();
+            }
         }
         let (_, b) = factor.solve_for(pull.0, pull.1);
         squares += b.component_mul(&b);
     }
-    let mut expected = vec![0.0; markers];
+    let mut expected = [vec![0.0; markers], vec![0.0; markers]];
     for row in &replicator.rows {
         let l = &row.linear;
-        let cov = super::hyper::covariance(band_inverse, markers, row.marker_idx, l.first, &l.weights);
-        expected[row.marker_idx] += row.share * (l.by_point * cov * l.by_point.transpose()).trace();
+        for (expected, weights) in expected.iter_mut().zip([&l.weights, &l.rates_per_s]) {
+            let cov = super::hyper::covariance(band_inverse, markers, row.marker_idx, l.first, weights);
+            expected[row.marker_idx] += row.share * (l.by_point * cov * l.by_point.transpose()).trace();
+        }
     }
     let tries = REPLICATES as f64;
     let ratio = |got: f64, expected: f64| if expected > 0.0 { (got / tries / expected).sqrt() } else { 1.0 };
     Misfit {
-        marker_factors: path.iter().zip(&expected).map(|(p, e)| ratio(*p, *e)).collect(),
+        marker_factors: got[0].iter().zip(&expected[0]).map(|(g, e)| ratio(*g, *e)).collect(),
+        rate_factors: got[1].iter().zip(&expected[1]).map(|(g, e)| ratio(*g, *e)).collect(),
         border_factors: squares.iter().enumerate().map(|(i, s)| ratio(*s, border[(i, i)])).collect(),
         mixes,
     }

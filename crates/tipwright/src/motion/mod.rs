@@ -87,6 +87,7 @@ mod solve;
 pub mod spline;
 mod state;
 pub mod stretch;
+mod taken;
 #[cfg(test)]
 mod tests;
 mod volume;

@@ -71,6 +71,8 @@ pub struct Replicator {
     sizes: (usize, usize),
     /// First coefficient, marker and root of the information of every span's jerk.
     jerks: Vec<(usize, usize, f64)>,
+    /// What smoothing takes from the path in each of those spans, in what the densities say it takes ([`super::taken`]).
+    taken: Vec<f64>,
     jerk_weights: [f64; 4],
     priors: Vec<PriorRow>,
 }
@@ -121,6 +123,7 @@ impl Replicator {
             lasting: hyper.lasting.clone(),
             markers: problem.markers,
             sizes: (state.coefficients_m.len(), setting.layout.size),
+            taken: vec![1.0; jerks.len()],
             jerks,
             jerk_weights: setting.timeline.jerk_weights_per_s3(),
             priors: prior_rows(setting, state, hyper),
@@ -182,16 +185,46 @@ impl Replicator {
         }
     }
 
-    /// Adds what the errors of smoothness and priors put there.
-    pub fn add_priors(&self, sample: Normals<'_>, (band, border): &mut (Vec<f64>, DVector<f64>)) {
-        for (first, marker_idx, root) in &self.jerks {
+    /// Spans of the smoothing: first coefficient, marker, and root of the information of its jerk.
+    pub fn spans(&self) -> &[(usize, usize, f64)] {
+        &self.jerks
+    }
+
+    /// Says what smoothing takes from the path, span by span, in what the densities say.
+    pub fn set_taken(&mut self, taken: Vec<f64>) {
+        self.taken = taken;
+    }
+
+    /// Adds what unknown jerks put on the band, each span's as many times as large as `times` says.
+    pub fn add_jerks(&self, times: &[f64], sample: Normals<'_>, band: &mut [f64]) {
+        for ((first, marker_idx, root), times) in self.jerks.iter().zip(times) {
             for x in 0..3 {
-                let pull = root * sample();
+                let pull = root * times * sample();
                 for (a, w) in self.jerk_weights.iter().enumerate() {
                     band[((first + a) * self.markers + marker_idx) * 3 + x] += w * pull;
                 }
             }
         }
+    }
+
+    /// Pull of the smoothing on a path (or an error of one), on the band.
+    pub fn jerk_pull(&self, path: &[f64]) -> Vec<f64> {
+        let mut out = vec![0.0; path.len()];
+        for (first, marker_idx, root) in &self.jerks {
+            let at = |a: usize, x: usize| ((first + a) * self.markers + marker_idx) * 3 + x;
+            for x in 0..3 {
+                let jerk: f64 = self.jerk_weights.iter().enumerate().map(|(a, w)| w * path[at(a, x)]).sum();
+                for (a, w) in self.jerk_weights.iter().enumerate() {
+                    out[at(a, x)] -= w * root * root * jerk;
+                }
+            }
+        }
+        out
+    }
+
+    /// Adds what the errors of smoothness and priors put there.
+    pub fn add_priors(&self, sample: Normals<'_>, (band, border): &mut (Vec<f64>, DVector<f64>)) {
+        self.add_jerks(&self.taken, sample, band);
         for row in &self.priors {
             let z = sample();
             row.band.iter().for_each(|(at, f)| band[*at] += f * z);

@@ -138,11 +138,12 @@ impl Solution {
         let w = self.timeline.weights(locus);
         let rows = [w.value, w.rate_per_s, w.acceleration_per_s2];
         let first = locus.first_coefficient_idx;
-        let widen = self.misfit.marker_factors[marker_idx].powi(2);
+        let rate = self.misfit.rate_factors[marker_idx];
+        let widen = [self.misfit.marker_factors[marker_idx], rate, rate];
         let mut covariance = SMatrix::<f64, 9, 9>::zeros();
         for r in 0..3 {
             for c in 0..=r {
-                let block = self.band_block(marker_idx, first, &rows[r], &rows[c]) * widen;
+                let block = self.band_block(marker_idx, first, &rows[r], &rows[c]) * (widen[r] * widen[c]);
                 covariance.fixed_view_mut::<3, 3>(3 * r, 3 * c).copy_from(&block);
                 if r != c {
                     covariance.fixed_view_mut::<3, 3>(3 * c, 3 * r).copy_from(&block.transpose());
