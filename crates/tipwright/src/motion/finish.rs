@@ -21,6 +21,7 @@ pub(super) fn finish(
     layout: Layout,
     prior: Option<JointPrior>,
     piece_of: Vec<Option<usize>>,
+    stands: &[Vec<usize>],
     state: State,
     hyper: Hyper,
     mut report: SolveReport,
@@ -67,7 +68,7 @@ pub(super) fn finish(
     // factored by now: its room serves for the jerk alone
     arrow.clear();
     setting.jerk_only(&state, &hyper, &mut arrow);
-    let mut replicator = Replicator::new(&setting, &state, &hyper, config.rest_px);
+    let mut replicator = Replicator::new(&setting, &state, &hyper, stands);
     let misfit = if config.widen_for_correlation {
         misfit::find(&mut replicator, &factor, &band_inverse, &arrow.rhs)
     } else {

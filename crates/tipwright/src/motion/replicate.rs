@@ -78,7 +78,7 @@ pub struct Replicator {
 }
 
 impl Replicator {
-    pub fn new(setting: &Setting<'_>, state: &State, hyper: &Hyper, rest_px: f64) -> Self {
+    pub fn new(setting: &Setting<'_>, state: &State, hyper: &Hyper, by_stand: &[Vec<usize>]) -> Self {
         let problem = setting.problem;
         let mut rows = Vec::new();
         let mut row_of = vec![None; problem.observations.len()];
@@ -94,7 +94,7 @@ impl Replicator {
         let steps = super::stretch::frame_steps_s(problem);
         let mut stands = vec![Vec::new(); problem.cameras.len() * problem.markers];
         let mut last_s = f64::NEG_INFINITY;
-        for stand in super::rest::stands(problem, rest_px) {
+        for stand in by_stand {
             let used: Vec<usize> = stand.iter().filter_map(|i| row_of[*i]).collect();
             let (Some(first), Some(last), false) = (stand.first(), stand.last(), used.is_empty()) else {
                 continue;

@@ -14,19 +14,19 @@ const LEAST_LASTING: f64 = 0.1;
 /// 22 %.
 const FEWEST: usize = 20;
 
-/// Share of every sighting, between 0 and 1. Of n unbroken sightings of a camera and marker that stay within `reach_px` of the first of
-/// them, with a share `lasting` of their variance in common (series by series), each counts `1 / (n lasting + 1 - lasting)`: the mean of
-/// them all is as sure as it is. A marker that moves on by more has shares of 1.
+/// Share of every sighting, between 0 and 1. Of n sightings of a camera and marker in one of the [`stands`], with a share `lasting` of
+/// their variance in common (series by series), each counts `1 / (n lasting + 1 - lasting)`: the mean of them all is as sure as it is.
+/// Those of a marker that moves on have shares of 1.
 #[must_use]
-pub fn shares(problem: &Problem, reach_px: f64, lasting: &[f64]) -> Vec<f64> {
+pub fn shares(problem: &Problem, stands: &[Vec<usize>], lasting: &[f64]) -> Vec<f64> {
     let mut out = vec![1.0; problem.observations.len()];
-    for stand in stands(problem, reach_px) {
+    for stand in stands {
         let Some(first) = stand.first() else { continue };
         let lasting = lasting[problem.series_idx(&problem.observations[*first])];
         #[allow(clippy::cast_precision_loss)]
         let share = 1.0 / (stand.len() as f64 * lasting + 1.0 - lasting);
         for i in stand {
-            out[i] = share;
+            out[*i] = share;
         }
     }
     out
@@ -36,9 +36,9 @@ pub fn shares(problem: &Problem, reach_px: f64, lasting: &[f64]) -> Vec<f64> {
 /// second differences of whitened residuals (`None`: not used) within stands, into which neither a slow path nor what lasts comes; all of
 /// it where little stands.
 #[must_use]
-pub fn lasting(problem: &Problem, reach_px: f64, whitened: &[Option<[f64; 2]>]) -> Vec<f64> {
+pub fn lasting(problem: &Problem, stands: &[Vec<usize>], whitened: &[Option<[f64; 2]>]) -> Vec<f64> {
     let mut squares = vec![(0.0, 0_usize); problem.cameras.len() * problem.markers];
-    for stand in stands(problem, reach_px) {
+    for stand in stands {
         for three in stand.windows(3) {
             let (sum, n) = &mut squares[problem.series_idx(&problem.observations[three[0]])];
             if let (Some(a), Some(b), Some(c)) = (whitened[three[0]], whitened[three[1]], whitened[three[2]])
@@ -55,7 +55,7 @@ pub fn lasting(problem: &Problem, reach_px: f64, whitened: &[Option<[f64; 2]>]) 
     squares.into_iter().map(of).collect()
 }
 
-/// Sightings grouped by where they stand: series by series in order of time.
+/// Sightings grouped by where they stand, unbroken ones within `reach_px` of the first of them: series by series in order of time.
 pub fn stands(problem: &Problem, reach_px: f64) -> Vec<Vec<usize>> {
     let mut series = vec![Vec::new(); problem.cameras.len() * problem.markers];
     for (i, o) in problem.observations.iter().enumerate() {

@@ -58,7 +58,8 @@ pub fn solve_from(
     let fresh = State::start(problem, &timeline);
     let layout = Layout::new(&problem.cameras, &fresh.cameras);
     let prior = joint_prior(problem, &layout);
-    let mut run = Run { problem, config, timeline, layout, prior, piece_of: Vec::new() };
+    let stands = super::rest::stands(problem, config.rest_px);
+    let mut run = Run { problem, config, timeline, layout, prior, piece_of: Vec::new(), stands };
     let (mut state, mut hyper) = match start {
         Some(s) if s.state.coefficients_m.len() == fresh.coefficients_m.len() => {
             run.assign_pieces(&s.state);
@@ -67,7 +68,8 @@ pub fn solve_from(
         _ => run.first_path(fresh)?,
     };
     let report = run.iterate(&mut state, &mut hyper)?;
-    finish(run.problem, run.config, run.timeline, run.layout, run.prior, run.piece_of, state, hyper, report)
+    let Run { timeline, layout, prior, piece_of, stands, .. } = run;
+    finish(problem, config, timeline, layout, prior, piece_of, &stands, state, hyper, report)
 }
 
 /// How far the volume of paths may move a set-up in a round, in standard deviations of what is known of it. Where it settles, at surveyed
@@ -85,6 +87,8 @@ struct Run<'a> {
     layout: Layout,
     prior: Option<JointPrior>,
     piece_of: Vec<Option<usize>>,
+    /// Sightings by where their marker stands ([`super::rest::stands`]).
+    stands: Vec<Vec<usize>>,
 }
 
 impl Run<'_> {
@@ -142,7 +146,7 @@ impl Run<'_> {
             length_slack: 1.0,
             prior_weight: 1.0,
             size_m: None,
-            share: super::rest::shares(self.problem, self.config.rest_px, &lasting),
+            share: super::rest::shares(self.problem, &self.stands, &lasting),
             lasting,
             rejected: vec![false; self.problem.observations.len()],
         };
@@ -245,9 +249,9 @@ impl Run<'_> {
                 hyper.size_m = state.size_m();
             }
             if !warm {
-                hyper.lasting =
-                    super::rest::lasting(self.problem, self.config.rest_px, &self.whitened(state, hyper));
-                hyper.share = super::rest::shares(self.problem, self.config.rest_px, &hyper.lasting);
+                let whitened = self.whitened(state, hyper);
+                hyper.lasting = super::rest::lasting(self.problem, &self.stands, &whitened);
+                hyper.share = super::rest::shares(self.problem, &self.stands, &hyper.lasting);
             }
             let b = super::hyper::update_noise(&setting, self.config, state, &z, hyper, !warm);
             if let Some(covariance) = covariance {

@@ -53,8 +53,9 @@ fn still_seconds_before_a_cast_change_no_sd_and_no_clock() {
     }
 }
 
-/// White errors at rest are told from lasting ones, and the mean of many frames is as sure as it is (down to the share that is always
-/// taken to last): with a standing marker taken for one sighting the stated sd is three times the error.
+/// White errors at rest are told from lasting ones (a share that lasts of 1 is what a standing marker taken for one sighting has), and
+/// what is stated there is what is there. The path at rest hardly shows the difference (0.89 for the root mean square of error over sd
+/// with shares of 1); figures at the turn of a butt do: the coverage study.
 #[test]
 fn white_errors_at_rest_are_not_taken_for_lasting_ones() {
     let (still_s, sd_px) = (2.0, 0.2);
