@@ -54,7 +54,7 @@ fn takes_whose_names_begin_alike_are_told_apart() {
     for (good, bad) in [("1", "10"), ("10", "1"), ("01", "01-bad"), ("toss-drill", "plumb")] {
         let spoiled = Spoiled::new();
         spoiled.edit(|s| s.replace(GOOD, good));
-        spoiled.add_take(&format!("\"{bad}\""), "01", "west = \"west/none.mp4\", east = \"east/0007.mov\"");
+        spoiled.add_take(&format!("\"{bad}\""), "01", "west = \"west/none.mp4\", east = \"east/none.mov\"");
         assert_eq!(spoiled.usable(&["--files-only"]), (vec![good.to_string()], 3), "{good} {bad}");
     }
 }
@@ -191,7 +191,7 @@ fn new_gives_a_session_its_id() {
 #[test]
 fn json_is_one_document_whatever_happens() {
     let spoiled = Spoiled::new();
-    spoiled.add_take("\"bad\"", "01", "west = \"west/none.mp4\", east = \"east/0007.mov\"");
+    spoiled.add_take("\"bad\"", "01", "west = \"west/none.mp4\", east = \"east/none.mov\"");
     let run = spoiled.call("day", &["--json"]);
     assert_eq!(status(&run), 3, "{}", text(&run.stderr));
     let document = json(&run);

@@ -6,6 +6,7 @@ use std::path::Path;
 use rayon::prelude::*;
 
 use super::clips::{self, Looked, look_through};
+use super::one_view::{Alone, InPlane};
 use super::run::{Run, Share};
 use super::takes::{blank, put, rod_length_m};
 use super::{DayError, SetUp, moved};
@@ -13,9 +14,11 @@ use crate::session::{Session, SessionCamera, Take, coarse_offset, span_s};
 use crate::store::Files;
 use tipwright::evidence::{self, Rules};
 use tipwright::line::{LineView, LoopSettings, Loops, known_line, measure_loops, predict_loops};
+use tipwright::model::figures::Needs;
 use tipwright::model::line::ClipRidges;
 use tipwright::model::results::{PathPoint, TakeStatus};
-use tipwright::model::{ClipSpots, Colour, Figures, Role, Severity, TakeResults, Warning};
+use tipwright::model::{ClipSpots, Colour, FigureId, Figures, Role, Severity, TakeResults, Warning};
+use tipwright::path::one_view::tip_plane;
 use tipwright::path::{PathError, RoleLook, TakeCamera, TakeInput, TakePaths, solve_take};
 use tipwright::spots::{MarkerLook, Sight};
 use tipwright::strokes::{self, StrokesOutcome};
@@ -25,6 +28,8 @@ use tipwright_report::tables::spots::SpotRow;
 /// Why a take, or the whole day, cannot go on.
 pub(super) enum TakeFailure {
     Take(String),
+    /// One camera alone shows the cast: to be measured in a plane that other takes tell.
+    Alone(Alone),
     Day(DayError),
 }
 
@@ -77,10 +82,9 @@ struct Seen<'a> {
 
 /// Why a take has no path: of cameras that agree on nothing, those that see no moving marker are named.
 fn no_path(failure: &PathError, sights: &[(&str, Vec<(Colour, Sight)>)], tip: Colour) -> String {
-    let of_tip = |seen: &[(Colour, Sight)]| seen.iter().find(|s| s.0 == tip).and_then(|s| s.1.no_mover(tip));
     let blind: Vec<String> = sights
         .iter()
-        .filter_map(|(camera, seen)| Some(format!("camera {camera} {}", of_tip(seen)?)))
+        .filter_map(|(camera, seen)| Some(format!("camera {camera} {}", no_mover(seen, tip)?)))
         .collect();
     match failure {
         PathError::NoAgreement { .. } | PathError::NoTrack { .. } if !blind.is_empty() => {
@@ -90,28 +94,34 @@ fn no_path(failure: &PathError, sights: &[(&str, Vec<(Colour, Sight)>)], tip: Co
     }
 }
 
+/// Clips of a take by cameras that the set-up knows, in the order of the session.
+pub(super) fn usable_clips<'a>(
+    run: &Run<'a>,
+    take: &'a Take,
+    set_up: &SetUp,
+) -> Vec<(&'a SessionCamera, &'a Path)> {
+    let in_scene = |c: &&SessionCamera| set_up.scene.cameras.iter().any(|s| c.name == s.name);
+    let cameras = run.session.camera.iter().filter(in_scene);
+    cameras.filter_map(|c| Some((c, take.clips.get(&c.name)?.as_path()))).collect()
+}
+
 /// Looks through the clips of a take side by side.
 fn look<'a>(
     run: &Run<'a>,
-    take: &Take,
+    take: &'a Take,
     set_up: &SetUp,
     looks: &[MarkerLook],
-    share: &Share<'_>,
+    (alone, share): (Option<&InPlane<'_>>, &Share<'_>),
     warnings: &mut Vec<Warning>,
 ) -> Result<Seen<'a>, TakeFailure> {
-    let in_scene = |c: &SessionCamera| set_up.scene.cameras.iter().any(|s| c.name == s.name);
-    let wanted: Vec<(&SessionCamera, &Path)> = run
-        .session
-        .camera
-        .iter()
-        .filter(|c| in_scene(c))
-        .filter_map(|c| Some((c, take.clips.get(&c.name)?.as_path())))
-        .collect();
+    let usable = usable_clips(run, take, set_up);
+    let wanted: Vec<(&SessionCamera, &Path)> =
+        usable.iter().filter(|(c, _)| alone.is_none_or(|a| *a.alone.camera == *c.name)).copied().collect();
     let found: Vec<(&'a str, LookedOrReason)> = wanted
         .par_iter()
         .map(|(camera, clip)| {
             let focal_px = set_up.lens(&camera.name).map(|l| l.fx_px);
-            let part_s = span_s(run.session, take, [&wanted[0].0.name, &camera.name], run.footage);
+            let part_s = span_s(run.session, take, [&usable[0].0.name, &camera.name], run.footage);
             (camera.name.as_str(), look_through(run, camera, (clip, part_s), looks, focal_px, true, share))
         })
         .collect();
@@ -129,7 +139,11 @@ fn look<'a>(
             Err(reason) => failures.push(format!("camera {camera}: {reason}")),
         }
     }
-    if seen.spots.len() < 2 {
+    let needed = if alone.is_some() { 1 } else { 2 };
+    if seen.spots.len() < needed {
+        if let (None, [(camera, _)]) = (alone, seen.spots.as_slice()) {
+            return Err(TakeFailure::Alone(Alone::of(camera, &failures)));
+        }
         let absent = run.session.camera.iter().filter(|c| !take.clips.contains_key(&c.name));
         failures.extend(
             absent.map(|c| format!("camera {}: no clip in session.toml; add it to the take's clips", c.name)),
@@ -149,13 +163,15 @@ pub(super) fn measure(
     run: &Run<'_>,
     take: &Take,
     set_up: &SetUp,
+    alone: Option<&InPlane<'_>>,
     share: &Share<'_>,
     warnings: &mut Vec<Warning>,
     files: &mut Files,
 ) -> Result<TakeResults, TakeFailure> {
     let (watch, config) = (&run.watch, run.config);
     let roles = roles(run.session, take);
-    let Seen { spots, ridges, stills, sights } = look(run, take, set_up, &looks(&roles), share, warnings)?;
+    let Seen { spots, ridges, stills, sights } =
+        look(run, take, set_up, &looks(&roles), (alone, share), warnings)?;
     let since = watch
         .time("landmarks", || moved::since_scene(&take.name, set_up, &stills, run.footage))
         .map_err(TakeFailure::Take)?;
@@ -179,10 +195,16 @@ pub(super) fn measure(
             ),
         });
     }
-    let input = TakeInput { take: &take.name, scene: &since.scene, cameras, roles };
-    let mut paths = watch
-        .time("path", || solve_take(&input, &config.path))
-        .map_err(|e| TakeFailure::Take(no_path(&e, &sights, run.session.marker.tip.colour)))?;
+    let input =
+        TakeInput { take: &take.name, scene: &since.scene, cameras, roles, plane: alone.map(|a| a.plane) };
+    let mut paths = watch.time("path", || solve_take(&input, &config.path)).map_err(|e| {
+        let tip = run.session.marker.tip.colour;
+        let reason = no_path(&e, &sights, tip);
+        match other_than_blind(&e, &sights, tip) {
+            Some(camera) => TakeFailure::Alone(Alone::of(camera, &[reason])),
+            None => TakeFailure::Take(reason),
+        }
+    })?;
     paths.moved.extend(since.moved);
     warnings.extend(paths.warnings.iter().cloned());
     let seen = spots_used(&spots, &paths);
@@ -199,21 +221,67 @@ pub(super) fn measure(
         put(run, take, vec![FileMade::new("path.csv", strokes::path_csv(&path))], files)?;
         return Err(TakeFailure::Take(reason));
     }
+    let rules = config.evidence.at_sizes(|size| config.loops.sizes.widest_m(size));
+    let blank = blank(run, take);
+    if let Some(alone) = alone {
+        warnings.push(alone.word(&take.name));
+        without_line(&mut outcome);
+        let one_view = Some(alone.one_view());
+        return Ok(TakeResults { one_view, ..gather(blank, paths, outcome, &rules) });
+    }
     let loops = watch.time("line", || loops(&paths, &ridges, &mut outcome, &config.loops));
     warnings.extend(loops_word(&take.name, &ridges, &loops, outcome.strokes.len()));
+    let tip_plane = tip_plane(&paths.rod);
     let predicted = watch.time("predicted", || {
         let line = run.session.line.as_ref().map(|l| {
             known_line(l.class.map(|c| c.get()), l.mass_g_m.map(|m| m.get()), l.length_out_m.map(|m| m.get()))
         });
         predict_loops(&paths.rod.tip, &mut outcome.strokes, line.as_ref(), &config.loops.read)
     });
-    let rules = config.evidence.at_sizes(|size| config.loops.sizes.widest_m(size));
-    let blank = blank(run, take);
     let draws = std::mem::take(&mut paths.rod.tip.draws);
-    let result = TakeResults { loops: loops.measured, predicted, ..gather(blank, paths, outcome, &rules) };
+    let result =
+        TakeResults { loops: loops.measured, predicted, tip_plane, ..gather(blank, paths, outcome, &rules) };
     let tables = tipwright_report::clip_files(&result, &seen, &draws).map_err(DayError::from)?;
     put(run, take, tables, files)?;
     Ok(result)
+}
+
+/// The camera that sees a marker move where the other of two does not.
+fn other_than_blind<'a>(
+    failure: &PathError,
+    sights: &[(&'a str, Vec<(Colour, Sight)>)],
+    tip: Colour,
+) -> Option<&'a str> {
+    let is_blind = |camera: &str, seen: &[(Colour, Sight)]| {
+        let named = matches!(failure, PathError::NoTrack { camera: named, .. } if named == camera);
+        named || no_mover(seen, tip).is_some()
+    };
+    match (failure, sights) {
+        (PathError::NoTrack { .. } | PathError::NoAgreement { .. }, [(a, seen_by_a), (b, seen_by_b)]) => {
+            match [is_blind(a, seen_by_a), is_blind(b, seen_by_b)] {
+                [true, false] => Some(*b),
+                [false, true] => Some(*a),
+                _ => None,
+            }
+        }
+        _ => None,
+    }
+}
+
+/// What is said of a clip in which no tip marker moves.
+fn no_mover(seen: &[(Colour, Sight)], tip: Colour) -> Option<String> {
+    seen.iter().find(|s| s.0 == tip).and_then(|s| s.1.no_mover(tip))
+}
+
+/// Lines and their loops are not looked for in a take of one camera: their sd would have to own the plane too.
+fn without_line(outcome: &mut StrokesOutcome) {
+    for stroke in &mut outcome.strokes {
+        for id in FigureId::ALL {
+            if matches!(id.info().needs, Needs::Line | Needs::Model) {
+                stroke.figures.set_missing(*id, "the line is not measured in a take of one camera");
+            }
+        }
+    }
 }
 
 /// A take without a stroke is not measured: what was seen and what to look at.

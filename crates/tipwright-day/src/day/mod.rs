@@ -13,6 +13,7 @@ mod kept;
 mod lenses;
 mod measure;
 mod moved;
+mod one_view;
 mod read;
 mod run;
 mod run_json;
@@ -26,10 +27,11 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 
-use crate::session::{Finding, LookConfig, Session, UsableConfig, parse};
+use crate::session::{Finding, LookConfig, Session, Take, UsableConfig, parse};
 use crate::store::{Files, Place, Store, StoreError};
 use read::{Wanted, read_session};
 use run::Run;
+use takes::Got;
 use tipwright::evidence::Rules;
 use tipwright::evidence::consistency::{self, ConsistencyConfig};
 use tipwright::lens::LensConfig;
@@ -212,11 +214,7 @@ pub fn run_with_film(
     let filming = session.take.iter().filter(|_| film.is_some()).map(|t| run.film_work(t)).sum();
     run.tell(Event::Work(work.into_iter().fold(filming, u64::saturating_add)));
     let set_ups = set_ups::get_all(&run, &session.take)?;
-    let mut takes = session
-        .take
-        .par_iter()
-        .map(|take| Ok((take.take_idx, takes::get(&run, take, &set_ups)?)))
-        .collect::<Result<Vec<(usize, TakeResults)>, DayError>>()?;
+    let mut takes = all_takes(&run, &set_ups)?;
     takes.extend(read.refused.iter().filter_map(|r| Some((r.take_idx, takes::refused(&run, r)?))));
     takes.sort_by_key(|(idx, _)| *idx);
     let takes: Vec<TakeResults> = takes.into_iter().map(|(_, take)| take).collect();
@@ -297,9 +295,35 @@ pub fn run_take(
     let run = Run::new(&read, &store, footage, config, progress);
     run.tell(Event::Work(run.set_up_work(Some(take)).saturating_add(run.take_work(take))));
     let set_ups = set_ups::get_all(&run, [take])?;
-    let result = takes::get(&run, take, &set_ups)?;
+    let result = match takes::get(&run, take, &set_ups)? {
+        Got::Done(result) => *result,
+        Got::Alone(alone, share) => takes::get_alone(&run, take, &set_ups, (alone, share), &[])?,
+    };
     store.finish(false)?;
     Ok(result)
+}
+
+/// All takes with their places in session.toml: those that one camera alone shows after the others, which tell their planes.
+fn all_takes(run: &Run<'_>, set_ups: &SetUps) -> Result<Vec<(usize, TakeResults)>, DayError> {
+    let got = run
+        .session
+        .take
+        .par_iter()
+        .map(|take| Ok((take, takes::get(run, take, set_ups)?)))
+        .collect::<Result<Vec<(&Take, Got<'_>)>, DayError>>()?;
+    let (mut takes, mut alone) = (Vec::new(), Vec::new());
+    for (take, got) in got {
+        match got {
+            Got::Done(results) => takes.push((take.take_idx, *results)),
+            Got::Alone(camera, share) => alone.push((take, (camera, share))),
+        }
+    }
+    let later = alone
+        .into_par_iter()
+        .map(|(take, own)| Ok((take.take_idx, takes::get_alone(run, take, set_ups, own, &takes)?)))
+        .collect::<Result<Vec<_>, DayError>>()?;
+    takes.extend(later);
+    Ok(takes)
 }
 
 /// Reads the results of an earlier run back, for comparison.

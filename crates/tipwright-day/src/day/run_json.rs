@@ -65,6 +65,7 @@ fn of_take(take: &TakeResults, set_ups: &SetUps) -> serde_json::Value {
         "set_aside": set_aside,
         "missing_figures": take.missing,
         "missing_by_stroke": missing_by_stroke,
+        "one_view": take.one_view,
         "warnings": take.warnings,
         "input_digest": set_ups.take_digest(&take.take),
     })

@@ -3,7 +3,8 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::measure::{TakeFailure, measure};
-use super::run::Run;
+use super::one_view::{self, Alone, InPlane};
+use super::run::{Run, Share};
 use super::{DayError, Event, SetUp, SetUps, inputs, report_config};
 use crate::session::{Caster, Refused, Session, Take};
 use crate::store::{Files, Kept, Place, digest};
@@ -16,17 +17,67 @@ use tipwright_report::tables::rekey;
 /// Layout of what is kept of a take; raised when it grows, so that a later run measures it anew.
 const LAYOUT: u32 = 4;
 
+/// A take as far as its own clips measure it.
+pub(super) enum Got<'a> {
+    Done(Box<TakeResults>),
+    /// One camera alone shows it: [`get_alone`] goes on when the other takes are there.
+    Alone(Alone, Share<'a>),
+}
+
 /// Measures a take, or takes it from an earlier run.
-pub(super) fn get(run: &Run<'_>, take: &Take, set_ups: &SetUps) -> Result<TakeResults, DayError> {
+pub(super) fn get<'a>(run: &Run<'a>, take: &Take, set_ups: &SetUps) -> Result<Got<'a>, DayError> {
     let share = run.share(run.take_work(take));
+    let done = |results: TakeResults| Ok(Got::Done(Box::new(results)));
     let set_up = match set_ups.of(take) {
         Ok(set_up) => set_up,
         Err(reason) => {
             run.tell(Event::Began(&format!("take {}", take.name)));
-            return Ok(fail(run, take, Vec::new(), reason));
+            return done(fail(run, take, Vec::new(), reason));
         }
     };
     let digest = digest_of(run, take, set_up);
+    if let Some(alone) = Alone::before(run, take, set_up, &digest) {
+        return Ok(Got::Alone(alone, share));
+    }
+    match made(run, take, set_ups, (set_up, digest.clone()), None, &share)? {
+        Ok(results) => done(results),
+        Err(alone) => {
+            alone.keep(run, take, &digest)?;
+            Ok(Got::Alone(alone, share))
+        }
+    }
+}
+
+/// Measures a take that one camera alone shows, in the plane that the `measured` takes tell, or takes it from an earlier run.
+pub(super) fn get_alone(
+    run: &Run<'_>,
+    take: &Take,
+    set_ups: &SetUps,
+    (alone, share): (Alone, Share<'_>),
+    measured: &[(usize, TakeResults)],
+) -> Result<TakeResults, DayError> {
+    let set_up = match set_ups.of(take) {
+        Ok(set_up) => set_up,
+        Err(reason) => return Ok(fail(run, take, Vec::new(), reason)),
+    };
+    let Some(plane) = one_view::plane(run.session, take, measured) else {
+        return Ok(fail(run, take, Vec::new(), alone.without_plane()));
+    };
+    let digest = alone.digest(&digest_of(run, take, set_up), &plane);
+    let in_plane = InPlane { alone: &alone, plane: &plane };
+    let made = made(run, take, set_ups, (set_up, digest), Some(&in_plane), &share)?;
+    Ok(made.unwrap_or_else(|alone| fail(run, take, Vec::new(), alone.without_plane())))
+}
+
+/// A take made or taken over; not where it turns out that one camera alone shows it.
+fn made(
+    run: &Run<'_>,
+    take: &Take,
+    set_ups: &SetUps,
+    (set_up, digest): (&SetUp, String),
+    alone: Option<&InPlane<'_>>,
+    share: &Share<'_>,
+) -> Result<Result<TakeResults, Alone>, DayError> {
     if let Ok(mut digests) = set_ups.take_digests.lock() {
         digests.insert(take.name.to_string(), digest.clone());
     }
@@ -36,18 +87,21 @@ pub(super) fn get(run: &Run<'_>, take: &Take, set_ups: &SetUps) -> Result<TakeRe
         && let Some(taken_over) = take_over(run, take, &digest, kept)?
     {
         run.tell(Event::Kept(&about));
-        return Ok(taken_over);
+        return Ok(Ok(taken_over));
     }
     run.tell(Event::Began(&about));
     let mut warnings = Vec::new();
     let mut files = Files::new();
-    let measured =
-        catch_unwind(AssertUnwindSafe(|| measure(run, take, set_up, &share, &mut warnings, &mut files)))
-            .unwrap_or_else(|_| {
-                let reason = "the program failed on it; this is a fault of the program, please report it";
-                Err(TakeFailure::Take(reason.into()))
-            });
-    share.done();
+    let measured = catch_unwind(AssertUnwindSafe(|| {
+        measure(run, take, set_up, alone, share, &mut warnings, &mut files)
+    }))
+    .unwrap_or_else(|_| {
+        let reason = "the program failed on it; this is a fault of the program, please report it";
+        Err(TakeFailure::Take(reason.into()))
+    });
+    if !matches!(measured, Err(TakeFailure::Alone(_))) {
+        share.done();
+    }
     match measured {
         Ok(measured) => {
             let result = TakeResults { warnings, ..measured };
@@ -62,10 +116,11 @@ pub(super) fn get(run: &Run<'_>, take: &Take, set_ups: &SetUps) -> Result<TakeRe
             )?;
             let line = format!("{} strokes, {} path points", result.strokes.len(), result.path.len());
             run.tell(Event::Done(&about, &line));
-            Ok(result)
+            Ok(Ok(result))
         }
         Err(TakeFailure::Day(error)) => Err(error),
-        Err(TakeFailure::Take(reason)) => Ok(fail(run, take, warnings, reason)),
+        Err(TakeFailure::Take(reason)) => Ok(Ok(fail(run, take, warnings, reason))),
+        Err(TakeFailure::Alone(alone)) => Ok(Err(alone)),
     }
 }
 

@@ -182,7 +182,8 @@ pub fn look_at_take(
         .collect();
     let mut out = Report { session, subject: take.subject(), findings: Vec::new() };
     let good = seen.iter().filter(|(_, _, s)| s.as_ref().is_ok_and(|s| s.with_one > 0)).count();
-    let weight = if good >= 2 { Severity::Warning } else { Severity::Problem };
+    let needed = if set_ups::plane_is_told(take, &session.take, |t| t.clips.len()) { 1 } else { 2 };
+    let weight = if good >= needed { Severity::Warning } else { Severity::Problem };
     let mut own: Vec<(&CameraName, &PathBuf, Still)> = Vec::new();
     for (camera, clip, seen) in seen {
         let Ok(seen) = seen.map_err(|what| out.say(weight, what, clip, "")) else { continue };
@@ -192,7 +193,11 @@ pub fn look_at_take(
                 seen.with_one, seen.pictures
             );
             let weight = if seen.with_one == 0 { weight } else { Severity::Warning };
-            let remedy = "check [marker.tip] colour, and that it is in the picture and in the light";
+            let remedy = if seen.with_one == 0 && good == 1 && needed == 1 {
+                "the take is measured by the other camera alone, in the plane that other takes tell (views = 1); check [marker.tip] colour, and that it is in the picture and in the light"
+            } else {
+                "check [marker.tip] colour, and that it is in the picture and in the light"
+            };
             out.say(weight, what, clip, remedy);
         }
         own.extend(seen.still.map(|s| (camera, clip, s)));

@@ -296,6 +296,18 @@ pub struct Take {
     /// opened.
     #[serde(skip)]
     pub set_up_idx: Option<usize>,
+    /// The camera that alone has a usable clip, where that is enough.
+    #[serde(skip)]
+    pub alone: Option<AloneInTake>,
+}
+
+/// The camera that alone has a usable clip of a take.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AloneInTake {
+    /// The camera.
+    pub camera: CameraName,
+    /// Why the others have none.
+    pub why: String,
 }
 
 impl Take {

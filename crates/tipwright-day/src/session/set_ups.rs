@@ -48,6 +48,15 @@ pub(super) fn by_time(
     }
 }
 
+/// Whether another take of the set-up has two clips or more that are `good`: it tells the plane of a take with one.
+pub(super) fn plane_is_told(take: &Take, takes: &[Take], good: impl Fn(&Take) -> usize) -> bool {
+    let may_be_of_one = |other: &Take| match (take.set_up_idx, other.set_up_idx) {
+        (Some(own), Some(others)) => own == others,
+        _ => true,
+    };
+    takes.iter().any(|other| other.take_idx != take.take_idx && may_be_of_one(other) && good(other) >= 2)
+}
+
 /// A take of which nobody can say in which set-up it was filmed.
 pub(super) fn of_none(session: &Session, take: &Take) -> Finding {
     let names: Vec<String> = session.set_ups().iter().map(SetUpClips::shown).collect();

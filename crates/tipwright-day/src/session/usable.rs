@@ -12,8 +12,8 @@ use super::copies;
 use super::likely::Clocks;
 use super::read::costs_a_take;
 use super::{
-    CameraName, Clips, Finding, Parsed, Refused, Session, SessionCamera, SetUpClips, Subject, Take, parse,
-    set_ups,
+    AloneInTake, CameraName, Clips, Finding, Parsed, Refused, Session, SessionCamera, SetUpClips, Subject,
+    Take, parse, set_ups,
 };
 use tipwright::lens::read_lens;
 use tipwright::model::Severity;
@@ -164,11 +164,22 @@ pub fn usable_of(
         in_scenes
             .push(wand.iter().filter(|(c, clip)| files.is_good(c, clip)).map(|(c, _)| c.clone()).collect());
     }
+    let mut alone = BTreeMap::new();
     for take in session.take.iter().chain(&doubtful) {
         let in_scene = take.set_up_idx.and_then(|i| in_scenes.get(i)).map_or(&[][..], Vec::as_slice);
-        files.group(&take.subject(), "", &take.clips, in_scene, Severity::Problem);
+        let good = |take: &Take| {
+            let useful = take.set_up_idx.and_then(|i| in_scenes.get(i)).map_or(&[][..], Vec::as_slice);
+            take.clips.iter().filter(|(c, clip)| useful.contains(c) && files.is_good(c, clip)).count()
+        };
+        let one_is_enough = set_ups::plane_is_told(take, &session.take, good);
+        let found =
+            files.group(&take.subject(), "", &take.clips, in_scene, (Severity::Problem, one_is_enough));
+        alone.extend(found.map(|f| (take.take_idx, f)));
     }
     let found = files.out;
+    for take in &mut session.take {
+        take.alone = alone.remove(&take.take_idx);
+    }
     out.clips = looks.into_iter().filter_map(|(clip, look)| Some((clip, look.ok()?.info))).collect();
     out.session = Some(session);
     out.findings = findings;
@@ -327,7 +338,7 @@ impl Files<'_> {
         let label = if is_of_several { format!("set-up {}: ", set_up.shown()) } else { String::new() };
         for (name, clips) in set_up.scene.groups() {
             let weight = if name == "wand" { Severity::Problem } else { Severity::Warning };
-            self.group(&Subject::Scene, &format!("{label}{name}: "), clips, &cameras, weight);
+            self.group(&Subject::Scene, &format!("{label}{name}: "), clips, &cameras, (weight, false));
         }
         let mut found = std::mem::replace(&mut self.out, before);
         if is_of_several {
@@ -336,15 +347,15 @@ impl Files<'_> {
         self.out.extend(found);
     }
 
-    /// Clips of one moment: two good ones of `useful` cameras must be there.
+    /// Clips of one moment: two good ones of `useful` cameras must be there, or one where that is enough.
     fn group(
         &mut self,
         subject: &Subject,
         group: &str,
         clips: &Clips,
         useful: &[CameraName],
-        weight: Severity,
-    ) {
+        (weight, one_is_enough): (Severity, bool),
+    ) -> Option<AloneInTake> {
         let mut infos: Vec<(&CameraName, &PathBuf, &ClipInfo)> = Vec::new();
         let mut faults = Vec::new();
         let looks = self.looks;
@@ -377,11 +388,22 @@ impl Files<'_> {
             );
         }
         let has_two = infos.len() >= 2 + copies.len();
-        let weight_of_faults = if has_two { Severity::Warning.min(weight) } else { weight };
+        let is_alone = one_is_enough && infos.len() == 1 && copies.is_empty();
+        let weight_of_faults = if has_two || is_alone { Severity::Warning.min(weight) } else { weight };
+        let whys: Vec<String> = faults.iter().map(|(_, what, _)| what.clone()).collect();
         for (clip, what, remedy) in faults {
             self.say(subject, weight_of_faults, format!("{group}{what}"), Some(clip), remedy);
         }
-        if !has_two
+        let mut alone = None;
+        if let (true, Some((camera, ..))) = (is_alone, infos.first()) {
+            let why = if whys.is_empty() { "no clip of another camera".to_string() } else { whys.join("; ") };
+            alone = Some(AloneInTake { camera: (*camera).clone(), why });
+            let what = format!(
+                "camera {camera} alone has a usable clip: it is measured in the plane that other takes tell (views = 1)"
+            );
+            let remedy = "its figures are less sure and left out of comparisons; add the other camera's clip where there is one";
+            self.say(subject, Severity::Warning, what, None, remedy);
+        } else if !has_two
             && weight == Severity::Problem
             && !self.out.iter().any(|f| f.is_problem() && f.subject == *subject)
         {
@@ -395,5 +417,6 @@ impl Files<'_> {
             );
         }
         self.likely(subject, group, &infos);
+        alone
     }
 }

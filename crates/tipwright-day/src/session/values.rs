@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::casters::Rows;
+use super::set_ups::plane_is_told;
 use super::{CameraName, Clips, Finding, RodLengthM, SceneClips, Session, Subject, Take};
 use tipwright::model::Severity;
 
@@ -187,7 +188,8 @@ fn scene_of(
 ) {
     for (group, clips) in scene.groups() {
         let weight = if group == "wand" { heaviest } else { Severity::Warning };
-        clips_there(&Subject::Scene, &format!("{label}{group}: "), clips, names, names, weight, judge);
+        let label = format!("{label}{group}: ");
+        clips_there(&Subject::Scene, &label, clips, (names, names), (weight, weight), judge);
     }
     if scene.plumb.is_none() {
         judge.say(
@@ -201,14 +203,13 @@ fn scene_of(
     }
 }
 
-/// Two clips of cameras that are `useful` (known, and in the scene) must be there; others are told.
+/// Two clips of cameras that are `useful` (known, and in the scene) must be there; others are told. `of_one`: how bad it is to have one.
 fn clips_there(
     subject: &Subject,
     group: &str,
     clips: &Clips,
-    cameras: &[CameraName],
-    useful: &[CameraName],
-    weight: Severity,
+    (cameras, useful): (&[CameraName], &[CameraName]),
+    (weight, of_one): (Severity, Severity),
     judge: &mut Judge<'_>,
 ) {
     let mut files: BTreeMap<&PathBuf, &CameraName> = BTreeMap::new();
@@ -224,13 +225,18 @@ fn clips_there(
             ),
         }
     }
-    // with two good clips the rest is missed, not needed
-    let weight = if good >= 2 { Severity::Warning.min(weight) } else { weight };
+    // with two good clips the rest is missed, not needed; with one as bad as one clip is; a name that is wrong is to be mended
+    let of_names = if good >= 2 { Severity::Warning.min(weight) } else { weight };
+    let weight = match good {
+        0 => weight,
+        1 => of_one,
+        _ => Severity::Warning.min(weight),
+    };
     let known = || cameras.iter().map(CameraName::as_str).collect::<Vec<_>>().join(", ");
     for name in clips.keys().filter(|n| !cameras.contains(n)) {
         judge.say(
             subject.clone(),
-            weight,
+            of_names,
             format!("{group}there is no camera `{name}`"),
             format!("use the names of [[camera]]: {}", known()),
         );
@@ -269,7 +275,12 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
         let is_in_scene =
             |c: &CameraName| (0..).zip(&set_ups).any(|(i, s)| may_be(i) && s.scene.wand.contains_key(c));
         let in_scene: Vec<CameraName> = cameras.iter().filter(|c| is_in_scene(c)).cloned().collect();
-        clips_there(&subject, "", &take.clips, cameras, &in_scene, Severity::Problem, judge);
+        let of_one = if plane_is_told(take, &session.take, |t| t.clips.len()) {
+            Severity::Warning
+        } else {
+            Severity::Problem
+        };
+        clips_there(&subject, "", &take.clips, (cameras, &in_scene), (Severity::Problem, of_one), judge);
         if let Some((what, remedy)) = rows.bad.get(&take.caster.key()) {
             judge.problem(subject.clone(), what.clone(), *remedy);
         } else if !rows.casters.is_empty() && !rows.casters.iter().any(|c| c.id == take.caster) {

@@ -82,6 +82,12 @@ impl Place {
         Self(format!("kept/take_{take}.kept"))
     }
 
+    /// That one camera alone shows a take.
+    #[must_use]
+    pub fn kept_alone(take: &TakeName) -> Self {
+        Self(format!("kept/alone_{take}.kept"))
+    }
+
     /// What is kept of a take's film.
     #[must_use]
     pub fn kept_film(take: &TakeName) -> Self {

@@ -326,6 +326,7 @@ impl Habit {
             direction_p: 0.98,
             kind: if number == 1 { StrokeKind::PickUp } else { StrokeKind::False },
             kind_p: 0.95,
+            views: 2,
             rsp_source: if butt { RspSource::Bend } else { RspSource::Speed },
             loop_shape: None,
             figures,

@@ -55,6 +55,13 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
                 .iter()
                 .filter(|s| choice.direction.is_none_or(|d| s.direction == d))
                 .partition(|s| s.kind == StrokeKind::PickUp);
+            let (alone, strokes): (Vec<&Stroke>, Vec<&Stroke>) =
+                strokes.into_iter().partition(|s| s.views == 1);
+            if !alone.is_empty() {
+                let what =
+                    "strokes seen by one camera alone, which are measured in a plane that other takes told";
+                *left_out.entry(what.into()).or_default() += alone.len();
+            }
             if !pick_ups.is_empty() {
                 *left_out.entry("pick-ups, which are like no other stroke".into()).or_default() +=
                     pick_ups.len();
@@ -206,6 +213,8 @@ pub fn without_names(session: &SessionResults) -> SessionResults {
         take.keys = TakeKeys::default();
         numbered(&mut take.phase);
         take.take = format!("take {}", k + 1);
+        // why may name clips
+        take.one_view.iter_mut().for_each(|alone| alone.why.clear());
         take.alias = format!("Caster {own}");
         take.caster = own;
         take.clips.clear();

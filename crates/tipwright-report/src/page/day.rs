@@ -9,8 +9,8 @@ use super::table::{Cell, Column, Table};
 use super::{evidence, glossary, overlays, set_up, shell, warnings};
 use crate::tables::direction_word;
 use crate::text::{Html, escape};
-use tipwright::model::FigureId;
 use tipwright::model::results::{SessionResults, TakeStatus};
+use tipwright::model::{FigureId, Stroke};
 
 /// Figures of the session table.
 const COLUMNS: &[FigureId] = &[
@@ -79,6 +79,11 @@ pub fn page(session: &SessionResults, book: &Book, stories: &[CasterStory<'_>]) 
     shell::document(&session.title, session.report_units, &html.0)
 }
 
+/// A mark of strokes that one camera alone saw.
+fn one_view(stroke: &Stroke) -> &'static str {
+    if stroke.views == 1 { " (one camera)" } else { "" }
+}
+
 /// One row per stroke; empty without strokes.
 fn table(session: &SessionResults, book: &Book) -> Html {
     let strokes = || session.takes.iter().flat_map(|t| &t.strokes);
@@ -100,7 +105,10 @@ fn table(session: &SessionResults, book: &Book) -> Html {
             let mut cells = vec![
                 Cell::new(escape(&take.alias)),
                 Cell::new(of_take.clone()),
-                Cell::keyed(format!("<a href=\"{link}\">{} {way}</a>", s.stroke), f64::from(s.stroke)),
+                Cell::keyed(
+                    format!("<a href=\"{link}\">{} {way}</a>{}", s.stroke, one_view(s)),
+                    f64::from(s.stroke),
+                ),
             ];
             let figure = |&id: &FigureId| {
                 s.figures.get(id).map(|m| Cell::keyed(stacked(id, m), m.value)).unwrap_or_default()

@@ -110,10 +110,14 @@ fn both_ways<'a>(
     Html(out)
 }
 
+/// Phase, and apart from its others what one camera alone saw.
+fn group_of(take: &TakeResults, stroke: &Stroke) -> String {
+    let phase = take.phase.as_deref().unwrap_or("strokes");
+    if stroke.views == 1 { format!("{phase}, one camera") } else { phase.to_owned() }
+}
+
 fn by_phase<'a>(takes: &'a [&'a TakeResults]) -> impl Iterator<Item = (String, &'a Stroke)> + Clone {
-    takes
-        .iter()
-        .flat_map(|t| t.strokes.iter().map(|s| (t.phase.clone().unwrap_or_else(|| "strokes".into()), s)))
+    takes.iter().flat_map(|t| t.strokes.iter().map(|s| (group_of(t, s), s)))
 }
 
 fn are_several(groups: &[Group<'_>]) -> bool {

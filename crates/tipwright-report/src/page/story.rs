@@ -164,6 +164,9 @@ pub fn middle_stroke<'a>(
         .flat_map(|t| t.strokes.iter().map(move |s| (*t, s)))
         .filter(|(_, s)| s.direction == direction)
         .collect();
+    // one that two cameras saw, where there is one
+    let seen: Vec<(&TakeResults, &Stroke)> = strokes.iter().copied().filter(|(_, s)| s.views != 1).collect();
+    let strokes = if seen.is_empty() { strokes } else { seen };
     let scales: Vec<(FigureId, f64, f64)> = MIDDLE
         .iter()
         .filter_map(|&id| {

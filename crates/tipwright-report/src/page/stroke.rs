@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::figures::{capital, figure, groups, missing, named};
+use super::figures::{capital, dual_units, figure, groups, missing, named};
 use super::ids::stroke_id;
 use super::{data, evidence, film};
 use crate::plot::geometry::Geometry;
@@ -105,7 +105,7 @@ pub fn article(
         take: &take.take,
         number: stroke.stroke,
         way,
-        said: Html(sentence(stroke, found)),
+        said: Html(sentence(take, stroke, found)),
         last: stroke.samples.len().saturating_sub(1),
         film: film::of_stroke(take, stroke.stroke, zero_time_s(&geometry), &name),
         places: pick(false),
@@ -120,9 +120,13 @@ pub fn article(
 }
 
 /// What was seen, in words, with no judgement in them.
-fn sentence(stroke: &Stroke, found: Option<&StrokeLoop>) -> String {
+fn sentence(take: &TakeResults, stroke: &Stroke, found: Option<&StrokeLoop>) -> String {
     let get = |id| stroke.figures.get(id).map(|m| (m, figure(id, m)));
     let mut parts: Vec<String> = vec![kind(stroke)];
+    if let (1, Some(alone)) = (stroke.views, &take.one_view) {
+        let plane = dual_units(&alone.plane_from);
+        parts.push(format!("One camera alone saw it: it is measured in {plane}, and less sure"));
+    }
     if let (Some((_, chord)), Some((_, duration))) = (get(FigureId::Chord), get(FigureId::Duration)) {
         parts.push(format!("The tip went {chord} in {duration}"));
     }

@@ -63,6 +63,9 @@ fn facts(take: &TakeResults) -> Html {
     if let Some(set_up) = &take.set_up {
         add("set-up".into(), escape(set_up));
     }
+    if let Some(alone) = &take.one_view {
+        add("plane".into(), dual_units(&format!("camera {} alone, in {}", alone.camera, alone.plane_from)));
+    }
     for clock in &take.clocks {
         add(
             format!("clock of {}", clock.camera),

@@ -83,6 +83,13 @@ pub fn table<'a>() -> Table<StrokeRow<'a>> {
         Column::number("kind_p", "", "Probability that the stroke is of that kind.", |r: &StrokeRow<'_>| {
             r.stroke.kind_p
         }),
+        Column::new(
+            Kind::Count,
+            "views",
+            "Cameras that saw the tip. 1: measured in a plane that other takes told; such strokes are less sure and left out of \
+             comparisons.",
+            |r: &StrokeRow<'_>| Value::Count(u32::from(r.stroke.views)),
+        ),
     ];
     columns.extend(since_2.map(|c| c.since(2)));
     for &id in FigureId::ALL {

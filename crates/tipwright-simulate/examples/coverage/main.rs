@@ -4,7 +4,7 @@
 //!
 //! `cargo run --release -p tipwright-simulate --example coverage -- [--set-ups 40] [--first 0] [--csv OUT.csv] [--verbose]
 //! [--beside neighbour|second-rod|walker [--own-lost]] [--exact-lens] [--tip-only] [--known-scene] [--dof N] [--stamps ticks-600|android|dropped|rate [--exact-stamps|--raw-stamps]]
-//! [--smooth-over FRAMES] [--noise-px SD]`
+//! [--smooth-over FRAMES] [--noise-px SD] [--one-camera [--of-others]]`
 //!
 //! Other tables, with the same `--first` and `--set-ups`: `--wands [--rates 30+240]` (tripods at every angle and pair of rates),
 //! `--no-wand` (pairs of clips in which no wand is waved), `--still SECONDS` (the same take, after the caster stood still).
@@ -17,32 +17,31 @@ mod beside;
 mod bound;
 mod film;
 mod no_wand;
+mod one_camera;
 mod rows;
 mod set_up;
 mod stamps;
 mod still;
 mod tally;
 mod wands;
+mod world;
 
 use std::sync::Mutex;
 
 use beside::Beside;
 use film::{Detector, Marker, film};
 use nalgebra::{Point3, Vector3};
-use rand::RngExt;
-use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 use rows::{marker_rows, stroke_rows};
 use set_up::{clock_rows, scene_rows};
 use stamps::Stamps;
-use tipwright::model::{
-    Camera, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured, OffsetSource, Role, Rotation,
-};
+use tipwright::model::{ClipSpots, Colour, Role, Rotation};
 use tipwright::path::{PathConfig, RoleLook, TakeCamera, TakeInput, solve_take};
-use tipwright::scene::wand::{WandCamera, WandConfig, WandInput, solve_wand};
+use tipwright::scene::wand::{WandConfig, solve_wand};
 use tipwright_simulate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
-use tipwright_simulate::day::place::{HungWand, MIDDLE, WavedWand, phones};
+use tipwright_simulate::day::place::{HungWand, WavedWand};
 use tipwright_simulate::phone::noise::{between, stream};
+use world::{World, heard, normal, readout, wand_input, with_lens_errors, world};
 
 const BUTTS_M: [f64; 2] = [0.40, 0.66];
 const FPS: f64 = 240.0;
@@ -63,6 +62,8 @@ struct Options {
     noise_px: Option<f64>,
     /// The caster stands still for so long before the cast.
     still_s: f64,
+    one_camera: bool,
+    of_others: bool,
 }
 
 impl Options {
@@ -92,6 +93,8 @@ fn main() {
         smooth_over: after("--smooth-over").map_or(1, |n| n.parse().unwrap()),
         noise_px: after("--noise-px").map(|n| n.parse().unwrap()),
         still_s: 0.0,
+        one_camera: has("--one-camera"),
+        of_others: has("--of-others"),
         stamps: after("--stamps").map(|k| Stamps::parse(k, has("--exact-stamps"), has("--raw-stamps"))),
     };
     if has("--wands") {
@@ -117,107 +120,27 @@ fn main() {
     tally::print(&rows);
 }
 
-struct World {
-    cameras: Vec<Camera>,
-    /// As the lens files say.
-    lenses: Vec<Lens>,
-    readouts_s: Vec<f64>,
-    drift: f64,
-    wand_stated_m: f64,
+/// A place at every instant.
+type Place<'a> = &'a dyn Fn(f64) -> Point3<f64>;
+/// Clips of both phones: generator, the second clock's offset, seconds, what moves.
+type Shoot<'a> = dyn Fn(&mut rand_chacha::ChaCha8Rng, f64, f64, &[Marker]) -> Vec<ClipSpots> + 'a;
+
+fn white(place: Place<'_>) -> Marker<'_> {
+    Marker { place, colour: Colour::White, diameter_m: 0.04 }
 }
 
-fn world(seed: u64, options: &Options) -> World {
-    let mut rng = stream(seed, "coverage world");
-    let upside_down = match rng.random_range(0..4) {
-        0 => Some(0),
-        1 => Some(1),
-        _ => None,
-    };
-    let mut cameras = phones(1920, 1080, upside_down, &mut rng);
-    for camera in &mut cameras {
-        // phones are put up by eye: half a metre this way or that
-        let mut off = |reach: f64| between(&mut rng, -reach, reach);
-        let eye = camera.centre_in_world() + Vector3::new(off(0.5), off(0.5), off(0.2));
-        let target = Point3::from(MIDDLE) + Vector3::new(off(0.1), off(0.1), off(0.1));
-        camera.pose = tipwright_simulate::day::place::looking(eye, target, off(0.03));
+fn green(place: Place<'_>) -> Marker<'_> {
+    Marker { place, colour: Colour::Green, diameter_m: 0.03 }
+}
+
+fn roles(options: &Options) -> Vec<RoleLook> {
+    let look = |role, colour, at_m, diameter_m| RoleLook { role, colour, at_m, diameter_m };
+    let mut roles = vec![look(Role::Tip, Colour::White, 2.743, 0.04)];
+    if !options.tip_only {
+        roles.push(look(Role::Butt1, Colour::Green, BUTTS_M[0], 0.03));
+        roles.push(look(Role::Butt2, Colour::Green, BUTTS_M[1], 0.03));
     }
-    let frame_s = 1.0 / FPS;
-    let readouts_s = cameras.iter().map(|_| readout(&mut rng) * frame_s).collect();
-    let drift = 2e-5 * normal(&mut rng);
-    let wand_stated_m = 1.0 + 5e-4 * normal(&mut rng);
-    let lenses = cameras
-        .iter()
-        .map(|c| if options.lens_error { with_lens_errors(&c.lens, &mut rng) } else { c.lens.clone() })
-        .collect();
-    World { cameras, lenses, readouts_s, drift, wand_stated_m }
-}
-
-/// A lens as its file says: off by what it states.
-fn with_lens_errors(true_lens: &Lens, rng: &mut rand_chacha::ChaCha8Rng) -> Lens {
-    let mut lens = true_lens.clone();
-    let sd = [0.6, 0.6, 0.8, 0.8];
-    lens.fx_px += sd[0] * normal(rng);
-    lens.fy_px = lens.fx_px * true_lens.fy_px / true_lens.fx_px;
-    lens.cx_px += sd[2] * normal(rng);
-    lens.cy_px += sd[3] * normal(rng);
-    lens.fx_sd_px = Some(sd[0]);
-    lens.fy_sd_px = Some(sd[1]);
-    lens.cx_sd_px = Some(sd[2]);
-    lens.cy_sd_px = Some(sd[3]);
-    lens
-}
-
-fn normal(rng: &mut rand_chacha::ChaCha8Rng) -> f64 {
-    StandardNormal.sample(rng)
-}
-
-/// What the sound of two clips says of their offset.
-fn heard(offset_s: f64, rng: &mut rand_chacha::ChaCha8Rng) -> CoarseOffset {
-    CoarseOffset { value_s: offset_s + 0.01 * normal(rng), sd_s: 0.012, source: OffsetSource::Sound }
-}
-
-/// What the scene's solution is given of two phones' clips, as if of a wand with markers of 40 mm.
-fn wand_input<'a>(
-    world: &'a World,
-    wand: &'a [ClipSpots],
-    plumb: Option<&'a [ClipSpots]>,
-    coarse: CoarseOffset,
-) -> WandInput<'a> {
-    let cameras = (0..2).map(|k| WandCamera {
-        lens: &world.lenses[k],
-        wand: &wand[k],
-        plumb: plumb.map(|clips| &clips[k]),
-        toss: None,
-        readout_s: None,
-        wand_offset: (k == 1).then_some(coarse),
-        plumb_offset: None,
-        toss_offset: None,
-    });
-    WandInput {
-        cameras: cameras.collect(),
-        length_m: Measured::new(world.wand_stated_m, 5e-4),
-        diameter_m: Some(0.04),
-        colours: vec![Colour::White],
-    }
-}
-
-/// Share of the frame step: what published phones do, and what the prior of the solver says.
-fn readout(rng: &mut rand_chacha::ChaCha8Rng) -> f64 {
-    loop {
-        let share = 0.7 + 0.2 * normal(rng);
-        if (0.2..1.0).contains(&share) {
-            return share;
-        }
-    }
-}
-
-impl World {
-    fn clocks(&self, offset_s: f64) -> [Clock; 2] {
-        [
-            Clock { offset_s: 0.0, drift: 0.0, readout_s: self.readouts_s[0] },
-            Clock { offset_s, drift: self.drift, readout_s: self.readouts_s[1] },
-        ]
-    }
+    roles
 }
 
 fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
@@ -265,7 +188,6 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
         lates_s.set(late_s);
         clips
     };
-    let white = |place| Marker { place, colour: Colour::White, diameter_m: 0.04 };
     let wand_offset_s = between(&mut rng, -1.0, 1.0);
     let (w0, w1) = (|t: f64| waved.end_at(0, t), |t: f64| waved.end_at(1, t));
     let wand = shoot(&mut rng, wand_offset_s, WAND_S, &[white(&w0), white(&w1)]);
@@ -288,12 +210,14 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
             }
         }
     };
+    if options.one_camera {
+        return one_camera::rows(seed, habit, &scene, &world, &shoot, options);
+    }
     // take
     let take_offset_s = between(&mut rng, -1.0, 1.0);
     let tip = |t: f64| motion.tip_at(t);
     let b1 = |t: f64| motion.rod_point_at(t, BUTTS_M[0]);
     let b2 = |t: f64| motion.rod_point_at(t, BUTTS_M[1]);
-    let green = |place| Marker { place, colour: Colour::Green, diameter_m: 0.03 };
     let mut markers = Vec::new();
     if !options.own_lost {
         markers.push(white(&tip));
@@ -320,12 +244,6 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
             still::before(clip, &world.cameras[k], &clocks[k], &detector, options.still_s, &markers, seed);
         }
     }
-    let look = |role, colour, at_m, diameter_m| RoleLook { role, colour, at_m, diameter_m };
-    let mut roles = vec![look(Role::Tip, Colour::White, 2.743, 0.04)];
-    if !options.tip_only {
-        roles.push(look(Role::Butt1, Colour::Green, BUTTS_M[0], 0.03));
-        roles.push(look(Role::Butt2, Colour::Green, BUTTS_M[1], 0.03));
-    }
     let coarse = heard(take_offset_s, &mut rng);
     let input = TakeInput {
         take: "coverage",
@@ -338,7 +256,8 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
                 coarse_offset: (k == 1).then_some(coarse),
             })
             .collect(),
-        roles,
+        roles: roles(options),
+        plane: None,
     };
     let mut found = match solve_take(&input, &options.path()) {
         Ok(found) => found,

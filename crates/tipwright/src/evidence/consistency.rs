@@ -69,7 +69,8 @@ pub fn of_takes(
         if !phases.contains(&phase) {
             phases.push(phase);
         }
-        for stroke in &take.strokes {
+        // what one camera alone saw is less sure and never mixed in
+        for stroke in take.strokes.iter().filter(|s| s.views != 1) {
             let is_back = stroke.direction == Direction::Back;
             groups.entry((take.caster.as_str(), is_back, stroke.kind, phase)).or_default().push(stroke);
         }

@@ -17,6 +17,7 @@ pub mod scene;
 pub mod spot;
 pub mod still;
 pub mod stroke;
+pub mod tip_plane;
 pub mod verdict;
 
 pub use board::Board;
@@ -34,4 +35,5 @@ pub use scene::{LensCorrection, Scene, SceneCamera, SceneQuality};
 pub use spot::{Candidate, ClipSpots, Colour, FrameSpots, Role, Streak, ball_area_px2};
 pub use still::{Landmark, Still};
 pub use stroke::{CastSample, Direction, LoopShape, RspSource, Stroke, StrokeKind};
+pub use tip_plane::{ButtBeside, OffPlane, OneView, TipPlane};
 pub use verdict::{Severity, Warning};

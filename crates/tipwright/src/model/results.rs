@@ -16,6 +16,7 @@ use super::measured::Measured;
 use super::path::PathSample;
 use super::scene::Scene;
 use super::stroke::Stroke;
+use super::tip_plane::{OneView, TipPlane};
 use super::verdict::Warning;
 
 /// Units a report also shows.
@@ -259,6 +260,12 @@ pub struct TakeResults {
     /// Cameras that stood otherwise than in the scene.
     #[serde(default)]
     pub moved: Vec<MovedCamera>,
+    /// The camera that measured it alone, where one did.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub one_view: Option<OneView>,
+    /// The plane that the tip moved about, where two cameras saw it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tip_plane: Option<TipPlane>,
     /// Loops, of the strokes whose line was measured.
     #[serde(default)]
     pub loops: Vec<StrokeLoop>,
@@ -296,6 +303,8 @@ impl TakeResults {
             missing: BTreeMap::new(),
             evidence: Vec::new(),
             moved: Vec::new(),
+            one_view: None,
+            tip_plane: None,
             loops: Vec::new(),
             predicted: Vec::new(),
             film: Vec::new(),

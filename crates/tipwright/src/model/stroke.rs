@@ -123,6 +123,9 @@ pub struct Stroke {
     /// Probability that it is of that kind.
     #[serde(default = "unknown")]
     pub kind_p: f64,
+    /// Cameras that saw the tip in it; 1: measured in a plane that other takes told.
+    #[serde(default = "two")]
+    pub views: u8,
     /// Source of t_rsp.
     pub rsp_source: RspSource,
     /// Loop shape where the line was measured.
@@ -135,6 +138,10 @@ pub struct Stroke {
     pub chord_in_cast: [Point3<f64>; 2],
     /// The path from the reversal before to the reversal after.
     pub samples: Vec<CastSample>,
+}
+
+fn two() -> u8 {
+    2
 }
 
 /// Of results kept by a program that did not ask.

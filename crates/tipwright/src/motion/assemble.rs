@@ -4,7 +4,7 @@ use nalgebra::{DMatrix, DVector, Isometry3, Vector3};
 
 use super::band::Arrow;
 use super::linear::linearise;
-use super::problem::{Baseline, Freedom, Loss, Problem};
+use super::problem::{Baseline, Freedom, Loss, PlaneHold, Problem};
 use super::spline::Timeline;
 use super::state::{Layout, State, combine};
 use crate::math::pairs;
@@ -135,6 +135,7 @@ impl Setting<'_> {
         let mut cost = self.observations(state, hyper, arrow.as_deref_mut());
         cost += self.jerk(state, hyper, arrow.as_deref_mut());
         cost += self.lengths(state, hyper, arrow.as_deref_mut());
+        cost += self.plane(state, arrow.as_deref_mut());
         cost += self.priors(state, hyper.prior_weight, arrow);
         cost
     }
@@ -230,6 +231,26 @@ impl Setting<'_> {
         if let (Some(arrow), Some(_)) = (arrow.filter(|a| a.q > 0), hyper.size_m) {
             let growth = self.size_log_by_border(state, arrow.q);
             arrow.border_rhs.axpy(2.0 * cost, &growth, 1.0);
+        }
+        cost
+    }
+
+    /// The plane's part: a spline lies in a plane where its coefficients do.
+    pub fn plane(&self, state: &State, mut arrow: Option<&mut Arrow>) -> f64 {
+        let Some(plane) = &self.problem.plane else { return 0.0 };
+        let markers = self.problem.markers;
+        let row = plane.normal / PlaneHold::SD_M;
+        let mut cost = 0.0;
+        for (k, c) in state.coefficients_m.chunks_exact(3).enumerate() {
+            let r = plane.offsets_m[k % markers] / PlaneHold::SD_M - row.dot(&Vector3::new(c[0], c[1], c[2]));
+            cost += 0.5 * r * r;
+            let Some(arrow) = arrow.as_deref_mut() else { continue };
+            for x in 0..3 {
+                arrow.rhs[3 * k + x] += row[x] * r;
+                for y in 0..=x {
+                    arrow.add_band(3 * k + x, 3 * k + y, row[x] * row[y]);
+                }
+            }
         }
         cost
     }

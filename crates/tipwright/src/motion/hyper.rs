@@ -103,7 +103,13 @@ pub fn update_smoothness(
                 let q = hyper.jerk_density_m2_s5[first * markers + m];
                 let jerk = combine(&state.coefficients_m, markers, m, first, &weights);
                 let var = variance_by_axis(z, markers, m, first, &weights);
-                let dof: f64 = (0..3).map(|x| (1.0 - var[x] * h / q).clamp(0.0, 1.0)).sum();
+                let mut dof: f64 = (0..3).map(|x| (1.0 - var[x] * h / q).clamp(0.0, 1.0)).sum();
+                // what a plane determines is no jerk of the path's to judge by
+                if let Some(plane) = &setting.problem.plane {
+                    let off = covariance(z, markers, m, first, &weights);
+                    let off = (plane.normal.transpose() * off * plane.normal).x;
+                    dof = (dof - (1.0 - off * h / q).clamp(0.0, 1.0)).max(0.0);
+                }
                 evidence[first] = Evidence { energy: h * jerk.norm_squared(), dof };
                 total.energy += evidence[first].energy;
                 total.dof += dof;

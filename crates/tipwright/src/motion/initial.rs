@@ -30,6 +30,7 @@ pub fn linear_path(
         // Prior alone about zero coefficients.
         state.coefficients_m.fill(0.0);
         setting.jerk_only(state, hyper, &mut arrow);
+        setting.plane(state, Some(&mut arrow));
         for (i, o) in problem.observations.iter().enumerate() {
             let (Some(piece), false) = (setting.piece_of[i], hyper.rejected[i]) else { continue };
             let camera = &problem.cameras[o.camera_idx];

@@ -17,6 +17,7 @@
 //!   1.4 s / E, its neighbours' centres (s / 1.4 each) to s / 2T: at most E = T, where a shutter never closes, a streak
 //!   adds an eighth to that information, at the E < T / 2 of an outdoor clip less than 1/32.
 //! - **Lengths**: between markers (the wand) and between cameras (the unit).
+//! - **Plane**: one camera alone sees no depth; all paths then lie in a given plane ([`PlaneHold`]).
 //!
 //! # Solution
 //! Levenberg-Marquardt on a band with a border ([`band`]), cost linear in length. [`Solution`] holds the joint
@@ -99,7 +100,7 @@ pub use misfit::Misfit;
 pub use outcome::{Degeneracy, Fate, SolveReport};
 pub use problem::{
     Baseline, CameraFreedom, CameraModel, ClockShift, Distance, Freedom, Loss, MotionConfig, Noise,
-    Observation, Problem, SetUpPrior, Smoothness, Wander,
+    Observation, PlaneHold, Problem, SetUpPrior, Smoothness, Wander,
 };
 pub use replicate::Mix;
 pub use solution::{Kinematics, PathTerm, Solution};

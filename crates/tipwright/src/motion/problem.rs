@@ -1,6 +1,6 @@
 //! What the solver is given: cameras and how free they are, observations, lengths, settings.
 
-use nalgebra::{DMatrix, Isometry3};
+use nalgebra::{DMatrix, Isometry3, Vector3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -188,6 +188,21 @@ pub struct SetUpPrior {
     pub covariance: DMatrix<f64>,
 }
 
+/// A plane that all paths lie in: what one camera alone needs. It is held exactly; by how much paths stray from it is for who knows
+/// the plane to say.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlaneHold {
+    /// Unit normal in the world.
+    pub normal: Vector3<f64>,
+    /// Distance from the origin along it, marker by marker, metres.
+    pub offsets_m: Vec<f64>,
+}
+
+impl PlaneHold {
+    /// Standard deviation that it is held with, metres: far below what any sighting tells, far above rounding.
+    pub const SD_M: f64 = 1e-5;
+}
+
 /// Everything one estimate rests on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Problem {
@@ -208,6 +223,8 @@ pub struct Problem {
     pub pose_covariance: Option<DMatrix<f64>>,
     /// Instead of `pose_covariance`, when more than the poses hangs together.
     pub set_up: Option<SetUpPrior>,
+    /// The plane of all paths, where one camera alone sees them.
+    pub plane: Option<PlaneHold>,
     /// Knots. `None`: laid out from the observations by [`super::stretch::lay_out`].
     pub timeline: Option<Timeline>,
 }
@@ -231,6 +248,7 @@ impl Problem {
             shifts: Vec::new(),
             pose_covariance: None,
             set_up: None,
+            plane: None,
             timeline: None,
         }
     }

@@ -67,7 +67,7 @@ fn steps_around_s(frames_s: &[f64]) -> Vec<f64> {
 }
 
 /// Stretches (start, end) in which every instant has, within `longest_bridge_s`, a sighting by two cameras; with one
-/// camera only, such a stretch goes on for `longest_bridge_s` at most.
+/// camera only, such a stretch goes on for `longest_bridge_s` at most. Where a plane holds the paths, one camera is enough.
 #[must_use]
 pub fn stretches_s(problem: &Problem, longest_bridge_s: f64) -> Vec<(f64, f64)> {
     let steps_s = local_steps_s(problem);
@@ -83,7 +83,9 @@ pub fn stretches_s(problem: &Problem, longest_bridge_s: f64) -> Vec<(f64, f64)> 
     let mut together: Vec<f64> = Vec::new();
     for (t, k, step_s) in seen {
         last[k] = (t, step_s);
-        let others = (0..last.len()).any(|j| j != k && t - last[j].0 <= 1.01 * last[j].1.min(1.0));
+        // in a plane every sighting is a place
+        let others = problem.plane.is_some()
+            || (0..last.len()).any(|j| j != k && t - last[j].0 <= 1.01 * last[j].1.min(1.0));
         if others {
             together.push(t);
         }

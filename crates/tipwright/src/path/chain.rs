@@ -13,7 +13,7 @@ use super::view::View;
 use super::whose::{Chosen, casters, choose};
 use super::{PathConfig, PathError, RoleLook, TakeInput};
 use crate::model::{Colour, Role, Severity, Warning};
-use crate::tracks::pieces::{Piece, PieceConfig, TrackView, find_pieces};
+use crate::tracks::pieces::{Piece, PieceConfig, TrackView, find_pieces, pieces_in_plane};
 
 /// The pieces that are one marker, in order of time.
 #[derive(Debug, Clone)]
@@ -41,11 +41,12 @@ pub(super) fn find_chains(
     let tip_look = input.roles.iter().find(|r| r.role == Role::Tip);
     let tip_look = *tip_look.ok_or_else(|| PathError::NoTipRole { take: input.take.to_string() })?;
     let mut used: Vec<UsedTrack> = Vec::new();
-    let mut by_look: BTreeMap<(Colour, u64), Vec<Piece>> = BTreeMap::new();
+    let mut by_look: BTreeMap<(Colour, u64, Option<Role>), Vec<Piece>> = BTreeMap::new();
     let mut pieces_for = |look: &RoleLook| -> Vec<Piece> {
         by_look
-            .entry((look.colour, look.diameter_m.to_bits()))
-            .or_insert_with(|| all_pieces(config, views, look))
+            // in a plane each marker has its own place
+            .entry((look.colour, look.diameter_m.to_bits(), input.held().map(|_| look.role)))
+            .or_insert_with(|| all_pieces(input, config, views, look))
             .clone()
     };
     let everybody = casters(pieces_for(&tip_look), tip_look.at_m);
@@ -73,7 +74,7 @@ pub(super) fn find_chains(
             .roles
             .iter()
             .find(|r| r.role != Role::Tip && r.role != look.role && r.colour == look.colour);
-        let ranks = twin.map(|t| ranks(&candidates, tip, (t.at_m - look.at_m).abs()));
+        let ranks = twin.map(|t| ranks(&candidates, tip, (t.at_m - look.at_m).abs(), unlike(input)));
         let wanted = twin.map(|t| if look.at_m > t.at_m { Rank::Nearer } else { Rank::Farther });
         let free: Vec<Piece> = candidates
             .into_iter()
@@ -99,7 +100,8 @@ pub(super) fn find_chains(
                 other.is_none_or(|c| {
                     let m = &p.samples[p.samples.len() / 2];
                     let apart_m = (c.look.at_m - look.at_m).abs();
-                    c.near(m.t_s, 0.02).is_none_or(|q| ((q - m.position).norm() - apart_m).abs() < 0.05)
+                    let off_m = 0.05_f64.max(unlike(input) * apart_m);
+                    c.near(m.t_s, 0.02).is_none_or(|q| ((q - m.position).norm() - apart_m).abs() < off_m)
                 })
             })
             .collect();
@@ -108,7 +110,11 @@ pub(super) fn find_chains(
             warnings.push(Warning::new(
                 Severity::Warning,
                 input.take,
-                format!("the butt marker at {:.2} m was not followed in two cameras", look.at_m),
+                format!(
+                    "the butt marker at {:.2} m was not followed{}",
+                    look.at_m,
+                    if views.len() > 1 { " in two cameras" } else { "" }
+                ),
                 "Figures that need it are empty; check its colour and that the arm does not hide it",
             ));
             continue;
@@ -156,8 +162,14 @@ enum Rank {
     Farther,
 }
 
+/// By what share of their distance two butt markers may be found nearer or farther than they were mounted. A tenth, for the first poses
+/// and clocks are not the last; in a plane, from which each strays by itself by some centimetres in the direction of sight, four times that.
+fn unlike(input: &TakeInput) -> f64 {
+    if input.held().is_some() { 0.4 } else { 0.1 }
+}
+
 /// Rank of every piece that has a partner the right distance away at the same time; `None` where it is alone.
-fn ranks(pieces: &[Piece], tip: &Chain, apart_m: f64) -> Vec<Option<Rank>> {
+fn ranks(pieces: &[Piece], tip: &Chain, apart_m: f64, unlike: f64) -> Vec<Option<Rank>> {
     pieces
         .iter()
         .enumerate()
@@ -170,8 +182,7 @@ fn ranks(pieces: &[Piece], tip: &Chain, apart_m: f64) -> Vec<Option<Rank>> {
                 let stride = (p.samples.len() / 40).max(1);
                 for s in p.samples.iter().step_by(stride) {
                     let (Some(t), Some(other)) = (tip.near(s.t_s, 0.0), q.at(s.t_s)) else { continue };
-                    // a tenth, for the first poses and clocks are not the last
-                    if ((other - s.position).norm() - apart_m).abs() < 0.1 * apart_m {
+                    if ((other - s.position).norm() - apart_m).abs() < unlike * apart_m {
                         votes += if (t - s.position).norm() < (t - other).norm() { 1 } else { -1 };
                     }
                 }
@@ -185,7 +196,7 @@ fn ranks(pieces: &[Piece], tip: &Chain, apart_m: f64) -> Vec<Option<Rank>> {
         .collect()
 }
 
-fn all_pieces(config: &PathConfig, views: &[View], look: &RoleLook) -> Vec<Piece> {
+fn all_pieces(input: &TakeInput, config: &PathConfig, views: &[View], look: &RoleLook) -> Vec<Piece> {
     let seen: Vec<TrackView> = views
         .iter()
         .map(|v| TrackView {
@@ -203,7 +214,13 @@ fn all_pieces(config: &PathConfig, views: &[View], look: &RoleLook) -> Vec<Piece
         fewest: config.fewest_in_piece,
         size: Some((look.diameter_m, config.area_ratio)),
     };
-    find_pieces(&seen, &needs)
+    match (input.held(), seen.as_slice()) {
+        (Some(plane), [alone]) => {
+            let (normal, offset_m) = plane.held(look.role);
+            pieces_in_plane(alone, &normal, offset_m, &needs)
+        }
+        _ => find_pieces(&seen, &needs),
+    }
 }
 
 /// A step along a piece, long enough for noise not to look like speed.

@@ -19,6 +19,20 @@ pub enum PathError {
         /// Take.
         take: String,
     },
+    /// One camera, and it looks along the plane.
+    #[error(
+        "{camera} alone has a clip, and it looks along the plane of the cast ({angle_deg:.0} degrees; {least_deg:.0} at the least): its rays do not tell where the tip is; find the other camera's clip: {take}"
+    )]
+    AlongPlane {
+        /// Camera.
+        camera: String,
+        /// Angle between its view and the plane.
+        angle_deg: f64,
+        /// Least that is taken.
+        least_deg: f64,
+        /// Take.
+        take: String,
+    },
     /// Not in the scene.
     #[error("camera {camera} is not in the scene; solve the scene again with its wand clip: {take}")]
     UnknownCamera {

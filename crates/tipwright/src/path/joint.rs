@@ -7,8 +7,8 @@ use super::view::View;
 use super::{PathConfig, PathError, TakeInput};
 use crate::model::{CameraPose, MovedCamera, OffsetSource, Role, Scene, Severity, Warning};
 use crate::motion::{
-    CameraFreedom, CameraModel, ClockShift, Degeneracy, Freedom, Observation, Problem, SetUpPrior, Solution,
-    solve,
+    CameraFreedom, CameraModel, ClockShift, Degeneracy, Freedom, Observation, PlaneHold, Problem, SetUpPrior,
+    Solution, solve,
 };
 use crate::times::covariances_px2;
 use crate::tracks::gather::{Source, gather, unique};
@@ -68,7 +68,7 @@ pub(super) fn solve_joint(
     }
     let mut moved = None;
     let rms_px = solution.reprojection_rms_px();
-    if is_suspect(config, &solution) {
+    if views.len() > 1 && is_suspect(config, &solution) {
         if let Some(found) = moved_camera(input, config, views, &problem, &solution)? {
             warnings.push(Warning::new(
                 Severity::Warning,
@@ -101,7 +101,9 @@ pub(super) fn solve_joint(
             ));
         }
     }
-    tell_degeneracies(input, views, &solution, warnings);
+    if views.len() > 1 {
+        tell_degeneracies(input, views, &solution, warnings);
+    }
     let roles = chains.iter().map(|c| (c.look.role, c.look.at_m)).collect();
     Ok(TakeJoint { problem, sources, solution, roles, moved })
 }
@@ -204,7 +206,11 @@ fn build(
         })
         .collect();
     let shifts = ClockShift::of_clips(clips.iter().map(|c| &c.times));
-    Problem { pose_covariance, set_up, shifts, ..Problem::new(cameras, chains.len(), observations) }
+    let plane = input.held().map(|plane| PlaneHold {
+        normal: plane.held(Role::Tip).0,
+        offsets_m: chains.iter().map(|c| plane.held(c.look.role).1).collect(),
+    });
+    Problem { pose_covariance, set_up, shifts, plane, ..Problem::new(cameras, chains.len(), observations) }
 }
 
 /// The scene's joint covariance for the cameras of the take, with the settling of each tripod on top.

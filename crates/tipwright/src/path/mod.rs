@@ -11,6 +11,8 @@
 //!    sightings near the solution are taken in, others set aside, and it is solved again.
 //! 5. `output`: samples, draws, clocks, spots and counts.
 //!
+//! 6. `one_view`: a take of which one camera alone has a clip lies in a plane that other takes tell.
+//!
 //! A path is given at the first camera's frame times. One camera alone carries it for [`PathConfig::longest_bridge_s`]
 //! with growing standard deviation; beyond that there is a gap.
 
@@ -19,6 +21,7 @@ mod clocks;
 mod error;
 mod joining;
 mod joint;
+pub mod one_view;
 mod output;
 #[cfg(test)]
 mod tests;
@@ -38,6 +41,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use error::PathError;
+use one_view::PlanePrior;
 
 /// What a marker looks like and where it sits.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,6 +80,15 @@ pub struct TakeInput<'a> {
     pub cameras: Vec<TakeCamera<'a>>,
     /// Markers to look for; the tip must be among them.
     pub roles: Vec<RoleLook>,
+    /// The plane that they move about; used where there is one camera.
+    pub plane: Option<&'a PlanePrior>,
+}
+
+impl<'a> TakeInput<'a> {
+    /// The plane that holds the paths: of one camera alone.
+    fn held(&self) -> Option<&'a PlanePrior> {
+        self.plane.filter(|_| self.cameras.len() == 1)
+    }
 }
 
 /// Settings of [`solve_take`].
@@ -324,7 +337,7 @@ fn solve(
     joined: Option<(usize, f64)>,
 ) -> Result<TakePaths, PathError> {
     let take = || input.take.to_string();
-    if input.cameras.len() < 2 {
+    if input.cameras.len() < 2 && input.held().is_none() {
         return Err(PathError::TooFewCameras { got: input.cameras.len(), take: take() });
     }
     let tip = *input
@@ -335,6 +348,9 @@ fn solve(
     let mut views = view::views(input, config)?;
     if let Some((at, offset_s)) = joined {
         views[at].offset_on_path_s = Some(offset_s);
+    }
+    if let (Some(plane), [alone]) = (input.held(), views.as_slice()) {
+        one_view::sees(plane, alone, input.take)?;
     }
     let mut warnings = Vec::new();
     clocks::find_clocks(input, config, &tip, &mut views, &mut warnings)?;

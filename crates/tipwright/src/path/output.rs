@@ -2,7 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use nalgebra::Point3;
+
 use super::joint::TakeJoint;
+use super::one_view::spread::{OnRod, spread};
 use super::view::View;
 use super::{AssignedSpot, ClipAssignment, PathConfig, TakeInput, TakePaths};
 use crate::math::median;
@@ -31,6 +34,15 @@ pub(super) fn write_out(
         } else {
             rod.butts.push(ButtPath { role: *role, at_m: *at_m, path });
         }
+    }
+    if let Some(plane) = input.held() {
+        let rod_m = input.roles.iter().find(|r| r.role == Role::Tip).map_or(f64::NAN, |r| r.at_m);
+        let centres: Vec<Point3<f64>> = draws.iter().map(|d| Point3::from(d.state.centre_m(0))).collect();
+        let butts =
+            rod.butts.iter_mut().map(|b| OnRod { role: b.role, share: b.at_m / rod_m, path: &mut b.path });
+        let tip = OnRod { role: Role::Tip, share: 1.0, path: &mut rod.tip };
+        let mut markers: Vec<OnRod<'_>> = std::iter::once(tip).chain(butts).collect();
+        spread(&mut markers, plane, &centres, config.seed);
     }
     rod.butts.sort_by_key(|b| b.role);
     let clocks = views
@@ -96,8 +108,8 @@ fn marker_path(
     let mut path = MarkerPath::default();
     for (t_s, views) in frame_times.iter().zip(&seen_by) {
         // between sightings not farther apart than a bridge, and between pairs of them not much farther
-        let bridged =
-            within(&any, *t_s, config.longest_bridge_s) && within(&two, *t_s, 2.0 * config.longest_bridge_s);
+        let bridged = within(&any, *t_s, config.longest_bridge_s)
+            && (solution.cameras().len() == 1 || within(&two, *t_s, 2.0 * config.longest_bridge_s));
         if !bridged {
             continue;
         }
@@ -245,7 +257,10 @@ fn assignments(input: &TakeInput, views: &[View], joint: &TakeJoint) -> Vec<Clip
                         Some((_, Fate::OffPath)) => "seen by one camera alone for too long",
                         None if !colours.contains(&candidate.colour) => "colour of no marker",
                         None if !linked.contains(&(frame_pos, candidate_idx)) => "isolated",
-                        None if !overlaps(view_idx, frame.pts_s) => "filmed by this camera alone",
+                        None if views.len() > 1 && !overlaps(view_idx, frame.pts_s) => {
+                            "filmed by this camera alone"
+                        }
+                        None if views.len() == 1 => "not the marker: wrong size, or slow",
                         None => "not the marker: cameras disagree, wrong size, or slow",
                     };
                     *tally.rejected.entry(reason.to_string()).or_insert(0) += 1;

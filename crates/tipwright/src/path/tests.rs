@@ -71,6 +71,7 @@ pub(super) fn take<'a>(
             .map(|(c, spots)| TakeCamera { lens: &c.lens, spots, readout_s: None, coarse_offset: None })
             .collect(),
         roles,
+        plane: None,
     }
 }
 

@@ -4,7 +4,8 @@ use nalgebra::{Point3, Vector3};
 use rayon::prelude::*;
 
 use crate::model::{
-    FigureId as F, Figures, Measured, RodPaths, RspSource, Severity, Stroke, StrokeKind, Warning,
+    FigureId as F, Figures, MarkerPath, Measured, PathSample, RodPaths, RspSource, Severity, Stroke,
+    StrokeKind, Warning,
 };
 
 use super::butt::{counterflex_end_s, rsp_limit_s};
@@ -75,7 +76,11 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
             if let (Some(rivals), true) = (&rivals, raws[i].has_rival) {
                 doubt(&mut made.figures, &rivals[i]);
             }
-            Stroke { kind: kinds[i].0, kind_p: kinds[i].1, ..made }
+            let views = views(&paths.tip, &raws[i]);
+            if views == 1 {
+                made.figures.set_missing(F::OffPlaneMax, "one camera alone does not see it");
+            }
+            Stroke { kind: kinds[i].0, kind_p: kinds[i].1, views, ..made }
         })
         .collect();
     if fell_back.iter().any(|f| *f) {
@@ -96,6 +101,12 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
     }
     let rod_rows = rod.pair().is_some().then(|| rod_samples(&rod, &casting));
     Ok(StrokesOutcome { strokes, rod: rod_rows, set_aside, warnings })
+}
+
+/// Cameras that saw the tip in W: most of them at one instant, for each may miss some.
+fn views(tip: &MarkerPath, raw: &Raw) -> u8 {
+    let in_w = |s: &&PathSample| s.t_s >= raw.times.t_start_s && s.t_s <= raw.t_rsp_s;
+    tip.samples.iter().filter(in_w).map(|s| s.views).max().unwrap_or(0)
 }
 
 /// The path's own figures, and what the markers allow; `true` where the bend gave no rod straight position.
@@ -174,6 +185,7 @@ fn stroke(
         direction_p: casting.certainty,
         kind: StrokeKind::False,
         kind_p: 0.0,
+        views: 0,
         rsp_source: if allowed[i].bend { RspSource::Bend } else { RspSource::Speed },
         loop_shape: None,
         figures,

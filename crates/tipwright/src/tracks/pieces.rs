@@ -131,6 +131,48 @@ pub fn find_pieces(views: &[TrackView], config: &PieceConfig) -> Vec<Piece> {
     out
 }
 
+/// Tracks of one view as pieces where their rays meet a plane, `normal . x = offset` with a unit normal, in order of their start.
+#[must_use]
+pub fn pieces_in_plane(
+    view: &TrackView,
+    normal: &Vector3<f64>,
+    offset: f64,
+    config: &PieceConfig,
+) -> Vec<Piece> {
+    let mut out = Vec::new();
+    for (idx, track) in view.tracks.iter().enumerate() {
+        let mut run = Run::default();
+        for s in &track.sightings {
+            // half a pixel stands for what poses and first readouts don't know
+            let ray = WorldRay::new(view.pose, s.ray, s.sigma_px.hypot(0.5) / view.focal_px);
+            let (by_ray, away) = (normal.dot(&ray.direction), offset - normal.dot(&ray.origin.coords));
+            let reach = away / by_ray;
+            if !(reach > 0.0 && reach < config.farthest) {
+                continue;
+            }
+            let position = ray.origin + ray.direction.into_inner() * reach;
+            if let Some((diameter, _)) = config.size {
+                run.ratios.push(s.area_px2 / expected_px2(view, &position, diameter, s.streak_px));
+            }
+            let sd = reach * ray.sd_rad / by_ray.abs();
+            run.samples.push(PieceSample {
+                t_s: view.session_s(s.own_s),
+                position,
+                covariance: Matrix3::identity() * (sd * sd),
+            });
+        }
+        close(run, [0, 0, idx, idx], config, &mut out);
+    }
+    out.sort_by(|p, q| p.start_s().total_cmp(&q.start_s()));
+    out
+}
+
+/// Area that a marker should have in a picture.
+fn expected_px2(view: &TrackView, position: &Point3<f64>, diameter: f64, streak_px: f64) -> f64 {
+    let depth = (view.pose.camera_from_world * position).z.max(0.1);
+    ball_area_px2(diameter / depth * view.focal_px, streak_px)
+}
+
 #[derive(Default)]
 struct Run {
     samples: Vec<PieceSample>,
@@ -170,12 +212,10 @@ fn pieces_of_pair(
                 let run = runs.entry(b_track).or_default();
                 if let Some(point) = point.flatten() {
                     if let Some((diameter, _)) = config.size {
-                        let expected_px2 = |view: &TrackView, streak_px: f64| {
-                            let depth = (view.pose.camera_from_world * point.position).z.max(0.1);
-                            ball_area_px2(diameter / depth * view.focal_px, streak_px)
-                        };
-                        let ratio = s.area_px2 / expected_px2(a, s.streak_px) * state.area_px2
-                            / expected_px2(b, state.streak_px);
+                        let expected =
+                            |view, streak_px| expected_px2(view, &point.position, diameter, streak_px);
+                        let ratio = s.area_px2 / expected(a, s.streak_px) * state.area_px2
+                            / expected(b, state.streak_px);
                         run.ratios.push(ratio.sqrt());
                     }
                     run.samples.push(PieceSample {

@@ -68,6 +68,7 @@ impl Shoot<'_> {
                     goal: None,
                     take_idx,
                     set_up_idx: Some(0),
+                    alone: None,
                 })
             };
         Ok(Session {

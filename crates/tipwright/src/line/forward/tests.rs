@@ -76,6 +76,7 @@ fn stroke(kind: StrokeKind) -> Stroke {
         direction_p: 0.99,
         kind,
         kind_p: 0.9,
+        views: 2,
         rsp_source: RspSource::Bend,
         loop_shape: None,
         figures,

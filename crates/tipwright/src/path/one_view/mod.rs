@@ -1,0 +1,44 @@
+//! A take of which one camera alone has a clip: its rays meet a plane that is known from other takes of the same set-up.
+//!
+//! 1. `fit`: of every take that two cameras measured, the plane nearest to the tip's fast movement (it leans as the rod does), how the
+//!    tip strays from it, and how far beside it the butt markers go ([`TipPlane`]).
+//! 2. `prior`: what those of the caster's other takes, or else of other casters, say of a take that nobody has measured yet.
+//! 3. The path is solved in that plane ([`crate::motion::PlaneHold`]); its draws own the camera's errors.
+//! 4. `spread`: each draw is carried along the camera's rays onto a plane as it may be, from which the tip strays as it may: an error
+//!    that lasts as long as it does in other takes.
+//!
+//! Ray and plane: Hartley and Zisserman, Multiple View Geometry, 2nd ed., 3.2 (from memory).
+//!
+//! [`TipPlane`]: crate::model::TipPlane
+
+mod fit;
+mod prior;
+pub(super) mod spread;
+use super::PathError;
+use super::view::View;
+use crate::model::Role;
+
+pub use fit::tip_plane;
+pub use prior::{PlaneFrom, PlanePrior, Strays};
+
+/// A camera that looks along the plane at less than this is of no use, degrees: at 15, what lies off the plane is taken for nearly
+/// four times as much along it.
+const LEAST_ANGLE_DEG: f64 = 15.0;
+/// The least with the plane turned towards it by two of its standard deviations, degrees.
+const LEAST_TURNED_DEG: f64 = 5.0;
+
+/// Refuses a camera that looks along the plane.
+pub(super) fn sees(plane: &PlanePrior, alone: &View<'_>, take: &str) -> Result<(), PathError> {
+    let centre = alone.pose.camera_from_world.inverse().translation.vector;
+    let ray = (plane.origin.coords - centre).normalize();
+    let angle_deg = plane.held(Role::Tip).0.dot(&ray).abs().asin().to_degrees();
+    let least_deg = LEAST_ANGLE_DEG.max(LEAST_TURNED_DEG + 2.0 * plane.sd[1].atan().to_degrees());
+    if angle_deg >= least_deg {
+        return Ok(());
+    }
+    let (camera, take) = (alone.name.to_string(), take.to_string());
+    Err(PathError::AlongPlane { camera, angle_deg, least_deg, take })
+}
+
+#[cfg(test)]
+mod tests;
