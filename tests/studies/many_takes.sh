@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # A day of many takes: size of the page, memory and time of `day` and `compare`. One take is measured and what was kept of it stands for
 # the others (they share their clips), so the stages that hold all takes at once are measured, not the clips.
-# Usage: tests/studies/many_takes.sh SESSION [TAKES]     Limits: page 12 MB, memory 400 MB.
+# Usage: tests/studies/many_takes.sh SESSION [TAKES]     Limits: page 12 MB; memory of `day` within 50 MB of one take's, of `compare` 400 MB.
 set -euo pipefail
 cd "$(dirname "$0")/../.."
 takes=${2:-200}
@@ -22,10 +22,11 @@ measure() { # name, command...
   [ "$status" -eq 0 ] || { cat "$work/err" >&2; exit 1; }
   tail -1 "$work/cost" | awk -v what="$what" '{ printf "%-28s %5.0f MB %7.1f s\n", what, $1 / 1000, $2 }'
   mb=$(tail -1 "$work/cost" | awk '{ printf "%d", $1 / 1000 }')
-  [ "$mb" -le 400 ] || failed=1
+  [ "$mb" -le "$most" ] || failed=1
 }
-failed=0
+failed=0 most=400
 measure "1 take, measured" "$tipwright" -q day "$work/session" -o "$work/results"
+most=$((mb + 50))
 one=$(awk '/^\[\[take\]\]/ { n = 1 } n' "$work/session/session.toml")
 .venv/bin/python -c 'import blake3' 2>/dev/null || { [ -x .venv/bin/python ] || python3 -m venv .venv; .venv/bin/pip install --quiet blake3; }
 more=()
@@ -37,8 +38,9 @@ done
 .venv/bin/python tests/studies/kept_copies.py takes "$work/results" "${more[@]}"
 measure "$takes takes, tables and page" "$tipwright" -q day "$work/session" -o "$work/results"
 measure "$takes takes, nothing to do" "$tipwright" -q day "$work/session" -o "$work/results"
+most=400
 measure "$takes takes compared" "$tipwright" -q compare "$work/results" --by caster -o "$work/comparison"
 page=$(stat -c %s "$work/results/report/index.html")
 awk -v b="$page" -v c="$(stat -c %s "$work/comparison/index.html")" 'BEGIN { printf "page %.1f MB, comparison %.1f MB\n", b / 1e6, c / 1e6 }'
 [ "$page" -le 12000000 ] || failed=1
-[ "$failed" -eq 0 ] || { echo "a limit is passed: page 12 MB, memory 400 MB" >&2; exit 1; }
+[ "$failed" -eq 0 ] || { echo "a limit is passed: page 12 MB, memory of day 50 MB over one take's, of compare 400 MB" >&2; exit 1; }

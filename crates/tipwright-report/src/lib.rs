@@ -167,12 +167,16 @@ pub fn clip_files(
     Ok(files)
 }
 
-/// The session's files: `strokes.csv`, `evidence.csv`, both as Parquet too, and the pages below `report/`; `anonymous`: they
-/// name nobody and show no picture.
+/// The session's files: `strokes.csv`, `evidence.csv`, both as Parquet too, and the pages below `report/`, each given to `put` as soon
+/// as it is made; `anonymous`: they name nobody and show no picture.
 ///
 /// # Errors
-/// A table cannot be made.
-pub fn session_files(session: &SessionResults, anonymous: bool) -> Result<Vec<FileMade>, ReportError> {
+/// A table cannot be made, or what `put` says.
+pub fn write_session<E: From<ReportError>>(
+    session: &SessionResults,
+    anonymous: bool,
+    put: &mut dyn FnMut(FileMade) -> Result<(), E>,
+) -> Result<(), E> {
     let nameless;
     let session = if anonymous {
         nameless = compare::cells::without_names(session);
@@ -183,13 +187,23 @@ pub fn session_files(session: &SessionResults, anonymous: bool) -> Result<Vec<Fi
     let facts = Facts::of(&session.takes);
     let rows: Vec<StrokeRow<'_>> = session.takes.iter().flat_map(strokes::rows).collect();
     let asked = evidence::rows(&session.takes);
-    let mut files = vec![
-        FileMade::of("strokes.csv", strokes::table().csv(&rows))?,
-        FileMade::of("strokes.parquet", strokes::table().parquet(&rows, &facts))?,
-        FileMade::of("evidence.csv", evidence::table().csv(&asked))?,
-        FileMade::of("evidence.parquet", evidence::table().parquet(&asked, &facts))?,
-    ];
-    files.extend(page::session_pages(session));
+    put(FileMade::of("strokes.csv", strokes::table().csv(&rows))?)?;
+    put(FileMade::of("strokes.parquet", strokes::table().parquet(&rows, &facts))?)?;
+    put(FileMade::of("evidence.csv", evidence::table().csv(&asked))?)?;
+    put(FileMade::of("evidence.parquet", evidence::table().parquet(&asked, &facts))?)?;
+    page::write_pages(session, put)
+}
+
+/// The files of [`write_session`], all held at once.
+///
+/// # Errors
+/// A table cannot be made.
+pub fn session_files(session: &SessionResults, anonymous: bool) -> Result<Vec<FileMade>, ReportError> {
+    let mut files = Vec::new();
+    write_session(session, anonymous, &mut |file| {
+        files.push(file);
+        Ok::<(), ReportError>(())
+    })?;
     Ok(files)
 }
 

@@ -8,7 +8,7 @@ use std::sync::Mutex;
 use tipwright::model::film::{DrawFrame, FilmConfig, FilmMaker, FilmSpan};
 use tipwright::model::footage::{Footage, PlaneData};
 use tipwright::model::{TakeCameraFit, TakeClock, TakeResults};
-use tipwright_day::day::{DayConfig, Event, Filming, run_with_film};
+use tipwright_day::day::{DayConfig, Event, Filming, read_results, run_with_film};
 use tipwright_footage::Reader;
 use tipwright_report::film::{FilmCamera, StrokeDrawing};
 use tipwright_simulate::{DayKind, SimulateConfig, simulate};
@@ -159,6 +159,7 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
     assert!(largest > total / 20, "solving is {largest} of {total} frames' work");
     let take = &outcome.results.takes[0];
     assert_eq!(take.film.len(), take.strokes.len(), "{:?}", take.warnings);
+    let path = read_results(&results).unwrap().takes.swap_remove(0).path;
 
     // Every stroke in both cameras, frame by frame, whichever camera the film was made from.
     for name in ["west", "east"] {
@@ -166,7 +167,7 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
         let truth = true_tip(&session.join(format!("truth/takes/{}/spots_{name}.csv", take.take)));
         let mut errors_px = Vec::new();
         for stroke in &take.strokes {
-            let drawing = StrokeDrawing::new(&camera, &take.path, stroke, None);
+            let drawing = StrokeDrawing::new(&camera, &path, stroke, None);
             let (from_s, to_s) = tipwright_report::film::span_s(stroke, None, 0.0).unwrap();
             for (pts_s, x_px, y_px) in &truth {
                 let Some((t_s, drawn)) = drawing.tip(*pts_s) else { continue };
@@ -188,7 +189,7 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
 
         // The same in the finished picture: cut out, turned, made smaller, painted and encoded.
         let stroke = &take.strokes[0];
-        let drawing = StrokeDrawing::new(&camera, &take.path, stroke, None);
+        let drawing = StrokeDrawing::new(&camera, &path, stroke, None);
         let span_s = tipwright_report::film::span_s(stroke, None, 0.0).unwrap();
         let painted_px = painted_errors_px(&camera, &drawing, span_s, &session.join(&take.clips[name]));
         println!(

@@ -9,11 +9,12 @@ use rayon::prelude::*;
 use super::run::Run;
 use super::{DayError, Event, SetUps, inputs};
 use crate::session::Session;
-use crate::store::{Files, Place};
+use crate::store::{self, Files, Place};
 use tipwright::model::film::{
     DrawFrame, DrawnLine, FilmConfig, FilmMaker, FilmMoment, FilmSpan, FilmStill, FilmedSpan, StrokeFilm,
 };
 use tipwright::model::line::StrokeLoop;
+use tipwright::model::results::PathPoint;
 use tipwright::model::{Clock, SessionResults, Severity, Stroke, TakeResults, Warning};
 use tipwright_report::film::{FilmCamera, StrokeDrawing, moments, span_s};
 use tipwright_report::page::{film::moment_word, slug};
@@ -56,7 +57,9 @@ pub(super) fn add(
         }
         run.tell(Event::Began(&about));
         let mut warnings = Vec::new();
-        let made = run.watch.time("film", || of_take(run, take, idx, film, &mut warnings));
+        // all takes are held without their paths
+        let path = store::read::<TakeResults>(run.store.root(), &Place::kept_take(&own.name))?.path;
+        let made = run.watch.time("film", || of_take(run, (take, &path), idx, film, &mut warnings));
         share.done();
         let mut files = Files::new();
         for file in made.iter().flat_map(files_of) {
@@ -119,7 +122,7 @@ fn cameras(
 
 fn of_take(
     run: &Run<'_>,
-    take: &TakeResults,
+    (take, path): (&TakeResults, &[PathPoint]),
     idx: usize,
     film: Filming<'_>,
     warnings: &mut Vec<Warning>,
@@ -139,7 +142,7 @@ fn of_take(
     for (camera_idx, strokes) in by_camera {
         let (name, clip, capture_fps, camera) = &cameras[camera_idx];
         let drawings: Vec<StrokeDrawing<'_>> =
-            strokes.iter().map(|s| StrokeDrawing::new(camera, &take.path, s, loop_of(take, s))).collect();
+            strokes.iter().map(|s| StrokeDrawing::new(camera, path, s, loop_of(take, s))).collect();
         let draws: Vec<Draw<'_>> =
             drawings.iter().map(|d| Box::new(|pts_s: f64| d.lines(pts_s)) as Draw<'_>).collect();
         let jobs: Vec<Job<'_>> = strokes

@@ -169,7 +169,7 @@ pub enum DayError {
 /// How a day went.
 #[derive(Debug)]
 pub struct DayOutcome {
-    /// Everything, as kept for the report.
+    /// Everything that the report shows: takes without their paths and rods, which are kept ([`read_results`]).
     pub results: SessionResults,
     /// Takes measured.
     pub done: usize,
@@ -228,9 +228,9 @@ pub fn run_with_film(
     }
     run.watch.time("report", || -> Result<(), DayError> {
         let mut files = Files::new();
-        for file in tipwright_report::session_files(&results, config.anonymous)? {
-            store.put(&Place::new(file.place)?, &file.bytes, &mut files)?;
-        }
+        tipwright_report::write_session(&results, config.anonymous, &mut |file| -> Result<(), DayError> {
+            Ok(store.put(&Place::new(file.place)?, &file.bytes, &mut files)?)
+        })?;
         Ok(kept::write(&store, &mut results)?)
     })?;
     let done = results.takes.iter().filter(|t| t.status == TakeStatus::Done).count();
@@ -303,13 +303,19 @@ pub fn run_take(
     Ok(result)
 }
 
-/// All takes with their places in session.toml: those that one camera alone shows after the others, which tell their planes.
+/// All takes without their paths, with their places in session.toml: those that one camera alone shows after the others, which tell their planes.
 fn all_takes(run: &Run<'_>, set_ups: &SetUps) -> Result<Vec<(usize, TakeResults)>, DayError> {
     let got = run
         .session
         .take
         .par_iter()
-        .map(|take| Ok((take, takes::get(run, take, set_ups)?)))
+        .map(|take| {
+            let got = match takes::get(run, take, set_ups)? {
+                Got::Done(results) => Got::Done(Box::new(results.without_paths())),
+                alone => alone,
+            };
+            Ok((take, got))
+        })
         .collect::<Result<Vec<(&Take, Got<'_>)>, DayError>>()?;
     let (mut takes, mut alone) = (Vec::new(), Vec::new());
     for (take, got) in got {
@@ -320,7 +326,10 @@ fn all_takes(run: &Run<'_>, set_ups: &SetUps) -> Result<Vec<(usize, TakeResults)
     }
     let later = alone
         .into_par_iter()
-        .map(|(take, own)| Ok((take.take_idx, takes::get_alone(run, take, set_ups, own, &takes)?)))
+        .map(|(take, own)| {
+            let results = takes::get_alone(run, take, set_ups, own, &takes)?;
+            Ok((take.take_idx, results.without_paths()))
+        })
         .collect::<Result<Vec<_>, DayError>>()?;
     takes.extend(later);
     Ok(takes)

@@ -191,13 +191,15 @@ pub fn date_of(session: &SessionResults) -> &str {
     session.takes.iter().find_map(|t| t.keys.date.as_deref()).unwrap_or_default()
 }
 
-/// The pages of a caster: file name and HTML.
-#[must_use]
-pub fn pages(session: &SessionResults, book: &Book, story: &CasterStory<'_>) -> Vec<(String, String)> {
+/// The pages of a caster, one after the other: file name and HTML.
+pub fn pages<'a>(
+    session: &'a SessionResults,
+    book: &'a Book,
+    story: &'a CasterStory<'_>,
+) -> impl Iterator<Item = (String, String)> + 'a {
     let config = ReportConfig::of_session(session);
-    let Some((_, pages)) = book.casters().find(|(id, _)| *id == story.caster) else { return Vec::new() };
-    let mut out = Vec::new();
-    for (k, page) in pages.iter().enumerate() {
+    let pages = book.casters().find(|(id, _)| *id == story.caster).map_or(&[][..], |(_, pages)| pages);
+    pages.iter().enumerate().map(move |(k, page)| {
         let on_first = |make: &dyn Fn() -> Html| if k == 0 { make() } else { Html::default() };
         let html = Html::of(&Page {
             session,
@@ -222,9 +224,8 @@ pub fn pages(session: &SessionResults, book: &Book, story: &CasterStory<'_>) -> 
             glossary: glossary::section(),
         });
         let title = format!("{}, {}", story.alias, session.title);
-        out.push((page.file.clone(), shell::document(&title, session.report_units, &html.0)));
-    }
-    out
+        (page.file.clone(), shell::document(&title, session.report_units, &html.0))
+    })
 }
 
 #[derive(Template)]

@@ -31,20 +31,34 @@ use crate::files::FileMade;
 use ids::Book;
 use tipwright::model::results::SessionResults;
 
-/// The pages of a session, with their places below the results folder.
-#[must_use]
-pub fn session_pages(session: &SessionResults) -> Vec<FileMade> {
+/// The pages of a session, with their places below the results folder, each given to `put` as soon as it is made.
+///
+/// # Errors
+/// What `put` says.
+pub fn write_pages<E>(
+    session: &SessionResults,
+    put: &mut dyn FnMut(FileMade) -> Result<(), E>,
+) -> Result<(), E> {
     let book = Book::of(session);
     let stories = caster::stories(session, &book);
-    let mut out = vec![FileMade::new("report/index.html", day::page(session, &book, &stories))];
+    put(FileMade::new("report/index.html", day::page(session, &book, &stories)))?;
     for story in &stories {
-        out.extend(
-            caster::pages(session, &book, story)
-                .into_iter()
-                .map(|(file, html)| FileMade::new(format!("report/{file}"), html)),
-        );
+        for (file, html) in caster::pages(session, &book, story) {
+            put(FileMade::new(format!("report/{file}"), html))?;
+        }
         let file = format!("report/handout/{}", story.handout_file());
-        out.push(FileMade::new(file, caster::handout(session, story)));
+        put(FileMade::new(file, caster::handout(session, story)))?;
     }
-    out
+    Ok(())
+}
+
+/// The pages of [`write_pages`], all held at once.
+#[must_use]
+pub fn session_pages(session: &SessionResults) -> Vec<FileMade> {
+    let mut pages = Vec::new();
+    let Ok(()) = write_pages(session, &mut |page| {
+        pages.push(page);
+        Ok::<(), std::convert::Infallible>(())
+    });
+    pages
 }

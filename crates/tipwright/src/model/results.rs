@@ -278,6 +278,12 @@ pub struct TakeResults {
 }
 
 impl TakeResults {
+    /// The take without the samples of its whole path and rod: what a day holds of all its takes at once. Strokes have their own.
+    #[must_use]
+    pub fn without_paths(self) -> Self {
+        Self { path: Vec::new(), rod: Vec::new(), ..self }
+    }
+
     /// A failed take without anything; to be filled by struct update.
     #[must_use]
     pub fn failed() -> Self {
