@@ -6,7 +6,7 @@ mod support;
 use std::fs;
 use std::path::Path;
 
-use support::{Spoiled, day, json, status, text, tipwright};
+use support::{Spoiled, copy, day, json, status, text, tipwright};
 
 #[test]
 fn a_plan_of_what_cannot_be_is_refused() {
@@ -112,6 +112,32 @@ fn results_are_compared_with_what_is_there() {
         assert_eq!(status(&run), 2, "{case:?}: {}", text(&run.stderr));
         assert!(!out.exists(), "{case:?}");
     }
+    // other results of the same session: its strokes would count twice
+    let again = good.folder.path().join("again");
+    copy(Path::new(results), &again);
+    let compare = || {
+        let run = tipwright(&["compare", results, again.to_str().unwrap(), "-o", out.to_str().unwrap()]);
+        (status(&run), text(&run.stderr))
+    };
+    let (code, said) = compare();
+    assert!(code == 2 && said.contains("count twice") && !out.exists(), "{said}");
+    // with an id of its own it is another session, and the tables say which
+    let id_of =
+        |words: &str| words.split("id = \"").nth(1).and_then(|w| w.split('"').next()).unwrap().to_owned();
+    let first_id = id_of(&fs::read_to_string(good.session().join("session.toml")).unwrap());
+    good.edit(|words| {
+        let others: Vec<&str> = words.lines().filter(|l| !l.starts_with("id = ")).collect();
+        format!("id = \"alder-2026-06-13-aaaa\"\n{}\n", others.join("\n"))
+    });
+    let made = tipwright(&["-q", "day", good.session().to_str().unwrap(), "-o", again.to_str().unwrap()]);
+    assert_eq!(status(&made), 0, "{}", text(&made.stderr));
+    let (code, said) = compare();
+    assert_eq!(code, 0, "{said}");
+    let means = fs::read_to_string(out.join("comparison_means.csv")).unwrap();
+    assert!(means.lines().next().unwrap().ends_with("session_id,caster_key"), "{means}");
+    assert!(means.contains(",alder-2026-06-13-aaaa,alder-2026-06-13-aaaa/01"), "{means}");
+    assert!(means.contains(&format!(",{first_id},{first_id}/01")), "{means}");
+    fs::remove_dir_all(&out).unwrap();
     // the truth of another day
     let truth = day().join("session/truth");
     let scored = tipwright(&["score", results, truth.to_str().unwrap()]);

@@ -1,6 +1,7 @@
 //! `compare RESULTS...`.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
 
 use tipwright::model::{Direction, FigureId, SessionResults};
 use tipwright_day::day::read_results;
@@ -12,12 +13,14 @@ use crate::ui::Ui;
 
 /// Puts results side by side.
 pub fn run(args: &CompareArgs, ui: &Ui) -> Result<(), Failure> {
+    check_folders(args)?;
     let sessions = args
         .results
         .iter()
         .map(|r| read_results(r))
         .collect::<Result<Vec<_>, _>>()
         .map_err(Failure::unusable)?;
+    check_sessions(args, &sessions)?;
     let rank = match &args.rank {
         None => None,
         Some(column) => Some(FigureId::from_key(column).ok_or_else(|| {
@@ -29,7 +32,6 @@ pub fn run(args: &CompareArgs, ui: &Ui) -> Result<(), Failure> {
         })?),
     };
     let by = by(args.by, &sessions);
-    check_folders(args)?;
     check_phases(args, by, &sessions)?;
     let choice = CompareChoice {
         by,
@@ -56,6 +58,23 @@ fn check_folders(args: &CompareArgs) -> Result<(), Failure> {
         if !seen.insert(folder.canonicalize().unwrap_or_else(|_| folder.clone())) {
             return Err(Failure::Unusable(format!(
                 "is given twice; name each results folder once: {}",
+                folder.display()
+            )));
+        }
+    }
+    Ok(())
+}
+
+/// Two results of one session would count its strokes twice.
+fn check_sessions(args: &CompareArgs, sessions: &[SessionResults]) -> Result<(), Failure> {
+    let mut seen: BTreeMap<&str, &Path> = BTreeMap::new();
+    for (folder, session) in args.results.iter().zip(sessions) {
+        let Some(id) = session.takes.iter().find_map(|t| t.keys.session_id.as_deref()) else { continue };
+        if let Some(first) = seen.insert(id, folder) {
+            return Err(Failure::Unusable(format!(
+                "holds results of session {id}, as {} does, whose strokes would count twice; name one of the two. Sessions that are \
+                 copies of each other need ids of their own in session.toml: {}",
+                first.display(),
                 folder.display()
             )));
         }

@@ -22,11 +22,39 @@ impl Cell<'_> {
     }
 }
 
+/// Whose strokes, beyond one comparison; empty where several are meant, or names are left out.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Keys {
+    /// The session, where all strokes are of one.
+    pub session_id: Option<String>,
+    /// The caster's key over all sessions.
+    pub caster_key: Option<String>,
+}
+
+/// What is put beside another: a phase, a session, or all strokes.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Side {
+    /// Shown name; empty where casters are compared with each other.
+    pub name: String,
+    /// The session's id, where sides are sessions.
+    pub session_id: Option<String>,
+    /// The session's day, where sides are sessions.
+    pub date: Option<String>,
+}
+
+impl Side {
+    fn named(name: String) -> Self {
+        Self { name, ..Self::default() }
+    }
+}
+
 /// One caster with its cells by side.
 #[derive(Debug, Clone)]
 pub struct Row<'a> {
     /// Shown name.
     pub label: String,
+    /// Who it is.
+    pub keys: Keys,
     /// Cells by index of their side.
     pub cells: BTreeMap<usize, Cell<'a>>,
 }
@@ -34,12 +62,21 @@ pub struct Row<'a> {
 /// Everything sorted.
 #[derive(Debug, Clone)]
 pub struct Sorted<'a> {
-    /// Names of the sides; one when casters are compared with each other.
-    pub sides: Vec<String>,
+    /// The sides; one when casters are compared with each other.
+    pub sides: Vec<Side>,
     /// Casters.
     pub rows: Vec<Row<'a>>,
     /// What was left out and why.
     pub left_out: Vec<String>,
+}
+
+impl Sorted<'_> {
+    /// Whose strokes a row's cell of a side holds; of all rows together without one.
+    #[must_use]
+    pub fn keys(&self, row: Option<&Row<'_>>, side: usize) -> Keys {
+        let of_row = row.map(|r| r.keys.clone()).unwrap_or_default();
+        Keys { session_id: self.sides[side].session_id.clone().or(of_row.session_id), ..of_row }
+    }
 }
 
 /// Sorts the strokes of some sessions.
@@ -68,7 +105,7 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
             }
             let side = match choice.by {
                 CompareBy::Caster => Some(0),
-                CompareBy::Phase => take.phase.as_ref().and_then(|p| sides.iter().position(|s| s == p)),
+                CompareBy::Phase => take.phase.as_ref().and_then(|p| sides.iter().position(|s| s.name == *p)),
                 CompareBy::Session => Some(session_idx),
             };
             let Some(side) = side else {
@@ -95,7 +132,8 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
     rows.sort_by_key(|p| (if by_session { 0 } else { p.session_idx }, &p.take.caster, p.session_idx));
     let rows = labelled(rows, sessions, choice);
     let nameless = choice.anonymous && choice.by == CompareBy::Phase;
-    let sides = if nameless { (1..=sides.len()).map(|k| format!("phase {k}")).collect() } else { sides };
+    let numbered = |n| (1..=n).map(|k| Side::named(format!("phase {k}"))).collect();
+    let sides = if nameless { numbered(sides.len()) } else { sides };
     Sorted { sides, rows, left_out: left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect() }
 }
 
@@ -142,36 +180,47 @@ fn labelled<'a>(
         }
     };
     let labels: Vec<String> = people.iter().enumerate().map(label).collect();
-    people.into_iter().zip(labels).map(|(p, label)| Row { label, cells: p.cells }).collect()
+    let keys = |p: &Person<'_>| match choice.anonymous {
+        true => Keys::default(),
+        false => Keys {
+            session_id: p.take.keys.session_id.clone().filter(|_| !p.several),
+            caster_key: p.take.keys.of_caster(&p.take.caster),
+        },
+    };
+    let row = |(p, label): (Person<'a>, String)| Row { label, keys: keys(&p), cells: p.cells };
+    people.into_iter().zip(labels).map(row).collect()
 }
 
-/// Names of the sides.
-fn sides(sessions: &[SessionResults], choice: &CompareChoice) -> Vec<String> {
+/// The sides.
+fn sides(sessions: &[SessionResults], choice: &CompareChoice) -> Vec<Side> {
     match choice.by {
-        CompareBy::Caster => vec![String::new()],
-        CompareBy::Session => sessions
-            .iter()
-            .enumerate()
-            .map(|(k, s)| {
-                if choice.anonymous {
-                    return format!("session {}", k + 1);
-                }
-                // Two of one title are told apart by their day, or by their place in the call.
-                let is_shared = sessions.iter().filter(|o| o.title == s.title).count() > 1;
-                let day = s.takes.iter().find_map(|t| t.keys.date.clone());
-                let is_shared_day = |d: &String| {
-                    let same = sessions.iter().filter(|o| o.title == s.title);
-                    same.filter(|o| o.takes.iter().any(|t| t.keys.date.as_ref() == Some(d))).count() > 1
-                };
-                match day.filter(|d| !is_shared_day(d)) {
-                    _ if !is_shared => s.title.clone(),
-                    Some(day) => format!("{}, {day}", s.title),
-                    None => format!("{} ({})", s.title, k + 1),
-                }
-            })
-            .collect(),
-        CompareBy::Phase => choice.phases.clone().map_or_else(|| first_phases(sessions), |(a, b)| vec![a, b]),
+        CompareBy::Caster => vec![Side::default()],
+        CompareBy::Session => (0..sessions.len()).map(|k| side_of(sessions, k, choice.anonymous)).collect(),
+        CompareBy::Phase => {
+            let phases = choice.phases.clone().map_or_else(|| first_phases(sessions), |(a, b)| vec![a, b]);
+            phases.into_iter().map(Side::named).collect()
+        }
     }
+}
+
+/// A session as a side. Two of one title are told apart by their day, or by their place in the call.
+fn side_of(sessions: &[SessionResults], k: usize, anonymous: bool) -> Side {
+    let s = &sessions[k];
+    if anonymous {
+        return Side::named(format!("session {}", k + 1));
+    }
+    let is_shared = sessions.iter().filter(|o| o.title == s.title).count() > 1;
+    let date = s.takes.iter().find_map(|t| t.keys.date.clone());
+    let is_shared_day = |d: &&String| {
+        let same = sessions.iter().filter(|o| o.title == s.title);
+        same.filter(|o| o.takes.iter().any(|t| t.keys.date.as_ref() == Some(*d))).count() > 1
+    };
+    let name = match date.as_ref().filter(|d| !is_shared_day(d)) {
+        _ if !is_shared => s.title.clone(),
+        Some(day) => format!("{}, {day}", s.title),
+        None => format!("{} ({})", s.title, k + 1),
+    };
+    Side { name, session_id: s.takes.iter().find_map(|t| t.keys.session_id.clone()), date }
 }
 
 /// The first two phases in the order they appear.

@@ -1,6 +1,6 @@
 //! Means of each cell and the differences between sides or casters.
 
-use super::cells::{Row, Sorted, sort};
+use super::cells::{Keys, Row, Sorted, sort};
 use super::season::{self, Season};
 use super::{CompareBy, CompareChoice};
 use crate::stats::{Estimate, Sample, describe, difference, paired, trend};
@@ -75,6 +75,8 @@ pub struct Difference {
     pub second: String,
     /// Sizes: strokes, or casters when paired.
     pub counts: (usize, usize),
+    /// Whose strokes the first and the second are.
+    pub keys: [Keys; 2],
     /// Second minus first.
     pub estimate: Option<Estimate>,
     /// What may be said.
@@ -169,6 +171,7 @@ fn between_casters(rows: &[Row<'_>], figure: FigureId, choice: &CompareChoice) -
                 first: a.label.clone(),
                 second: b.label.clone(),
                 counts: (x.len(), y.len()),
+                keys: [a.keys.clone(), b.keys.clone()],
                 estimate,
                 verdict: Verdict::of(estimate, x.len().min(y.len()) >= choice.min_strokes),
                 is_paired: false,
@@ -199,9 +202,10 @@ fn between_sides(
         out.push(Difference {
             figure,
             of: row.label.clone(),
-            first: sorted.sides[first].clone(),
-            second: sorted.sides[second].clone(),
+            first: sorted.sides[first].name.clone(),
+            second: sorted.sides[second].name.clone(),
             counts: (x.len(), y.len()),
+            keys: [first, second].map(|side| sorted.keys(Some(row), side)),
             estimate,
             verdict: Verdict::of(estimate, x.len().min(y.len()) >= choice.min_strokes),
             is_paired: false,
@@ -213,9 +217,10 @@ fn between_sides(
         out.push(Difference {
             figure,
             of: ALL_PAIRED.into(),
-            first: sorted.sides[first].clone(),
-            second: sorted.sides[second].clone(),
+            first: sorted.sides[first].name.clone(),
+            second: sorted.sides[second].name.clone(),
             counts: (pairs.len(), pairs.len()),
+            keys: [first, second].map(|side| sorted.keys(None, side)),
             estimate,
             verdict: Verdict::of(estimate, pairs.len() >= choice.min_pairs),
             is_paired: true,

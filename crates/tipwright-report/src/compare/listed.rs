@@ -32,7 +32,7 @@ pub(super) fn consistency(part: &Part<'_>) -> Html {
         let cells = vec![
             Cell::new(name(m.figure)),
             Cell::new(escape(&part.sorted.rows[m.row].label)),
-            Cell::new(escape(&part.sorted.sides[m.side])),
+            Cell::new(escape(&part.sorted.sides[m.side].name)),
             Cell::keyed(m.sample.count.to_string(), m.sample.count as f64),
             Cell::keyed(mean, m.sample.mean),
             Cell::keyed(spread.unwrap_or_default(), m.sample.spread.unwrap_or(0.0)),
@@ -70,7 +70,7 @@ pub(super) fn ranking_data(part: &Part<'_>) -> String {
         .iter()
         .filter(|m| m.side >= first_drawn(part))
         .map(|m| {
-            let side = &part.sorted.sides[m.side];
+            let side = &part.sorted.sides[m.side].name;
             let label = &part.sorted.rows[m.row].label;
             let who = if side.is_empty() { label.clone() } else { format!("{label}, {side}") };
             let shown = |half| move |system| show(kind(m.figure), with_half(m.sample.mean, half), system);

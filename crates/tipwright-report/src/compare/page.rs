@@ -70,7 +70,10 @@ pub fn page(sessions: &[SessionResults], choice: &CompareChoice, parts: &[Part<'
     let title = match choice.by {
         CompareBy::Caster => "Casters side by side".to_owned(),
         CompareBy::Phase => {
-            let sides = parts.first().map(|p| p.sorted.sides.join(" and ")).unwrap_or_default();
+            let names = |p: &Part<'_>| {
+                p.sorted.sides.iter().map(|s| s.name.clone()).collect::<Vec<_>>().join(" and ")
+            };
+            let sides = parts.first().map(names).unwrap_or_default();
             format!("{} compared", capital(if sides.is_empty() { "phases" } else { &sides }))
         }
         CompareBy::Session => "Sessions compared".to_owned(),
@@ -173,14 +176,14 @@ fn words(choice: &CompareChoice, part: &Part<'_>, told: usize) -> String {
         };
     }
     if choice.by != CompareBy::Caster && sides.len() < 2 {
-        let only = sides.first().map_or("", String::as_str);
+        let only = sides.first().map_or("", |s| s.name.as_str());
         return format!("There is only one side, {}: nothing to compare it with.", escape(only));
     }
     let absent: Vec<String> = sides
         .iter()
         .enumerate()
         .filter(|(k, _)| part.sorted.rows.iter().all(|r| r.cells.get(k).is_none_or(|c| c.strokes.is_empty())))
-        .map(|(_, side)| escape(side))
+        .map(|(_, side)| escape(&side.name))
         .collect();
     if choice.by != CompareBy::Caster && !absent.is_empty() {
         return format!("No stroke of {} is there.", absent.join(" and "));
@@ -303,7 +306,7 @@ fn overlays(choice: &CompareChoice, part: &Part<'_>) -> Html {
         let groups: Vec<Group<'_>> = row
             .cells
             .range(first_drawn(part)..)
-            .filter_map(|(&side, cell)| group(part.sorted.sides[side].clone(), side, cell))
+            .filter_map(|(&side, cell)| group(part.sorted.sides[side].name.clone(), side, cell))
             .collect();
         draw(&groups, &row.label, true);
     }
@@ -331,7 +334,7 @@ fn forest(choice: &CompareChoice, part: &Part<'_>, figure: FigureId) -> Option<P
         .collect()
     } else {
         let listed = &part.sorted.sides[first_drawn(part)..];
-        let is_listed = |d: &&Difference| d.is_paired || listed.contains(&d.second);
+        let is_listed = |d: &&Difference| d.is_paired || listed.iter().any(|s| s.name == d.second);
         let of = part.differences.iter().filter(|d| d.figure == figure).filter(is_listed);
         of.filter_map(|d| {
             let estimate = d.estimate?;

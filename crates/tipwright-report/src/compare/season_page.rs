@@ -74,7 +74,7 @@ fn apart(part: &Part<'_>) -> Html {
     let row = |(s, x): &(&Season, &SessionPart)| {
         let cells = vec![
             Cell::new(name(s.figure)),
-            Cell::new(escape(&part.sorted.sides[x.side])),
+            Cell::new(escape(&part.sorted.sides[x.side].name)),
             Cell::new(full(kind(s.figure), with_half(x.above.value, x.above.half_width))),
             Cell::new(x.casters.to_string()),
         ];

@@ -3,7 +3,7 @@
 
 use std::borrow::Cow;
 
-use super::cells::{key_of, letters};
+use super::cells::{Keys, key_of, letters};
 use super::contrast::{Difference, Mean, Part};
 use super::season::{Season, SessionPart};
 use crate::ReportError;
@@ -50,6 +50,22 @@ fn count<R>(
     })
 }
 
+/// What the keys mean.
+const SESSION_ID: &str = "Id of the session, never changed; empty where the strokes are of several sessions, or names are left out.";
+const CASTER_KEY: &str = "Key of the caster over all sessions, as in strokes; empty where several casters are meant, or names are left out.";
+
+fn key<R>(
+    name: &'static str,
+    definition: &'static str,
+    get: impl Fn(&R) -> Option<String> + Send + Sync + 'static,
+) -> Column<R> {
+    Column::new(Kind::Text, name, definition, move |r: &R| Value::text(get(r))).since(2)
+}
+
+fn mean_keys(MeanRow(part, mean): &MeanRow<'_>) -> Keys {
+    part.sorted.keys(part.sorted.rows.get(mean.row), mean.side)
+}
+
 /// `comparison_means`.
 #[must_use]
 pub fn means_table<'a>() -> Table<MeanRow<'a>> {
@@ -60,7 +76,7 @@ pub fn means_table<'a>() -> Table<MeanRow<'a>> {
         text("unit", "Unit of the figure.", |r: &Row<'_>| r.1.figure.info().unit),
         text("caster", "Who.", |r: &Row<'_>| &r.0.sorted.rows[r.1.row].label),
         text("side", "Phase or session; empty where casters are compared.", |r: &Row<'_>| {
-            &r.0.sorted.sides[r.1.side]
+            &r.0.sorted.sides[r.1.side].name
         }),
         count("strokes", "Strokes with the figure.", |r: &Row<'_>| r.1.sample.count),
         number("mean", "Mean over them, in the figure's unit.", |r: &Row<'_>| Some(r.1.sample.mean)),
@@ -76,6 +92,8 @@ pub fn means_table<'a>() -> Table<MeanRow<'a>> {
         number("trend_half_width_95", "Half of the slope's 95 % interval.", |r: &Row<'_>| {
             r.1.trend.map(|t| t.half_width)
         }),
+        key("session_id", SESSION_ID, |r: &Row<'_>| mean_keys(r).session_id),
+        key("caster_key", CASTER_KEY, |r: &Row<'_>| mean_keys(r).caster_key),
     ];
     Table {
         name: "comparison_means",
@@ -107,6 +125,10 @@ pub fn differences_table<'a>() -> Table<DifferenceRow<'a>> {
             r.1.estimate.map(|e| e.half_width)
         }),
         text("verdict", "What may be said.", |r: &Row<'_>| r.1.verdict.word()),
+        key("session_id_first", SESSION_ID, |r: &Row<'_>| r.1.keys[0].session_id.clone()),
+        key("session_id_second", SESSION_ID, |r: &Row<'_>| r.1.keys[1].session_id.clone()),
+        key("caster_key_first", CASTER_KEY, |r: &Row<'_>| r.1.keys[0].caster_key.clone()),
+        key("caster_key_second", CASTER_KEY, |r: &Row<'_>| r.1.keys[1].caster_key.clone()),
     ];
     Table {
         name: "comparison_differences",
@@ -125,7 +147,7 @@ pub fn sessions_table<'a>() -> Table<SessionRow<'a>> {
         text("figure", "Key of the figure: a column of strokes.", |r: &Row<'_>| r.1.figure.info().key),
         text("unit", "Unit of the figure.", |r: &Row<'_>| r.1.figure.info().unit),
         text("session", "The session, as it is told from the others.", |r: &Row<'_>| {
-            &r.0.sorted.sides[r.2.side]
+            &r.0.sorted.sides[r.2.side].name
         }),
         count("casters", "Casters of it who were in other sessions too.", |r: &Row<'_>| r.2.casters),
         number(
@@ -148,6 +170,7 @@ pub fn sessions_table<'a>() -> Table<SessionRow<'a>> {
             "Standard deviation of what is left: the same caster from session to session.",
             |r: &Row<'_>| Some(r.1.left),
         ),
+        key("session_id", SESSION_ID, |r: &Row<'_>| r.0.sorted.sides[r.2.side].session_id.clone()),
     ];
     Table {
         name: "comparison_sessions",
