@@ -74,15 +74,24 @@ pub fn paired(differences: &[f64]) -> Option<Estimate> {
 /// Slope of a least-squares line of values over their position (per stroke), with its interval; needs three.
 #[must_use]
 pub fn trend(values: &[f64]) -> Option<Estimate> {
-    let n = values.len() as f64;
-    if values.len() < 3 {
+    slope(&values.iter().enumerate().map(|(k, &v)| [k as f64, v]).collect::<Vec<_>>())
+}
+
+/// Slope of a least-squares line through points, with its interval; needs three points, not all above each other.
+#[must_use]
+pub fn slope(points: &[[f64; 2]]) -> Option<Estimate> {
+    let n = points.len() as f64;
+    if points.len() < 3 {
         return None;
     }
-    let (mx, my) = ((n - 1.0) / 2.0, values.iter().sum::<f64>() / n);
-    let xx: f64 = (0..values.len()).map(|k| (k as f64 - mx).powi(2)).sum();
-    let slope = values.iter().enumerate().map(|(k, v)| (k as f64 - mx) * (v - my)).sum::<f64>() / xx;
-    let residual: f64 =
-        values.iter().enumerate().map(|(k, v)| (v - my - slope * (k as f64 - mx)).powi(2)).sum();
+    let mean = |axis: usize| points.iter().map(|p| p[axis]).sum::<f64>() / n;
+    let (mx, my) = (mean(0), mean(1));
+    let xx: f64 = points.iter().map(|p| (p[0] - mx).powi(2)).sum();
+    if !(xx > 0.0) {
+        return None;
+    }
+    let slope = points.iter().map(|p| (p[0] - mx) * (p[1] - my)).sum::<f64>() / xx;
+    let residual: f64 = points.iter().map(|p| (p[1] - my - slope * (p[0] - mx)).powi(2)).sum();
     Some(Estimate { value: slope, half_width: student_975(n - 2.0) * (residual / (n - 2.0) / xx).sqrt() })
 }
 
@@ -104,6 +113,16 @@ mod tests {
         // The same taken as unpaired, Welch: -0.21 to 3.37 (the textbook's t.test).
         let welch = difference(&first, &second).unwrap();
         assert!((welch.value - welch.half_width + 0.2055).abs() < 1e-3, "{welch:?}");
+    }
+
+    /// Written out by hand; points above each other have no slope.
+    #[test]
+    fn truth_a_slope_of_four_points_by_hand() {
+        // y = 2 x + (1, -1, -1, 1) at x = 0, 1, 2, 3: xx = 5, slope 2, residual 4; t of two freedoms 4.302653
+        let got = slope(&[[0.0, 1.0], [1.0, 1.0], [2.0, 3.0], [3.0, 7.0]]).unwrap();
+        assert_relative_eq!(got.value, 2.0, epsilon = 1e-12);
+        assert_relative_eq!(got.half_width, 4.302_653 * (4.0_f64 / 2.0 / 5.0).sqrt(), epsilon = 1e-5);
+        assert!(slope(&[[1.0, 1.0], [1.0, 2.0], [1.0, 3.0]]).is_none());
     }
 
     #[test]

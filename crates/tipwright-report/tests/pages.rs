@@ -327,6 +327,39 @@ fn titles_of_drawings_read_as_they_should() {
     }
 }
 
+/// A season: a caster whose dip gets less from evening to evening is told so, and drawn with what each evening did to everybody; classes
+/// of casters stand apart.
+#[test]
+fn a_season_shows_progress_classes_and_what_was_the_evenings() {
+    let folder = tempfile::tempdir().unwrap();
+    let choice = CompareChoice { by: CompareBy::Session, ..CompareChoice::default() };
+    compare(&clinic::season(12, 10), &choice, folder.path()).unwrap();
+    let page = std::fs::read_to_string(folder.path().join("index.html")).unwrap();
+    let told = page.split("Progress in 30 days").nth(1).unwrap().split("</table>").next().unwrap();
+    let of_heron: Vec<&str> =
+        told.split("<tr").filter(|r| r.contains("dip depth") && r.contains("Heron")).collect();
+    assert_eq!(of_heron.len(), 1, "{told}");
+    assert!(of_heron[0].contains('\u{2212}') || of_heron[0].contains(">-"), "{}", of_heron[0]);
+    for words in [
+        "the session</text>",
+        "for everybody</text>",
+        "2025-01-01</text>",
+        "Classes of casters",
+        ">beginners<",
+        ">club<",
+    ] {
+        assert!(page.contains(words), "{words}");
+    }
+    // letters instead of names, and no days
+    let anonymous = CompareChoice { anonymous: true, ..choice };
+    compare(&clinic::season(12, 10), &anonymous, folder.path()).unwrap();
+    let page = std::fs::read_to_string(folder.path().join("index.html")).unwrap();
+    for name in ["Heron", "2025-01", "beginners", "Alder"] {
+        assert!(!page.contains(name), "{name}");
+    }
+    assert!(page.contains("Progress per session"));
+}
+
 /// Fifty folders were one page of 73 MB that took 45 s.
 #[test]
 fn fifty_folders_are_compared_on_a_page_that_opens() {

@@ -10,7 +10,7 @@ use crate::failure::Failure;
 use crate::ui::Ui;
 
 /// casters.csv with one example row.
-const CASTERS: &str = "id,alias,hand,rod_length_m,note,key\n01,Heron,right,2.743,example row: one per caster; alias is what pages show; key (may be empty): the same person in every session of a school,\n";
+const CASTERS: &str = "id,alias,hand,rod_length_m,note,key,class\n01,Heron,right,2.743,example row: one per caster; alias is what pages show; key (may be empty): the same person in every session of a school; class (may be empty): what seasons are also shown by,,\n";
 
 /// Writes the folder; never overwrites a file.
 pub fn run(args: &NewArgs, ui: &Ui) -> Result<(), Failure> {

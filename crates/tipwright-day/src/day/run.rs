@@ -83,7 +83,7 @@ fn keys_of(session: &Session, clips: &BTreeMap<PathBuf, ClipInfo>) -> TakeKeys {
             session.take.iter().flat_map(|t| t.clips.values()).filter_map(|clip| clips.get(clip)).collect();
         day_of(&infos)
     });
-    TakeKeys { session_id: Some(session_id), date, caster_key: None }
+    TakeKeys { session_id: Some(session_id), date, ..TakeKeys::default() }
 }
 
 /// The day of the earliest of some clips, where it was filmed.

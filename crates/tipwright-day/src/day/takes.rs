@@ -260,9 +260,10 @@ fn failed(run: &Run<'_>, take: &str, caster: &str) -> TakeResults {
     let row = run.session.casters.iter().find(|c| c.id == *caster);
     let alias = row.map_or(caster, |c| c.alias.as_str());
     let caster_key = row.and_then(|c| c.key.as_ref()).map(ToString::to_string);
+    let caster_class = row.and_then(|c| c.class.clone());
     TakeResults {
         session: run.session.title.clone(),
-        keys: TakeKeys { caster_key, ..run.keys.clone() },
+        keys: TakeKeys { caster_key, caster_class, ..run.keys.clone() },
         take: take.to_owned(),
         caster: caster.to_owned(),
         alias: alias.to_owned(),

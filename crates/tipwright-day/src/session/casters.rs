@@ -10,10 +10,10 @@ use super::{CasterId, CasterKey, Finding, RodLengthM, Subject};
 use tipwright::model::Severity;
 
 /// Its columns.
-const COLUMNS: [&str; 6] = ["id", "alias", "hand", "rod_length_m", "note", "key"];
+const COLUMNS: [&str; 7] = ["id", "alias", "hand", "rod_length_m", "note", "key", "class"];
 /// What to do about a file that cannot be read.
 pub(super) const REMEDY: &str =
-    "its columns are id,alias,hand,rod_length_m,note and, if wanted, key; mend it, or take it away";
+    "its columns are id,alias,hand,rod_length_m,note and, if wanted, key and class; mend it, or take it away";
 /// Rows told of; the rest is counted.
 const MOST_MESSAGES: usize = 20;
 /// Longest alias; a page has room for no more.
@@ -53,6 +53,8 @@ pub struct Caster {
     pub note: String,
     /// The same person in every session of a school; without one nobody is.
     pub key: Option<CasterKey>,
+    /// What kind of caster, in the school's own words: seasons are shown by it too.
+    pub class: Option<String>,
 }
 
 /// What the file holds.
@@ -223,7 +225,8 @@ fn row<'a>(field: &dyn Fn(&str) -> &'a str) -> Result<(Caster, Option<String>), 
         "" => None,
         key => Some(CasterKey::new(key).map_err(|e| (format!("key of caster {id} {e}"), "correct the key"))?),
     };
-    Ok((Caster { id, alias, hand, rod_length_m, note, key }, unknown))
+    let class = Some(shown(field("class"), LONGEST_ALIAS)).filter(|class| !class.is_empty());
+    Ok((Caster { id, alias, hand, rod_length_m, note, key, class }, unknown))
 }
 
 #[cfg(test)]
@@ -256,6 +259,15 @@ mod tests {
         assert_eq!(twice.casters.len(), 1);
         assert!(twice.bad["01"].0.contains("s-17") && twice.bad["02"].0.contains("s-17"));
         assert!(rows("01,Heron,a/b\n").bad["01"].0.contains("cannot be a name"));
+    }
+
+    #[test]
+    fn a_class_is_a_text_that_may_be_absent() {
+        let rows =
+            parse("id,alias,class\n01,Heron, beginners \n02,Otter,\n03,Wren\n", Path::new("casters.csv"));
+        let classes: Vec<Option<&str>> = rows.casters.iter().map(|c| c.class.as_deref()).collect();
+        assert_eq!(classes, [Some("beginners"), None, None]);
+        assert!(rows.findings.is_empty());
     }
 
     #[test]

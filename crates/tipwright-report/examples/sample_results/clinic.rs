@@ -101,6 +101,36 @@ pub fn renamed(mut session: SessionResults, title: &str) -> SessionResults {
     session
 }
 
+/// Evenings of one school, a week apart: whoever was there, with keys and classes, and one thing in common for everybody on each evening.
+pub fn season(evenings: usize, takes: usize) -> Vec<SessionResults> {
+    let evening = |k: usize| {
+        let seed = 1000 * k as u64;
+        let mut session = renamed(
+            session(&Wish { takes, feet: false, butt: true, seed }),
+            &format!("Alder Reach, evening {}", k + 1),
+        );
+        let set_up = 1.0 + 0.05 * (k as f64 * 1.7).sin();
+        for take in &mut session.takes {
+            let day = 7 * k;
+            take.keys.date =
+                Some(format!("{}-{:02}-{:02}", 2025 + day / 336, 1 + day / 28 % 12, 1 + day % 28));
+            take.keys.caster_class =
+                Some(["beginners", "club"][usize::from(take.caster > "02".to_owned())].into());
+            // the first caster's dip gets less, evening by evening
+            let own = if take.caster == "01" { 1.0 - 0.6 * k as f64 / evenings as f64 } else { 1.0 };
+            for stroke in &mut take.strokes {
+                for (id, share) in [(FigureId::DipDepth, set_up * own), (FigureId::PeakSpeed, set_up)] {
+                    if let Some(m) = stroke.figures.get(id) {
+                        stroke.figures.set(id, Measured::new(m.value * share, m.sd));
+                    }
+                }
+            }
+        }
+        session
+    };
+    (0..evenings).map(evening).collect()
+}
+
 fn fail(take: &mut TakeResults) {
     take.status = TakeStatus::Failed;
     take.strokes.clear();
@@ -152,6 +182,7 @@ fn take(k: usize, wish: &Wish) -> TakeResults {
             session_id: Some("alder-reach-2026-05-09-m4x7".into()),
             date: Some("2026-05-09".into()),
             caster_key: None,
+            caster_class: None,
         },
         take: format!("{caster}-{phase}{}", if k >= 10 { "-again" } else { "" }),
         caster: caster.into(),

@@ -1,5 +1,6 @@
 //! Writes a results folder from made-up strokes, to look at tables and pages without measuring anything:
-//! `cargo run -p tipwright --example sample_results -- DIR [takes] [--ft] [--tip-only]`.
+//! `cargo run -p tipwright --example sample_results -- DIR [takes] [--ft] [--tip-only]`, or of a season of fifty evenings of ninety
+//! strokes the comparison: `-- DIR --season`.
 
 mod clinic;
 
@@ -13,6 +14,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let folder = PathBuf::from(arguments.first().ok_or("say where to: sample_results DIR [takes]")?);
     let takes = arguments.get(1).and_then(|n| n.parse().ok()).unwrap_or(6);
     let has = |flag: &str| arguments.iter().any(|a| a == flag);
+    if has("--season") {
+        let choice = CompareChoice { by: CompareBy::Session, ..CompareChoice::default() };
+        return Ok(compare(&clinic::season(50, 10), &choice, &folder)?);
+    }
     let session =
         clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 7 });
     for take in &session.takes {

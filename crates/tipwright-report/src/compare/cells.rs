@@ -55,6 +55,8 @@ pub struct Row<'a> {
     pub label: String,
     /// Who it is.
     pub keys: Keys,
+    /// Class of casters, where casters.csv gives one.
+    pub class: Option<String>,
     /// Cells by index of their side.
     pub cells: BTreeMap<usize, Cell<'a>>,
 }
@@ -187,7 +189,12 @@ fn labelled<'a>(
             caster_key: p.take.keys.of_caster(&p.take.caster),
         },
     };
-    let row = |(p, label): (Person<'a>, String)| Row { label, keys: keys(&p), cells: p.cells };
+    let row = |(p, label): (Person<'a>, String)| Row {
+        label,
+        keys: keys(&p),
+        class: p.take.keys.caster_class.clone().filter(|_| !choice.anonymous),
+        cells: p.cells,
+    };
     people.into_iter().zip(labels).map(row).collect()
 }
 

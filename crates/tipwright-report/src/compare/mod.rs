@@ -7,8 +7,10 @@ pub mod contrast;
 pub mod forest;
 mod listed;
 pub mod page;
+mod progress;
 pub mod season;
 mod season_page;
+mod strips;
 pub mod tables;
 
 use std::path::Path;

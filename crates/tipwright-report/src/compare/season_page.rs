@@ -1,6 +1,7 @@
 //! The part of a comparison's page that is about a season: what belongs to sessions and what to casters.
 
 use super::contrast::Part;
+use super::progress;
 use super::season::{Season, SessionPart};
 use crate::page::figures::{full, name, rough};
 use crate::page::story::with_half;
@@ -27,7 +28,7 @@ pub(super) fn html(part: &Part<'_>) -> Html {
     if part.seasons.is_empty() {
         return Html::default();
     }
-    Html(format!("{}{}", spreads(part).0, apart(part).0))
+    Html(format!("{}{}{}", progress::html(part).0, spreads(part).0, apart(part).0))
 }
 
 fn spreads(part: &Part<'_>) -> Html {

@@ -60,6 +60,7 @@ pub fn rules(colour: impl Fn(&str) -> String) -> String {
 .plot .band-s4{fill:[soft];stroke:none;fill-opacity:.14}.plot .band-s5{fill:[ink];stroke:none;fill-opacity:.1}\
 .plot .t-s0{fill:[forward]}.plot .t-s1{fill:[back]}.plot .t-s2{fill:[dip]}.plot .t-s3{fill:[dome]}.plot .t-s4{fill:[soft]}\
 .plot .thin{stroke-width:1;opacity:.6}.plot .whisker{stroke-width:1.6;stroke-dasharray:none}.plot .chord{stroke:[ink];stroke-width:1;stroke-dasharray:9 3 2 3}\
+.plot .dots{stroke-width:4.4;stroke-dasharray:none}.plot .dots.few{stroke-width:2.4}\
 .plot .hull{stroke:[dip];stroke-width:1;stroke-dasharray:2 2.5}\
 .plot .dip{stroke:[dip];stroke-width:1.5}\
 .plot .dipfill{fill:[dip];stroke:none;fill-opacity:.2}\

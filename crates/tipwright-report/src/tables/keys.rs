@@ -35,6 +35,10 @@ pub fn columns<R: OfTake>() -> Vec<Column<R>> {
             |r: &R| Value::text(r.take().keys.of_caster(&r.take().caster)),
         )
         .since(2),
+        text("caster_class", "Class of the caster, as casters.csv gives it.", |t| {
+            t.keys.caster_class.as_deref()
+        })
+        .since(2),
         text("phase", "Label to compare by; empty when none was given.", |t| t.phase.as_deref()),
         Column::new(
             Kind::Count,

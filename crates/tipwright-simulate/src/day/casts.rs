@@ -49,6 +49,7 @@ pub fn clinic_casters() -> Vec<Caster> {
         rod_length_m: None,
         note: note.into(),
         key: None,
+        class: None,
     };
     vec![
         caster("01", "Heron", Hand::Right, "casts a slow, wide line"),

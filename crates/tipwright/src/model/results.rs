@@ -162,6 +162,9 @@ pub struct TakeKeys {
     /// Key of the caster that holds beyond the session, where casters.csv gives one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub caster_key: Option<String>,
+    /// The caster's class, where casters.csv gives one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub caster_class: Option<String>,
 }
 
 impl TakeKeys {
