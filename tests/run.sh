@@ -15,4 +15,5 @@ tests/studies/kills.sh "$made/session" 3
 tests/hostile_disk.sh "$made/session"
 tests/reference/run.sh "$made"/{day,feet,tip-only,sixty}
 tests/season.sh "$made/session"
-tests/browser/run.sh "$made"/{day,nameless,plan,feet,tip-only/report,sixty/report}
+tests/release.sh
+tests/browser/run.sh "$made"/{day,nameless,plan,feet,tip-only/report,sixty/report,season}

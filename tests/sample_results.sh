@@ -4,7 +4,7 @@
 #   DIR/nameless           the same day without names and pictures
 #   DIR/plan               what two cameras will be able to tell
 #   DIR/feet, DIR/tip-only, DIR/sixty   made-up results: in feet, without butt markers, sixty strokes
-#   DIR/season             made-up results of fifty evenings compared, 4500 strokes
+#   DIR/season             made-up results of fifty evenings compared, 5000 strokes
 set -euo pipefail
 made=$1
 cd "$(dirname "$0")/.."

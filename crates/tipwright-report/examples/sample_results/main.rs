@@ -1,5 +1,5 @@
 //! Writes a results folder from made-up strokes, to look at tables and pages without measuring anything:
-//! `cargo run -p tipwright --example sample_results -- DIR [takes] [--ft] [--tip-only]`, or of a season of fifty evenings of ninety
+//! `cargo run -p tipwright --example sample_results -- DIR [takes] [--ft] [--tip-only]`, or of a season of fifty evenings of a hundred
 //! strokes the comparison: `-- DIR --season`.
 
 mod clinic;
@@ -16,7 +16,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let has = |flag: &str| arguments.iter().any(|a| a == flag);
     if has("--season") {
         let choice = CompareChoice { by: CompareBy::Session, ..CompareChoice::default() };
-        return Ok(compare(&clinic::season(50, 10), &choice, &folder)?);
+        return Ok(compare(&clinic::season(50, 11), &choice, &folder)?);
     }
     let session =
         clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 7 });
