@@ -409,6 +409,20 @@ async function checkPrint(file, folder, name, kind) {
   await page.close();
 }
 
+// The handout on paper, beside its page: two pages, the student's name, nobody else's.
+function checkPaper(file, name) {
+  const paper = file.replace(/html$/, 'pdf');
+  if (!existsSync(paper)) return check(false, `${name}: no handout on paper beside it`);
+  const text = execFileSync('pdftotext', ['-layout', paper, '-']).toString();
+  const pages = text.split('\f').slice(0, -1);
+  const own = /<h1>([^<]*)<\/h1>/.exec(readFileSync(file, 'utf8'))[1];
+  check(pages.length === 2, `${name}: ${pages.length} printed pages`);
+  check(text.includes(own), `${name}: ${own} does not stand on paper`);
+  const others = readdirSync(path.dirname(file)).filter((f) => f.endsWith('.html')).map((f) => /<h1>([^<]*)<\/h1>/.exec(readFileSync(path.join(path.dirname(file), f), 'utf8'))[1]).filter((n) => n !== own);
+  check(others.every((n) => !text.includes(n)), `${name}: somebody else stands on paper`);
+  check(/of twenty such intervals about one misses/.test(text.replace(/\s+/g, ' ')), `${name}: no cautions on paper`);
+}
+
 async function checkPage(file, folder) {
   const name = path.relative(path.dirname(folder), file);
   const bytes = statSync(file).size;
@@ -437,6 +451,7 @@ async function checkPage(file, folder) {
   const isReport = kind !== 'other';
   console.log(`${name}: ${(bytes / 1e6).toFixed(2)} MB, ${strokes} strokes, first page after ${paint.toFixed(0)} ms, opened after ${opened.toFixed(0)} ms`);
   if (kind === 'day') await checkDay(file, folder, name);
+  if (kind === 'handout') checkPaper(file, name);
   if (kind === 'caster') await checkStory(file, folder, name);
   if (strokes > 0) await checkLater(page, name);
   if (strokes > 0) await checkPlay(file, folder, name);

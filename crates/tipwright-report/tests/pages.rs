@@ -145,6 +145,42 @@ fn a_handout_is_one_student_s_own() {
     assert!(page.contains("of twenty such intervals about one misses"));
 }
 
+/// The handout on paper: two sheets, by the same rule, its figures those of the page in the session's units.
+#[test]
+fn a_handout_on_paper_is_two_sheets_of_one_student() {
+    let printed = |pdf: &[u8]| {
+        let text = String::from_utf8(pdf.to_vec()).unwrap();
+        assert!(text.starts_with("%PDF-") && text.contains("/Count 2"));
+        text.split(") Tj")
+            .filter_map(|part| Some(part.rsplit_once(" Td (")?.1.to_owned()))
+            .collect::<Vec<_>>()
+            .join("\n")
+    };
+    for feet in [false, true] {
+        let results = clinic::session(&clinic::Wish { takes: 8, feet, butt: true, seed: 7 });
+        let pages = session_pages(&results);
+        let of = |place: &str| &pages.iter().find(|p| p.place == place).unwrap().bytes;
+        let text = printed(of("report/handout/heron.pdf"));
+        for take in results.takes.iter().filter(|t| t.alias != "Heron") {
+            assert!(!text.contains(&take.alias) && !text.contains(&take.take), "{}", take.alias);
+        }
+        let unit = if feet { "ft/s" } else { "m/s" };
+        for words in [
+            "Heron",
+            "From the side, true to scale",
+            "interval",
+            "dip depth",
+            "All strokes over each other",
+            unit,
+        ] {
+            assert!(text.contains(words), "{words}: {text}");
+        }
+        assert!(!text.contains('?'), "a letter that the fonts lack: {text}");
+        let other = if feet { " mm" } else { "ft/s" };
+        assert!(!text.contains(other), "{other}");
+    }
+}
+
 /// A day of two hundred takes was one page of 98 MB.
 #[test]
 fn a_day_of_two_hundred_takes_has_no_page_over_twelve_megabytes() {

@@ -11,7 +11,8 @@ use crate::session::names::{CameraName, SetUpName, TakeName};
 /// Folders that belong to the store alone.
 pub(super) const ROOMS: [&str; 4] = ["lens", "takes", "report", "kept"];
 /// What the program writes into them: a file of another kind is somebody else's and stays.
-const KINDS: [&str; 10] = ["csv", "parquet", "json", "toml", "svg", "html", "mp4", "jpg", "pgm", "kept"];
+const KINDS: [&str; 11] =
+    ["csv", "parquet", "json", "toml", "svg", "html", "pdf", "mp4", "jpg", "pgm", "kept"];
 
 /// A place below the results folder, parted by `/`.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]

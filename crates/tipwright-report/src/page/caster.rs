@@ -3,16 +3,18 @@
 use askama::Template;
 
 use super::ids::{Book, CasterPage, slug};
-use super::story::{Changes, Habit, changes, habits, middle_stroke, named};
+use super::story::{Change, Changes, Habit, changes, habits, middle_stroke, named};
 use super::{evidence, glossary, overlays, shell, steady, take};
 use crate::ReportConfig;
 use crate::plot::geometry::Geometry;
 use crate::plot::rods::rod_poses;
 use crate::plot::{Format, loops, side};
+use crate::print::{HandoutParts, handout_pdf};
 use crate::tables::direction_word;
-use crate::text::Html;
+use crate::text::{Html, escape};
+use crate::units::UnitSystem;
 use tipwright::model::results::{SessionResults, TakeResults};
-use tipwright::model::{Direction, FigureId};
+use tipwright::model::{Direction, FigureId, ReportUnits};
 
 /// The drawing that stands for a caster's strokes: for a wide page and for a phone.
 pub struct Shown {
@@ -67,6 +69,12 @@ impl CasterStory<'_> {
         // a place in the results folder begins with a letter or digit
         let front = if stem.starts_with('-') { "caster" } else { "" };
         format!("{front}{stem}.html")
+    }
+
+    /// The handout on paper, beside it.
+    #[must_use]
+    pub fn handout_paper(&self) -> String {
+        format!("{}pdf", self.handout_file().trim_end_matches("html"))
     }
 
     fn failed(&self) -> usize {
@@ -238,7 +246,13 @@ struct Handout<'a> {
     story_html: Html,
     steady: Html,
     overlays: Html,
+    cautions: &'static str,
 }
+
+/// What a handout says at its foot.
+const CAUTIONS: &str = "\u{b1} is half of a 95\u{202f}% interval: of twenty such intervals about one misses. A finding says what was measured and how \
+    often, not why; what is called likely was inferred and not seen. A figure describes these casts, with this rod and line, on this day. The \
+    tool measures; the instructor judges.";
 
 /// A page to give to one student: nobody else's name and no picture in it, two pages on paper.
 #[must_use]
@@ -251,6 +265,68 @@ pub fn handout(session: &SessionResults, story: &CasterStory<'_>) -> String {
         story_html: story_html(story, Place::Handout),
         steady: steady::section(session, story.caster, story.alias, true),
         overlays: overlays::paths_of_caster(&story.takes),
+        cautions: CAUTIONS,
     });
     shell::document(&format!("{}, {}", story.alias, session.title), session.report_units, &html.0)
+}
+
+/// The same on two sheets of paper, as PDF.
+#[must_use]
+pub fn handout_on_paper(session: &SessionResults, story: &CasterStory<'_>) -> Vec<u8> {
+    let day = match date_of(session) {
+        "" => String::new(),
+        date => format!(", {date}"),
+    };
+    let findings = if story.strokes == 0 {
+        vec!["No cast of this caster could be measured.".to_owned()]
+    } else if story.habits.is_empty() {
+        vec![format!("Of what is looked for, nothing stands out in {} casts.", story.strokes)]
+    } else {
+        story.habits.iter().map(habit_line).collect()
+    };
+    let drawing = story.shown.as_ref().map(|s| {
+        let under = format!(
+            "{}, stroke {}: of {} {} casts the one nearest the middle.",
+            s.take, s.stroke, s.of, s.way
+        );
+        (s.wide.0.as_str(), under)
+    });
+    handout_pdf(&HandoutParts {
+        session: format!("{}{day}", session.title),
+        alias: story.alias,
+        findings,
+        changes: story.changes.as_ref().map(changes_lines),
+        drawing,
+        notes: Vec::new(),
+        tables: &steady::section(session, story.caster, story.alias, true).0,
+        overlays: &overlays::paths_of_caster(&story.takes).0,
+        cautions: CAUTIONS,
+        made_by: format!("Made by tipwright {}.", session.tipwright_version),
+        system: match session.report_units {
+            ReportUnits::M => UnitSystem::Metric,
+            ReportUnits::Ft => UnitSystem::Imperial,
+        },
+    })
+}
+
+fn habit_line(habit: &Habit) -> String {
+    let phases = match habit.phases() {
+        none if none.is_empty() => none,
+        phases => format!(" ({phases})"),
+    };
+    escape(&format!("{} in {}{phases}; {}, {}", habit.title, habit.count(), habit.certainty, habit.percent()))
+}
+
+fn changes_lines(changes: &Changes) -> (String, Vec<String>) {
+    let heading = format!("From {} to {}", changes.first, changes.last);
+    let lines = if changes.told.is_empty() {
+        vec![format!("No change can be told from chance. {}", changes.needed.as_deref().unwrap_or_default())]
+    } else {
+        let line = |c: &Change| {
+            let name = escape(c.figure.info().name);
+            format!("{name}, {}: {} to {}, by {}", c.way, c.before, c.after, c.difference)
+        };
+        changes.told.iter().map(line).collect()
+    };
+    (heading, lines)
 }

@@ -47,7 +47,9 @@ pub fn write_pages<E>(
             put(FileMade::new(format!("report/{file}"), html))?;
         }
         let file = format!("report/handout/{}", story.handout_file());
+        let paper = format!("report/handout/{}", story.handout_paper());
         put(FileMade::new(file, caster::handout(session, story)))?;
+        put(FileMade::new(paper, caster::handout_on_paper(session, story)))?;
     }
     Ok(())
 }

@@ -3,7 +3,7 @@
 use tipwright::cards::Card;
 use tipwright::cards::read::SIDE_WITH_RIM;
 
-use super::text::{Face, has_all, width_mm, wrapped};
+use super::text::{Face, cut, has_all, width_mm, wrapped};
 use super::{BLANK_MM, CAUTIONS, Ink, Item, Paper, Sheet};
 
 /// Side of the coded square. 170: a cell of it is 21 mm, and as much white stays to both sides on A4 and on Letter.
@@ -114,22 +114,6 @@ fn square(card: Card, [x0, y0]: [f64; 2]) -> Vec<Item> {
         }
     }
     items
-}
-
-/// A text that is too long even in the smallest size, cut.
-fn cut(text: &str, face: Face, size_mm: f64, most_mm: f64) -> String {
-    if width_mm(text, face, size_mm) <= most_mm {
-        return text.to_string();
-    }
-    let mut kept: Vec<char> = text.chars().collect();
-    while !kept.is_empty() {
-        kept.pop();
-        let shorter: String = kept.iter().collect::<String>() + "...";
-        if width_mm(&shorter, face, size_mm) <= most_mm {
-            return shorter;
-        }
-    }
-    String::new()
 }
 
 #[cfg(test)]

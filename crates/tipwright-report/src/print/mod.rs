@@ -1,18 +1,22 @@
-//! Sheets to print in true size, as SVG and PDF: the calibration board, cards to hold up, the helper's field sheet.
+//! Sheets to print in true size, as SVG and PDF: the calibration board, cards to hold up, the helper's field sheet; and handouts.
 //!
 //! A page is laid out once, in millimetres, and written twice. The PDF is written by hand: pages of filled shapes, lines and text in fonts
 //! every reader must have (PDF 32000-1:2008, 9.6.2.2) are a few objects and a table of their positions, less than a library's set-up.
 
 mod board;
 mod cards;
+mod drawn;
 mod field;
 mod figures;
+mod handout;
+mod markup;
 mod render;
 mod text;
 
 pub use board::{BoardSheetError, board_advice, board_sheet};
 pub use cards::{CARD_SIDE_MM, CardWords, card_sheet};
 pub use field::field_sheet;
+pub(crate) use handout::{HandoutParts, handout_pdf};
 pub use render::pdf;
 use text::Face;
 
@@ -67,6 +71,8 @@ pub(crate) enum Ink {
     Margin,
     /// White, over something.
     White,
+    /// An ink of the drawings.
+    Rgb([u8; 3]),
 }
 
 impl Ink {
@@ -77,6 +83,7 @@ impl Ink {
             Self::Grey => [118, 118, 118],
             Self::Margin => [0xa8, 0x4a, 0x35],
             Self::White => [255, 255, 255],
+            Self::Rgb(rgb) => rgb,
         }
     }
 }

@@ -109,3 +109,19 @@ pub(crate) fn wrapped(text: &str, face: Face, size_mm: f64, most_mm: f64) -> Vec
     }
     lines
 }
+
+/// A text that is too long even in the smallest size, cut.
+pub(crate) fn cut(text: &str, face: Face, size_mm: f64, most_mm: f64) -> String {
+    if width_mm(text, face, size_mm) <= most_mm {
+        return text.to_string();
+    }
+    let mut kept: Vec<char> = text.chars().collect();
+    while !kept.is_empty() {
+        kept.pop();
+        let shorter: String = kept.iter().collect::<String>() + "...";
+        if width_mm(&shorter, face, size_mm) <= most_mm {
+            return shorter;
+        }
+    }
+    String::new()
+}
