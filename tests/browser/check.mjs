@@ -409,6 +409,34 @@ async function checkPrint(file, folder, name, kind) {
   await page.close();
 }
 
+// What an instructor writes on a page comes back as a file, beside what was there already.
+async function checkNotes(file, folder, name) {
+  const { page } = await open(file, folder, DESKTOP);
+  const places = page.locator('.note textarea');
+  if (await places.count() > 0) {
+    const words = 'Say \\ "when": <b>\nand wait\u007f';
+    await page.evaluate((text) => {
+      const box = document.querySelectorAll('.note textarea');
+      document.querySelectorAll('details').forEach((d) => { d.open = true; });
+      for (const area of [box[0], box[box.length - 1]]) { area.value = text; area.dispatchEvent(new Event('input')); }
+    }, words);
+    const [download] = await Promise.all([page.waitForEvent('download'), page.locator('.save-notes').click()]);
+    const saved = path.join(profile, 'notes.toml');
+    await download.saveAs(saved);
+    const read = JSON.parse(execFileSync('python3', ['-c', 'import json, sys, tomllib; print(json.dumps(tomllib.load(open(sys.argv[1], "rb"))))', saved]).toString());
+    const asked = await page.evaluate(() => [...document.querySelectorAll('.note')].filter((b) => b.querySelector('textarea')).map((b) => ({ ...b.dataset })));
+    const of = (on) => read.note.find((n) => n.caster === on.caster && n.take === on.take && n.stroke === (on.stroke === undefined ? undefined : +on.stroke));
+    check(download.suggestedFilename() === 'notes.toml' && read.schema === 1, `${name}: the file of notes is ${download.suggestedFilename()}`);
+    check(of(asked[0])?.text === words && of(asked.at(-1))?.text === words, `${name}: what was written is not in the file: ${JSON.stringify(read)}`);
+    const standing = await page.evaluate(() => JSON.parse(document.getElementById('notes').textContent).notes);
+    const changed = [asked[0], asked.at(-1)].map((on) => JSON.stringify([on.caster, on.take, on.stroke && +on.stroke]));
+    const left = standing.filter((n) => !changed.includes(JSON.stringify([n.caster, n.take, n.stroke])));
+    check(left.every((n) => read.note.some((m) => m.text.includes(n.text))), `${name}: notes that were there are lost`);
+    await page.evaluate(() => localStorage.clear());
+  }
+  await page.close();
+}
+
 // The handout on paper, beside its page: two pages, the student's name, nobody else's.
 function checkPaper(file, name) {
   const paper = file.replace(/html$/, 'pdf');
@@ -452,6 +480,7 @@ async function checkPage(file, folder) {
   console.log(`${name}: ${(bytes / 1e6).toFixed(2)} MB, ${strokes} strokes, first page after ${paint.toFixed(0)} ms, opened after ${opened.toFixed(0)} ms`);
   if (kind === 'day') await checkDay(file, folder, name);
   if (kind === 'handout') checkPaper(file, name);
+  if (kind === 'caster') await checkNotes(file, folder, name);
   if (kind === 'caster') await checkStory(file, folder, name);
   if (strokes > 0) await checkLater(page, name);
   if (strokes > 0) await checkPlay(file, folder, name);

@@ -181,6 +181,37 @@ fn a_handout_on_paper_is_two_sheets_of_one_student() {
     }
 }
 
+/// The instructor's words stand beside whom they are about, on pages and handouts, as texts; nobody's without names.
+#[test]
+fn notes_stand_beside_whom_they_are_about() {
+    let results = session(4);
+    let pages = session_pages(&results);
+    for (place, has) in [
+        ("report/index.html", true),
+        ("report/caster-01.html", true),
+        ("report/handout/heron.html", true),
+        ("report/caster-02.html", false),
+        ("report/handout/wagtail.html", false),
+    ] {
+        // beside what is written there, not the file that a caster's page offers
+        let page = page_of(&pages, place);
+        let shown = page.split("id=\"notes\"").next().unwrap();
+        assert_eq!(shown.contains("Slower to begin with, then squeeze."), has, "{place}");
+        assert!(!page.contains("<look at the bend>"), "{place}");
+        assert_eq!(page.contains("<textarea"), place.contains("caster-"), "{place}");
+    }
+    let own = page_of(&pages, "report/caster-01.html");
+    let article = own.split("<article").nth(2).unwrap();
+    assert!(article.contains("look at the bend") && article.contains("early"), "not beside its stroke");
+    let paper = pages.iter().find(|p| p.place == "report/handout/heron.pdf").unwrap();
+    let paper = String::from_utf8(paper.bytes.clone()).unwrap();
+    assert!(paper.contains("Slower to begin with, then squeeze.") && paper.contains("stroke 2:"));
+    for file in session_files(&results, true).unwrap().iter().filter(|f| f.place.starts_with("report/")) {
+        let text = String::from_utf8(file.bytes.clone()).unwrap();
+        assert!(!text.contains("squeeze") && !text.contains("<textarea"), "{}", file.place);
+    }
+}
+
 /// A day of two hundred takes was one page of 98 MB.
 #[test]
 fn a_day_of_two_hundred_takes_has_no_page_over_twelve_megabytes() {

@@ -367,6 +367,7 @@ fn session_results(run: &Run<'_>, set_ups: &SetUps, takes: Vec<TakeResults>) -> 
         schema: RESULTS_SCHEMA,
         tipwright_version: env!("CARGO_PKG_VERSION").to_string(),
         title: session.title.clone(),
+        notes: crate::session::notes::of(session),
         report_units: session.report_units,
         rod_length_m: session.rod.length_m.get(),
         lenses: set_ups.solved().next().map(SetUp::lens_summaries).unwrap_or_default(),

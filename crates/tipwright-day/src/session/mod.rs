@@ -18,6 +18,7 @@ pub mod finding;
 mod likely;
 mod look;
 pub mod names;
+pub(crate) mod notes;
 pub mod numbers;
 mod offsets;
 mod read;

@@ -10,8 +10,9 @@ use toml::de::{DeTable, DeValue};
 
 use super::casters::{self, Rows};
 use super::names::shown;
-use super::{Finding, Session, Subject, Take, TakeName, values, walk};
+use super::{Finding, Session, Subject, Take, TakeName, notes, values, walk};
 use tipwright::model::Severity;
+use tipwright::model::results::NoteOn;
 
 /// A file a person wrote is smaller; a bigger one is not read.
 const LARGEST_FILE_BYTES: u64 = 4 << 20;
@@ -65,9 +66,29 @@ pub fn parse(folder_or_file: &Path) -> Parsed {
         Err(what) => return unusable(&path, what, "mend it and run `tipwright check` again"),
     };
     match casters_beside(&path) {
-        Ok(casters) => parse_text(&text, &path, casters.as_deref()),
+        Ok(casters) => {
+            let mut parsed = parse_text(&text, &path, casters.as_deref());
+            let findings = of_notes(&folder, &parsed);
+            parsed.findings.extend(findings);
+            parsed
+        }
         Err(unusable) => *unusable,
     }
+}
+
+/// What is wrong with the notes.
+fn of_notes(folder: &Path, parsed: &Parsed) -> Vec<Finding> {
+    let takes = parsed.session.iter().flat_map(|s| &s.take);
+    let casters = parsed.session.iter().flat_map(|s| &s.casters);
+    let found = notes::read(folder, &|on| match on {
+        NoteOn::Caster { caster } => {
+            casters.clone().any(|c| c.id == *caster) || takes.clone().any(|t| t.caster == *caster)
+        }
+        NoteOn::Stroke { take, .. } => {
+            takes.clone().any(|t| t.name == *take) || parsed.refused.iter().any(|r| r.shown == *take)
+        }
+    });
+    found.1
 }
 
 /// Text of the casters.csv beside a session.toml, where there is one.

@@ -10,8 +10,8 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use tipwright::model::ReportUnits;
 use tipwright::model::results::{
-    LensSummary, PathPoint, RodSample, SessionResults, SolvedSetUp, TakeClock, TakeKeys, TakeResults,
-    TakeStatus, Tally,
+    LensSummary, Note, NoteOn, PathPoint, RodSample, SessionResults, SolvedSetUp, TakeClock, TakeKeys,
+    TakeResults, TakeStatus, Tally,
 };
 use tipwright::model::stroke::{CastSample, Direction, RspSource, Stroke, StrokeKind};
 use tipwright::model::{Clock, FigureId, Figures, Measured, Scene, SceneQuality, Severity, Warning};
@@ -48,6 +48,7 @@ pub fn session(wish: &Wish) -> SessionResults {
         schema: 1,
         tipwright_version: "0.1.0".into(),
         title: "Alder Reach, Saturday clinic".into(),
+        notes: notes(&takes),
         report_units: if wish.feet { ReportUnits::Ft } else { ReportUnits::M },
         rod_length_m: 2.743,
         lenses: ["west", "east"]
@@ -88,6 +89,18 @@ pub fn session(wish: &Wish) -> SessionResults {
         differences,
         takes,
     }
+}
+
+fn notes(takes: &[TakeResults]) -> Vec<Note> {
+    let Some(first) = takes.first() else { return Vec::new() };
+    let on_stroke = NoteOn::Stroke { take: first.take.clone(), stroke: 2 };
+    vec![
+        Note {
+            on: NoteOn::Caster { caster: first.caster.clone() },
+            text: "Slower to begin with, then squeeze.\nNext time: the pause.".into(),
+        },
+        Note { on: on_stroke, text: "This one: \"early\" hand <look at the bend>".into() },
+    ]
 }
 
 /// The same under another title.

@@ -263,6 +263,7 @@ pub fn without_names(session: &SessionResults) -> SessionResults {
     };
     out.title = "A session".into();
     out.warnings.clear();
+    out.notes.clear();
     for (k, take) in out.takes.iter_mut().enumerate() {
         let own = letter(&take.caster);
         take.session = "A session".into();

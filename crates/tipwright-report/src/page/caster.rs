@@ -4,7 +4,7 @@ use askama::Template;
 
 use super::ids::{Book, CasterPage, slug};
 use super::story::{Change, Changes, Habit, changes, habits, middle_stroke, named};
-use super::{evidence, glossary, overlays, shell, steady, take};
+use super::{evidence, glossary, notes, overlays, shell, steady, take};
 use crate::ReportConfig;
 use crate::plot::geometry::Geometry;
 use crate::plot::rods::rod_poses;
@@ -13,7 +13,7 @@ use crate::print::{HandoutParts, handout_pdf};
 use crate::tables::direction_word;
 use crate::text::{Html, escape};
 use crate::units::UnitSystem;
-use tipwright::model::results::{SessionResults, TakeResults};
+use tipwright::model::results::{Note, SessionResults, TakeResults};
 use tipwright::model::{Direction, FigureId, ReportUnits};
 
 /// The drawing that stands for a caster's strokes: for a wide page and for a phone.
@@ -58,6 +58,8 @@ pub struct CasterStory<'a> {
     pub changes: Option<Changes>,
     /// Figures that stand open.
     pub named: Vec<FigureId>,
+    /// The instructor's notes of the session.
+    pub notes: &'a [Note],
 }
 
 impl CasterStory<'_> {
@@ -75,6 +77,22 @@ impl CasterStory<'_> {
     #[must_use]
     pub fn handout_paper(&self) -> String {
         format!("{}pdf", self.handout_file().trim_end_matches("html"))
+    }
+
+    /// What the instructor wrote, line by line: of the caster, then of strokes with their names.
+    #[must_use]
+    pub fn note_lines(&self) -> Vec<String> {
+        let mut out: Vec<String> =
+            notes::of_caster(self.notes, self.caster).iter().map(ToString::to_string).collect();
+        for take in &self.takes {
+            for stroke in &take.strokes {
+                let lines = notes::of_stroke(self.notes, &take.take, stroke.stroke);
+                out.extend(
+                    lines.iter().map(|line| format!("{}, stroke {}: {line}", take.take, stroke.stroke)),
+                );
+            }
+        }
+        out
     }
 
     fn failed(&self) -> usize {
@@ -109,6 +127,7 @@ pub fn stories<'a>(session: &'a SessionResults, book: &Book) -> Vec<CasterStory<
             page: book.page(id).to_owned(),
             strokes: takes.iter().map(|t| t.strokes.len()).sum(),
             named: named(&habits, changes.as_ref()),
+            notes: &session.notes,
             takes,
             shown,
             habits,
@@ -164,6 +183,12 @@ impl StoryView<'_> {
         self.place != Place::Handout
     }
 
+    /// The note, on the caster's own page with a place to write it.
+    fn note(&self) -> Html {
+        let can_write = self.place == Place::Own && self.story.takes.iter().any(|t| !t.clips.is_empty());
+        notes::beside_caster(self.story.notes, self.story.caster, self.story.alias, can_write)
+    }
+
     fn is_small(&self) -> bool {
         self.place == Place::Day
     }
@@ -191,6 +216,7 @@ struct Page<'a> {
     pages: &'a [CasterPage],
     number: usize,
     glossary: Html,
+    notes: Html,
 }
 
 /// Day of a session as its takes say it.
@@ -230,6 +256,7 @@ pub fn pages<'a>(
             pages,
             number: k,
             glossary: glossary::section(),
+            notes: if notes::can_be_written(session) { notes::data(session) } else { Html::default() },
         });
         let title = format!("{}, {}", story.alias, session.title);
         (page.file.clone(), shell::document(&title, session.report_units, &html.0))
@@ -297,7 +324,7 @@ pub fn handout_on_paper(session: &SessionResults, story: &CasterStory<'_>) -> Ve
         findings,
         changes: story.changes.as_ref().map(changes_lines),
         drawing,
-        notes: Vec::new(),
+        notes: story.note_lines(),
         tables: &steady::section(session, story.caster, story.alias, true).0,
         overlays: &overlays::paths_of_caster(&story.takes).0,
         cautions: CAUTIONS,

@@ -15,6 +15,7 @@ pub mod figures;
 pub mod film;
 pub mod glossary;
 pub mod ids;
+pub mod notes;
 pub mod overlays;
 pub mod set_up;
 pub mod shell;

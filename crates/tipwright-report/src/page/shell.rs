@@ -9,7 +9,8 @@ use tipwright::model::ReportUnits;
 const SCRIPT: &str = concat!(
     include_str!("../assets/page.js"),
     include_str!("../assets/space.js"),
-    include_str!("../assets/stroke.js")
+    include_str!("../assets/stroke.js"),
+    include_str!("../assets/notes.js")
 );
 
 #[derive(Template)]

@@ -59,11 +59,12 @@ struct Article<'a> {
     named: Html,
     groups: Html,
     missing: Html,
+    note: Html,
     sheet: String,
     data: Html,
 }
 
-/// The article; `open`: figures that are not folded.
+/// The article; `open`: figures that are not folded; `note`: the instructor's.
 #[must_use]
 pub fn article(
     take_id: &str,
@@ -71,6 +72,7 @@ pub fn article(
     stroke: &Stroke,
     config: &ReportConfig,
     open: &[FigureId],
+    note: Html,
 ) -> Html {
     let geometry = Geometry::of(stroke);
     let rods = rod_poses(&geometry, config.rods());
@@ -114,6 +116,7 @@ pub fn article(
         named: named(&stroke.figures, open),
         groups: groups(&stroke.figures, open),
         missing: missing(&stroke.figures),
+        note,
         sheet,
         data: Html(data::of_stroke(&geometry, &rods, found)),
     })

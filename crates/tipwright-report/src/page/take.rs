@@ -7,13 +7,13 @@ use askama::Template;
 use super::figures::dual_units;
 use super::ids::take_id;
 use super::set_up::Facts;
-use super::{overlays, stroke, warnings};
+use super::{notes, overlays, stroke, warnings};
 use crate::ReportConfig;
 use crate::plot::drill;
 use crate::text::{Html, capital, escape};
 use crate::units::number;
-use tipwright::model::FigureId;
 use tipwright::model::results::{SessionResults, TakeResults, TakeStatus};
+use tipwright::model::{FigureId, Stroke};
 
 #[derive(Template)]
 #[template(path = "take.html")]
@@ -38,13 +38,18 @@ pub fn section(
 ) -> Html {
     let id = take_id(session, take);
     let failed = take.status == TakeStatus::Failed;
+    let can_write = notes::can_be_written(session);
+    let stroke_of = |s: &Stroke| {
+        let note = notes::beside_stroke(&session.notes, &take.take, s.stroke, can_write);
+        stroke::article(&id, take, s, config, named, note)
+    };
     Html::of(&Section {
         take,
         phase: take.phase.as_deref().unwrap_or_default(),
         failed,
         warnings: warnings::list(&take.warnings),
         drill: overlays::multiples(&drill::panels(take, overlays::FORMAT), overlays::Put::Later),
-        strokes: take.strokes.iter().map(|s| stroke::article(&id, take, s, config, named)).collect(),
+        strokes: take.strokes.iter().map(stroke_of).collect(),
         // Of a take that failed there is nothing but its clips: the warnings say why.
         facts: if failed { Html::default() } else { facts(take) },
         id,

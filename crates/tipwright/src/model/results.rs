@@ -176,6 +176,34 @@ impl TakeKeys {
     }
 }
 
+/// What an instructor wrote beside a caster or a stroke (`notes.toml` beside the session).
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Note {
+    /// Beside what.
+    #[serde(flatten)]
+    pub on: NoteOn,
+    /// The words.
+    pub text: String,
+}
+
+/// What a note stands beside.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum NoteOn {
+    /// A caster, by id.
+    Caster {
+        /// Id in casters.csv.
+        caster: String,
+    },
+    /// A stroke.
+    Stroke {
+        /// Name of its take.
+        take: String,
+        /// Its number in the take, from 1.
+        stroke: u32,
+    },
+}
+
 /// What a caster was asked to do in a take: a figure above a limit, below one, or between two.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct TakeGoal {
@@ -360,6 +388,9 @@ pub struct SessionResults {
     pub tipwright_version: String,
     /// Title.
     pub title: String,
+    /// The instructor's notes.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<Note>,
     /// Units on pages.
     pub report_units: ReportUnits,
     /// Rod length, metres.
