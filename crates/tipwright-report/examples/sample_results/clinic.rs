@@ -128,7 +128,7 @@ pub fn season(evenings: usize, takes: usize) -> Vec<SessionResults> {
             take.keys.date =
                 Some(format!("{}-{:02}-{:02}", 2025 + day / 336, 1 + day / 28 % 12, 1 + day % 28));
             take.keys.caster_class =
-                Some(["beginners", "club"][usize::from(take.caster > "02".to_owned())].into());
+                Some(["beginners", "club"][usize::from(take.caster.as_str() > "02")].into());
             // the first caster's dip gets less, evening by evening
             let own = if take.caster == "01" { 1.0 - 0.6 * k as f64 / evenings as f64 } else { 1.0 };
             for stroke in &mut take.strokes {
