@@ -218,7 +218,7 @@ fn a_second_run_at_once_is_refused_in_words() {
 #[test]
 fn json_is_one_document_also_where_takes_fail() {
     let day = Day::measured();
-    day.0.add_take("\"03-bad\"", "01", "west = \"west/9999.mp4\", east = \"east/0007.mov\"");
+    day.0.add_take("\"03-bad\"", "01", "west = \"west/9999.mp4\", east = \"east/9999.mov\"");
     let run = day.day(&["--json"]);
     assert_eq!(status(&run), 3, "{}", text(&run.stderr));
     let value = json(&run);
