@@ -61,6 +61,7 @@ pub(super) fn get_alone(
         Err(reason) => return Ok(fail(run, take, Vec::new(), reason)),
     };
     let Some(plane) = one_view::plane(run.session, take, measured) else {
+        run.tell(Event::Began(&format!("take {}", take.name)));
         return Ok(fail(run, take, Vec::new(), alone.without_plane()));
     };
     let digest = alone.digest(&digest_of(run, take, set_up), &plane);

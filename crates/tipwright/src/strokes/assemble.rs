@@ -12,10 +12,11 @@ use super::butt::{counterflex_end_s, rsp_limit_s};
 use super::config::StrokesConfig;
 use super::direction::{Casting, casting};
 use super::draws;
+use super::figures::{Other, doubt, figures};
 use super::kind::kinds;
 use super::missing::{Reasons, reasons};
-use super::plane::{CastPlane, Shape, shape};
-use super::raw::{Allowed, Raw, RodView, measure_all};
+use super::plane::CastPlane;
+use super::raw::{Allowed, Answer, Raw, RodView, measure_all};
 use super::ring::{self, Ring};
 use super::rod::Rod;
 use super::samples::{rod_samples, samples};
@@ -45,10 +46,10 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         .map(|k| measure_all(&rod.draw(k), &found, &allowed, config))
         .collect();
     let again = rod.smoothed_again().map(|view| measure_all(&view, &found, &allowed, config));
-    let rivals = raws.iter().any(|r| r.has_rival).then(|| {
-        let other: Vec<Allowed> = allowed.iter().map(|a| Allowed { rival: true, ..*a }).collect();
-        measure_all(&rod.nominal(), &found, &other, config)
-    });
+    let others: Vec<Other> = [Answer::OtherRsp, Answer::OtherStart]
+        .into_iter()
+        .filter_map(|answer| Other::of(&rod, &found, &raws, &allowed, answer, config))
+        .collect();
     let ways: Vec<Vector3<f64>> = raws.iter().zip(&found).map(|(r, f)| way(r, f)).collect();
     let nominal = rod.nominal();
     let chords: Vec<[Point3<f64>; 2]> =
@@ -73,8 +74,9 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
                 i,
                 config,
             );
-            if let (Some(rivals), true) = (&rivals, raws[i].has_rival) {
-                doubt(&mut made.figures, &rivals[i]);
+            for other in others.iter().filter(|o| o.differs(&raws, i)) {
+                let figures = figures(&rod, &other.raws[i], &other.by_draw, None, &reasons, i, config);
+                doubt(&mut made.figures, &figures);
             }
             let views = views(&paths.tip, &raws[i]);
             if views == 1 {
@@ -138,7 +140,7 @@ fn measure_path(
                 butt_speed: rod.upper_covers(start_s, limit_s),
                 pause_before: i > 0 && covers(found[i - 1].times.t_stop_s, start_s),
                 pause_after: covers(f.times.t_stop_s, next_start_s.min(end_s)),
-                rival: false,
+                answer: Answer::Own,
             }
         })
         .collect();
@@ -193,87 +195,6 @@ fn stroke(
         chord_in_cast: chord,
         samples: samples(rod, &nominal, &found[i], raw, by_draw, casting, i),
     }
-}
-
-fn figures(
-    rod: &Rod<'_>,
-    raw: &Raw,
-    by_draw: &[Vec<Raw>],
-    again: Option<&Raw>,
-    reasons: &Reasons,
-    i: usize,
-    config: &StrokesConfig,
-) -> Figures {
-    let mut out = Figures::default();
-    let noise = noise_shapes(rod, raw, config);
-    for &id in F::ALL {
-        let value = raw.get(id);
-        if let Some(reason) = reasons.get(&id) {
-            out.set_missing(id, reason);
-            continue;
-        }
-        let drawn: Vec<f64> = by_draw.iter().map(|d| d[i].get(id)).collect();
-        if let (F::SignChanges, true) = (id, value.is_finite()) {
-            out.set_count(id, value as usize, &draws::counts(value, &drawn));
-            continue;
-        }
-        let of_noise: Option<Vec<f64>> = match id {
-            F::DipDepth => Some(noise.iter().map(|n| n.dip_depth_m).collect()),
-            F::DomeHeight => Some(noise.iter().map(|n| n.dome_height_m).collect()),
-            F::SlpRms => Some(noise.iter().map(|n| n.slp_rms_m).collect()),
-            F::Straightness => Some(noise.iter().map(|n| n.straightness).collect()),
-            F::OffPlaneMax => Some(noise.iter().map(|n| n.off_plane_max_m).collect()),
-            _ => None,
-        };
-        match (value.is_finite(), draws::sd(id, value, &drawn, of_noise.as_deref())) {
-            (true, Some(sd)) => {
-                let own = if id == F::BendLead { raw.top_error_ms } else { 0.0 };
-                let again = again.map_or(f64::NAN, |a| a.get(id) - value);
-                let blunted = draws::blunted(id, again);
-                out.set(id, Measured::new(value, sd.hypot(own).hypot(blunted)));
-            }
-            (true, None) => out.set_missing(id, "it vanishes within the error of the path"),
-            (false, _) => out.set_missing(id, super::missing::without_value(id)),
-        }
-    }
-    out
-}
-
-/// Where the rod may have come straight at another moment, every figure's 95 % interval reaches what it would be then.
-fn doubt(figures: &mut Figures, rival: &Raw) {
-    for (id, m) in &mut figures.values {
-        let other = rival.get(*id);
-        if other.is_finite() {
-            m.sd = m.sd.max((other - m.value).abs() / 1.959);
-        }
-    }
-}
-
-/// Shapes of the draws' errors in W laid on a straight path.
-fn noise_shapes(rod: &Rod<'_>, raw: &Raw, config: &StrokesConfig) -> Vec<Shape> {
-    let Some(plane) = raw.plane else { return Vec::new() };
-    let (start_s, rsp_s) = (raw.times.t_start_s, raw.t_rsp_s);
-    let n = config.resample_points.max(3);
-    let times: Vec<f64> = (0..n).map(|i| start_s + (rsp_s - start_s) * i as f64 / (n - 1) as f64).collect();
-    let nominal = rod.nominal().tip;
-    let straight: Vec<(Point3<f64>, Point3<f64>)> = times
-        .iter()
-        .map(|&t| {
-            let on_path = nominal.position(t);
-            (on_path, plane.start + plane.along * plane.coordinates(&on_path).s_m)
-        })
-        .collect();
-    (0..rod.draw_count)
-        .filter_map(|k| {
-            let drawn = rod.draw(k).tip;
-            let points: Vec<Point3<f64>> = times
-                .iter()
-                .zip(&straight)
-                .map(|(&t, (on_path, on_chord))| on_chord + (drawn.position(t) - on_path))
-                .collect();
-            CastPlane::through(points[0], points[n - 1]).map(|p| shape(&p, &points))
-        })
-        .collect()
 }
 
 /// Ring-down: fitted on the path; its standard deviation from fits of the draws, each over its own stretch, or from errors

@@ -23,6 +23,7 @@ mod config;
 mod curve;
 mod direction;
 mod draws;
+mod figures;
 mod kind;
 mod missing;
 mod plane;

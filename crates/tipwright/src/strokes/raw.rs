@@ -10,7 +10,7 @@ use super::curve::{Curve, largest};
 use super::plane::{CastPlane, shape};
 use super::segment::FoundStroke;
 use super::speed;
-use super::times::{Times, moments};
+use super::times::{Times, moments, rival_start_s};
 
 pub(super) const FIGURES: usize = F::ALL.len();
 
@@ -21,6 +21,18 @@ pub(super) struct RodView<'a> {
     pub pair: Option<ButtPair<'a>>,
     /// The upper butt marker, also when it is the only one.
     pub upper: Option<Curve<'a>>,
+}
+
+/// Which moments W has, where it may have others.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub(super) enum Answer {
+    /// Those of the definitions.
+    #[default]
+    Own,
+    /// Rod straight at the other moment at which it may have been.
+    OtherRsp,
+    /// Started at the other moment at which it may have.
+    OtherStart,
 }
 
 /// What the path itself allows a stroke to be measured by; draws follow it.
@@ -35,8 +47,8 @@ pub(super) struct Allowed {
     /// The tip, or the upper butt marker when worn, covers the pause before and after.
     pub pause_before: bool,
     pub pause_after: bool,
-    /// Rod straight position is the other one that it may be, where there is one.
-    pub rival: bool,
+    /// Which of the moments that W may have.
+    pub answer: Answer,
 }
 
 /// Figures of one stroke; NaN when not to be had.
@@ -45,8 +57,6 @@ pub(super) struct Raw {
     pub values: [f64; FIGURES],
     pub times: Times,
     pub t_rsp_s: f64,
-    /// Rod straight position may be another one.
-    pub has_rival: bool,
     pub plane: Option<CastPlane>,
     /// Error of the time of largest bend that is the fit's own, milliseconds.
     pub top_error_ms: f64,
@@ -90,12 +100,14 @@ fn measure_one(
     config: &StrokesConfig,
 ) -> Raw {
     let tip = &rod.tip;
-    let times = moments(tip, &found.search, config);
+    let mut times = moments(tip, &found.search, config);
+    if allowed.answer == Answer::OtherStart {
+        times.t_start_s = rival_start_s(tip, &found.search, &times, config).unwrap_or(times.t_start_s);
+    }
     let mut raw = Raw {
         values: [f64::NAN; FIGURES],
         times,
         t_rsp_s: times.t_peak_s,
-        has_rival: false,
         plane: None,
         top_error_ms: 0.0,
         t_counterflex_s: f64::NAN,
@@ -116,8 +128,7 @@ fn measure_one(
             raw.t_rsp_s = f64::NAN;
             return raw;
         };
-        raw.has_rival = load.rival_rsp_s.is_some();
-        if let (true, Some(rival_s)) = (allowed.rival, load.rival_rsp_s) {
+        if let (Answer::OtherRsp, Some(rival_s)) = (allowed.answer, load.rival_rsp_s) {
             load.t_rsp_s = rival_s;
             let ends = [times.t_start_s, rival_s].map(|t| tip.position(t));
             load.plane = CastPlane::through(ends[0], ends[1]).unwrap_or(load.plane);
