@@ -20,12 +20,14 @@ for k in 1 2; do
   sed -i.before -e "/^id = /d; /^date = /d" -e "s/^schema = .*/schema = 2\nid = \"clinic-2026-05-0$k-test\"\ndate = \"2026-05-0$k\"/" "$session/session.toml"
   rm "$session/session.toml.before"
 done
-# of the second a clip is cut to a tenth: its take fails, and no other
+# of the second both clips of a take are cut to a tenth: it fails, and no other; one clip of another: it is measured by one camera
 cut=$work/sessions/clinic-2
-clip=$(sed -n '/^\[take.clips\]/,$ s/^west *= *"\(.*\)"/\1/p' "$source/session.toml" | head -1)
-other=$(sed -n '/^\[take.clips\]/,$ s/^east *= *"\(.*\)"/\1/p' "$source/session.toml" | head -1)
-head -c $(($(stat -c %s "$source/$clip") / 10)) "$source/$clip" >"$cut/west/cut.mp4"
-printf '\n[[take]]\nname = "02 cut"\ncaster = "01"\nclips = { west = "west/cut.mp4", east = "%s" }\n' "$other" >>"$cut/session.toml"
+clip() { sed -n "/^\[take.clips\]/,\$ s/^$1 *= *\"\(.*\)\"/\1/p" "$source/session.toml" | head -1; }
+for camera in west east; do
+  head -c $(($(stat -c %s "$source/$(clip $camera)") / 10)) "$source/$(clip $camera)" >"$cut/$camera/cut.mp4"
+done
+printf '\n[[take]]\nname = "02 cut"\ncaster = "01"\nclips = { west = "west/cut.mp4", east = "east/cut.mp4" }\n' >>"$cut/session.toml"
+printf '\n[[take]]\nname = "03 alone"\ncaster = "01"\nclips = { west = "west/cut.mp4", east = "%s" }\n' "$(clip east)" >>"$cut/session.toml"
 
 season() { pipelines/season.sh "$work/sessions" "$work/season" -- --cores 4; }
 failed() {
@@ -53,6 +55,12 @@ for k in 1 2; do
   echo "clinic-$k by the workflow and by day: $(python3 tests/same_results.py "$work/season/clinic-$k" "$work/day/clinic-$k")" ||
     failed "the workflow's bytes are not those of day: $(python3 tests/same_results.py "$work/season/clinic-$k" "$work/day/clinic-$k")"
 done
+python3 - "$work/season/clinic-2/strokes.csv" <<'END' || failed "a take of one camera: views"
+import csv, sys
+views = [row["views"] for row in csv.DictReader(open(sys.argv[1])) if row["take"] == "03 alone"]
+print(f"a take that one camera filmed: {len(views)} strokes by one view")
+sys.exit(0 if views and set(views) == {"1"} else 1)
+END
 # together with what an earlier program wrote
 cp -r tests/fixtures/results-schema-2 "$work/season/earlier"
 .venv/bin/python tests/reference/queries.py "$work/season" || failed "queries"

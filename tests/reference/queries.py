@@ -50,9 +50,13 @@ def by_pandas(strokes, evidence, paths):
 
 
 def by_polars(dataset):
-    yield pl.read_parquet(f"{dataset}/**/strokes.parquet").group_by(STROKES).agg(pl.mean("dip_depth_m"), pl.len())
-    yield pl.read_parquet(f"{dataset}/**/evidence.parquet").group_by("rule").agg(pl.col("raised").mean())
-    yield pl.read_parquet(f"{dataset}/**/takes/*/path.parquet").group_by(POINTS).agg(pl.max("z_m"))
+    # columns are added within a schema (pipelines/CHANGELOG.md)
+    def read(name):
+        return pl.read_parquet(f"{dataset}/**/{name}", missing_columns="insert", extra_columns="ignore")
+
+    yield read("strokes.parquet").group_by(STROKES).agg(pl.mean("dip_depth_m"), pl.len())
+    yield read("evidence.parquet").group_by("rule").agg(pl.col("raised").mean())
+    yield read("takes/*/path.parquet").group_by(POINTS).agg(pl.max("z_m"))
 
 
 def value(cell):

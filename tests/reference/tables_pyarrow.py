@@ -19,8 +19,9 @@ import duckdb
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-KEYS = ["session", "session_id", "date", "take", "caster", "caster_key", "phase", "stroke"]
-TEXT = {*KEYS[:-1], "caster_class", "direction", "kind", "rsp_source", "loop_shape"}
+KEYS = ["session", "session_id", "date", "take", "caster", "caster_key", "caster_class", "phase", "stroke"]
+TEXT = {*KEYS[:-1], "direction", "kind", "rsp_source", "loop_shape"}
+COUNTS = {"stroke", "views"}
 PROBABILITIES = {"direction_p", "kind_p"}
 IDENTITY = ["session", "take", "caster", "phase", "stroke", "direction"]
 FACTS = ["program", "schema", "units", "frames", "definitions", "columns", "table"]
@@ -76,7 +77,9 @@ def check_strokes(folder):
         must(meta.get("unit", "?") == unit_by_name(name), f"{folder}: unit of {name} is {meta.get('unit')!r}")
         if name in TEXT:
             must(pa.types.is_string(field.type), f"{folder}: {name} is {field.type}")
-        elif name != "stroke":
+        elif name in COUNTS:
+            must(pa.types.is_integer(field.type), f"{folder}: {name} is {field.type}")
+        else:
             must(pa.types.is_float64(field.type), f"{folder}: {name} is {field.type}")
             if name in PROBABILITIES:
                 continue

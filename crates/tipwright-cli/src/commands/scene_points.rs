@@ -24,7 +24,18 @@ pub fn run(points: &Path, args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
     let scene = toml::to_string(&solved.scene).map_err(Failure::other)?;
     write_atomic(&args.output.join("scene.toml"), scene.as_bytes()).map_err(Failure::other)?;
     write_path(&args.output.join("path.csv"), &solved.path).map_err(Failure::other)?;
-    ui.result_json(serde_json::json!({ "scene": solved.scene, "warnings": solved.warnings }));
+    ui.result_json(
+        serde_json::json!({ "scene": solved.scene, "labels": solved.counts, "warnings": solved.warnings }),
+    );
+    for labels in &solved.counts {
+        ui.result(&format!(
+            "camera {}: {} labels used, {} set aside, each good to {:.2} px (one standard deviation)",
+            labels.camera,
+            labels.accepted,
+            labels.outliers + labels.off_path,
+            labels.sigma_px
+        ));
+    }
     ui.result(&format!(
         "{} path points, unit {}: {}",
         solved.path.samples.len(),

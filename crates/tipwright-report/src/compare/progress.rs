@@ -266,9 +266,9 @@ fn class_table(part: &Part<'_>, classes: &BTreeMap<&str, Vec<usize>>) -> Html {
             let cells = vec![
                 Cell::new(name(figure)),
                 Cell::new(escape(class)),
-                Cell::new(sample.count.to_string()),
-                Cell::new(mean),
-                Cell::new(spread),
+                Cell::keyed(sample.count.to_string(), sample.count as f64),
+                Cell::keyed(mean, sample.mean),
+                sample.spread.map_or_else(|| Cell::new(""), |s| Cell::keyed(spread, s)),
             ];
             rows.push((String::new(), cells));
         }

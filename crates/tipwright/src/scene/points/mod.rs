@@ -135,7 +135,7 @@ impl Default for PointsConfig {
 }
 
 /// What became of a camera's rows.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PointsCount {
     /// Camera.
     pub camera: String,
