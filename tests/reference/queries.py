@@ -52,7 +52,7 @@ def by_pandas(strokes, evidence, paths):
 def by_polars(dataset):
     # columns are added within a schema (pipelines/CHANGELOG.md)
     def read(name):
-        return pl.read_parquet(f"{dataset}/**/{name}", missing_columns="insert", extra_columns="ignore")
+        return pl.scan_parquet(f"{dataset}/**/{name}", missing_columns="insert", extra_columns="ignore").collect()
 
     yield read("strokes.parquet").group_by(STROKES).agg(pl.mean("dip_depth_m"), pl.len())
     yield read("evidence.parquet").group_by("rule").agg(pl.col("raised").mean())
