@@ -34,9 +34,28 @@ impl Hue {
     }
 }
 
-/// How well the chroma of a spot fits a colour, 0 to 1. `core` and `around` are (Cb, Cr) less 128 in the middle of the
+/// How well the chroma of a spot fits a colour, each from 0 to 1.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct ColourMatch {
+    /// How near its hue is; for white, how little of a hue it has.
+    pub hue: f32,
+    /// How much of the colour there is.
+    pub strength: f32,
+}
+
+impl ColourMatch {
+    /// Without chroma in the picture every spot may have the colour.
+    pub const ANY: Self = Self { hue: 1.0, strength: 1.0 };
+
+    /// Both together.
+    pub fn score(self) -> f32 {
+        self.hue * self.strength
+    }
+}
+
+/// How well the chroma of a spot fits a colour. `core` and `around` are (Cb, Cr) less 128 in the middle of the
 /// spot and beside it; `cover` is the share of the middle that is marker and not background seen through its blur.
-pub(super) fn match_colour(hue: Option<Hue>, core: [f32; 2], around: [f32; 2], cover: f32) -> f32 {
+pub(super) fn match_colour(hue: Option<Hue>, core: [f32; 2], around: [f32; 2], cover: f32) -> ColourMatch {
     let cover = cover.clamp(0.15, 1.0);
     let marker = [0, 1].map(|k| around[k] + (core[k] - around[k]) / cover);
     match hue {
@@ -44,20 +63,21 @@ pub(super) fn match_colour(hue: Option<Hue>, core: [f32; 2], around: [f32; 2], c
             // White mirrors the light, which may be warm or blue: some chroma is allowed. What counts is the weaker of
             // the chroma as seen and with the background taken out.
             let seen = core[0].hypot(core[1]).min(marker[0].hypot(marker[1]));
-            (-0.5 * (seen / 16.0).powi(2)).exp()
+            ColourMatch { hue: (-0.5 * (seen / 16.0).powi(2)).exp(), strength: 1.0 }
         }
         Some(hue) => {
-            let score = |c: [f32; 2]| {
+            let judged = |c: [f32; 2]| {
                 let along = c[0] * hue.along[0] + c[1] * hue.along[1];
                 let across = (c[1] * hue.along[0] - c[0] * hue.along[1]).abs();
                 if along <= 1.0 {
-                    return 0.0;
+                    return ColourMatch { hue: 0.0, strength: 0.0 };
                 }
                 let off_rad = across.atan2(along);
                 // 20 degrees one sigma: neighbouring hues of the list are 35 degrees apart.
-                (-0.5 * (off_rad / 0.35).powi(2)).exp() * (along / (along + 12.0))
+                ColourMatch { hue: (-0.5 * (off_rad / 0.35).powi(2)).exp(), strength: along / (along + 12.0) }
             };
-            score(core).max(score(marker))
+            let (core, marker) = (judged(core), judged(marker));
+            if core.score() >= marker.score() { core } else { marker }
         }
     }
 }
@@ -80,13 +100,14 @@ mod tests {
 
     #[test]
     fn a_grey_spot_is_white_and_nothing_else() {
-        assert!(match_colour(None, [1.0, -2.0], [0.0, 0.0], 1.0) > 0.9);
+        assert!(match_colour(None, [1.0, -2.0], [0.0, 0.0], 1.0).score() > 0.9);
         for colour in Colour::ALL.into_iter().filter(|c| *c != Colour::White) {
-            assert!(match_colour(Hue::of(colour), [1.0, -2.0], [0.0, 0.0], 1.0) < 0.2, "{colour:?}");
+            let grey = match_colour(Hue::of(colour), [1.0, -2.0], [0.0, 0.0], 1.0);
+            assert!(grey.score() < 0.2, "{colour:?}");
         }
         let red = Hue::of(Colour::Red);
         let along = red.unwrap().along.map(|a| 60.0 * a);
-        assert!(match_colour(red, along, [0.0, 0.0], 1.0) > 0.8);
-        assert!(match_colour(None, along, [0.0, 0.0], 1.0) < 0.01);
+        assert!(match_colour(red, along, [0.0, 0.0], 1.0).score() > 0.8);
+        assert!(match_colour(None, along, [0.0, 0.0], 1.0).score() < 0.01);
     }
 }

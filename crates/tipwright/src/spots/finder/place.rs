@@ -54,7 +54,7 @@ impl Finder {
         self.hues[look_idx]?;
         let width = 2.0 * blob.radius;
         let cover = (1.0 / (1.0 + 0.6 * blob.length / width)).clamp(0.2, 1.0);
-        let colour = self.colour_match(look_idx, blob.x, blob.y, blob.angle_rad, width, cover);
+        let colour = self.colour_match(look_idx, blob.x, blob.y, blob.angle_rad, width, cover).score();
         if !(colour > COLOUR_WITHOUT_FIT && width > WIDTH_WITHOUT_FIT) {
             return None;
         }
@@ -130,7 +130,7 @@ impl Finder {
             2.0 * coarse.radius,
             coarse.cover,
         );
-        if colour < LEAST_COLOUR_FOR_LUMA {
+        if colour.score() < LEAST_COLOUR_FOR_LUMA {
             return Some(coarse);
         }
         let local = |x: f32, y: f32| {
@@ -192,14 +192,14 @@ impl Finder {
             self.colour_match(look_idx, fitted.x, fitted.y, fitted.angle_rad, diameter, fitted.cover);
         let contrast = peak / (peak + 8.0);
         let size = size_match(diameter, self.sizes_px[look_idx]);
-        let quality = colour * contrast * shape * snr * size;
+        let quality = colour.score() * contrast * shape * snr * size;
         if !(quality > 0.01) {
             return None;
         }
         let wrong_size = if diameter > self.sizes_px[look_idx][1] { Cause::Large } else { Cause::Small };
         let against = [
-            (colour, Cause::OffColour),
-            (contrast * snr, Cause::Faint),
+            (colour.hue, Cause::OffColour),
+            (colour.strength * contrast * snr, Cause::Faint),
             (shape, Cause::Shape),
             (size, wrong_size),
         ];

@@ -4,7 +4,7 @@ use crate::model::footage::FrameView;
 
 use super::super::blob::Blob;
 use super::super::causes::Cause;
-use super::super::colour::match_colour;
+use super::super::colour::{ColourMatch, match_colour};
 use super::super::grid::Map;
 use super::super::search::Peak;
 use super::{Finder, LEAST_FILL, PLACES, Rough, size_match, warmth_at};
@@ -132,7 +132,7 @@ impl Finder {
                 continue;
             }
             let cover = (1.0 / (1.0 + 0.6 * blob.length / width)).clamp(0.2, 1.0);
-            let colour = self.colour_match(look_idx, blob.x, blob.y, blob.angle_rad, width, cover);
+            let colour = self.colour_match(look_idx, blob.x, blob.y, blob.angle_rad, width, cover).score();
             let contrast = blob.contrast / (blob.contrast + 10.0);
             // Small bright things are many: between two that look alike, the one of a likely size comes first.
             let usual = (width / self.sizes_px[look_idx][1]).ln();
@@ -155,9 +155,9 @@ impl Finder {
         angle_rad: f32,
         width: f32,
         cover: f32,
-    ) -> f32 {
+    ) -> ColourMatch {
         if !self.grid.has_chroma() {
-            return 1.0;
+            return ColourMatch::ANY;
         }
         let (cb, cr) = (&self.grid.cb, &self.grid.cr);
         let at = |x: f32, y: f32| {

@@ -61,6 +61,36 @@ fn nothing_there_is_told_as_nothing() {
     assert!(nothing.2.contains("nothing red stands out"), "{}", nothing.2);
 }
 
+/// Paint 32 and 34 degrees of hue beside red, as bright and as pure: at 28 it is taken for red, at 40 it is nothing red at all.
+#[test]
+fn paint_of_another_hue_is_told_as_off_colour() {
+    for hue_deg in [32.0_f64, 34.0] {
+        let (sin, cos) = hue_deg.to_radians().sin_cos();
+        let (cb, cr) = (RED[1] - 121.0, RED[2] - 121.0);
+        for side in [-1.0, 1.0] {
+            let paint = [RED[0], 121.0 + cos * cb + side * sin * cr, 121.0 + cos * cr - side * sin * cb];
+            let (likely, main, told) = cause(Colour::Red, film(Some(paint), 5.0, 6.0, 0.3));
+            assert_eq!(
+                (likely * 10 < FRAMES as u64, main),
+                (true, Some(Cause::OffColour)),
+                "{hue_deg} {side}: {told}"
+            );
+            assert!(told.contains("not quite red") && told.contains("white balance"), "{told}");
+        }
+    }
+}
+
+/// Red of the right hue of which there is little: six and seven steps of chroma where good paint has eighty. At 4 it is told so as well, at 10 it is found.
+#[test]
+fn paint_that_hardly_stands_out_is_told_as_faint() {
+    for strength in [6.0, 7.0] {
+        let paint = [80.0, 128.0 - 0.23 * strength, 128.0 + 0.97 * strength];
+        let (likely, main, told) = cause(Colour::Red, film(Some(paint), 5.0, 6.0, 0.3));
+        assert_eq!((likely * 10 < FRAMES as u64, main), (true, Some(Cause::Faint)), "{strength}: {told}");
+        assert!(told.contains("hardly stands out") && told.contains("brighter, purer paint"), "{told}");
+    }
+}
+
 /// At 30 frames a second streaks of 24 px are to be expected in a picture of 640 px, at 120 they are not. The rate that the session gives
 /// counts more than the file's.
 #[test]
