@@ -19,6 +19,7 @@ check() {
 }
 check licences.py
 check geometry_opencv.py --binary "$target/examples/geometry_exchange"
+check boards_opencv.py --binary "$target/tipwright"
 check solver_scipy.py --binary "$target/examples/solver_exchange"
 check figures_numpy.py --binary "$target/tipwright"
 open_data=${TIPWRIGHT_OPEN_DATA:-../shared/open-data}

@@ -9,19 +9,19 @@
 #![allow(unsafe_code)]
 
 pub mod board;
-mod cards;
 mod decode;
 pub mod encode;
 pub mod film;
 mod landmarks;
 mod probe;
+mod shapes;
 mod sound;
 mod stills;
 
 use std::path::Path;
 use std::sync::Once;
 
-use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, Sound};
+use tipwright::model::footage::{ClipInfo, Disc, Footage, FootageError, FrameSource, Sound};
 use tipwright::model::{Landmark, RawPixel, Still};
 
 /// Reads clips, sound and stills through FFmpeg, and board corners through OpenCV.
@@ -86,7 +86,21 @@ impl Footage for Reader {
     }
 
     fn dark_squares(&self, luma: &[u8], size_px: [u32; 2]) -> Vec<[RawPixel; 4]> {
-        cards::dark_squares(luma, size_px)
+        shapes::dark_squares(luma, size_px)
+    }
+
+    fn dark_discs(&self, luma: &[u8], size_px: [u32; 2]) -> Vec<Disc> {
+        shapes::dark_discs(luma, size_px)
+    }
+
+    fn refined_corners(
+        &self,
+        luma: &[u8],
+        size_px: [u32; 2],
+        near: &[RawPixel],
+        half_px: f64,
+    ) -> Vec<RawPixel> {
+        board::refined_corners(luma, size_px, near, half_px)
     }
 
     fn landmarks(&self, before: &Still, now: &Still) -> Vec<Landmark> {

@@ -71,7 +71,7 @@ fn side(which: &str) -> Option<(tempfile::TempDir, PathBuf)> {
 
 #[test]
 fn truth_opencv_doc_pairs_give_opencv_lenses_and_baseline() {
-    let board = Board { columns: 9, rows: 6, square_mm: 25.0 };
+    let board = Board::chessboard(9, 6, 25.0);
     let (Some((_a, left)), Some((_b, right))) = (side("left"), side("right")) else { return };
     let (left, right) = (run(&left, &board), run(&right, &board));
     describe("opencv-doc-left", &left);
@@ -120,7 +120,7 @@ fn truth_phone_stills_in_the_hand_give_the_published_lenses() {
         [("mate7", 1569.213, 1572.008, 0.63), ("p20pro", 1918.685, 1914.768, 1.94)]
     {
         let Some(folder) = open_data(&format!("phones/{phone}")) else { return };
-        let c = run(&folder, &Board { columns: 7, rows: 6, square_mm: 30.0 });
+        let c = run(&folder, &Board::chessboard(7, 6, 30.0));
         describe(phone, &c);
         println!(
             "   {phone}: fx off the published by {:+.2} %, fy by {:+.2} %",
@@ -140,7 +140,7 @@ fn truth_phone_stills_in_the_hand_give_the_published_lenses() {
             .map(|v| tipwright::lens::BoardView::new(v.name.clone(), v.corners.clone()))
             .collect();
         let config = LensConfig { leave_out_factor: 1e9, ..LensConfig::default() };
-        let board = Board { columns: 7, rows: 6, square_mm: 30.0 };
+        let board = Board::chessboard(7, 6, 30.0);
         let again = calibrate(&used, &board, c.lens.resolution_px, &config).unwrap();
         assert!((again.lens.fx_px / c.lens.fx_px - 1.0).abs() < 1e-8);
     }

@@ -14,7 +14,7 @@ use tipwright::model::Board;
 use tipwright::model::{CameraPose, Lens, RawPixel};
 use tipwright::tracks::rays::{WorldRay, nearest_point};
 
-const BOARD: Board = Board { columns: 9, rows: 6, square_mm: 25.0 };
+const BOARD: Board = Board::chessboard(9, 6, 25.0);
 const SIZE_PX: [u32; 2] = [1920, 1080];
 const SIGMA_PX: f64 = 0.2;
 

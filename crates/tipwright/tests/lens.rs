@@ -21,7 +21,7 @@ use tipwright::model::footage::{
 };
 use tipwright::model::{Lens, RawPixel};
 
-const BOARD: Board = Board { columns: 9, rows: 6, square_mm: 25.0 };
+const BOARD: Board = Board::chessboard(9, 6, 25.0);
 const SIZE_PX: [u32; 2] = [1920, 1080];
 
 fn truth() -> Lens {
@@ -219,7 +219,7 @@ fn seven_views_a_corner_of_the_frame_and_flat_boards_are_refused_with_the_remedy
     assert!(matches!(refused, LensError::NoTilt { .. }), "{refused}");
     assert!(refused.to_string().contains("tilted by 30 to 45 degrees"), "{refused}");
 
-    let nonsense = Board { columns: 2, rows: 6, square_mm: 25.0 };
+    let nonsense = Board::chessboard(2, 6, 25.0);
     assert!(matches!(calibrate(&flat, &nonsense, SIZE_PX, &config), Err(LensError::Board { .. })));
     assert!(matches!(calibrate(&[], &BOARD, SIZE_PX, &config), Err(LensError::TooFewViews { got: 0, .. })));
 }

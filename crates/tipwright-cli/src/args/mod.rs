@@ -6,9 +6,8 @@ use std::path::PathBuf;
 use std::sync::LazyLock;
 
 use clap::{Parser, Subcommand, ValueEnum};
-use tipwright::model::Colour;
+use tipwright::model::{Colour, Pattern, board_of};
 
-use print::board_size;
 pub use print::{BoardArgs, CardsArgs, SheetArgs};
 
 /// Version and build, as the tables say it.
@@ -119,15 +118,16 @@ pub struct NewArgs {
 
 #[derive(Debug, clap::Args)]
 pub struct LensArgs {
-    /// Clip or folder of stills
-    pub source: PathBuf,
-    /// Inner corners, columns x rows
-    #[arg(long, value_parser = board_size)]
-    pub board: (u32, u32),
-    /// Side of a square
+    /// Clip or folder of stills; of several phones one after the other
+    #[arg(required = true)]
+    pub source: Vec<PathBuf>,
+    /// Inner corners, columns x rows: 9x6; coded: the board's codes say it; circles:4x11: discs of a row, rows
+    #[arg(long, value_parser = board_of)]
+    pub board: (Pattern, u32, u32),
+    /// Side of a square; of discs, from row to row
     #[arg(long)]
     pub square_mm: f64,
-    /// Lens file to write; a coverage picture goes beside it
+    /// Lens file to write, of several sources the folder to write one each into; a coverage picture goes beside it
     #[arg(short, long)]
     pub output: PathBuf,
 }

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::ValueEnum;
+use tipwright::model::{Pattern, board_of};
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
 pub enum Paper {
@@ -46,10 +47,11 @@ pub struct SheetArgs {
 
 #[derive(Debug, clap::Args)]
 pub struct BoardArgs {
-    /// Inner corners, columns x rows
-    #[arg(long, default_value = "9x6", value_parser = board_size)]
-    pub board: (u32, u32),
-    /// Side of a square
+    /// Inner corners, columns x rows: 9x6; with codes, so that it may be partly out of the picture: coded:9x6 or coded; rows of discs:
+    /// circles:4x11
+    #[arg(long, default_value = "9x6", value_parser = board_of)]
+    pub board: (Pattern, u32, u32),
+    /// Side of a square; of discs, from row to row
     #[arg(long, default_value_t = 25.0)]
     pub square_mm: f64,
     /// Paper
@@ -58,18 +60,4 @@ pub struct BoardArgs {
     /// File to write; .svg or .pdf
     #[arg(short, long, default_value = "board.pdf")]
     pub output: PathBuf,
-}
-
-/// `9x6` as columns and rows.
-pub(super) fn board_size(text: &str) -> Result<(u32, u32), String> {
-    let wrong = || {
-        format!("`{text}` is not of the form 9x6: inner corners along a row, x, inner corners along a column")
-    };
-    let (columns, rows) = text.split_once(['x', 'X']).ok_or_else(wrong)?;
-    let number = |t: &str| t.trim().parse::<u32>().map_err(|_| wrong());
-    let (columns, rows) = (number(columns)?, number(rows)?);
-    if columns < 3 || rows < 3 {
-        return Err("a board needs at least 3 x 3 inner corners".into());
-    }
-    Ok((columns, rows))
 }

@@ -10,10 +10,15 @@ use crate::args::BoardArgs;
 use crate::failure::Failure;
 use crate::ui::Ui;
 
+/// Inner corners of a coded board where none are said.
+const CODED: (u32, u32) = (9, 6);
+
 /// Draws the board in true size.
 pub fn run(args: &BoardArgs, ui: &Ui) -> Result<(), Failure> {
-    let (columns, rows) = args.board;
-    let board = Board { columns, rows, square_mm: args.square_mm };
+    let (pattern, columns, rows) = args.board;
+    // `coded` alone: as many squares as the plain board has
+    let (columns, rows) = if columns == 0 { CODED } else { (columns, rows) };
+    let board = Board::new(pattern, columns, rows, args.square_mm);
     let sheet = board_sheet(&board, args.paper.into()).map_err(Failure::unusable)?;
     let bytes = by_ending(&sheet, &args.output)?;
     write_atomic(&args.output, &bytes).map_err(Failure::other)?;

@@ -8,6 +8,7 @@ use super::along::Along;
 use super::cards::WithCard;
 use crate::session::{LookConfig, Places, Session, SessionCamera};
 use tipwright::cards::Card;
+use tipwright::lens;
 use tipwright::model::footage::{Footage, FrameSource, PlaneData};
 use tipwright::model::{Colour, FrameSpots, RawPixel};
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
@@ -89,7 +90,7 @@ fn look_for_board(
         }
         shown.board_pictures += 1;
         let size = [w as u32, h as u32];
-        if footage.board_corners(&luma, size, board.columns, board.rows).is_some() {
+        if lens::shows_board(footage, &luma, size, &board) {
             shown.boards += 1;
         } else if shown.boards == 0 && 2 * shown.board_pictures > BOARD_PICTURES as usize {
             // the others alone would be too few

@@ -126,8 +126,8 @@ number! {
 
 /// Shares and sizes of a goal: any finite number.
 pub const ANY: Limits = Limits { low: -1e9, high: 1e9 };
-/// Corners of a board along a side.
-pub const CORNERS: Limits = Limits { low: 3.0, high: 200.0 };
+/// Points of a board along a side: 3 inner corners, 2 discs.
+pub const CORNERS: Limits = Limits { low: 2.0, high: 200.0 };
 /// Side of a square of a board, millimetres.
 pub const SQUARE_MM: Limits = Limits { low: 1.0, high: 1000.0 };
 /// A rough place of a tripod, metres.

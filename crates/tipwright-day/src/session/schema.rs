@@ -93,8 +93,9 @@ const TIME: Kind = Kind::Number(super::ClipTimeS::LIMITS, "write seconds on the 
 
 const BOARD: Table = Table {
     keys: &[
-        must("columns", CORNERS, "9", ""),
-        must("rows", CORNERS, "6", ""),
+        may("columns", CORNERS, "9", "a coded board says it itself"),
+        may("rows", CORNERS, "6", ""),
+        may("pattern", Kind::OneOf(&["chessboard", "circles", "coded"]), "\"chessboard\"", ""),
         must("square_mm", Kind::Number(numbers::SQUARE_MM, "measure one square in millimetres"), "25.0", ""),
     ],
     notes: &[],
@@ -201,7 +202,7 @@ const CAMERA: Table = Table {
             "board",
             Kind::Table(&BOARD),
             "{ columns = 9, rows = 6, square_mm = 25.0 }",
-            "INNER corners; measure a square of your print",
+            "INNER corners; measure a square of your print; of others: pattern = \"coded\" or \"circles\"",
         ),
         may(
             "readout_ms",

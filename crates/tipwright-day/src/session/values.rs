@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use super::casters::Rows;
 use super::set_ups::plane_is_told;
 use super::{CameraName, Clips, Finding, RodLengthM, SceneClips, Session, Subject, Take};
-use tipwright::model::Severity;
+use tipwright::model::{Board, Pattern, Severity};
 
 /// Wands that anyone waves by hand, metres; shorter ones say too little about scale.
 const LIKELY_WAND_M: [f64; 2] = [0.2, 5.0];
@@ -124,7 +124,12 @@ fn cameras(session: &Session, judge: &mut Judge<'_>) {
                 "`board` is missing, and `lens` is not a lens file",
                 "add board = { columns = 9, rows = 6, square_mm = 25.0 } (inner corners)",
             ),
-            Some(board) if board.columns == board.rows => judge.say(
+            Some(board) if !has_counts(board) => judge.problem(
+                lens,
+                format!("{board} is no board of at least 3 x 3 inner corners, or 2 x 3 discs"),
+                "write columns and rows: inner corners, or the discs of a row and the rows",
+            ),
+            Some(board) if board.pattern == Pattern::Chessboard && board.columns == board.rows => judge.say(
                 lens,
                 Severity::Warning,
                 "a board with as many rows as columns can be seen four ways round",
@@ -132,6 +137,15 @@ fn cameras(session: &Session, judge: &mut Judge<'_>) {
             ),
             _ => {}
         }
+    }
+}
+
+/// Whether a board's counts are there, or are its own to say.
+fn has_counts(board: &Board) -> bool {
+    match board.pattern {
+        Pattern::Coded if !board.has_counts() => board.columns == board.rows,
+        Pattern::Chessboard | Pattern::Coded => board.columns >= 3 && board.rows >= 3,
+        Pattern::Circles => board.columns >= 2 && board.rows >= 3,
     }
 }
 

@@ -1,17 +1,17 @@
-//! The printable calibration board.
+//! The printable calibration board: squares, squares with codes, or discs.
 
-use tipwright::model::Board;
-use tipwright::model::{Severity, Warning};
+use tipwright::lens::coded::words::{COUNT, SIDE, is_black, words};
+use tipwright::model::{Board, Pattern};
 
 use super::text::{Face, wrapped};
-use super::{BLANK_MM, CAUTIONS, Item, Paper, Sheet};
+use super::{BLANK_MM, CAUTIONS, Ink, Item, Paper, Sheet};
 
 /// Why there is no sheet.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum BoardSheetError {
     /// No board at all.
     #[error(
-        "a board needs 3 to 40 inner corners each way and squares of 1 to 200 mm; got {columns} x {rows} of {square_mm} mm"
+        "a board needs 3 to 40 inner corners each way (discs: 2 to 40) and squares of 1 to 200 mm, a coded board no more than {COUNT} white squares; got {columns} x {rows} of {square_mm} mm"
     )]
     Board {
         /// As asked.
@@ -23,7 +23,7 @@ pub enum BoardSheetError {
     },
     /// It does not fit the paper.
     #[error(
-        "{columns} x {rows} inner corners of {square_mm} mm make a board of {width_mm:.0} x {height_mm:.0} mm, too large for {paper} with its margin, ruler and cautions; the largest square that fits is {largest_mm:.1} mm (--square-mm), or take fewer corners or larger paper"
+        "{columns} x {rows} of {square_mm} mm make a board of {width_mm:.0} x {height_mm:.0} mm, too large for {paper} with its margin, ruler and cautions; the largest square that fits is {largest_mm:.1} mm (--square-mm), or take fewer corners or larger paper"
     )]
     TooLarge {
         /// As asked.
@@ -58,15 +58,21 @@ const TEXT_SIZES_MM: [f64; 4] = [3.2, 2.8, 2.5, 2.2];
 /// # Errors
 /// The board is none, or does not fit: with the largest square that does.
 pub fn board_sheet(board: &Board, paper: Paper) -> Result<Sheet, BoardSheetError> {
-    let Board { columns, rows, square_mm } = *board;
-    if !(3..=40).contains(&columns) || !(3..=40).contains(&rows) || !(1.0..=200.0).contains(&square_mm) {
+    let Board { pattern, columns, rows, square_mm } = *board;
+    let least = if pattern == Pattern::Circles { 2 } else { 3 };
+    let codes = ((columns + 1) * (rows + 1) / 2) as usize;
+    if !(least..=40).contains(&columns)
+        || !(3..=40).contains(&rows)
+        || !(1.0..=200.0).contains(&square_mm)
+        || (pattern == Pattern::Coded && codes > COUNT)
+    {
         return Err(BoardSheetError::Board { columns, rows, square_mm });
     }
-    // Turned by 90 degrees it is the same board, and may fit where this way round it does not.
-    let fitting = |side_mm: f64| {
-        let board = Board { columns, rows, square_mm: side_mm };
-        lay_out(&board, paper)
-            .or_else(|| lay_out(&Board { columns: rows, rows: columns, square_mm: side_mm }, paper))
+    // Turned by 90 degrees a chessboard is the same board, and may fit where this way round it does not.
+    let fitting = |square_mm: f64| {
+        let turned = Board { columns: rows, rows: columns, square_mm, ..*board };
+        lay_out(&Board { square_mm, ..*board }, paper)
+            .or_else(|| if pattern == Pattern::Chessboard { lay_out(&turned, paper) } else { None })
     };
     if let Some(sheet) = fitting(square_mm) {
         return Ok(sheet);
@@ -81,29 +87,24 @@ pub fn board_sheet(board: &Board, paper: Paper) -> Result<Sheet, BoardSheetError
         columns,
         rows,
         square_mm,
-        width_mm: f64::from(columns + 1) * square_mm,
-        height_mm: f64::from(rows + 1) * square_mm,
+        width_mm: f64::from(squares(board)[0]) * square_mm,
+        height_mm: f64::from(squares(board)[1]) * square_mm,
         paper: paper.name(),
         largest_mm,
     })
 }
 
-/// Advice on the choice of a board; it works all the same.
-#[must_use]
-pub fn board_advice(board: &Board) -> Option<Warning> {
-    (board.columns % 2 == board.rows % 2).then(|| {
-        Warning::new(
-            Severity::Note,
-            "board",
-            format!("a board of {} x {} inner corners looks the same upside down", board.columns, board.rows),
-            "take an odd number of inner corners one way and an even one the other, as in 9 x 6",
-        )
-    })
+/// What the board takes on paper, in squares across and down. Discs stand half a square from its sides.
+fn squares(board: &Board) -> [u32; 2] {
+    match board.pattern {
+        Pattern::Circles => [2 * board.columns, board.rows],
+        Pattern::Chessboard | Pattern::Coded => [board.columns + 1, board.rows + 1],
+    }
 }
 
 fn lay_out(board: &Board, paper: Paper) -> Option<Sheet> {
     let [short, long] = paper.sides_mm();
-    let lying = board.columns >= board.rows;
+    let lying = squares(board)[0] >= squares(board)[1];
     let pages = if lying { [[long, short], [short, long]] } else { [[short, long], [long, short]] };
     pages
         .into_iter()
@@ -111,7 +112,7 @@ fn lay_out(board: &Board, paper: Paper) -> Option<Sheet> {
 }
 
 fn lay_out_on(board: &Board, page: [f64; 2], text_mm: f64) -> Option<Sheet> {
-    let (across, down) = (board.columns + 1, board.rows + 1);
+    let [across, down] = squares(board);
     let (width, height) = (f64::from(across) * board.square_mm, f64::from(down) * board.square_mm);
     let text_width = page[0] - 2.0 * BLANK_MM - 2.0;
     // The ruler in whole centimetres, at most 150 mm: long enough to read a scale error of 1 % with the naked eye.
@@ -119,12 +120,14 @@ fn lay_out_on(board: &Board, page: [f64; 2], text_mm: f64) -> Option<Sheet> {
     if ruler_mm < 50 {
         return None;
     }
-    let title = format!(
-        "Board for camera calibration: {} x {} inner corners, squares {} mm",
-        board.columns, board.rows, board.square_mm
-    );
+    let what = match board.pattern {
+        Pattern::Chessboard => format!("{} x {} inner corners, squares", board.columns, board.rows),
+        Pattern::Coded => format!("coded, {} x {} inner corners, squares", board.columns, board.rows),
+        Pattern::Circles => format!("{} rows of {} discs, from row to row", board.rows, board.columns),
+    };
+    let title = format!("Board for camera calibration: {what} {} mm", board.square_mm);
     let how = format!(
-        "{title}. Print at 100 %, not fitted to the page; glue it flat on something stiff and light in colour. \
+        "{title} (--board {board}). Print at 100 %, not fitted to the page; glue it flat on something stiff and light in colour. \
          If the ruler is not {ruler_mm} mm long, the printer scaled the page: square_mm is then {} x measured / {ruler_mm}.",
         board.square_mm
     );
@@ -146,18 +149,7 @@ fn lay_out_on(board: &Board, page: [f64; 2], text_mm: f64) -> Option<Sheet> {
     // Spare height is white round the squares: half above, half below.
     let (left, top) = ((page[0] - width) / 2.0, WHITE_MM + spare / 2.0);
     let mut items = Vec::new();
-    for r in 0..down {
-        for c in 0..across {
-            if (r + c) % 2 == 0 {
-                items.push(Item::Fill {
-                    x: left + f64::from(c) * board.square_mm,
-                    y: top + f64::from(r) * board.square_mm,
-                    width: board.square_mm,
-                    height: board.square_mm,
-                });
-            }
-        }
-    }
+    draw_board(&mut items, board, [left, top]);
     let ruler_top = page[1] - below + GAP_MM;
     draw_ruler(&mut items, [left_mm, ruler_top], ruler_mm);
     let mut write = |lines: Vec<String>, x: f64, top: f64| {
@@ -170,6 +162,69 @@ fn lay_out_on(board: &Board, page: [f64; 2], text_mm: f64) -> Option<Sheet> {
     write(how, if beside { beside_at } else { left_mm }, how_top);
     write(cautions, left_mm, ruler_top + upper_mm + 1.0);
     Some(Sheet { page_mm: page, items, title })
+}
+
+/// Side of a code's black square against that of its white one: what is left is white enough to part it from the black squares around.
+const CODE_SHARE: f64 = 0.75;
+/// Radius of a disc in squares: its neighbours are 1.41 away.
+const DISC_RADIUS: f64 = 0.42;
+
+/// Everything black of a board whose upper left corner is given.
+fn draw_board(items: &mut Vec<Item>, board: &Board, [left, top]: [f64; 2]) {
+    let side = board.square_mm;
+    if board.pattern == Pattern::Circles {
+        for p in board.points() {
+            let (x, y) = (left + side * (p.x + 0.5), top + side * (p.y + 0.5));
+            items.push(disc(x, y, side * DISC_RADIUS));
+        }
+        return;
+    }
+    let [across, down] = squares(board);
+    let mut codes = words().iter();
+    for r in 0..down {
+        for c in 0..across {
+            let (x, y) = (left + f64::from(c) * side, top + f64::from(r) * side);
+            if (r + c) % 2 == 0 {
+                items.push(Item::Fill { x, y, width: side, height: side });
+            } else if board.pattern == Pattern::Coded
+                && let Some(word) = codes.next()
+            {
+                draw_code(items, *word, [x + side / 2.0, y + side / 2.0], CODE_SHARE * side);
+            }
+        }
+    }
+}
+
+/// A code about a middle: a black square, and its light cells in white, those beside each other in one piece.
+fn draw_code(items: &mut Vec<Item>, word: u64, [x, y]: [f64; 2], side: f64) {
+    let (x, y) = (x - side / 2.0, y - side / 2.0);
+    items.push(Item::Fill { x, y, width: side, height: side });
+    let cell = side / (SIDE + 2) as f64;
+    for row in 0..SIDE {
+        let mut column = 0;
+        while column < SIDE {
+            let light = (column..SIDE).take_while(|c| !is_black(word, row, *c)).count();
+            if light > 0 {
+                let (x0, y0) = (x + (column + 1) as f64 * cell, y + (row + 1) as f64 * cell);
+                let (x1, y1) = (x0 + light as f64 * cell, y0 + cell);
+                let points = vec![[x0, y0], [x1, y0], [x1, y1], [x0, y1]];
+                items.push(Item::Shape { points, ink: Ink::White });
+            }
+            column += light + 1;
+        }
+    }
+}
+
+/// A disc as a polygon: of 96 sides, a thousandth smaller.
+fn disc(x: f64, y: f64, radius: f64) -> Item {
+    let sides = 96;
+    let points = (0..sides)
+        .map(|i| {
+            let (sin, cos) = (std::f64::consts::TAU * f64::from(i) / f64::from(sides)).sin_cos();
+            [x + radius * cos, y + radius * sin]
+        })
+        .collect();
+    Item::Shape { points, ink: Ink::Black }
 }
 
 /// Millimetres above the line, inches below it, from the same zero.
@@ -216,7 +271,7 @@ mod tests {
     fn squares_are_in_true_size_and_inside_the_page() {
         for paper in [Paper::A4, Paper::Letter] {
             for (columns, rows, square_mm) in [(9, 6, 25.0), (7, 6, 20.0), (6, 9, 25.0), (4, 3, 10.0)] {
-                let board = Board { columns, rows, square_mm };
+                let board = Board::chessboard(columns, rows, square_mm);
                 let sheet = board_sheet(&board, paper).unwrap();
                 let squares: Vec<&Item> = sheet
                     .items
@@ -243,7 +298,7 @@ mod tests {
 
     #[test]
     fn every_caution_is_printed() {
-        let sheet = board_sheet(&Board { columns: 9, rows: 6, square_mm: 25.0 }, Paper::A4).unwrap();
+        let sheet = board_sheet(&Board::chessboard(9, 6, 25.0), Paper::A4).unwrap();
         let printed: String = sheet
             .items
             .iter()
@@ -259,11 +314,43 @@ mod tests {
 
     #[test]
     fn too_large_a_board_names_the_largest_square_that_fits() {
-        let error = board_sheet(&Board { columns: 9, rows: 6, square_mm: 40.0 }, Paper::A4).unwrap_err();
+        let error = board_sheet(&Board::chessboard(9, 6, 40.0), Paper::A4).unwrap_err();
         let BoardSheetError::TooLarge { largest_mm, .. } = error else { panic!("{error}") };
-        assert!(board_sheet(&Board { columns: 9, rows: 6, square_mm: largest_mm }, Paper::A4).is_ok());
-        assert!(board_sheet(&Board { columns: 9, rows: 6, square_mm: largest_mm + 0.1 }, Paper::A4).is_err());
-        assert!(board_sheet(&Board { columns: 2, rows: 6, square_mm: 25.0 }, Paper::A4).is_err());
-        assert!(board_sheet(&Board { columns: 9, rows: 6, square_mm: f64::NAN }, Paper::A4).is_err());
+        assert!(board_sheet(&Board::chessboard(9, 6, largest_mm), Paper::A4).is_ok());
+        assert!(board_sheet(&Board::chessboard(9, 6, largest_mm + 0.1), Paper::A4).is_err());
+        assert!(board_sheet(&Board::chessboard(2, 6, 25.0), Paper::A4).is_err());
+        assert!(board_sheet(&Board::chessboard(9, 6, f64::NAN), Paper::A4).is_err());
+    }
+
+    #[test]
+    fn codes_stand_in_white_squares_and_discs_in_shifted_rows_on_the_page() {
+        let coded = Board::new(Pattern::Coded, 6, 8, 22.0);
+        let sheet = board_sheet(&coded, Paper::A4).unwrap();
+        let side = |i: &Item| match i {
+            Item::Fill { x, y, width, height } if width == height => Some([*x, *y, *width]),
+            _ => None,
+        };
+        let squares: Vec<_> = sheet.items.iter().filter_map(side).filter(|s| s[2] == 22.0).collect();
+        let codes: Vec<_> = sheet.items.iter().filter_map(side).filter(|s| s[2] == 16.5).collect();
+        assert_eq!((squares.len(), codes.len()), (32, 31));
+        // a code's middle is no black square's
+        for [x, y, w] in &codes {
+            let inside = |s: &&[f64; 3]| {
+                let (dx, dy) = (x + w / 2.0 - s[0], y + w / 2.0 - s[1]);
+                (0.0..s[2]).contains(&dx) && (0.0..s[2]).contains(&dy)
+            };
+            assert!(!squares.iter().any(|s| inside(&s)), "{x} {y}");
+        }
+        // too many codes for the words there are
+        assert!(board_sheet(&Board::new(Pattern::Coded, 25, 25, 5.0), Paper::A4).is_err());
+
+        let discs = Board::new(Pattern::Circles, 4, 11, 20.0);
+        let sheet = board_sheet(&discs, Paper::A4).unwrap();
+        let shapes: Vec<_> = sheet.items.iter().filter(|i| matches!(i, Item::Shape { .. })).collect();
+        assert_eq!(shapes.len(), 44);
+        for shape in shapes {
+            let Item::Shape { points, .. } = shape else { panic!() };
+            assert!(points.iter().all(|p| p[0] > 5.0 && p[0] < sheet.page_mm[0] - 5.0 && p[1] > 5.0));
+        }
     }
 }

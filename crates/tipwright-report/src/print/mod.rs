@@ -13,7 +13,7 @@ mod markup;
 mod render;
 mod text;
 
-pub use board::{BoardSheetError, board_advice, board_sheet};
+pub use board::{BoardSheetError, board_sheet};
 pub use cards::{CARD_SIDE_MM, CardWords, card_sheet};
 pub use field::field_sheet;
 pub(crate) use handout::{HandoutParts, handout_pdf};

@@ -183,7 +183,7 @@ impl Plan {
             modes: vec![west, east],
             surroundings: fair_weather(seed),
             sun: None,
-            board: Some(Board { columns: 9, rows: 6, square_mm: 25.0 }),
+            board: Some(Board::chessboard(9, 6, 25.0)),
             board_frames: [10, 6, 32],
             wand_s: 14.0,
             plumb_s: 3.5,

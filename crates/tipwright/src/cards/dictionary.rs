@@ -2,10 +2,12 @@
 //! and each as far from itself turned. So a word with up to [`MOST_ERRORS`] wrong bits is still nearest to what was printed, and
 //! `DISTANCE - MOST_ERRORS` bits must be wrong for another card to be read.
 //!
-//! The list is made when it is first needed, by taking numbers of a fixed generator (splitmix64: Steele, Lea and Flood, 2014) in order and
-//! keeping what is far enough from all kept before. Printed cards depend on it: it never changes (a test holds it).
+//! The list is made when it is first needed, by the rule of `math::square_words`. Printed cards depend on it: it never changes (a test
+//! holds it).
 
 use std::sync::OnceLock;
+
+use crate::math::square_words::{self, Rule};
 
 /// Cells along a side.
 pub const SIDE: usize = 6;
@@ -18,32 +20,30 @@ const BLACK: std::ops::RangeInclusive<u32> = 12..=24;
 /// Cells of unlike neighbours, of 60, at least: a texture of large patches is no word.
 const LEAST_CHANGES: u32 = 24;
 
-const MASK: u64 = (1 << (SIDE * SIDE)) - 1;
-
 /// A word turned clockwise by a quarter.
 #[must_use]
 pub fn turned(word: u64) -> u64 {
-    let mut out = 0;
-    for row in 0..SIDE {
-        for col in 0..SIDE {
-            // what stands at (row, col) afterwards stood at (SIDE - 1 - col, row)
-            out |= ((word >> ((SIDE - 1 - col) * SIDE + row)) & 1) << (row * SIDE + col);
-        }
-    }
-    out
+    square_words::turned(word, SIDE)
 }
 
 /// Cells of a word, row by row, true where black. Bit `row * SIDE + col`.
 #[must_use]
 pub fn cells(word: u64) -> [[bool; SIDE]; SIDE] {
-    std::array::from_fn(|row| std::array::from_fn(|col| (word >> (row * SIDE + col)) & 1 == 1))
+    std::array::from_fn(|row| std::array::from_fn(|col| square_words::is_black(word, SIDE, row, col)))
 }
 
 /// All words; the number of a card is its place.
 #[must_use]
 pub fn words() -> &'static [u64] {
     static WORDS: OnceLock<Vec<u64>> = OnceLock::new();
-    WORDS.get_or_init(make)
+    let rule = Rule {
+        side: SIDE,
+        count: super::COUNT,
+        distance: DISTANCE,
+        black: BLACK,
+        least_changes: LEAST_CHANGES,
+    };
+    WORDS.get_or_init(|| rule.words())
 }
 
 /// Number of the word that is read, quarter turns (clockwise) by which the read one is turned against it, and wrong bits.
@@ -61,43 +61,6 @@ pub fn nearest(read: u64) -> Option<(usize, u32, u32)> {
         turn = turned(turn);
     }
     best
-}
-
-fn make() -> Vec<u64> {
-    let mut state = 1_u64;
-    let mut words: Vec<u64> = Vec::with_capacity(super::COUNT);
-    while words.len() < super::COUNT {
-        state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = state;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        let word = (z ^ (z >> 31)) & MASK;
-        if is_patterned(word) && is_far(word, &words) {
-            words.push(word);
-        }
-    }
-    words
-}
-
-fn is_patterned(word: u64) -> bool {
-    let cells = cells(word);
-    let mut changes = 0;
-    for row in 0..SIDE {
-        for col in 0..SIDE {
-            changes += u32::from(col + 1 < SIDE && cells[row][col] != cells[row][(col + 1) % SIDE]);
-            changes += u32::from(row + 1 < SIDE && cells[row][col] != cells[(row + 1) % SIDE][col]);
-        }
-    }
-    BLACK.contains(&word.count_ones()) && changes >= LEAST_CHANGES
-}
-
-fn is_far(word: u64, words: &[u64]) -> bool {
-    let mut turns = [word; 4];
-    for i in 1..4 {
-        turns[i] = turned(turns[i - 1]);
-    }
-    let from = |other: u64| turns.iter().all(|t| (t ^ other).count_ones() >= DISTANCE);
-    turns[1..].iter().all(|t| (t ^ word).count_ones() >= DISTANCE) && words.iter().all(|w| from(*w))
 }
 
 #[cfg(test)]
@@ -118,14 +81,6 @@ mod tests {
             }
         }
         assert_eq!(least, DISTANCE);
-    }
-
-    #[test]
-    fn a_turn_is_a_quarter_clockwise() {
-        let word = 0b1_u64 | 0b10 << SIDE; // (0, 0) and (1, 1)
-        let cells = cells(turned(word));
-        assert!(cells[0][SIDE - 1] && cells[1][SIDE - 2]);
-        assert_eq!(turned(turned(turned(turned(words()[7])))), words()[7]);
     }
 
     #[test]

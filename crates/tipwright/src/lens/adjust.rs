@@ -12,8 +12,10 @@ use crate::model::RawPixel;
 
 /// A view inside the adjustment.
 pub(crate) struct AdjustView<'a> {
-    /// Corners seen, in board order.
+    /// Points seen.
     pub corners: &'a [RawPixel],
+    /// Where on the board they are, metres.
+    pub points: &'a [Point3<f64>],
     /// Weight of the view; 0 leaves it out.
     pub weight: f64,
 }
@@ -58,12 +60,7 @@ struct Normal {
     cost_px2: f64,
 }
 
-fn normal_of(
-    lens: &LensVector,
-    pose: &Isometry3<f64>,
-    board: &[Point3<f64>],
-    view: &AdjustView<'_>,
-) -> Option<Normal> {
+fn normal_of(lens: &LensVector, pose: &Isometry3<f64>, view: &AdjustView<'_>) -> Option<Normal> {
     let mut n = Normal {
         a: LensMatrix::zeros(),
         b: SMatrix::zeros(),
@@ -72,7 +69,7 @@ fn normal_of(
         gb: Vector6::zeros(),
         cost_px2: 0.0,
     };
-    for (corner, point) in view.corners.iter().zip(board) {
+    for (corner, point) in view.corners.iter().zip(view.points) {
         let p = predict(lens, pose, point)?;
         let r = nalgebra::Vector2::new(corner.x_px, corner.y_px) - p.pixel;
         let (jl, jp) = (p.by_lens.transpose(), p.by_pose.transpose());
@@ -96,11 +93,11 @@ fn normal_of(
 pub(crate) fn view_cost_px2(
     lens: &LensVector,
     pose: &Isometry3<f64>,
-    board: &[Point3<f64>],
+    points: &[Point3<f64>],
     corners: &[RawPixel],
 ) -> f64 {
     let mut sum = 0.0;
-    for (corner, point) in corners.iter().zip(board) {
+    for (corner, point) in corners.iter().zip(points) {
         match predict(lens, pose, point) {
             Some(p) => {
                 sum += (corner.x_px - p.pixel.x).powi(2) + (corner.y_px - p.pixel.y).powi(2);
@@ -111,11 +108,11 @@ pub(crate) fn view_cost_px2(
     sum
 }
 
-fn total_cost_px2(state: &State, board: &[Point3<f64>], views: &[AdjustView<'_>]) -> f64 {
+fn total_cost_px2(state: &State, views: &[AdjustView<'_>]) -> f64 {
     let mut sum = 0.0;
     for (view, pose) in views.iter().zip(&state.camera_from_board) {
         if view.weight > 0.0 {
-            sum += view.weight * view_cost_px2(&state.lens, pose, board, view.corners);
+            sum += view.weight * view_cost_px2(&state.lens, pose, view.points, view.corners);
         }
     }
     sum
@@ -141,13 +138,12 @@ pub(crate) fn inverse_scaled(m: &LensMatrix) -> Option<LensMatrix> {
 /// `free_lens = false` holds the lens and moves poses only. `None` when the start is impossible.
 pub(crate) fn adjust(
     start: State,
-    board: &[Point3<f64>],
     views: &[AdjustView<'_>],
     free_lens: bool,
     max_steps: usize,
 ) -> Option<Adjusted> {
     let mut state = start;
-    let mut cost = total_cost_px2(&state, board, views);
+    let mut cost = total_cost_px2(&state, views);
     if !cost.is_finite() {
         return None;
     }
@@ -155,7 +151,7 @@ pub(crate) fn adjust(
     let mut converged = false;
     let mut at_rest = 0;
     'steps: for _ in 0..max_steps {
-        let normals = normals_of(&state, board, views)?;
+        let normals = normals_of(&state, views)?;
         loop {
             let Some(trial) = step(&state, &normals, damping, free_lens) else {
                 damping = f64::max(damping * 10.0, 1e-12);
@@ -164,7 +160,7 @@ pub(crate) fn adjust(
                 }
                 continue;
             };
-            let trial_cost = total_cost_px2(&trial, board, views);
+            let trial_cost = total_cost_px2(&trial, views);
             // Rounding keeps the cost from falling for ever: standing still twice is the end.
             if trial_cost <= cost {
                 let still = cost - trial_cost <= 1e-14 * cost;
@@ -188,7 +184,7 @@ pub(crate) fn adjust(
             }
         }
     }
-    let normals = normals_of(&state, board, views)?;
+    let normals = normals_of(&state, views)?;
     let mut reduced = LensMatrix::zeros();
     let mut shares = Vec::new();
     for n in normals.iter().flatten() {
@@ -200,17 +196,13 @@ pub(crate) fn adjust(
     Some(Adjusted { state, cost_px2: cost, reduced, shares, converged })
 }
 
-fn normals_of(state: &State, board: &[Point3<f64>], views: &[AdjustView<'_>]) -> Option<Vec<Option<Normal>>> {
+fn normals_of(state: &State, views: &[AdjustView<'_>]) -> Option<Vec<Option<Normal>>> {
     views
         .iter()
         .zip(&state.camera_from_board)
         .map(
             |(view, pose)| {
-                if view.weight > 0.0 {
-                    normal_of(&state.lens, pose, board, view).map(Some)
-                } else {
-                    Some(None)
-                }
+                if view.weight > 0.0 { normal_of(&state.lens, pose, view).map(Some) } else { Some(None) }
             },
         )
         .collect()

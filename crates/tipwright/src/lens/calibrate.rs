@@ -6,27 +6,27 @@
 use nalgebra::{Point3, Vector2, Vector3};
 
 use super::adjust::{Adjusted, State, inverse_scaled, view_cost_px2};
-use super::choice::choose;
+use super::choice::{Seen, choose};
 use super::corner::{LENS_PARAMS, LensVector, lens_from_vector};
 use super::coverage::{Coverage, expected_sd_px};
 use super::homography::{fit_plane, focal_px, pose_from_plane};
 use super::verdicts::{name_smears, spread_between_views, too_few_views, warnings_of};
 use super::views::{BoardView, LeftOut, LensCalibration, LensConfig, LensError, ViewReport};
 use crate::math::median;
-use crate::model::Board;
-use crate::model::RawPixel;
+use crate::model::{Board, Pattern, RawPixel};
 
 /// A view that passed the first look.
 struct Candidate<'a> {
     view_idx: usize,
     corners: &'a [RawPixel],
+    points: Vec<Point3<f64>>,
     homography: nalgebra::Matrix3<f64>,
 }
 
 /// Calibrates a lens from corners of a board.
 ///
 /// Every view's fate is in the result. Corners run row by row; each view may start at any corner and side of
-/// the board, since a view has its own pose.
+/// the board, since a view has its own pose. A view of a part of the board says which points it holds.
 ///
 /// # Errors
 /// Too few good views, poor coverage, no tilt: each with the remedy.
@@ -37,7 +37,7 @@ struct Candidate<'a> {
 /// use tipwright::lens::{BoardView, LensConfig, calibrate};
 /// use tipwright::model::{Lens, Board};
 /// let truth = Lens::new([1920, 1080], 1500.0, 1502.0, 955.0, 545.0, [0.1, -0.2, 0.001, -0.001, 0.05]);
-/// let board = Board { columns: 9, rows: 6, square_mm: 25.0 };
+/// let board = Board::chessboard(9, 6, 25.0);
 /// let mut views = Vec::new();
 /// for (i, (x, y)) in [(-0.28, -0.15), (0.1, -0.15), (-0.28, 0.05), (0.1, 0.05), (-0.1, -0.06)].into_iter().enumerate() {
 ///     for (a, b) in [(0.5, 0.2), (-0.3, -0.5)] {
@@ -58,14 +58,15 @@ pub fn calibrate(
     resolution_px: [u32; 2],
     config: &LensConfig,
 ) -> Result<LensCalibration, LensError> {
-    if board.columns < 3 || board.rows < 3 || !(1.0..=1000.0).contains(&board.square_mm) {
+    let least = if board.pattern == Pattern::Circles { 2 } else { 3 };
+    if board.columns < least || board.rows < 3 || !(1.0..=1000.0).contains(&board.square_mm) {
         return Err(LensError::Board {
             columns: board.columns,
             rows: board.rows,
             square_mm: board.square_mm,
         });
     }
-    let flat = board_points_m(board);
+    let whole = board_points_m(board);
     let mut reports: Vec<ViewReport> = views
         .iter()
         .map(|v| ViewReport {
@@ -80,23 +81,27 @@ pub fn calibrate(
         .collect();
     let mut candidates = Vec::new();
     for (view_idx, view) in views.iter().enumerate() {
-        match first_look(view, board, &flat, resolution_px, config) {
-            Ok(homography) => candidates.push(Candidate { view_idx, corners: &view.corners, homography }),
+        let flat = view.points_of(&whole);
+        match first_look(view, &flat, resolution_px, config) {
+            Ok(homography) => {
+                let points = flat.iter().map(|p| Point3::new(p.x, p.y, 0.0)).collect();
+                candidates.push(Candidate { view_idx, corners: &view.corners, points, homography });
+            }
             Err(reason) => reports[view_idx].left_out = Some(reason),
         }
     }
     if candidates.len() < config.min_views {
         return Err(too_few_views(reports, config, None));
     }
-    let points: Vec<Point3<f64>> = flat.iter().map(|p| Point3::new(p.x, p.y, 0.0)).collect();
-    let start = start_state(&candidates, &points, resolution_px).ok_or(LensError::NoSolution {
+    let start = start_state(&candidates, resolution_px).ok_or(LensError::NoSolution {
         views: candidates.len(),
         rms_px: f64::INFINITY,
         columns: board.columns,
         rows: board.rows,
     })?;
-    let corners: Vec<&[RawPixel]> = candidates.iter().map(|c| c.corners).collect();
-    let chosen = choose(start, &corners, &points, config);
+    let seen: Vec<Seen<'_>> =
+        candidates.iter().map(|c| Seen { corners: c.corners, points: &c.points }).collect();
+    let chosen = choose(start, &seen, config);
     let no_solution = |rms_px: f64| LensError::NoSolution {
         views: candidates.len(),
         rms_px,
@@ -112,33 +117,27 @@ pub fn calibrate(
         }
     }
     name_smears(&mut reports);
-    finish(reports, &candidates, &chosen.adjusted, &chosen.used, points.len(), resolution_px, config)
+    finish(reports, &candidates, &chosen.adjusted, &chosen.used, (board, resolution_px), config)
         .map_err(|e| e.unwrap_or_else(|| no_solution(chosen.limit_px)))
 }
 
 /// Board corners in metres, row by row.
 pub(crate) fn board_points_m(board: &Board) -> Vec<Vector2<f64>> {
-    let side_m = board.square_mm / 1000.0;
-    (0..board.rows)
-        .flat_map(|r| {
-            (0..board.columns).map(move |c| Vector2::new(f64::from(c) * side_m, f64::from(r) * side_m))
-        })
-        .collect()
+    board.points().into_iter().map(|p| p * (board.square_mm / 1000.0)).collect()
 }
 
-/// Smallest distance of neighbouring corners.
-pub(crate) fn smallest_spacing_px(corners: &[RawPixel], columns: usize) -> f64 {
-    let distance = |a: &RawPixel, b: &RawPixel| (a.x_px - b.x_px).hypot(a.y_px - b.y_px);
-    let along_rows = corners
-        .chunks_exact(columns)
-        .flat_map(|row| row.windows(2).map(|w| distance(&w[0], &w[1])).collect::<Vec<_>>());
-    let along_columns = corners.iter().zip(corners.iter().skip(columns)).map(|(a, b)| distance(a, b));
-    along_rows.chain(along_columns).fold(f64::INFINITY, f64::min)
+/// Distances in the picture of points that are neighbours on the board: no farther apart there than any two are at least.
+fn spacings_px(flat: &[Vector2<f64>], corners: &[RawPixel]) -> Vec<f64> {
+    let pairs = || (0..flat.len()).flat_map(|i| (i + 1..flat.len()).map(move |j| (i, j)));
+    let least = pairs().map(|(i, j)| (flat[i] - flat[j]).norm()).fold(f64::INFINITY, f64::min);
+    pairs()
+        .filter(|(i, j)| (flat[*i] - flat[*j]).norm() <= 1.01 * least)
+        .map(|(i, j)| (corners[i].x_px - corners[j].x_px).hypot(corners[i].y_px - corners[j].y_px))
+        .collect()
 }
 
 fn first_look(
     view: &BoardView,
-    board: &Board,
     flat: &[Vector2<f64>],
     [w, h]: [u32; 2],
     config: &LensConfig,
@@ -151,13 +150,13 @@ fn first_look(
     if !view.corners.iter().all(inside) {
         return Err(LeftOut::OutsidePicture);
     }
-    let spacing_px = smallest_spacing_px(&view.corners, board.columns as usize);
+    let spacings_px = spacings_px(flat, &view.corners);
+    let spacing_px = spacings_px.iter().copied().fold(f64::INFINITY, f64::min);
     // A swap of far corners makes short distances too, so the plane is looked at first.
     let Some(fit) = fit_plane(flat, &view.corners) else {
         return Err(LeftOut::CornersMixedUp { misfit: f64::INFINITY });
     };
-    let steps_px = view.corners.windows(2).map(|p| (p[0].x_px - p[1].x_px).hypot(p[0].y_px - p[1].y_px));
-    let misfit = fit.rms_px / median(steps_px).unwrap_or(f64::NAN).max(1e-9);
+    let misfit = fit.rms_px / median(spacings_px).unwrap_or(f64::NAN).max(1e-9);
     if !(misfit <= config.max_plane_misfit) {
         return Err(LeftOut::CornersMixedUp { misfit });
     }
@@ -173,7 +172,7 @@ fn first_look(
 }
 
 /// Zhang's start, or the best of a few guessed focal lengths when the views do not show one.
-fn start_state(candidates: &[Candidate<'_>], points: &[Point3<f64>], [w, h]: [u32; 2]) -> Option<State> {
+fn start_state(candidates: &[Candidate<'_>], [w, h]: [u32; 2]) -> Option<State> {
     let middle_px = [(f64::from(w) - 1.0) / 2.0, (f64::from(h) - 1.0) / 2.0];
     let homographies: Vec<_> = candidates.iter().map(|c| c.homography).collect();
     let longer = f64::from(w.max(h));
@@ -195,7 +194,7 @@ fn start_state(candidates: &[Candidate<'_>], points: &[Point3<f64>], [w, h]: [u3
             let costs = candidates
                 .iter()
                 .zip(&state.camera_from_board)
-                .map(|(c, pose)| view_cost_px2(&state.lens, pose, points, c.corners));
+                .map(|(c, pose)| view_cost_px2(&state.lens, pose, &c.points, c.corners));
             (median(costs).unwrap_or(f64::NAN), state)
         })
         .filter(|(cost, _)| cost.is_finite())
@@ -208,8 +207,7 @@ fn finish(
     candidates: &[Candidate<'_>],
     adjusted: &Adjusted,
     used: &[bool],
-    corners_per_view: usize,
-    resolution_px: [u32; 2],
+    (board, resolution_px): (&Board, [u32; 2]),
     config: &LensConfig,
 ) -> Result<LensCalibration, Option<LensError>> {
     for (candidate, pose) in candidates.iter().zip(&adjusted.state.camera_from_board) {
@@ -227,7 +225,8 @@ fn finish(
     let lens_vector = adjusted.state.lens;
     let mut lens = lens_from_vector(&lens_vector, resolution_px);
     let sane = lens_vector.iter().all(|v| v.is_finite()) && lens.fx_px > 0.0 && lens.fy_px > 0.0;
-    let rms_px = (adjusted.cost_px2 / (views_used * corners_per_view) as f64).sqrt();
+    let corners: usize = candidates.iter().zip(used).filter(|(_, u)| **u).map(|(c, _)| c.corners.len()).sum();
+    let rms_px = (adjusted.cost_px2 / corners as f64).sqrt();
     // Corners a tenth of a frame off are no solution, whatever else holds.
     if !sane || !(rms_px < 0.1 * f64::from(resolution_px[0].min(resolution_px[1]))) {
         return Err(None);
@@ -240,7 +239,7 @@ fn finish(
         }));
     }
     let unknowns = LENS_PARAMS + 6 * views_used;
-    let observations = 2 * corners_per_view * views_used;
+    let observations = 2 * corners;
     let variance_px2 = adjusted.cost_px2 / (observations.saturating_sub(unknowns)).max(1) as f64;
     let tilt_deg = coverage.tilt_max_deg;
     let no_tilt = |sd: f64| LensError::NoTilt {
@@ -267,5 +266,5 @@ fn finish(
         Some(reports.iter().filter(|r| r.left_out.is_some() && !r.corners.is_empty()).count() as u32);
     coverage.expected_sd_px = expected_sd_px(&lens, &covariance);
     let warnings = warnings_of(&lens, &coverage, adjusted.converged, spread_factor);
-    Ok(LensCalibration { lens, covariance, spread_factor, views: reports, coverage, warnings })
+    Ok(LensCalibration { lens, covariance, spread_factor, board: *board, views: reports, coverage, warnings })
 }

@@ -17,6 +17,21 @@ const ROUNDS: usize = 12;
 /// Most steps of one adjustment; it takes 8 to 20.
 const MOST_STEPS: usize = 100;
 
+/// A view that may be chosen: its points in the picture and on the board.
+#[derive(Clone, Copy)]
+pub(crate) struct Seen<'a> {
+    /// In the picture.
+    pub corners: &'a [RawPixel],
+    /// On the board, metres.
+    pub points: &'a [Point3<f64>],
+}
+
+impl<'a> Seen<'a> {
+    fn weighted(&self, weight: f64) -> AdjustView<'a> {
+        AdjustView { corners: self.corners, points: self.points, weight }
+    }
+}
+
 /// The choice of views and the adjustment over it.
 pub(crate) struct Chosen {
     /// Over the views in use.
@@ -29,31 +44,27 @@ pub(crate) struct Chosen {
     pub limit_px: f64,
 }
 
-fn rms_by_view_px(state: &State, candidates: &[&[RawPixel]], points: &[Point3<f64>]) -> Vec<f64> {
-    let n = points.len() as f64;
+fn rms_by_view_px(state: &State, candidates: &[Seen<'_>]) -> Vec<f64> {
     candidates
         .iter()
         .zip(&state.camera_from_board)
-        .map(|(c, pose)| (view_cost_px2(&state.lens, pose, points, c) / n).sqrt())
+        .map(|(c, pose)| {
+            (view_cost_px2(&state.lens, pose, c.points, c.corners) / c.points.len() as f64).sqrt()
+        })
         .collect()
 }
 
 /// Moves the poses of the views not in use to where they fit the lens best.
-fn settle_poses(state: State, candidates: &[&[RawPixel]], points: &[Point3<f64>], used: &[bool]) -> State {
-    let views: Vec<AdjustView<'_>> = candidates
-        .iter()
-        .zip(used)
-        .map(|(c, used)| AdjustView { corners: c, weight: if *used { 0.0 } else { 1.0 } })
-        .collect();
+fn settle_poses(state: State, candidates: &[Seen<'_>], used: &[bool]) -> State {
     let mut settled = state;
     // One at a time: a view that cannot be placed must not stop the others.
-    for i in 0..views.len() {
+    for i in 0..candidates.len() {
         if used[i] {
             continue;
         }
         let one = State { lens: settled.lens, camera_from_board: vec![settled.camera_from_board[i]] };
-        let view = [AdjustView { corners: views[i].corners, weight: 1.0 }];
-        if let Some(done) = adjust(one, points, &view, false, MOST_STEPS) {
+        let view = [candidates[i].weighted(1.0)];
+        if let Some(done) = adjust(one, &view, false, MOST_STEPS) {
             settled.camera_from_board[i] = done.state.camera_from_board[0];
         }
     }
@@ -61,21 +72,16 @@ fn settle_poses(state: State, candidates: &[&[RawPixel]], points: &[Point3<f64>]
 }
 
 /// Leaves out views that disagree and adjusts over the rest; `None` when the adjustment breaks down.
-pub(crate) fn choose(
-    start: State,
-    candidates: &[&[RawPixel]],
-    points: &[Point3<f64>],
-    config: &LensConfig,
-) -> Option<Chosen> {
+pub(crate) fn choose(start: State, candidates: &[Seen<'_>], config: &LensConfig) -> Option<Chosen> {
     let run = |state: State, weights: &[f64], steps: usize| {
         let views: Vec<AdjustView<'_>> =
-            candidates.iter().zip(weights).map(|(c, w)| AdjustView { corners: c, weight: *w }).collect();
-        adjust(state, points, &views, true, steps)
+            candidates.iter().zip(weights).map(|(c, w)| c.weighted(*w)).collect();
+        adjust(state, &views, true, steps)
     };
     // Weighted rounds. A view that lies behind the camera at the start has infinite cost: it waits outside.
-    let mut state = settle_poses(start, candidates, points, &vec![false; candidates.len()]);
+    let mut state = settle_poses(start, candidates, &vec![false; candidates.len()]);
     for _ in 0..ROUNDS {
-        let rms = rms_by_view_px(&state, candidates, points);
+        let rms = rms_by_view_px(&state, candidates);
         let typical = median(rms.iter().copied()).unwrap_or(f64::NAN).max(1e-9);
         let weights: Vec<f64> = rms
             .iter()
@@ -93,8 +99,8 @@ pub(crate) fn choose(
     let mut best: Option<Chosen> = None;
     for round in 0..ROUNDS {
         let state_now = best.as_ref().map_or(&state, |c| &c.adjusted.state).clone();
-        let settled = settle_poses(state_now, candidates, points, &used);
-        let rms_px = rms_by_view_px(&settled, candidates, points);
+        let settled = settle_poses(state_now, candidates, &used);
+        let rms_px = rms_by_view_px(&settled, candidates);
         let of_used = rms_px.iter().zip(&used).filter(|(_, u)| **u).map(|(r, _)| *r);
         let typical = median(of_used).unwrap_or(f64::NAN);
         let limit_px = (config.leave_out_factor * typical).max(config.leave_out_floor_px);

@@ -6,17 +6,20 @@
 use std::collections::BTreeMap;
 
 use super::views::LensError;
-use crate::model::Board;
+use crate::model::{Board, Pattern};
 
 /// Pictures that must agree before the search is given up. 3: two may both have the same row behind a hand.
 const SURE: usize = 3;
 /// Most pictures that are asked; what is then undecided shows in the end.
 const ASKED: usize = 24;
 
+/// A board as pictures show it: its pattern, the larger count first; a coded board without counts.
+pub(super) type Shown = (Pattern, [u32; 2]);
+
 /// What boards were seen while the one asked for was not.
 #[derive(Debug, Default)]
 pub(super) struct Seen {
-    counts: BTreeMap<[u32; 2], usize>,
+    counts: BTreeMap<Shown, usize>,
     searched: usize,
     boards: usize,
 }
@@ -28,7 +31,7 @@ impl Seen {
     }
 
     /// Takes in one searched picture: whether it shows the board, else what it shows.
-    pub fn add(&mut self, found: bool, count: Option<[u32; 2]>) {
+    pub fn add(&mut self, found: bool, count: Option<Shown>) {
         self.searched += 1;
         self.boards += usize::from(found);
         if let Some(count) = count {
@@ -37,23 +40,28 @@ impl Seen {
     }
 
     /// The other board most pictures show, when at least two do and hardly one contradicts.
-    pub fn other(&self, board: &Board) -> Option<[u32; 2]> {
+    pub fn other(&self, board: &Board) -> Option<Board> {
         let (count, n) = self.counts.iter().max_by_key(|(_, n)| **n)?;
         let all: usize = self.counts.values().sum();
-        let said = [board.columns.max(board.rows), board.columns.min(board.rows)];
-        (self.boards == 0 && *count != said && *n >= 2 && 4 * (all - n) <= *n).then_some(*count)
+        let (pattern, [columns, rows]) = *count;
+        let seen = Board::new(pattern, columns, rows, board.square_mm);
+        let same = seen == *board || seen == Board { columns: board.rows, rows: board.columns, ..*board };
+        (self.boards == 0 && !same && *n >= 2 && 4 * (all - n) <= *n).then_some(seen)
+    }
+
+    fn boards_like(&self, board: &Board) -> usize {
+        self.counts.get(&(board.pattern, [board.columns, board.rows])).copied().unwrap_or(0)
     }
 
     /// # Errors
     /// The pictures agree on another board.
     pub fn check(&self, board: &Board) -> Result<(), LensError> {
         match self.other(board) {
-            Some(seen) if self.counts.len() == 1 && self.counts[&seen] >= SURE => {
+            Some(seen) if self.counts.len() == 1 && self.boards_like(&seen) >= SURE => {
                 Err(LensError::OtherBoard {
-                    columns: board.columns,
-                    rows: board.rows,
+                    said: *board,
                     seen,
-                    pictures: self.counts[&seen],
+                    pictures: self.boards_like(&seen),
                     searched: self.searched,
                 })
             }
@@ -68,24 +76,25 @@ mod tests {
 
     #[test]
     fn only_pictures_that_agree_end_the_search() {
-        let board = Board { columns: 9, rows: 6, square_mm: 25.0 };
+        let board = Board::chessboard(9, 6, 25.0);
+        let chess = |columns, rows| Some((Pattern::Chessboard, [columns, rows]));
         let mut seen = Seen::default();
         for _ in 0..2 {
-            seen.add(false, Some([8, 5]));
+            seen.add(false, chess(8, 5));
             seen.add(false, None);
         }
         assert!(seen.check(&board).is_ok());
-        assert_eq!(seen.other(&board), Some([8, 5]));
-        seen.add(false, Some([8, 5]));
+        assert_eq!(seen.other(&board), Some(Board::chessboard(8, 5, 25.0)));
+        seen.add(false, chess(8, 5));
         let said = seen.check(&board).unwrap_err().to_string();
         assert!(said.contains("8 x 5 inner corners") && said.contains("--board 8x5"), "{said}");
-        seen.add(false, Some([7, 5]));
+        seen.add(false, chess(7, 5));
         assert!(seen.check(&board).is_ok());
         seen.add(true, None);
         assert_eq!((seen.other(&board), seen.asks()), (None, false));
         // The board asked for, seen but not read: nothing else to propose.
         let mut seen = Seen::default();
-        (0..5).for_each(|_| seen.add(false, Some([9, 6])));
+        (0..5).for_each(|_| seen.add(false, chess(9, 6)));
         assert!(seen.check(&Board { columns: 6, rows: 9, ..board }).is_ok());
     }
 }

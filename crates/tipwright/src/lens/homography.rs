@@ -33,7 +33,8 @@ fn normaliser(points: &[Vector2<f64>]) -> Option<Matrix3<f64>> {
     Some(Matrix3::new(s, 0.0, -s * middle.x, 0.0, s, -s * middle.y, 0.0, 0.0, 1.0))
 }
 
-fn apply(h: &Matrix3<f64>, p: &Vector2<f64>) -> Vector2<f64> {
+/// A point taken through a homography.
+pub(crate) fn apply(h: &Matrix3<f64>, p: &Vector2<f64>) -> Vector2<f64> {
     let q = h * Vector3::new(p.x, p.y, 1.0);
     Vector2::new(q.x / q.z, q.y / q.z)
 }

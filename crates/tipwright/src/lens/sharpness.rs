@@ -6,6 +6,8 @@ use crate::model::RawPixel;
 /// Samples across an edge reach this share of the spacing to either side: short of the next edge at one half,
 /// and of the corners of tilted squares.
 const REACH: f64 = 0.38;
+/// The same beside a code, which begins at an eighth of the white square.
+const REACH_TO_CODE: f64 = 0.11;
 /// Fewest samples across an edge.
 const FEWEST_SAMPLES: usize = 33;
 /// Widest step between samples, pixels: a sharp edge is 0.8 px wide from 10 to 90 %, and must not fall between two.
@@ -27,10 +29,10 @@ pub fn edge_width_px(luma: &[u8], size_px: [u32; 2], corners: &[RawPixel], colum
     for r in 0..rows {
         for c in 0..columns {
             if c + 1 < columns {
-                along_rows.extend(one_edge(luma, size_px, at(r, c), at(r, c + 1)));
+                along_rows.extend(edge_between(luma, size_px, at(r, c), at(r, c + 1)));
             }
             if r + 1 < rows {
-                along_columns.extend(one_edge(luma, size_px, at(r, c), at(r + 1, c)));
+                along_columns.extend(edge_between(luma, size_px, at(r, c), at(r + 1, c)));
             }
         }
     }
@@ -50,8 +52,27 @@ fn sample(luma: &[u8], [w, h]: [u32; 2], x: f64, y: f64) -> Option<f64> {
     Some((v(i) * (1.0 - fx) + v(i + 1) * fx) * (1.0 - fy) + (v(below) * (1.0 - fx) + v(below + 1) * fx) * fy)
 }
 
-/// Width across the edge that runs from corner a to corner b, measured at its middle.
-fn one_edge(luma: &[u8], size_px: [u32; 2], a: RawPixel, b: RawPixel) -> Option<f64> {
+/// Median width of the edges around codes' white squares, the larger of two directions: `squares` hold four corners each, in turn. Beside
+/// an edge there is little white before the code begins, so wide edges are told too narrow: good to tell the sharper of two views.
+pub(super) fn edge_width_around_px(
+    luma: &[u8],
+    size_px: [u32; 2],
+    squares: &[[Option<RawPixel>; 4]],
+) -> Option<f64> {
+    let edges = |first: usize| {
+        let pairs =
+            squares.iter().flat_map(move |s| [(s[first], s[first + 1]), (s[first + 2], s[(first + 3) % 4])]);
+        median(pairs.filter_map(|(a, b)| one_edge(luma, size_px, a?, b?, REACH_TO_CODE)))
+    };
+    Some(edges(0)?.max(edges(1)?))
+}
+
+/// Width across the edge that runs from a to b, measured at its middle.
+pub(super) fn edge_between(luma: &[u8], size_px: [u32; 2], a: RawPixel, b: RawPixel) -> Option<f64> {
+    one_edge(luma, size_px, a, b, REACH)
+}
+
+fn one_edge(luma: &[u8], size_px: [u32; 2], a: RawPixel, b: RawPixel, reach: f64) -> Option<f64> {
     let (dx, dy) = (b.x_px - a.x_px, b.y_px - a.y_px);
     let length_px = dx.hypot(dy);
     if !(length_px > 3.0) {
@@ -59,10 +80,10 @@ fn one_edge(luma: &[u8], size_px: [u32; 2], a: RawPixel, b: RawPixel) -> Option<
     }
     let (nx, ny) = (-dy / length_px, dx / length_px);
     let (mx, my) = (0.5 * (a.x_px + b.x_px), 0.5 * (a.y_px + b.y_px));
-    let samples = FEWEST_SAMPLES.max((2.0 * REACH * length_px / WIDEST_STEP_PX).ceil() as usize + 1);
+    let samples = FEWEST_SAMPLES.max((2.0 * reach * length_px / WIDEST_STEP_PX).ceil() as usize + 1);
     let mut profile = vec![0.0; samples];
     for (i, v) in profile.iter_mut().enumerate() {
-        let s = (i as f64 / (samples - 1) as f64 - 0.5) * 2.0 * REACH * length_px;
+        let s = (i as f64 / (samples - 1) as f64 - 0.5) * 2.0 * reach * length_px;
         // Three parallel tracks calm the noise.
         let mut sum = 0.0;
         for k in [-0.15, 0.0, 0.15] {
@@ -83,7 +104,7 @@ fn one_edge(luma: &[u8], size_px: [u32; 2], a: RawPixel, b: RawPixel) -> Option<
             (i - 1) as f64 + if q > p { ((level - p) / (q - p)).clamp(0.0, 1.0) } else { 0.0 }
         })
     };
-    let step_px = 2.0 * REACH * length_px / (samples - 1) as f64;
+    let step_px = 2.0 * reach * length_px / (samples - 1) as f64;
     Some((crossing(0.9)? - crossing(0.1)?).abs() * step_px)
 }
 

@@ -12,10 +12,10 @@ use rayon::prelude::*;
 
 use super::calibrate::calibrate;
 use super::count::Seen;
-use super::sharpness::edge_width_px;
+use super::search::{BoardsFound, search_picture, settle};
 use super::thin::thin_out;
 use super::verdicts::too_few_views;
-use super::views::{BoardView, LeftOut, LensCalibration, LensConfig, LensError, ViewReport};
+use super::views::{LeftOut, LensCalibration, LensConfig, LensError, ViewReport};
 use crate::model::Board;
 use crate::model::camera::{Picture, Rotation};
 use crate::model::footage::{Footage, FootageError, FrameView, Plane, PlaneData};
@@ -39,15 +39,6 @@ const MOTION_STEP_PX: usize = 8;
 /// Span searched when the clip does not say how long it is.
 const DEFAULT_SPAN_S: f64 = 0.2;
 
-/// One searched picture.
-pub(super) struct BoardsFound {
-    name: String,
-    pub(super) size_px: [u32; 2],
-    pub(super) view: Result<BoardView, LeftOut>,
-    /// What board a picture without the right one shows, where that was asked.
-    count: Option<[u32; 2]>,
-}
-
 /// Calibrates from a folder of stills or from a clip. Wrong files, pictures without the board and pictures of
 /// another size are passed over and reported.
 ///
@@ -64,11 +55,15 @@ pub fn from_source(
     progress: &(dyn Fn(Progress) + Sync),
 ) -> Result<LensCalibration, LensError> {
     if path.is_dir() {
-        let (found, seen) = search_folder(footage, path, board, progress)?;
-        solve(found, board, config, Vec::new(), &seen)
+        let (mut found, seen) = search_folder(footage, path, board, progress)?;
+        let (board, warning) = settle(&mut found, board);
+        solve(found, &board, config, warning.into_iter().collect(), &seen)
     } else {
-        let (found, seen, warnings) = search_clip(footage, path, board, capture_fps, config, progress)?;
-        solve(thin_out(found, config), board, config, warnings, &seen)
+        let (mut found, seen, mut warnings) =
+            search_clip(footage, path, board, capture_fps, config, progress)?;
+        let (board, warning) = settle(&mut found, board);
+        warnings.extend(warning);
+        solve(thin_out(found, config), &board, config, warnings, &seen)
     }
 }
 
@@ -130,12 +125,7 @@ fn note(seen: &mut Seen, found: &[BoardsFound], board: &Board) -> Result<(), Len
 
 fn search_still(footage: &dyn Footage, file: &Path, name: String, board: &Board, asks: bool) -> BoardsFound {
     let ending = file.extension().map(|e| e.to_string_lossy().to_lowercase()).unwrap_or_default();
-    let no_picture = |reason: String| BoardsFound {
-        name: name.clone(),
-        size_px: [0, 0],
-        view: Err(LeftOut::NotAPicture(reason)),
-        count: None,
-    };
+    let no_picture = |reason: String| BoardsFound::none(name.clone(), [0, 0], LeftOut::NotAPicture(reason));
     if !PICTURE_ENDINGS.contains(&ending.as_str()) {
         let what = if ending.is_empty() { "no file ending".into() } else { format!(".{ending} file") };
         return no_picture(what);
@@ -148,27 +138,6 @@ fn search_still(footage: &dyn Footage, file: &Path, name: String, board: &Board,
         }
         Err(FootageError::Unsupported { format, .. }) => no_picture(format!("format {format}")),
         Err(FootageError::Missing { .. }) => no_picture("gone".into()),
-    }
-}
-
-fn search_picture(
-    footage: &dyn Footage,
-    luma: &[u8],
-    size_px: [u32; 2],
-    name: String,
-    board: &Board,
-    asks: bool,
-) -> BoardsFound {
-    let Some(corners) = footage.board_corners(luma, size_px, board.columns, board.rows) else {
-        let count = if asks { footage.board_count(luma, size_px) } else { None };
-        return BoardsFound { name, size_px, view: Err(LeftOut::NoBoard), count };
-    };
-    let edge_width_px = edge_width_px(luma, size_px, &corners, board.columns as usize);
-    BoardsFound {
-        view: Ok(BoardView { name: name.clone(), corners, edge_width_px }),
-        name,
-        size_px,
-        count: None,
     }
 }
 

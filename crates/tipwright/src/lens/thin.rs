@@ -1,20 +1,26 @@
 //! Which of the views of one board are worth solving with.
 
-use super::source::BoardsFound;
-use super::views::{LeftOut, LensConfig};
+use std::collections::BTreeMap;
+
+use super::search::BoardsFound;
+use super::views::{BoardView, LeftOut, LensConfig};
 use crate::model::RawPixel;
 
-/// Largest distance between the outer corners of two views, as a share of the frame's diagonal.
-fn apart(a: &[RawPixel], b: &[RawPixel], columns: usize, diagonal_px: f64) -> f64 {
-    let n = a.len().min(b.len());
-    if n == 0 || columns == 0 {
+/// Largest distance between the points that two views share, as a share of the frame's diagonal; views that share few are different.
+fn apart(a: &BoardView, b: &BoardView, diagonal_px: f64) -> f64 {
+    let place = |view: &BoardView, i: usize| view.which.as_ref().map_or(i, |w| w[i]);
+    let of_b: BTreeMap<usize, RawPixel> =
+        b.corners.iter().enumerate().map(|(i, p)| (place(b, i), *p)).collect();
+    let shared: Vec<f64> = a
+        .corners
+        .iter()
+        .enumerate()
+        .filter_map(|(i, p)| of_b.get(&place(a, i)).map(|q| (p.x_px - q.x_px).hypot(p.y_px - q.y_px)))
+        .collect();
+    if 2 * shared.len() < a.corners.len().min(b.corners.len()) || shared.is_empty() {
         return f64::INFINITY;
     }
-    [0, columns - 1, n - columns, n - 1]
-        .iter()
-        .map(|&i| (a[i].x_px - b[i].x_px).hypot(a[i].y_px - b[i].y_px))
-        .fold(0.0, f64::max)
-        / diagonal_px
+    shared.into_iter().fold(0.0, f64::max) / diagonal_px
 }
 
 /// Of views that show the board in the same place the sharpest stays; of too many the most different stay.
@@ -26,7 +32,7 @@ pub(super) fn thin_out(mut found: Vec<BoardsFound>, config: &LensConfig) -> Vec<
     let distance = |i: usize, j: usize| match (&found[i].view, &found[j].view) {
         (Ok(a), Ok(b)) => {
             let [w, h] = found[i].size_px.map(f64::from);
-            apart(&a.corners, &b.corners, corners_per_row(&a.corners), w.hypot(h))
+            apart(a, b, w.hypot(h))
         }
         _ => f64::INFINITY,
     };
@@ -58,17 +64,4 @@ pub(super) fn thin_out(mut found: Vec<BoardsFound>, config: &LensConfig) -> Vec<
         }
     }
     found
-}
-
-/// Corners in the first row: the run of corners before the direction turns back.
-fn corners_per_row(corners: &[RawPixel]) -> usize {
-    for i in 2..corners.len() {
-        let (a, b, c) = (corners[i - 2], corners[i - 1], corners[i]);
-        let along = (b.x_px - a.x_px) * (c.x_px - b.x_px) + (b.y_px - a.y_px) * (c.y_px - b.y_px);
-        let step = (b.x_px - a.x_px).hypot(b.y_px - a.y_px) * (c.x_px - b.x_px).hypot(c.y_px - b.y_px);
-        if along < 0.5 * step {
-            return i;
-        }
-    }
-    corners.len()
 }

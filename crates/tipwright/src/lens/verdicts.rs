@@ -7,7 +7,7 @@ use super::corner::LensMatrix;
 use super::coverage::Coverage;
 use super::views::{LeftOut, LensConfig, LensError, ViewReport};
 use crate::math::median;
-use crate::model::{Lens, Severity, Warning};
+use crate::model::{Board, Lens, Severity, Warning};
 
 /// A view that disagrees and is clearly less sharp than the rest is called smeared.
 pub(crate) fn name_smears(reports: &mut [ViewReport]) {
@@ -101,11 +101,7 @@ pub(crate) fn warnings_of(
 }
 
 /// `seen` is another board that the pictures seem to show.
-pub(crate) fn too_few_views(
-    views: Vec<ViewReport>,
-    config: &LensConfig,
-    seen: Option<[u32; 2]>,
-) -> LensError {
+pub(crate) fn too_few_views(views: Vec<ViewReport>, config: &LensConfig, seen: Option<Board>) -> LensError {
     let got = views.iter().filter(|v| v.left_out.is_none()).count();
     let mut counts: BTreeMap<&'static str, usize> = BTreeMap::new();
     for reason in views.iter().filter_map(|v| v.left_out.as_ref()) {
@@ -117,15 +113,14 @@ pub(crate) fn too_few_views(
         counts.iter().map(|(reason, n)| format!("{n} {reason}")).collect::<Vec<_>>().join(", ")
     };
     let most = counts.iter().max_by_key(|(_, n)| **n).map(|(reason, _)| *reason);
-    let other = seen.map(|[columns, rows]| {
-        format!(
-            "some pictures show a board of {columns} x {rows} inner corners: try --board {columns}x{rows}"
-        )
-    });
+    let other = seen.map(|board| format!("some pictures show another board: try --board {board}"));
     let remedy = match most {
         _ if other.is_some() => other.as_deref().unwrap_or_default(),
         Some("without the whole board") => {
             "show the whole board with its white margin in every picture, and check columns x rows: inner corners are counted, one less than squares"
+        }
+        Some("with too few codes") => {
+            "bring the board nearer, in better light and out of the sun's glare: its codes are to be seen"
         }
         Some("smeared") => "film in better light, and hold the board still in each place for a second",
         Some("of another size") => {
@@ -142,6 +137,7 @@ fn short_reason(reason: &LeftOut) -> &'static str {
         LeftOut::NotAPicture(_) => "not a picture",
         LeftOut::OtherResolution(_) => "of another size",
         LeftOut::NoBoard => "without the whole board",
+        LeftOut::FewCodes => "with too few codes",
         LeftOut::CornerCount { .. } => "with a wrong number of corners",
         LeftOut::OutsidePicture => "with corners outside the picture",
         LeftOut::TooSmall { .. } => "with the board too small",

@@ -5,18 +5,20 @@ use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::path::PathBuf;
 
-use nalgebra::{Isometry3, SMatrix};
+use nalgebra::{Isometry3, SMatrix, Vector2};
 
 use super::coverage::Coverage;
-use crate::model::{Lens, RawPixel, Warning};
+use crate::model::{Board, Lens, Pattern, RawPixel, Warning};
 
 /// One picture of the board.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BoardView {
     /// File name of a still, or the frame of a clip.
     pub name: String,
-    /// Inner corners row by row, upright pixels.
+    /// The board's points row by row, upright pixels.
     pub corners: Vec<RawPixel>,
+    /// Which of the board's points these are, where the view holds a part of the board.
+    pub which: Option<Vec<usize>>,
     /// Width of the edges between black and white squares, pixels, where the picture was at hand
     /// (see [`super::edge_width_px`]).
     pub edge_width_px: Option<f64>,
@@ -26,7 +28,15 @@ impl BoardView {
     /// A view of which only corners are known.
     #[must_use]
     pub fn new(name: impl Into<String>, corners: Vec<RawPixel>) -> Self {
-        Self { name: name.into(), corners, edge_width_px: None }
+        Self { name: name.into(), corners, which: None, edge_width_px: None }
+    }
+
+    /// Those of the board's points that the view holds.
+    pub(crate) fn points_of(&self, whole: &[Vector2<f64>]) -> Vec<Vector2<f64>> {
+        match &self.which {
+            Some(which) => which.iter().filter_map(|i| whole.get(*i)).copied().collect(),
+            None => whole.to_vec(),
+        }
     }
 }
 
@@ -92,6 +102,8 @@ pub enum LeftOut {
     OtherResolution([u32; 2]),
     /// The whole board is not in it.
     NoBoard,
+    /// Of a coded board too few codes could be read, or too few corners beside them.
+    FewCodes,
     /// Not as many corners as the board has.
     CornerCount {
         /// Corners of the board.
@@ -135,6 +147,7 @@ impl fmt::Display for LeftOut {
             Self::NotAPicture(reason) => write!(f, "not a picture ({reason})"),
             Self::OtherResolution([w, h]) => write!(f, "{w}x{h}, another size than most pictures here"),
             Self::NoBoard => write!(f, "the whole board was not found in it"),
+            Self::FewCodes => write!(f, "too few codes of the board were read in it"),
             Self::CornerCount { needed, got } => write!(f, "{got} corners instead of {needed}"),
             Self::OutsidePicture => write!(f, "corners outside the picture or not numbers"),
             Self::TooSmall { spacing_px } => {
@@ -186,6 +199,8 @@ pub struct LensCalibration {
     /// How much larger the sds are than corner noise alone would make them: the disagreement between views (bent
     /// board, rolling shutter), at least 1. Already in the sds.
     pub spread_factor: f64,
+    /// The board that the views show; a coded one has said its own counts.
+    pub board: Board,
     /// Every picture, in the order given: used and left out.
     pub views: Vec<ViewReport>,
     /// Where in the frame corners were seen.
@@ -202,12 +217,43 @@ impl LensCalibration {
     }
 }
 
+/// A board in words.
+fn named(board: &Board) -> String {
+    let Board { pattern, columns, rows, .. } = board;
+    match pattern {
+        Pattern::Chessboard => format!("a board of {columns} x {rows} inner corners"),
+        Pattern::Circles => format!("a board of {rows} rows of {columns} discs"),
+        Pattern::Coded => "a coded board".to_owned(),
+    }
+}
+
+/// What session.toml says of it.
+fn in_session(board: &Board) -> String {
+    let Board { pattern, columns, rows, .. } = board;
+    match pattern {
+        Pattern::Chessboard => format!("board = {{ columns = {columns}, rows = {rows}, ... }}"),
+        Pattern::Circles => {
+            format!("board = {{ pattern = \"circles\", columns = {columns}, rows = {rows}, ... }}")
+        }
+        Pattern::Coded => "board = { pattern = \"coded\", ... }".to_owned(),
+    }
+}
+
+/// How its counts are meant.
+fn counted(board: &Board) -> &'static str {
+    if board.pattern == Pattern::Chessboard {
+        ". Inner corners are counted, one less than squares"
+    } else {
+        ""
+    }
+}
+
 /// Why there is no lens.
 #[derive(Debug, thiserror::Error)]
 pub enum LensError {
     /// Board unusable.
     #[error(
-        "the board of {columns} x {rows} inner corners of {square_mm} mm cannot be used; it needs at least 3 x 3 inner corners and squares of 1 to 1000 mm"
+        "the board of {columns} x {rows} inner corners of {square_mm} mm cannot be used; it needs at least 3 x 3 inner corners (2 x 3 discs) and squares of 1 to 1000 mm"
     )]
     Board {
         /// As given.
@@ -233,16 +279,17 @@ pub enum LensError {
     },
     /// Pictures of another board.
     #[error(
-        "{pictures} of the first {searched} pictures show a board of {} x {} inner corners and none shows one of {columns} x {rows}; say --board {}x{} (in session.toml: board = {{ columns = {}, rows = {}, ... }}). Inner corners are counted, one less than squares",
-        seen[0], seen[1], seen[0], seen[1], seen[0], seen[1]
+        "{pictures} of the first {searched} pictures show {} and none shows {}; say --board {seen} (in session.toml: {}){}",
+        named(seen),
+        named(said),
+        in_session(seen),
+        counted(seen)
     )]
     OtherBoard {
         /// As said.
-        columns: u32,
-        /// As said.
-        rows: u32,
-        /// What the pictures show, the larger count first.
-        seen: [u32; 2],
+        said: Board,
+        /// What the pictures show.
+        seen: Board,
         /// Pictures that show it.
         pictures: usize,
         /// Pictures searched.
@@ -274,7 +321,7 @@ pub enum LensError {
     },
     /// No start or no end of the adjustment.
     #[error(
-        "no lens explains the {views} views (best rms {rms_px:.1} px): is the board really {columns} x {rows} inner corners, flat, and was the zoom left alone?"
+        "no lens explains the {views} views (best rms {rms_px:.1} px): is the board really {columns} x {rows}, flat, and was the zoom left alone?"
     )]
     NoSolution {
         /// Views tried.

@@ -1,5 +1,6 @@
 //! What stages share: statistics and small helpers, on kept crates (`statrs`).
 
+pub mod square_words;
 pub mod statistics;
 
 pub use statistics::{median, normal_below, student_975};

@@ -186,6 +186,15 @@ pub enum FootageError {
     },
 }
 
+/// A dark disc on lighter ground, seen as an ellipse.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Disc {
+    /// Middle of its outline.
+    pub centre: RawPixel,
+    /// Half its width and half its height, upright.
+    pub half_px: [f64; 2],
+}
+
 /// Frames of one clip, streamed in order with flat memory.
 pub trait FrameSource {
     /// The clip.
@@ -255,10 +264,27 @@ pub trait Footage: Sync {
         let _ = (luma, size_px);
         None
     }
-    /// Four corners, in turn, of dark squares on lighter ground, where a card may be held up. Empty when the reader cannot tell.
+    /// Four corners, in turn, of dark squares on lighter ground: where a card may be held up, codes of a board. Empty when the reader
+    /// cannot tell.
     fn dark_squares(&self, luma: &[u8], size_px: [u32; 2]) -> Vec<[RawPixel; 4]> {
         let _ = (luma, size_px);
         Vec::new()
+    }
+    /// Dark discs on lighter ground. Empty when the reader cannot tell.
+    fn dark_discs(&self, luma: &[u8], size_px: [u32; 2]) -> Vec<Disc> {
+        let _ = (luma, size_px);
+        Vec::new()
+    }
+    /// Corners of squares near the places given, sub-pixel, from windows of `half_px` to every side; as given where the reader cannot.
+    fn refined_corners(
+        &self,
+        luma: &[u8],
+        size_px: [u32; 2],
+        near: &[RawPixel],
+        half_px: f64,
+    ) -> Vec<RawPixel> {
+        let _ = (luma, size_px, half_px);
+        near.to_vec()
     }
     /// Things that stand still found in two stills of one camera; those that moved by themselves are among them. Empty when the
     /// reader cannot, or when nothing is found.

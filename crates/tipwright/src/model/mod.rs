@@ -20,7 +20,7 @@ pub mod stroke;
 pub mod tip_plane;
 pub mod verdict;
 
-pub use board::Board;
+pub use board::{Board, NotABoard, Pattern, board_of};
 pub use camera::{Camera, CameraPose, Lens, Picture, RawPixel, Rotation, UndistortedRay};
 pub use clock::{Clock, CoarseOffset, OffsetSource};
 pub use figures::{FigureId, Figures};
