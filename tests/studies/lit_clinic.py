@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Clinic days whose balls (8 px and more) are lit from one side: what it costs the tip's path, its intervals and the dip.
 
-    tests/studies/lit_clinic.py WORK [--seed 71 ...] [--side 30 55 80 | --side none]     (quarter of an hour of a core a day)
+    tests/studies/lit_clinic.py WORK [--seed 71 ...] [--side 30 55 80 | --side none]     (an hour of a busy core a day)
 
 Prints, of each day and of all days of a side: the tip path's rms with turn and shift taken out, the share of its points inside their 95 %
 intervals, strokes found, the mean error of the dip with its standard error and the share of dips inside theirs. Must hold: rms below
