@@ -99,7 +99,12 @@ fn results_are_compared_with_what_is_there() {
     let results = good.results();
     let (results, out) = (results.to_str().unwrap(), good.folder.path().join("comparison"));
     let twice = format!("{results}/../results");
-    let cases: [&[&str]; 4] = [
+    let cases: [&[&str]; 9] = [
+        &[results, "--strokes", "01-before/1"],
+        &[results, "--strokes", "01-before/1", "nobody/1"],
+        &[results, "--strokes", "01-before/1", "01-before/99"],
+        &[results, "--strokes", "01-before/1", "01-before"],
+        &[results, "--strokes", "01-before/1", "01-before/2", "--by", "caster"],
         &[results, results],
         &[results, &twice],
         &[results, "--phases", "before", "never"],

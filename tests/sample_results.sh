@@ -4,6 +4,7 @@
 #   DIR/nameless           the same day without names and pictures
 #   DIR/plan               what two cameras will be able to tell
 #   DIR/feet, DIR/tip-only, DIR/sixty   made-up results: in feet, without butt markers, sixty strokes
+#   DIR/shifted            a made-up cast and copies of it of known shift, two together
 #   DIR/season             made-up results of fifty evenings compared, 5000 strokes
 set -euo pipefail
 made=$1
@@ -15,6 +16,7 @@ tipwright="$target/tipwright --quiet"
 $tipwright simulate --days minimal --seed 1 -o "$made/session"
 $tipwright day "$made/session" -o "$made/day" --film
 $tipwright compare "$made/day" -o "$made/day/compare/casters" --by caster
+$tipwright compare "$made/day" --strokes 01-before/1 01-before/3 -o "$made/day/compare/pair"
 $tipwright score "$made/day" "$made/session/truth" -o "$made/day/score"
 mkdir -p "$made/nameless"
 cp -r "$made/day/"{kept,takes,lens,scene.toml} "$made/nameless/"
@@ -23,4 +25,5 @@ $tipwright plan "$made/session" --camera west=-0.7,-8.3,1.3 --camera east=6.2,-5
 "$target/examples/sample_results" "$made/feet" 2 --ft
 "$target/examples/sample_results" "$made/tip-only" 1 --tip-only
 "$target/examples/sample_results" "$made/sixty" 7
+"$target/examples/sample_results" "$made/shifted" --shifted
 "$target/examples/sample_results" "$made/season" --season

@@ -20,7 +20,18 @@ if [ $# -eq 0 ]; then
   made=$(mktemp -d)
   trap 'rm -rf "$made"' EXIT
   "$root/tests/sample_results.sh" "$made"
-  set -- "$made"/{day,nameless,plan,feet,tip-only/report,sixty/report,season}
+  set -- "$made"/{day,nameless,plan,feet,tip-only/report,sixty/report,shifted,season}
 fi
 # a browser a folder, two at a time: most of the time of a check is waiting for a film to play
 printf '%s\0' "$@" | xargs -0 -n 1 -P 2 node "$here/check.mjs"
+# a note written on a page, put beside its session, stands on page and handout after the next run
+target=$(cargo metadata --manifest-path "$root/Cargo.toml" --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')/release
+for folder in "$@"; do
+  session=$(dirname "$folder")/session
+  if [ "$(basename "$folder")" = day ] && [ -f "$session/session.toml" ]; then
+    again=$(mktemp -d)
+    cp -r "$folder/." "$again"
+    node "$here/notes.mjs" "$target/tipwright" "$session" "$again"
+    rm -r "$again"
+  fi
+done

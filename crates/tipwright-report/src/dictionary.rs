@@ -3,6 +3,7 @@
 
 use std::fmt::Write;
 
+use crate::compare::pair::pair_table;
 use crate::compare::tables as comparison;
 use crate::tables::facts::{SCHEMA, program};
 use crate::tables::table::Entry;
@@ -22,6 +23,7 @@ pub fn entries() -> Vec<Entry> {
         comparison::means_table().entry(),
         comparison::differences_table().entry(),
         comparison::sessions_table().entry(),
+        pair_table().entry(),
     ]
 }
 

@@ -17,9 +17,9 @@ pub fn coverage_svg(coverage: &Coverage, views: &[ViewReport], title: &str) -> S
     let mut out = String::new();
     let _ = writeln!(
         out,
-        r##"<svg xmlns="http://www.w3.org/2000/svg" width="{:.0}" height="{:.0}" viewBox="0 0 {:.0} {:.0}" font-family="Helvetica, Arial, sans-serif">
-<rect width="100%" height="100%" fill="#ffffff"/>
-<text x="{left}" y="24" font-size="17" font-weight="bold" fill="#1d2b33">{}</text>"##,
+        r##"<svg xmlns="http://www.w3.org/2000/svg" width="{:.0}" height="{:.0}" viewBox="0 0 {:.0} {:.0}" font-family="'Iowan Old Style', 'Palatino Linotype', Palatino, P052, Georgia, 'DejaVu Serif', serif">
+<rect width="100%" height="100%" fill="#fbf9f3"/>
+<text x="{left}" y="24" font-size="17" font-style="italic" fill="#24272a">{}</text>"##,
         width + 2.0 * left,
         height + top + foot,
         width + 2.0 * left,
@@ -30,25 +30,25 @@ pub fn coverage_svg(coverage: &Coverage, views: &[ViewReport], title: &str) -> S
     let with_corners_left = views.iter().filter(|v| v.left_out.is_some() && !v.corners.is_empty()).count();
     let _ = writeln!(
         out,
-        r##"<text x="{left}" y="46" font-size="13" fill="#44545c">{used} views used, {with_corners_left} with a board left out; largest tilt {:.0} degrees; frame {:.0} x {:.0} px</text>
+        r##"<text x="{left}" y="46" font-size="13" fill="#5c5e59">{used} views used, {with_corners_left} with a board left out; largest tilt {:.0} degrees; frame {:.0} x {:.0} px</text>
 <g transform="translate({left} {top})">
-<rect width="{width:.1}" height="{height:.1}" fill="#f4f6f5" stroke="#1d2b33"/>"##,
+<rect width="{width:.1}" height="{height:.1}" fill="#f3efe4" stroke="#24272a"/>"##,
         coverage.tilt_max_deg, w, h
     );
     for (i, n) in coverage.corners_by_part.iter().enumerate() {
         let (cw, ch) = (width / 3.0, height / 3.0);
         let (x, y) = ((i % 3) as f64 * cw, (i / 3) as f64 * ch);
-        let fill = if *n == 0 { "#f6d9cf" } else { "none" };
+        let fill = if *n == 0 { "#d9d2bf" } else { "none" };
         let _ = writeln!(
             out,
-            r##"<rect x="{x:.1}" y="{y:.1}" width="{cw:.1}" height="{ch:.1}" fill="{fill}" stroke="#b9c4c4" stroke-dasharray="5 5"/>"##
+            r##"<rect x="{x:.1}" y="{y:.1}" width="{cw:.1}" height="{ch:.1}" fill="{fill}" stroke="#d9d2bf" stroke-dasharray="5 5"/>"##
         );
     }
     for v in views.iter().filter(|v| v.left_out.is_some()) {
         for c in &v.corners {
             let _ = writeln!(
                 out,
-                r##"<circle cx="{:.1}" cy="{:.1}" r="1.6" fill="none" stroke="#c2683f" stroke-width="0.7"/>"##,
+                r##"<circle cx="{:.1}" cy="{:.1}" r="1.6" fill="none" stroke="#a25811" stroke-width="0.7"/>"##,
                 (c.x_px + 0.5) * s,
                 (c.y_px + 0.5) * s
             );
@@ -58,7 +58,7 @@ pub fn coverage_svg(coverage: &Coverage, views: &[ViewReport], title: &str) -> S
         for c in &v.corners {
             let _ = writeln!(
                 out,
-                r##"<circle cx="{:.1}" cy="{:.1}" r="1.6" fill="#1f6f78" fill-opacity="0.55"/>"##,
+                r##"<circle cx="{:.1}" cy="{:.1}" r="1.6" fill="#0c599e" fill-opacity="0.55"/>"##,
                 (c.x_px + 0.5) * s,
                 (c.y_px + 0.5) * s
             );
@@ -91,7 +91,7 @@ pub fn coverage_svg(coverage: &Coverage, views: &[ViewReport], title: &str) -> S
         let text = if sd.is_finite() && *sd < 99.0 { format!("{sd:.2}") } else { "?".into() };
         let _ = writeln!(
             out,
-            r##"<text x="{:.1}" y="{:.1}" font-size="12" text-anchor="{anchor}" fill="#1d2b33" stroke="#ffffff" stroke-width="3" paint-order="stroke">{text}</text>"##,
+            r##"<text x="{:.1}" y="{:.1}" font-size="12" text-anchor="{anchor}" fill="#24272a" stroke="#fbf9f3" stroke-width="3" paint-order="stroke">{text}</text>"##,
             p.x_px * s + dx,
             p.y_px * s + dy
         );
@@ -102,7 +102,7 @@ pub fn coverage_svg(coverage: &Coverage, views: &[ViewReport], title: &str) -> S
             let y = (0.5 + (i / 3) as f64) * height / 3.0 + 22.0;
             let _ = writeln!(
                 out,
-                r##"<text x="{x:.1}" y="{y:.1}" font-size="14" text-anchor="middle" fill="#9a3412">no corner here</text>"##
+                r##"<text x="{x:.1}" y="{y:.1}" font-size="14" text-anchor="middle" fill="#a84a35">no corner here</text>"##
             );
         }
     }
@@ -110,9 +110,9 @@ pub fn coverage_svg(coverage: &Coverage, views: &[ViewReport], title: &str) -> S
     let _ = writeln!(
         out,
         r##"</g>
-<circle cx="{:.0}" cy="{:.0}" r="3" fill="#1f6f78"/><text x="{:.0}" y="{:.0}" font-size="12" fill="#1d2b33">corner used</text>
-<circle cx="{:.0}" cy="{:.0}" r="3" fill="none" stroke="#c2683f"/><text x="{:.0}" y="{:.0}" font-size="12" fill="#1d2b33">corner of a view left out</text>
-<text x="{left}" y="{:.0}" font-size="12" fill="#1d2b33">Numbers: expected error of a direction there, pixels (one standard deviation, a turn of the camera taken off)</text>
+<circle cx="{:.0}" cy="{:.0}" r="3" fill="#0c599e"/><text x="{:.0}" y="{:.0}" font-size="12" fill="#24272a">corner used</text>
+<circle cx="{:.0}" cy="{:.0}" r="3" fill="none" stroke="#a25811"/><text x="{:.0}" y="{:.0}" font-size="12" fill="#24272a">corner of a view left out</text>
+<text x="{left}" y="{:.0}" font-size="12" fill="#24272a">Numbers: expected error of a direction there, pixels (one standard deviation, a turn of the camera taken off)</text>
 </svg>"##,
         left + 5.0,
         y - 4.0,

@@ -2,7 +2,11 @@
 
 use std::fmt::Write as _;
 
+use crate::page::figures::{dual, dual_units};
+use crate::page::shell;
 use crate::plot::svg::escape;
+use crate::units::{FOOT_M, INCH_M, feet_inches};
+use tipwright::model::ReportUnits;
 use tipwright::plan::{Cell, Expected, Plan};
 
 /// Edge of a map's cell on paper.
@@ -34,6 +38,37 @@ pub fn csv(plan: &Plan) -> String {
     out
 }
 
+/// A standard deviation as short as a reader can use it, in millimetres or inches.
+fn digits(v: f64) -> String {
+    match v {
+        v if v < 0.1 => format!("{v:.3}"),
+        v if v < 1.0 => format!("{v:.2}"),
+        v if v < 10.0 => format!("{v:.1}"),
+        v => format!("{v:.0}"),
+    }
+}
+
+fn inches(mm: f64) -> f64 {
+    mm * 1e-3 / INCH_M
+}
+
+/// A standard deviation on the page, in both systems.
+fn small(mm: f64) -> String {
+    dual(&format!("{}\u{a0}mm", digits(mm)), &format!("{}\u{a0}in", digits(inches(mm))))
+}
+
+/// A length on the page, in both systems.
+fn long(m: f64) -> String {
+    dual(&format!("{m:.1}\u{a0}m"), &feet_inches(m, 0))
+}
+
+/// A text of a drawing in both systems, one of them hidden; `rest`: its attributes but for the class.
+fn both(out: &mut String, class: &str, rest: &str, metric: &str, imperial: &str) {
+    for (system, text) in [("u-m", metric), ("u-ft", imperial)] {
+        let _ = writeln!(out, "<text {rest} class=\"{class} {system}\">{text}</text>");
+    }
+}
+
 /// What a map shows of an expected result.
 type Quantity = fn(&Expected) -> f64;
 
@@ -62,12 +97,12 @@ fn drawings(plan: &Plan) -> Vec<Drawing> {
     let quantities: [(&str, Quantity); 2] = [("position", |e| e.position_mm), ("dip depth", |e| e.dip_mm)];
     for (cells, axis, from) in [(&plan.above, 1, "above"), (&plan.beside, 2, "the side")] {
         for (name, value) in quantities {
-            let title = format!("{name}, sd in mm, from {from}");
+            let title = |unit: &str| format!("{name}, sd in {unit}, from {from}");
             let mut elements = String::new();
             map(&mut elements, cells, axis, [56.0, 40.0], &title, value);
             let size = [0, axis].map(|k| distinct(cells, k).len() as f64 * CELL_PX + 96.0);
             let (least, most) = ends(cells, value);
-            out.push(Drawing { size, elements, said: format!("{title}: {least:.1} to {most:.1}.") });
+            out.push(Drawing { size, elements, said: format!("{}: {least:.1} to {most:.1}.", title("mm")) });
         }
     }
     out
@@ -84,9 +119,13 @@ const DEFINED: &str = "<defs><pattern id=\"unseen\" width=\"6\" height=\"6\" pat
      patternTransform=\"rotate(45)\"><line class=\"leader\" y2=\"6\"/></pattern></defs>";
 const RULES: &str = ".plot .volume{fill:none;stroke:currentColor;stroke-width:1}.plot .cell{stroke:none}";
 
-/// The drawings side by side in a file of its own; `rules` are the class rules of the plots, for light paper.
+/// The drawings side by side in a file of its own, in the units given; `rules` are the class rules of the plots, for light paper.
 #[must_use]
-pub fn svg(plan: &Plan, rules: &str) -> String {
+pub fn svg(plan: &Plan, rules: &str, units: ReportUnits) -> String {
+    let hidden = match units {
+        ReportUnits::M => ".u-ft{display:none}",
+        ReportUnits::Ft => ".u-m{display:none}",
+    };
     let all = drawings(plan);
     let size = |k: usize| all.get(k).map_or([0.0, 0.0], |d| d.size);
     // The set-up, then a column for position and one for dip depth.
@@ -101,7 +140,7 @@ pub fn svg(plan: &Plan, rules: &str) -> String {
     }
     format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" class=\"plot\" viewBox=\"0 0 {width:.0} {height:.0}\" width=\"{width:.0}\" \
-         height=\"{height:.0}\" role=\"img\" aria-label=\"Expected standard deviations over the casting volume\">\n<style>{rules}{RULES}\
+         height=\"{height:.0}\" role=\"img\" aria-label=\"Expected standard deviations over the casting volume\">\n<style>{rules}{RULES}{hidden}\
          </style>{DEFINED}\n<rect class=\"sheet\" width=\"100%\" height=\"100%\"/>\n{placed}</svg>\n"
     )
 }
@@ -113,15 +152,19 @@ fn distinct(cells: &[Cell], axis: usize) -> Vec<f64> {
     out
 }
 
-fn map(out: &mut String, cells: &[Cell], vertical: usize, at: [f64; 2], title: &str, value: Quantity) {
+fn map(
+    out: &mut String,
+    cells: &[Cell],
+    vertical: usize,
+    at: [f64; 2],
+    title: &dyn Fn(&str) -> String,
+    value: Quantity,
+) {
     let (xs, ys) = (distinct(cells, 0), distinct(cells, vertical));
     let (least, most) = ends(cells, value);
     let most = most.max(1.2 * least);
-    let _ = writeln!(
-        out,
-        "<g transform=\"translate({:.1} {:.1})\"><text y=\"-12\" class=\"title\">{title}</text>",
-        at[0], at[1]
-    );
+    let _ = writeln!(out, "<g transform=\"translate({:.1} {:.1})\">", at[0], at[1]);
+    both(out, "title", "y=\"-12\"", &title("mm"), &title("in"));
     for c in cells {
         let column = xs.partition_point(|x| *x < c.at_m[0] - 1e-6) as f64;
         // y and z rise upwards
@@ -131,51 +174,53 @@ fn map(out: &mut String, cells: &[Cell], vertical: usize, at: [f64; 2], title: &
             Some(v) => {
                 let share = ((v / least).ln() / (most / least).ln()).clamp(0.0, 1.0);
                 let mix = |i: usize| (LIGHT[i] + share * (DARK[i] - LIGHT[i])).round();
-                let digits = match v {
-                    v if v < 1.0 => format!("{v:.2}"),
-                    v if v < 10.0 => format!("{v:.1}"),
-                    v => format!("{v:.0}"),
-                };
-                (format!("rgb({} {} {})", mix(0), mix(1), mix(2)), digits)
+                (format!("rgb({} {} {})", mix(0), mix(1), mix(2)), Some(v))
             }
-            None => ("url(#unseen)".to_string(), String::new()),
+            None => ("url(#unseen)".to_string(), None),
         };
         let hover = if c.unseen_by.is_empty() {
-            format!("x {:.1} y {:.1} z {:.1} m: {text} mm", c.at_m[0], c.at_m[1], c.at_m[2])
+            let said = text.map(digits).unwrap_or_default();
+            format!("x {:.1} y {:.1} z {:.1} m: {said} mm", c.at_m[0], c.at_m[1], c.at_m[2])
         } else {
             format!("not seen by {}", escape(&c.unseen_by.join(" and ")))
         };
         let _ = writeln!(
             out,
             "<g><title>{hover}</title><rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"{CELL_PX}\" height=\"{CELL_PX}\" fill=\"{fill}\" \
-             class=\"cell\"/><text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" style=\"fill:{INK};stroke:none\">{text}</text></g>",
-            x + CELL_PX / 2.0,
-            y + CELL_PX / 2.0 + 4.5
+             class=\"cell\"/>"
         );
+        if let Some(v) = text {
+            let place = format!(
+                "x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" style=\"fill:{INK};stroke:none\"",
+                x + CELL_PX / 2.0,
+                y + CELL_PX / 2.0 + 4.5
+            );
+            both(out, "", &place, &digits(v), &digits(inches(v)));
+        }
+        out.push_str("</g>\n");
     }
     let bottom = ys.len() as f64 * CELL_PX;
     for (i, x) in xs.iter().enumerate() {
-        let _ = writeln!(
-            out,
-            "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" class=\"tick\">{x:.1}</text>",
+        let place = format!(
+            "x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\"",
             (i as f64 + 0.5) * CELL_PX,
             bottom + 17.0
         );
+        both(out, "tick", &place, &format!("{x:.1}"), &format!("{:.1}", x / FOOT_M));
     }
     for (i, y) in ys.iter().rev().enumerate() {
-        let _ = writeln!(
-            out,
-            "<text x=\"-6\" y=\"{:.1}\" text-anchor=\"end\" class=\"tick\">{y:.1}</text>",
-            (i as f64 + 0.5) * CELL_PX + 4.5
-        );
+        let place = format!("x=\"-6\" y=\"{:.1}\" text-anchor=\"end\"", (i as f64 + 0.5) * CELL_PX + 4.5);
+        both(out, "tick", &place, &format!("{y:.1}"), &format!("{:.1}", y / FOOT_M));
     }
-    let axis = if vertical == 1 { "m to the left" } else { "m up" };
-    let _ = writeln!(
-        out,
-        "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" class=\"tick\">m along the forward cast; upright: {axis}</text></g>",
+    let axis = if vertical == 1 { "to the left" } else { "up" };
+    let place = format!(
+        "x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\"",
         xs.len() as f64 * CELL_PX / 2.0,
         bottom + 35.0
     );
+    let name = |unit: &str| format!("{unit} along the forward cast; upright: {unit} {axis}");
+    both(out, "tick", &place, &name("m"), &name("ft"));
+    out.push_str("</g>\n");
 }
 
 /// Caster, volume and cameras from above, `size` wide; returns the height.
@@ -195,7 +240,7 @@ fn set_up(out: &mut String, plan: &Plan, size: f64) -> f64 {
     let corner = place(-ex, ey);
     let _ = writeln!(
         out,
-        "<text x=\"16\" y=\"28\" class=\"title\">set-up from above, metres</text>\n<rect x=\"{:.1}\" y=\"{:.1}\" width=\"{:.1}\" \
+        "<text x=\"16\" y=\"28\" class=\"title\">set-up from above</text>\n<rect x=\"{:.1}\" y=\"{:.1}\" width=\"{:.1}\" \
          height=\"{:.1}\" class=\"volume\"/>",
         corner.0,
         corner.1,
@@ -212,52 +257,57 @@ fn set_up(out: &mut String, plan: &Plan, size: f64) -> f64 {
         tip.0,
         tip.1 - 10.0
     );
+    let mut taken: Vec<[f64; 2]> = Vec::new();
     for c in &plan.cameras {
         let (x, y) = place(c.position_m[0], c.position_m[1]);
         let anchor = if c.position_m[0] > 0.0 { "end" } else { "start" };
         let _ = writeln!(
             out,
             "<line x1=\"{x:.1}\" y1=\"{y:.1}\" x2=\"{:.1}\" y2=\"{:.1}\" class=\"when\"/><circle class=\"mark full\" cx=\"{x:.1}\" \
-             cy=\"{y:.1}\" r=\"5\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\">{}, {:.1} m high</text><text \
-             x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"{anchor}\" class=\"tick\">{:.1} m, {:.1} mm a pixel</text>",
-            caster.0,
-            caster.1,
-            y + 24.0,
-            escape(&c.name),
-            c.position_m[2],
-            y + 40.0,
-            c.distance_m,
-            c.mm_per_px
+             cy=\"{y:.1}\" r=\"5\"/>",
+            caster.0, caster.1
         );
+        // below its camera, and below the labels of a camera that stands there already
+        let clear = |y: f64| taken.iter().all(|t| (t[0] - x).abs() > size / 2.0 || (t[1] - y).abs() > 34.0);
+        let row = (0..8).map(|k| y + 24.0 + 36.0 * f64::from(k)).find(|&y| clear(y)).unwrap_or(y + 24.0);
+        taken.push([x, row]);
+        let at = |y: f64| format!("x=\"{x:.1}\" y=\"{y:.1}\" text-anchor=\"{anchor}\"");
+        let (name, [_, _, high]) = (escape(&c.name), c.position_m);
+        let of = |height: &str| format!("{name}, {height} high");
+        both(out, "", &at(row), &of(&format!("{high:.1} m")), &of(&feet_inches(high, 0)));
+        let far = (format!("{:.1} m", c.distance_m), feet_inches(c.distance_m, 0));
+        let (mm, inch) = (format!("{:.1} mm", c.mm_per_px), format!("{} in", digits(inches(c.mm_per_px))));
+        let seen = |far: &str, pixel: &str| format!("{far}, {pixel} a pixel");
+        both(out, "tick", &at(row + 16.0), &seen(&far.0, &mm), &seen(&far.1, &inch));
     }
-    scale * (far - near) + 110.0
+    let lowest = taken.iter().map(|t| t[1] + 30.0).fold(0.0, f64::max);
+    (scale * (far - near) + 110.0).max(lowest)
 }
 
 /// What stands on the page: figures of the middle, advice, maps. The document around it is the caller's.
 #[must_use]
-pub fn body(plan: &Plan, title: &str) -> String {
+pub fn body(plan: &Plan, title: &str, units: ReportUnits) -> String {
     let mut advice = String::new();
     for a in &plan.advice {
         let _ = write!(
             advice,
-            "<dt>{}</dt><dd>to {:.1}, {:.1}, {:.1} m: position {:.1} \u{2192} {:.1} mm, dip depth {:.2} \u{2192} {:.2} mm, volume seen \
-             {:.0} \u{2192} {:.0}\u{a0}%</dd>",
-            escape(&a.what),
-            a.to_m[0],
-            a.to_m[1],
-            a.to_m[2],
-            a.position_mm[0],
-            a.position_mm[1],
-            a.dip_mm[0],
-            a.dip_mm[1],
+            "<dt>{}</dt><dd>to {}, {}, {}: position {} \u{2192} {}, dip depth {} \u{2192} {}, volume seen {:.0} \u{2192} {:.0}\u{a0}%</dd>",
+            dual_units(&a.what),
+            long(a.to_m[0]),
+            long(a.to_m[1]),
+            long(a.to_m[2]),
+            small(a.position_mm[0]),
+            small(a.position_mm[1]),
+            small(a.dip_mm[0]),
+            small(a.dip_mm[1]),
             100.0 * a.seen_share[0],
             100.0 * a.seen_share[1]
         );
     }
     let advice = if advice.is_empty() {
-        "<p>Nothing that was tried (walking 15 or 30 degrees round the caster, raising or lowering by 0.7 m, closer or \
-         farther) makes it clearly better.</p>"
-            .to_string()
+        let none = "Nothing that was tried (walking 15 or 30 degrees round the caster, raising or lowering by 0.7 m, closer or \
+                    farther) makes it clearly better.";
+        format!("<p>{}</p>", dual_units(none))
     } else {
         format!(
             "<p class=\"aside\">One change at a time: the new place (along the forward cast, to its left, up), and what it does to \
@@ -270,8 +320,8 @@ pub fn body(plan: &Plan, title: &str) -> String {
             warnings,
             "<li class=\"warning\"><b>{}</b>: {}. <i>{}.</i></li>",
             escape(&w.about),
-            escape(w.what.trim_end_matches('.')),
-            escape(w.remedy.trim_end_matches('.'))
+            dual_units(w.what.trim_end_matches('.')),
+            dual_units(w.remedy.trim_end_matches('.'))
         );
     }
     if !warnings.is_empty() {
@@ -292,23 +342,24 @@ pub fn body(plan: &Plan, title: &str) -> String {
     let m = &plan.middle;
     format!(
         "<style>{RULES} .advice dt{{margin-top:.5rem}}.advice dd{{color:var(--soft)}}</style><header><h1>Plan: {title}</h1><p \
-         class=\"count\">What the cameras at these places will be able to tell</p></header><main id=\"main\"><section><p \
-         class=\"where\">Expected</p><h2>In the middle of the casting volume</h2><p>{:.1} m up, a marker\u{2019}s place can be \
-         expected to be known to {:.1} mm (one standard deviation; along the cast {:.1}, across {:.1}, up {:.1}), the depth of a \
-         dip a metre long to {:.2} mm, the clocks to {:.2} ms. The cameras look {:.0} degrees \
+         class=\"count\">What the cameras at these places will be able to tell</p>{switches}</header><main id=\"main\"><section><p \
+         class=\"where\">Expected</p><h2>In the middle of the casting volume</h2><p>{} up, a marker\u{2019}s place can be \
+         expected to be known to {} (one standard deviation; along the cast {}, across {}, up {}), the depth of a \
+         dip a metre long to {}, the clocks to {:.2} ms. The cameras look {:.0} degrees \
          apart.</p>{warnings}</section><section><p class=\"where\">Advice</p><h2>What would help</h2>{advice}</section><section><p \
          class=\"where\">Maps</p><h2>Over the volume</h2><div class=\"multiples\">{}</div><p class=\"aside\">Each number is one \
          standard deviation where the middle of a stroke is there. Hatched: not in the picture of every camera. The wand, the \
          clocks and the readouts are reckoned with; a marker that shows badly against its background is not.</p></section></main>",
-        plan.above.first().map_or(0.0, |c| c.at_m[2]),
-        m.position_mm,
-        m.along_mm,
-        m.across_mm,
-        m.up_mm,
-        m.dip_mm,
+        long(plan.above.first().map_or(0.0, |c| c.at_m[2])),
+        small(m.position_mm),
+        small(m.along_mm),
+        small(m.across_mm),
+        small(m.up_mm),
+        small(m.dip_mm),
         m.offset_ms,
         plan.convergence_deg,
         figures,
         title = escape(title),
+        switches = shell::switches(units),
     )
 }

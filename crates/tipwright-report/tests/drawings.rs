@@ -2,7 +2,7 @@
 
 use nalgebra::Point3;
 use tipwright::lens::{Coverage, LeftOut, ViewReport};
-use tipwright::model::RawPixel;
+use tipwright::model::{RawPixel, ReportUnits};
 use tipwright::plan::{PlanCamera, PlanConfig, lens_of_field, plan};
 use tipwright_report::lens_page::coverage_svg;
 use tipwright_report::plan_page;
@@ -22,7 +22,11 @@ fn a_plan_is_drawn_with_its_title_escaped_and_one_row_a_cell() {
     let cameras = [phone("west", [-0.7, -8.3, 1.3]), phone("east", [7.6, -3.0, 2.2])];
     let config = PlanConfig { fps: 120.0, strokes: 3, wand_s: 12.0, cell_m: 1.0, ..PlanConfig::default() };
     let good = plan(&cameras, &config, &|_| ()).unwrap();
-    assert!(plan_page::body(&good, "a <b>").contains("a &lt;b&gt;"));
+    let page = plan_page::body(&good, "a <b>", ReportUnits::Ft);
+    assert!(page.contains("a &lt;b&gt;"));
+    // whatever is measured stands there in both systems: as many texts of one as of the other
+    assert_eq!(page.matches("u-m\"").count(), page.matches("u-ft\"").count());
+    assert!(page.contains("sd in in, from above") && page.contains("sd in mm, from above"));
     assert_eq!(plan_page::csv(&good).lines().count(), 1 + good.above.len() + good.beside.len());
 }
 

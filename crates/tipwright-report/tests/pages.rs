@@ -9,6 +9,7 @@ use std::path::Path;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use tipwright::model::figures::Needs;
 use tipwright::model::{FigureId, Measured, SessionResults, StrokeKind};
+use tipwright_report::compare::pair;
 use tipwright_report::files::{FileMade, write_all};
 use tipwright_report::page::session_pages;
 use tipwright_report::{CompareBy, CompareChoice, compare, session_files};
@@ -487,4 +488,54 @@ fn what_if_and_the_goal_are_drawn() {
             && !drawing.split("</svg>").next().unwrap().contains("steady ramp")
     );
     assert!(page.contains("Attempts: late power asked for, above 0.3"), "no attempts");
+}
+
+/// Two strokes are found by take and number, told apart by session, and put together without a name where none may stand.
+#[test]
+fn two_casts_are_found_and_put_together() {
+    let sessions = [session(2), clinic::renamed(session(2), "Alder Reach, a month later")];
+    let found = pair::find(&sessions[..1], "01-before/2").unwrap();
+    assert_eq!(found, pair::CastPlace { session: 0, take: 0, stroke: 1 });
+    let later = pair::find(&sessions, "alder-reach--a-month-later/01-after/3").unwrap();
+    assert_eq!((later.session, later.take, later.stroke), (1, 1, 2));
+    for (asked, said) in [
+        ("01-before", "is not a stroke"),
+        ("01-before/x", "is not a stroke"),
+        ("nobody/1", "there is no take `nobody`; the takes are 01-before, 01-after"),
+        ("alder-reach--a-month-later/01-before/99", "has no stroke 99; it has 10"),
+        ("01-before/2", "several sessions have a take `01-before`"),
+    ] {
+        let why = pair::find(&sessions, asked).unwrap_err();
+        assert!(why.contains(said), "{asked}: {why}");
+    }
+    for anonymous in [false, true] {
+        let folder = tempfile::tempdir().unwrap();
+        let choice = pair::PairChoice { folders: &[], casts: [found, later], anonymous };
+        pair::compare_pair(&sessions, &choice, folder.path()).unwrap();
+        let page = std::fs::read_to_string(folder.path().join("index.html")).unwrap();
+        let table = std::fs::read_to_string(folder.path().join("comparison_pair.csv")).unwrap();
+        for text in [page.as_str(), table.as_str(), &texts_of(&folder.path().join("comparison_pair.parquet"))]
+        {
+            assert_eq!(text.contains("a month later"), !anonymous);
+            assert_eq!(text.contains("01-before"), !anonymous);
+        }
+        // both are there, and the difference is theirs with the errors of both
+        assert_eq!(page.matches("class=\"cast\"").count(), 2);
+        let row: Vec<f64> = table
+            .lines()
+            .find(|l| l.starts_with("chord_m,"))
+            .map(|l| l.rsplit(',').take(6).filter_map(|v| v.parse().ok()).collect())
+            .unwrap();
+        let [difference_sd, difference, second_sd, second, first_sd, first] = row[..] else {
+            panic!("{table}")
+        };
+        assert!((second - first - difference).abs() < 1e-12 && first_sd > 0.0);
+        assert!((difference_sd - first_sd.hypot(second_sd)).abs() < 1e-12);
+    }
+    // of a day all may be picked; what is one cast cannot be compared
+    let page = page_of(&session_pages(&clinic::shifted()), "report/two-casts.html");
+    assert_eq!(page.matches("class=\"cast\"").count(), 3);
+    let mut alone = session(1);
+    alone.takes[0].strokes.truncate(1);
+    assert!(session_pages(&alone).iter().all(|p| p.place != "report/two-casts.html"));
 }

@@ -286,6 +286,10 @@ pub struct CompareArgs {
     /// Figure the page ranks by at first, by its column name; the reader can pick another
     #[arg(long, value_name = "COLUMN")]
     pub rank: Option<String>,
+    /// Two strokes over each other, with their films: TAKE/STROKE as strokes.csv names them, 03-before/5; SESSION/ before it where several
+    /// results have such a take
+    #[arg(long, num_args = 2, value_names = ["FIRST", "SECOND"], conflicts_with_all = ["by", "phases", "direction", "rank"])]
+    pub strokes: Option<Vec<String>>,
     /// Leave out aliases, take names, clip names and titles: letters, paths and figures only
     #[arg(long)]
     pub anonymous: bool,

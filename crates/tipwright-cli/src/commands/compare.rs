@@ -5,7 +5,7 @@ use std::path::Path;
 
 use tipwright::model::{Direction, FigureId, SessionResults};
 use tipwright_day::day::read_results;
-use tipwright_report::compare::{CompareBy, CompareChoice, compare};
+use tipwright_report::compare::{CompareBy, CompareChoice, compare, pair};
 
 use crate::args::{By, CompareArgs, Way};
 use crate::failure::Failure;
@@ -21,6 +21,9 @@ pub fn run(args: &CompareArgs, ui: &Ui) -> Result<(), Failure> {
         .collect::<Result<Vec<_>, _>>()
         .map_err(Failure::unusable)?;
     check_sessions(args, &sessions)?;
+    if let Some([first, second]) = args.strokes.as_deref() {
+        return two_strokes(args, [first, second], &sessions, ui);
+    }
     let rank = match &args.rank {
         None => None,
         Some(column) => Some(FigureId::from_key(column).ok_or_else(|| {
@@ -45,9 +48,33 @@ pub fn run(args: &CompareArgs, ui: &Ui) -> Result<(), Failure> {
         ..CompareChoice::default()
     };
     compare(&sessions, &choice, &args.output).map_err(Failure::other)?;
+    tell(args, ui);
+    Ok(())
+}
+
+fn tell(args: &CompareArgs, ui: &Ui) {
     let page = args.output.join("index.html");
     ui.result_json(serde_json::json!({ "page": page.display().to_string() }));
     ui.result(&format!("Open {}", page.display()));
+}
+
+/// Two strokes over each other.
+fn two_strokes(
+    args: &CompareArgs,
+    asked: [&String; 2],
+    sessions: &[SessionResults],
+    ui: &Ui,
+) -> Result<(), Failure> {
+    let place =
+        |text: &str| pair::find(sessions, text).map_err(|why| Failure::Unusable(format!("--strokes: {why}")));
+    let folders: Vec<&Path> = args.results.iter().map(AsRef::as_ref).collect();
+    let choice = pair::PairChoice {
+        folders: &folders,
+        casts: [place(asked[0])?, place(asked[1])?],
+        anonymous: args.anonymous,
+    };
+    pair::compare_pair(sessions, &choice, &args.output).map_err(Failure::other)?;
+    tell(args, ui);
     Ok(())
 }
 

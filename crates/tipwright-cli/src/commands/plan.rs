@@ -35,10 +35,10 @@ pub fn run(args: &PlanArgs, ui: &Ui) -> Result<(), Failure> {
             shell::document(
                 &format!("Plan: {}", session.title),
                 session.report_units,
-                &plan_page::body(&found, &session.title),
+                &plan_page::body(&found, &session.title, session.report_units),
             ),
         ),
-        ("plan.svg", plan_page::svg(&found, &style::standalone_rules())),
+        ("plan.svg", plan_page::svg(&found, &style::standalone_rules(), session.report_units)),
         ("plan.csv", plan_page::csv(&found)),
         ("plan.json", json),
     ];

@@ -48,9 +48,14 @@ pub(super) fn read(out: &Path) -> Result<SessionResults, StoreError> {
         .takes
         .into_iter()
         .map(|take| match take {
-            KeptTake::Measured(name) => store::read(out, &Place::kept_take(&name)),
+            KeptTake::Measured(name) => {
+                let take: TakeResults = store::read(out, &Place::kept_take(&name))?;
+                // without a film nothing is kept of one
+                let film = store::read(out, &Place::kept_film(&name)).unwrap_or_default();
+                Ok(TakeResults { film, ..take })
+            }
             KeptTake::Failed(take) => Ok(*take),
         })
-        .collect::<Result<_, _>>()?;
+        .collect::<Result<_, StoreError>>()?;
     Ok(SessionResults { takes, ..kept.session })
 }

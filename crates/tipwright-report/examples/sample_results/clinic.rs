@@ -144,6 +144,41 @@ pub fn season(evenings: usize, takes: usize) -> Vec<SessionResults> {
     (0..evenings).map(evening).collect()
 }
 
+/// One forward cast; the same 0.37 s later and elsewhere; the same with rod straight called 0.05 s later.
+pub fn shifted() -> SessionResults {
+    let mut out = session(&Wish { takes: 1, feet: false, butt: true, seed: 7 });
+    let mut cast = out.takes[0].clone();
+    cast.strokes = vec![cast.strokes[1].clone()];
+    cast.phase = None;
+    let moments = [FigureId::TStart, FigureId::TRsp, FigureId::TStop];
+    let later = |stroke: &mut Stroke, ids: &[FigureId], by_s: f64| {
+        for &id in ids {
+            let m = stroke.figures.get(id).unwrap();
+            stroke.figures.set(id, Measured::new(m.value + by_s, m.sd));
+        }
+    };
+    let named = |who: (&str, &str), change: &dyn Fn(&mut Stroke)| {
+        let mut take = cast.clone();
+        (take.caster, take.alias, take.take) = (who.0.into(), who.1.into(), who.1.to_lowercase());
+        change(&mut take.strokes[0]);
+        take
+    };
+    out.takes = vec![
+        named(("01", "Here"), &|_| {}),
+        named(("02", "Elsewhere"), &|stroke| {
+            let by_m = Vector3::new(1.300_04, -0.400_07, 0.250_03);
+            later(stroke, &moments, 0.370_04);
+            stroke.chord_in_cast.iter_mut().for_each(|p| *p += by_m);
+            for sample in &mut stroke.samples {
+                sample.t_s += 0.370_04;
+                sample.tip_in_cast += by_m;
+            }
+        }),
+        named(("03", "Otherwise"), &|stroke| later(stroke, &[FigureId::TRsp], 0.05)),
+    ];
+    out
+}
+
 fn fail(take: &mut TakeResults) {
     take.status = TakeStatus::Failed;
     take.strokes.clear();

@@ -1,12 +1,13 @@
 //! Writes a results folder from made-up strokes, to look at tables and pages without measuring anything:
 //! `cargo run -p tipwright --example sample_results -- DIR [takes] [--ft] [--tip-only]`, or of a season of fifty evenings of a hundred
-//! strokes the comparison: `-- DIR --season`.
+//! strokes the comparison: `-- DIR --season`, or a cast with copies of known shift: `-- DIR --shifted`.
 
 mod clinic;
 
 use std::path::PathBuf;
 
-use tipwright_report::files::write_all;
+use tipwright_report::files::{FileMade, write_all};
+use tipwright_report::page::{ids, pair};
 use tipwright_report::{CompareBy, CompareChoice, ReportConfig, compare, session_files, take_files};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -17,6 +18,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     if has("--season") {
         let choice = CompareChoice { by: CompareBy::Session, ..CompareChoice::default() };
         return Ok(compare(&clinic::season(50, 11), &choice, &folder)?);
+    }
+    if has("--shifted") {
+        let session = clinic::shifted();
+        let page = pair::of_day(&session, &ids::Book::of(&session)).ok_or("no two casts")?;
+        return Ok(write_all(&[FileMade::new(format!("report/{}", pair::FILE), page)], &folder)?);
     }
     let session =
         clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 7 });

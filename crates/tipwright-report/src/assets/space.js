@@ -1,12 +1,14 @@
 
 // A path in space, drawn as lines in SVG: sharp on paper, inks from the page's style, no graphics card needed. The eye is far
 // away (no perspective), so lengths along a view's own plane are true.
-const spaceView = (element, data) => {
+//
+// Each cast: `at` takes a place of its own to the shared one, `ink` is the class of its lines.
+const spaceView = (element, casts) => {
   const svg = document.createElementNS(SVG, 'svg');
   svg.setAttribute('class', 'plot');
   svg.setAttribute('aria-hidden', 'true');
   element.replaceChildren(svg);
-  const tip = data.x.map((x, k) => [x, data.y[k], data.z[k]]);
+  const tips = casts.map(({ data, at }) => data.x.map((x, k) => at([x, data.y[k], data.z[k]])));
   const lines = [], names = [];
   const add = (kind, points) => {
     const node = document.createElementNS(SVG, 'polyline');
@@ -15,7 +17,7 @@ const spaceView = (element, data) => {
     lines.push({ node, points });
     return lines.at(-1);
   };
-  const everything = [...tip, ...(data.rods ?? []).flat(), ...(data.loop ?? []).flat()];
+  const everything = casts.flatMap(({ data, at }, n) => [...tips[n], ...[...(data.rods ?? []).flat(), ...(data.loop ?? []).flat()].map(at)]);
   const span = (k) => [Math.min(...everything.map((p) => p[k])), Math.max(...everything.map((p) => p[k]))];
   const [x0, x1] = span(0), [y0, y1] = span(1), [z0, z1] = span(2);
   const reach = Math.max(x1 - x0, y1 - y0, z1 - z0), floor = z0 - 0.08 * reach;
@@ -24,30 +26,35 @@ const spaceView = (element, data) => {
   const [fx0, fx1, fy0, fy1] = [down(x0), up(x1), down(y0 - 0.5), up(y1 + 0.5)];
   for (let x = fx0; x <= fx1 + 1e-9; x += 0.5) add('grid', [[x, fy0, floor], [x, fy1, floor]]);
   for (let y = fy0; y <= fy1 + 1e-9; y += 0.5) add('grid', [[fx0, y, floor], [fx1, y, floor]]);
-  add('leader', tip.map((p) => [p[0], p[1], floor]));
-  for (let k = 0; k < tip.length; k += 10) add('grid', [tip[k], [tip[k][0], tip[k][1], floor]]);
-  // The rod bends from the butt's axis to the tip: the curve between is drawn, not measured.
-  for (const [butt, knee, end] of data.rods ?? []) {
-    const at = (f) => butt.map((b, k) => (1 - f) ** 2 * b + 2 * f * (1 - f) * knee[k] + f * f * end[k]);
-    add('rod', Array.from({ length: 13 }, (_, k) => at(k / 12)));
-  }
-  for (const leg of data.loop ?? []) if (leg.length > 1) add(`path-${data.way} thin`, leg);
-  add('chord', data.chord);
-  add(`path-${data.way} outside`, tip);
-  add(`path-${data.way}`, tip.slice(data.w[0], data.w[1]));
-  const mark = document.createElementNS(SVG, 'circle');
-  mark.setAttribute('class', 'cursor');
-  mark.setAttribute('r', '5');
-  svg.append(mark);
-  for (const [name, ...place] of data.marks ?? []) {
-    const node = document.createElementNS(SVG, 'text');
-    node.textContent = name;
-    svg.append(node);
-    names.push({ node, place, width: 6.2 * name.length });
-  }
+  const marks = casts.map(({ data, ink, at }, n) => {
+    const tip = tips[n];
+    add('leader', tip.map((p) => [p[0], p[1], floor]));
+    for (let k = 0; k < tip.length; k += 10) add('grid', [tip[k], [tip[k][0], tip[k][1], floor]]);
+    // The rod bends from the butt's axis to the tip: the curve between is drawn, not measured.
+    for (const rod of data.rods ?? []) {
+      const [butt, knee, end] = rod.map(at);
+      const curve = (f) => butt.map((b, k) => (1 - f) ** 2 * b + 2 * f * (1 - f) * knee[k] + f * f * end[k]);
+      add(casts.length > 1 ? `${ink} thin` : 'rod', Array.from({ length: 13 }, (_, k) => curve(k / 12)));
+    }
+    for (const leg of data.loop ?? []) if (leg.length > 1) add(`${ink} thin`, leg.map(at));
+    add('chord', data.chord.map(at));
+    add(`${ink} outside`, tip);
+    add(ink, tip.slice(data.w[0], data.w[1]));
+    const mark = document.createElementNS(SVG, 'circle');
+    mark.setAttribute('class', 'cursor');
+    mark.setAttribute('r', '5');
+    svg.append(mark);
+    for (const [name, ...place] of data.marks ?? []) {
+      const node = document.createElementNS(SVG, 'text');
+      node.textContent = name;
+      svg.append(node);
+      names.push({ node, place: at(place), width: 6.2 * name.length });
+    }
+    return mark;
+  });
 
   const VIEWS = { side: [-Math.PI / 2, 0], above: [-Math.PI / 2, Math.PI / 2], behind: [Math.PI, 0.06], aslant: [-2.07, 0.36] };
-  let [around, over] = VIEWS.aslant, zoom = 1, perM = 1, now = 0, wanted = 0;
+  let [around, over] = VIEWS.aslant, zoom = 1, perM = 1, now = casts.map(() => 0), wanted = 0;
   const size = () => [Math.max(element.clientWidth, 50), Math.max(element.clientHeight, 50)];
   const seen = (p) => {
     const [x, y, z] = p.map((v, k) => v - middle[k]);
@@ -69,9 +76,11 @@ const spaceView = (element, data) => {
     svg.setAttribute('viewBox', `0 0 ${width} ${height}`);
     const at = (p) => { const [x, y] = seen(p); return [width / 2 + x * perM * zoom, height / 2 - y * perM * zoom]; };
     for (const { node, points } of lines) node.setAttribute('points', points.map((p) => at(p).map((v) => v.toFixed(1)).join()).join(' '));
-    const [cx, cy] = at(tip[now]);
-    mark.setAttribute('cx', cx.toFixed(1));
-    mark.setAttribute('cy', cy.toFixed(1));
+    marks.forEach((mark, n) => {
+      const [cx, cy] = at(tips[n][now[n]]);
+      mark.setAttribute('cx', cx.toFixed(1));
+      mark.setAttribute('cy', cy.toFixed(1));
+    });
     const taken = [];
     for (const { node, place, width: wide } of names) {
       const [x, y] = at(place), left = x + 8 + wide > width ? x - 8 - wide : x + 8;
@@ -121,7 +130,7 @@ const spaceView = (element, data) => {
   new ResizeObserver(fit).observe(element);
   fit();
   return {
-    moment(k) { now = k; render(); },
+    moment(...k) { now = k; render(); },
     view(name) { [around, over] = VIEWS[name]; zoom = 1; fit(); },
   };
 };

@@ -4,8 +4,8 @@ const unpack = (column) => {
   let last = 0;
   return column.slice(1).map((step) => (step === null ? null : (last += step) * column[0]));
 };
-const unpacked = (article) => {
-  const raw = JSON.parse(article.querySelector('script.data').textContent), data = { ...raw };
+const unpacked = (raw) => {
+  const data = { ...raw };
   for (const name of ['t', 'x', 'y', 'z', 'v', 'b', 'a']) if (raw[name]) data[name] = unpack(raw[name]);
   // In the cast plane: along its level way, along and above the chord, and beside it (left is positive).
   const [a, b] = raw.along, start = raw.chord[0], level = (x, y) => a * x + b * y;
@@ -37,11 +37,86 @@ const nearest = (list, t) => {
   return t - list[low] <= list[high] - t ? low : high;
 };
 
+// The film follows the one clock of the page; it has none of its own. `from`: zero of the clock in the film's own times.
+const filmOf = (element, from = 0) => {
+  const times = element.dataset.t.split(' ').map((t) => t - from), fps = +element.dataset.fps;
+  element.poster = element.dataset.poster ?? '';
+  const real = times.length > 1 ? (times.length - 1) / (times.at(-1) - times[0]) : 1;
+  return {
+    element,
+    times,
+    load: () => new Promise((done) => {
+      if (element.readyState >= 2) { done(); return; }
+      element.addEventListener('loadeddata', done, { once: true });
+      element.addEventListener('error', done, { once: true });
+      setTimeout(done, 3000);
+      element.preload = 'auto';
+      element.load();
+    }),
+    rest: () => { if (!element.paused) element.pause(); },
+    follow(t, rate) {
+      if (element.readyState < 1) return;
+      const wanted = (nearest(times, t) + 0.5) / fps, played = rate * real / fps;
+      const runs = rate > 0 && t >= times[0] && t < times.at(-1) && played >= 0.07 && played <= 15;
+      if (!runs && !element.paused) element.pause();
+      if (Math.abs(element.currentTime - wanted) > (runs ? 4 * Math.max(1, played) : 0.4) / fps && !element.seeking) element.currentTime = wanted;
+      if (runs) {
+        element.playbackRate = played;
+        if (element.paused) element.play().catch(() => {});
+      }
+    },
+  };
+};
+
+// The keys of a part of the page. `plan`: first and last moment, films, and what is shown at a moment; it may change.
+const clockOf = (within, plan) => {
+  const play = within.querySelector('.play'), speed = within.querySelector('.rate'), again = within.querySelector('.again');
+  let running = 0, clock = plan.first, moved = false;
+  const stop = () => {
+    cancelAnimationFrame(running);
+    running = 0;
+    play.textContent = 'play';
+    plan.films.forEach((film) => film.rest());
+  };
+  const go = (t) => {
+    if (running) stop();
+    moved = true;
+    clock = t;
+    plan.show(t);
+    plan.films.forEach((film) => film.load().then(() => { if (!running) film.follow(clock, 0); }));
+  };
+  const start = async () => {
+    // From the start, unless a person chose a moment on the way.
+    if (!moved || clock >= plan.last - 1e-6) clock = plan.first;
+    moved = true;
+    running = -1;
+    play.textContent = 'pause';
+    await Promise.all(plan.films.map((film) => film.load()));
+    if (running !== -1) return;
+    let before = performance.now();
+    const step = (now) => {
+      clock += Math.min(now - before, 250) / 1000 * +speed.value;
+      before = now;
+      if (clock >= plan.last) {
+        if (!again.checked) { clock = plan.last; plan.show(clock); stop(); return; }
+        clock = plan.first;
+      }
+      plan.show(clock);
+      plan.films.forEach((film) => film.follow(clock, +speed.value));
+      running = requestAnimationFrame(step);
+    };
+    running = requestAnimationFrame(step);
+  };
+  const press = () => (running ? stop() : start());
+  play.addEventListener('click', press);
+  return { go, press, again: () => { if (running) stop(); moved = false; } };
+};
+
 const wake = (article) => {
   draw(article);
-  const data = unpacked(article);
+  const data = unpacked(JSON.parse(article.querySelector('script.data').textContent));
   const slider = article.querySelector('.moment'), reading = article.querySelector('.reading');
-  const space = article.querySelector('.space'), view = spaceView(space, data);
+  const space = article.querySelector('.space'), view = spaceView(space, [{ data, ink: `path-${data.way}`, at: (p) => p }]);
   all('.views button', article).forEach((button) => button.addEventListener('click', () => view.view(button.dataset.view)));
   const panels = all('svg[data-panel]', article).filter((svg) => across[svg.dataset.panel]).map((svg) => {
     const [ox, sx] = svg.dataset.x.split(' ').map(Number), [oy, sy] = svg.dataset.y.split(' ').map(Number);
@@ -95,76 +170,14 @@ const wake = (article) => {
     view.moment(k);
   };
 
-  // The film follows the one clock of the page; it has none of its own.
-  const film = article.querySelector('video');
-  const times = film ? film.dataset.t.split(' ').map(Number) : [], fps = film ? +film.dataset.fps : 1;
-  const load = () => new Promise((done) => {
-    if (!film || film.readyState >= 2) { done(); return; }
-    film.addEventListener('loadeddata', done, { once: true });
-    film.addEventListener('error', done, { once: true });
-    setTimeout(done, 3000);
-    film.preload = 'auto';
-    film.load();
-  });
-  const filmTime = (t) => (nearest(times, t) + 0.5) / fps;
-  const real = times.length > 1 ? (times.length - 1) / (times.at(-1) - times[0]) : 1;
-  const follow = (t, rate) => {
-    if (!film || film.readyState < 1) return;
-    const wanted = filmTime(t), played = rate * real / fps;
-    const runs = rate > 0 && t >= times[0] && t < times.at(-1) && played >= 0.07 && played <= 15;
-    if (!runs && !film.paused) film.pause();
-    if (Math.abs(film.currentTime - wanted) > (runs ? 4 * Math.max(1, played) : 0.4) / fps && !film.seeking) film.currentTime = wanted;
-    if (runs) {
-      film.playbackRate = played;
-      if (film.paused) film.play().catch(() => {});
-    }
-  };
-  if (film) film.poster = film.dataset.poster ?? '';
-
-  const first = data.t[0], last = data.t.at(-1);
-  const play = article.querySelector('.play'), speed = article.querySelector('.rate'), again = article.querySelector('.again');
-  let running = 0, clock = first, moved = false;
-  const stop = () => {
-    cancelAnimationFrame(running);
-    running = 0;
-    play.textContent = 'play';
-    if (film && !film.paused) film.pause();
-  };
-  const go = (k) => {
-    if (running) stop();
-    moved = true;
-    clock = data.t[k];
-    show(k);
-    load().then(() => { if (!running) follow(clock, 0); });
-  };
-  const start = async () => {
-    // From the start, unless a person chose a moment on the way.
-    if (!moved || clock >= last - 1e-6) clock = first;
-    moved = true;
-    running = -1;
-    play.textContent = 'pause';
-    await load();
-    if (running !== -1) return;
-    let before = performance.now();
-    const step = (now) => {
-      clock += Math.min(now - before, 250) / 1000 * +speed.value;
-      before = now;
-      if (clock >= last) {
-        if (!again.checked) { clock = last; show(data.t.length - 1); stop(); return; }
-        clock = first;
-      }
-      show(nearest(data.t, clock));
-      follow(clock, +speed.value);
-      running = requestAnimationFrame(step);
-    };
-    running = requestAnimationFrame(step);
-  };
-  const press = () => (running ? stop() : start());
-  play.addEventListener('click', press);
-  film?.addEventListener('click', press);
+  const film = article.querySelector('video') && filmOf(article.querySelector('video'));
+  const plan = { first: data.t[0], last: data.t.at(-1), films: film ? [film] : [], show: (t) => show(nearest(data.t, t)) };
+  const clock = clockOf(article, plan);
+  const go = (k) => clock.go(data.t[k]);
+  film?.element.addEventListener('click', clock.press);
   all('.step', article).forEach((button) => button.addEventListener('click', () => {
     // A frame of the film where there is one, otherwise a sample.
-    const by = +button.dataset.by, k = +slider.value;
+    const by = +button.dataset.by, k = +slider.value, times = film?.times ?? [];
     const to = times.length ? nearest(data.t, times[Math.max(0, Math.min(times.length - 1, nearest(times, data.t[k]) + by))]) : k + by;
     go(Math.max(0, Math.min(data.t.length - 1, to === k ? k + by : to)));
   }));

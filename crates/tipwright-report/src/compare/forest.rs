@@ -46,11 +46,47 @@ pub fn quantity(id: FigureId) -> (Quantity, &'static str) {
     }
 }
 
+/// Letters of a label.
+const LABEL_SIZE: f64 = 12.0;
+/// Widest label: nearly half of the panel.
+const WIDEST: f64 = 156.0;
+
+/// A label that fits: of a long one its beginning and, longer, its end, where names of a series differ. The tables beside have it whole.
+pub(super) fn fitted(label: &str) -> String {
+    if text_width(label, LABEL_SIZE) <= WIDEST {
+        return label.to_owned();
+    }
+    let letters: Vec<char> = label.chars().collect();
+    let mut kept = letters.len();
+    loop {
+        kept -= 1;
+        let front = kept * 2 / 5;
+        let short: String = letters[..front]
+            .iter()
+            .chain(std::iter::once(&'\u{2026}'))
+            .chain(&letters[letters.len() - (kept - front)..])
+            .collect();
+        if kept < 4 || text_width(&short, LABEL_SIZE) <= WIDEST {
+            return short;
+        }
+    }
+}
+
+/// What is a name's own among names of a series: without the parts, up to commas, with which all begin.
+#[must_use]
+pub fn own_part<'n>(name: &'n str, all: &[&str]) -> &'n str {
+    let common =
+        |end: usize| all.len() > 1 && all.iter().all(|n| n.len() > end && n.starts_with(&name[..end]));
+    let ends = name.match_indices(", ").map(|(at, comma)| at + comma.len());
+    &name[ends.take_while(|&end| common(end)).last().unwrap_or(0)..]
+}
+
 /// Draws the panel. `about_zero`: differences, with zero marked.
 #[must_use]
 pub fn panel(id: FigureId, rows: &[ForestRow], about_zero: bool) -> Panel {
-    let longest = rows.iter().map(|r| text_width(&r.label, 12.0)).fold(0.0, f64::max);
-    let left = (longest + 14.0).clamp(60.0, 170.0);
+    let labels: Vec<String> = rows.iter().map(|r| fitted(&r.label)).collect();
+    let longest = labels.iter().map(|l| text_width(l, LABEL_SIZE)).fold(0.0, f64::max);
+    let left = (longest + 14.0).clamp(60.0, WIDEST + 14.0);
     let ends = rows.iter().flat_map(|r| {
         let half = r.half_width.unwrap_or(0.0);
         [r.value - half, r.value + half]
@@ -81,7 +117,7 @@ pub fn panel(id: FigureId, rows: &[ForestRow], about_zero: bool) -> Panel {
     let mut alt = format!("{}{}", id.info().name, if about_zero { ", differences" } else { ", means" });
     for (k, row) in rows.iter().enumerate() {
         let middle = y.at(k as f64 + 0.5);
-        svg.text("", (left - 8.0, middle + 4.0), Anchor::End, &row.label);
+        svg.text("", (left - 8.0, middle + 4.0), Anchor::End, &labels[k]);
         let at: Xy = (x.at(row.value), middle);
         let ink = if row.is_second { "second" } else { "path-forward" };
         if let Some(half) = row.half_width {
@@ -115,5 +151,34 @@ fn dot(svg: &mut Svg, row: &ForestRow, (x, y): Xy) {
         svg.polygon(class, &[(x - 3.4, y - 3.4), (x + 3.4, y - 3.4), (x + 3.4, y + 3.4), (x - 3.4, y + 3.4)]);
     } else {
         svg.circle(class, (x, y), 3.8);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_label_keeps_where_it_differs() {
+        assert_eq!(fitted("Heron"), "Heron");
+        let (a, b) =
+            (fitted("all, paired, Alder Reach, evening 11"), fitted("all, paired, Alder Reach, evening 12"));
+        assert!(
+            a.contains('\u{2026}') && a.starts_with("all") && a != b && b.ends_with("evening 12"),
+            "{a} {b}"
+        );
+        assert!(text_width(&fitted(&"W".repeat(64)), LABEL_SIZE) <= WIDEST);
+    }
+
+    #[test]
+    fn evenings_of_a_series_are_told_by_their_own_part() {
+        let all = ["Alder Reach, evening 1", "Alder Reach, evening 2"];
+        assert_eq!(own_part(all[1], &all), "evening 2");
+        let mixed = ["Alder Reach, evening 1", "Mill pond, evening 1"];
+        assert_eq!(own_part(mixed[0], &mixed), mixed[0]);
+        // nothing is left of a name that all have, or of one alone
+        assert_eq!(own_part("Pond, 1", &["Pond, 1", "Pond, 1"]), "1");
+        assert_eq!(own_part("Pond, ", &["Pond, ", "Pond, x"]), "Pond, ");
+        assert_eq!(own_part("Pond, x", &["Pond, x"]), "Pond, x");
     }
 }

@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use super::contrast::Part;
 use super::page::SHOWN;
 use super::season_page::first_drawn;
-use crate::page::figures::{alone, full, name, rough};
+use crate::page::figures::{alone, change, full, name, spread};
 use crate::page::story::with_half;
 use crate::page::table::{Cell, Column, Table};
 use crate::tables::direction_word;
@@ -18,10 +18,10 @@ pub(super) fn consistency(part: &Part<'_>) -> Html {
     let mut rows = Vec::new();
     for m in part.means.iter().filter(|m| m.row < SHOWN && m.side >= first_drawn(part)) {
         let plain = |v: f64, half: f64| full(kind(m.figure), with_half(v, half));
-        let spread = m.sample.spread.map(|s| rough(kind(m.figure), with_half(s, 0.2 * s)));
+        let spread_text = m.sample.spread.map(|s| spread(kind(m.figure), s));
         let trend = match m.trend {
             None => "too few".to_owned(),
-            Some(t) if t.excludes_zero() => plain(t.value, t.half_width),
+            Some(t) if t.excludes_zero() => change(kind(m.figure), with_half(t.value, t.half_width)),
             Some(_) => "none seen".to_owned(),
         };
         let mean = match m.sample.half_width {
@@ -35,7 +35,7 @@ pub(super) fn consistency(part: &Part<'_>) -> Html {
             Cell::new(escape(&part.sorted.sides[m.side].name)),
             Cell::keyed(m.sample.count.to_string(), m.sample.count as f64),
             Cell::keyed(mean, m.sample.mean),
-            Cell::keyed(spread.unwrap_or_default(), m.sample.spread.unwrap_or(0.0)),
+            Cell::keyed(spread_text.unwrap_or_default(), m.sample.spread.unwrap_or(0.0)),
             Cell::new(trend),
         ];
         rows.push((String::new(), cells));

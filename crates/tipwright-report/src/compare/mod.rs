@@ -7,6 +7,7 @@ pub mod contrast;
 pub mod forest;
 mod listed;
 pub mod page;
+pub mod pair;
 mod progress;
 pub mod season;
 mod season_page;

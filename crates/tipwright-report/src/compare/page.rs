@@ -336,12 +336,17 @@ fn forest(choice: &CompareChoice, part: &Part<'_>, figure: FigureId) -> Option<P
         let listed = &part.sorted.sides[first_drawn(part)..];
         let is_listed = |d: &&Difference| d.is_paired || listed.iter().any(|s| s.name == d.second);
         let of = part.differences.iter().filter(|d| d.figure == figure).filter(is_listed);
+        let names: Vec<&str> = part.sorted.sides.iter().map(|s| s.name.as_str()).collect();
         of.filter_map(|d| {
             let estimate = d.estimate?;
             let several = part.sorted.sides.len() > 2;
             let label = if d.is_paired { "all, paired".to_owned() } else { d.of.clone() };
             Some(ForestRow {
-                label: if several { format!("{label}, {}", d.second) } else { label },
+                label: if several {
+                    format!("{label}, {}", forest::own_part(&d.second, &names))
+                } else {
+                    label
+                },
                 value: estimate.value,
                 half_width: Some(estimate.half_width),
                 is_whole: d.of == ALL_PAIRED,

@@ -10,7 +10,7 @@ use crate::plot::{dimension, span};
 use crate::units::{UnitSystem, kind, show};
 use tipwright::model::{FigureId, Measured};
 
-use super::forest::WIDTH;
+use super::forest::{WIDTH, fitted};
 
 /// A session's value.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -60,8 +60,10 @@ pub fn panel(id: FigureId, strips: &[Strip], ends: &[String; 2]) -> Option<Panel
     if strips.is_empty() || !(reach > 0.0) {
         return None;
     }
-    let longest =
-        strips.iter().map(|s| text_width(&s.label, 12.0)).fold(text_width("1234 mm", 12.0), f64::max);
+    let longest = strips
+        .iter()
+        .map(|s| text_width(&fitted(&s.label), 12.0))
+        .fold(text_width("1234 mm", 12.0), f64::max);
     let left = (longest + 14.0).clamp(60.0, 170.0);
     let (right, height) = (WIDTH - SCALE_ROOM, TOP + STRIP * strips.len() as f64 + BOTTOM);
     let (first, last) = span(strips.iter().flat_map(|s| s.points.iter().map(|p| p.at)), (0.0, 1.0));
@@ -74,7 +76,7 @@ pub fn panel(id: FigureId, strips: &[Strip], ends: &[String; 2]) -> Option<Panel
         let middle = TOP + STRIP * (k as f64 + 0.5);
         let y = Scale::new(strip.level() - reach, strip.level() + reach, middle + half_px, middle - half_px);
         svg.line(if strip.is_above { "when" } else { "grid" }, (left, middle), (right, middle));
-        svg.text("", (left - 8.0, middle - 1.0), Anchor::End, &strip.label);
+        svg.text("", (left - 8.0, middle - 1.0), Anchor::End, &fitted(&strip.label));
         level_text(&mut svg, id, strip, (left - 8.0, middle + 13.0));
         draw(&mut svg, strip, &x, &y);
         let shown = show(kind(id), Measured::new(strip.mean(), 0.05 * reach), UnitSystem::Metric);

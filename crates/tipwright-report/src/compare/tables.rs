@@ -22,7 +22,7 @@ pub struct DifferenceRow<'a>(&'a Part<'a>, &'a Difference);
 /// A session's part in its part of the comparison.
 pub struct SessionRow<'a>(&'a Part<'a>, &'a Season, &'a SessionPart);
 
-fn text<R>(
+pub(super) fn text<R>(
     name: &'static str,
     definition: &'static str,
     get: impl for<'r> Fn(&'r R) -> &'r str + Send + Sync + 'static,
@@ -32,7 +32,7 @@ fn text<R>(
     })
 }
 
-fn number<R>(
+pub(super) fn number<R>(
     name: &'static str,
     definition: &'static str,
     get: impl Fn(&R) -> Option<f64> + Send + Sync + 'static,
@@ -40,7 +40,7 @@ fn number<R>(
     Column::new(Kind::Number, name, definition, move |r: &R| Value::number(get(r)))
 }
 
-fn count<R>(
+pub(super) fn count<R>(
     name: &'static str,
     definition: &'static str,
     get: impl Fn(&R) -> usize + Send + Sync + 'static,

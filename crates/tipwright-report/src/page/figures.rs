@@ -192,6 +192,36 @@ pub fn rough(what: Kind, measured: Measured) -> String {
     dual(&write(UnitSystem::Metric), &write(UnitSystem::Imperial))
 }
 
+/// A text that says nothing but zero as the least that it could say: `under 0.1 ms` and not `0.0 ms`.
+fn or_under(shown: &Shown, text: String) -> String {
+    if shown.value.contains(|c: char| ('1'..='9').contains(&c)) {
+        return text;
+    }
+    let Some(last) = shown.value.rfind('0') else { return text };
+    let least = format!("{}1{}", &shown.value[..last], &shown.value[last + 1..]);
+    format!("under {}", escape(&Shown { value: least, ..shown.clone() }.short()))
+}
+
+/// A change with its interval; one too small for the decimals shown as less than their least.
+#[must_use]
+pub fn change(what: Kind, measured: Measured) -> String {
+    let write = |system| {
+        let shown = show(what, measured, system);
+        or_under(&shown, one(&shown))
+    };
+    dual(&write(UnitSystem::Metric), &write(UnitSystem::Imperial))
+}
+
+/// How far values spread, to two digits; less than the least decimal is said so.
+#[must_use]
+pub fn spread(what: Kind, value: f64) -> String {
+    let write = |system| {
+        let shown = show(what, Measured::new(value, 0.1 * value), system);
+        or_under(&shown, escape(&shown.short()))
+    };
+    dual(&write(UnitSystem::Metric), &write(UnitSystem::Imperial))
+}
+
 /// A value whose error nobody knows.
 #[must_use]
 pub fn alone(what: Kind, value: f64) -> String {

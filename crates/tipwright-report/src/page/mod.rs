@@ -1,5 +1,6 @@
 //! The pages of a session. The day's page: every caster in a glance. A page a caster: the story first, then figures and
-//! strokes, folded. A handout a caster, to give away. Each is one HTML file with everything inside (style, script, data,
+//! strokes, folded. A handout a caster, to give away. Any two casts
+//! together, to pick. Each is one HTML file with everything inside (style, script, data,
 //! drawings), so that it can be copied, mailed and opened without a network.
 //!
 //! The HTML stands in `templates/`, escaped unless a field is [`crate::text::Html`]. Every number that has a length in it is
@@ -17,6 +18,7 @@ pub mod glossary;
 pub mod ids;
 pub mod notes;
 pub mod overlays;
+pub mod pair;
 pub mod set_up;
 pub mod shell;
 pub mod steady;
@@ -43,6 +45,9 @@ pub fn write_pages<E>(
     let book = Book::of(session);
     let stories = caster::stories(session, &book);
     put(FileMade::new("report/index.html", day::page(session, &book, &stories)))?;
+    if let Some(pairs) = pair::of_day(session, &book) {
+        put(FileMade::new(format!("report/{}", pair::FILE), pairs))?;
+    }
     for story in &stories {
         for (file, html) in caster::pages(session, &book, story) {
             put(FileMade::new(format!("report/{file}"), html))?;

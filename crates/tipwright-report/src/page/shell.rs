@@ -13,6 +13,8 @@ const SCRIPT: &str = concat!(
     include_str!("../assets/notes.js")
 );
 
+const PAIR_SCRIPT: &str = concat!(include_str!("../assets/chart.js"), include_str!("../assets/pair.js"));
+
 #[derive(Template)]
 #[template(path = "document.html")]
 struct Document<'a> {
@@ -34,13 +36,23 @@ fn word(units: ReportUnits) -> &'static str {
 /// A whole document. The policy in its head forbids every request: what is needed is inside.
 #[must_use]
 pub fn document(title: &str, units: ReportUnits, body: &str) -> String {
+    with_script(title, units, body, SCRIPT)
+}
+
+/// The same with what two casts together need.
+#[must_use]
+pub fn document_of_pair(title: &str, units: ReportUnits, body: &str) -> String {
+    with_script(title, units, body, &[SCRIPT, PAIR_SCRIPT].concat())
+}
+
+fn with_script(title: &str, units: ReportUnits, body: &str, script: &str) -> String {
     let rules = style::page_rules() + include_str!("../assets/page.css");
     let document = Document {
         title,
         units: word(units),
         rules: Html(rules),
         body: Html(body.to_owned()),
-        script: Html(SCRIPT.to_owned()),
+        script: Html(script.to_owned()),
     };
     text::page(&Html::of(&document).0)
 }

@@ -1,6 +1,6 @@
 //! How steady a caster is: mean, spread and trend per phase, and what differs between phases.
 
-use super::figures::{full, name, rough};
+use super::figures::{change, full, name, rough, spread as spread_of};
 use super::story::with_half;
 use super::table::{Cell, Column, Table};
 use crate::tables::direction_word;
@@ -128,11 +128,11 @@ fn cells(figure: FigureId, s: &Steadiness) -> [Cell; 3] {
         }
         _ => full(kind(figure), with_half(s.mean.value, student_975(n - 1.0) * s.mean.sd)),
     };
-    let spread = s.spread.map_or_else(few, |v| rough(kind(figure), Measured::new(v, 0.1 * v)));
+    let spread = s.spread.map_or_else(few, |v| spread_of(kind(figure), v));
     let trend = s.trend_per_stroke.map_or_else(few, |t| {
         let half = student_975(n - 2.0) * t.sd;
         if t.value.abs() > half {
-            full(kind(figure), with_half(t.value, half))
+            change(kind(figure), with_half(t.value, half))
         } else {
             "none seen".to_owned()
         }
@@ -153,6 +153,24 @@ fn told(figure: FigureId, d: &PhaseDifference) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A trend of 0.04 degrees a stroke was printed as 0.0 \u{b1} 0.1.
+    #[test]
+    fn what_is_smaller_than_its_last_decimal_is_not_printed_as_nothing() {
+        let s = Steadiness {
+            strokes: 5,
+            mean: Measured::new(70.3, 0.02),
+            spread: Some(0.03),
+            measurement_sd: 0.01,
+            trend_per_stroke: Some(Measured::new(0.04, 0.01)),
+        };
+        let [_, spread, trend] = cells(FigureId::Arc, &s).map(|c| c.html.0);
+        assert_eq!(spread, "under 0.1\u{b0}");
+        assert_eq!(trend, "under 0.1\u{b0}");
+        let s = Steadiness { trend_per_stroke: Some(Measured::new(-0.5, 0.01)), spread: Some(0.3), ..s };
+        let [_, spread, trend] = cells(FigureId::Arc, &s).map(|c| c.html.0);
+        assert!(spread == "0.3\u{b0}" && trend.starts_with("\u{2212}0.5"), "{spread} {trend}");
+    }
 
     /// Two strokes of 53 and 75 ft/s were printed as 64 ± 137 ft/s.
     #[test]

@@ -4,7 +4,7 @@ use askama::Template;
 
 use super::figures::{capital, dual_units, figure, groups, missing, named};
 use super::ids::stroke_id;
-use super::{data, evidence, film};
+use super::{data, evidence, film, pair};
 use crate::plot::geometry::Geometry;
 use crate::plot::rods::rod_poses;
 use crate::plot::svg::coordinate;
@@ -61,6 +61,7 @@ struct Article<'a> {
     missing: Html,
     note: Html,
     sheet: String,
+    pair_id: String,
     data: Html,
 }
 
@@ -118,6 +119,7 @@ pub fn article(
         missing: missing(&stroke.figures),
         note,
         sheet,
+        pair_id: url_part(&pair::id(take, stroke.stroke)),
         data: Html(data::of_stroke(&geometry, &rods, found)),
     })
 }

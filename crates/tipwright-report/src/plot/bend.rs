@@ -5,9 +5,12 @@ use super::frame::Words;
 use super::geometry::Geometry;
 use super::scale::Quantity;
 use super::timeline::{Quantities, Timeline};
-use super::{Format, Glyph, Panel, alt_text, figure_texts, figure_words, mark, span};
+use super::{Format, Glyph, Panel, alt_text, dimension, figure_texts, figure_words, mark, span};
 use tipwright::model::FigureId;
 use tipwright::model::stroke::CastSample;
+
+/// Where the time before rod straight is dimensioned, as a share of the largest bend: under the curve.
+const LEAD_LEVEL: f64 = 0.55;
 
 /// The bend; `None` without butt markers.
 #[must_use]
@@ -40,8 +43,14 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
             mark(&mut line.svg, &mut line.labels, Glyph::LargestBend, point);
             let lead_text = figure_texts(FigureId::BendLead, lead).0;
             line.note(point, (0.0, -1.0), "", &figure_words("largest", FigureId::MaxBend, bend));
+            // How long before: a dimension line from that moment to rod straight, where the curve leaves room.
+            let ends = [line.at(t, LEAD_LEVEL * at_max), line.at(rsp, LEAD_LEVEL * at_max)];
+            if lead.value.abs() > lead.half_width_95() {
+                dimension(&mut line.svg, "leader", ends[0], ends[1]);
+                line.labels.ink(&ends);
+            }
             let lead_note = Words::plain(format!("{lead_text} before rod straight"));
-            line.note(line.at(t, 0.55 * at_max), (-1.0, 0.2), "note", &lead_note);
+            line.note(ends[0], (-1.0, 0.2), "note", &lead_note);
         }
     }
     if let (Some(counterflex), Some(rsp)) = (figure(FigureId::Counterflex), geometry.t_rsp_s) {

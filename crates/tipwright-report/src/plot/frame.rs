@@ -78,15 +78,22 @@ impl Words {
     }
 }
 
-/// Text in the unit system(s) of the drawing, from its first line's start down.
-pub fn dual_text(svg: &mut Svg, class: &str, at: Xy, line_height: f64, words: &Words, units: DrawnUnits) {
+/// Text in the unit system(s) of the drawing, hung on its point, from its first line down.
+pub fn dual_text(
+    svg: &mut Svg,
+    class: &str,
+    (at, anchor): (Xy, Anchor),
+    line_height: f64,
+    words: &Words,
+    units: DrawnUnits,
+) {
     if units == DrawnUnits::Switch && words.metric != words.imperial {
-        svg.text(&format!("{class} u-m"), at, Anchor::Start, &words.in_metric());
-        svg.text(&format!("{class} u-ft"), at, Anchor::Start, &words.in_imperial());
+        svg.text(&format!("{class} u-m"), at, anchor, &words.in_metric());
+        svg.text(&format!("{class} u-ft"), at, anchor, &words.in_imperial());
         return;
     }
     for (k, line) in words.lines(units).iter().enumerate() {
-        svg.text(class, (at.0, at.1 + k as f64 * line_height), Anchor::Start, line);
+        svg.text(class, (at.0, at.1 + k as f64 * line_height), anchor, line);
     }
 }
 
@@ -190,7 +197,8 @@ impl Frame<'_> {
         for tick in self.x.ticks(system) {
             let x = self.x.scale.at(tick.value);
             let own = text_area((x, row), Anchor::Middle, &tick.label, TICK_SIZE);
-            if own.right + 4.0 < taken.left {
+            // clear of the axis' name at its end and of the unit before it
+            if own.right + 4.0 < taken.left && own.left > area.left - 10.5 {
                 svg.line("axis", (x, area.bottom), (x, area.bottom + 4.0));
                 svg.text("tick", (x, row), Anchor::Middle, &tick.label);
             }

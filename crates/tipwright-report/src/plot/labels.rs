@@ -91,6 +91,23 @@ pub struct Placed {
     pub area: Area,
 }
 
+impl Placed {
+    /// Where its text hangs: at the side that its point and its leader are on, for the area is as wide as the widest letters would be.
+    #[must_use]
+    pub fn hung(&self, point: Xy) -> (Xy, Anchor) {
+        let share =
+            (self.area.nearest(point).0 - self.area.left) / (self.area.right - self.area.left).max(1e-9);
+        let (x, anchor) = if share < 0.3 {
+            (self.area.left, Anchor::Start)
+        } else if share > 0.7 {
+            (self.area.right, Anchor::End)
+        } else {
+            (0.5 * (self.area.left + self.area.right), Anchor::Middle)
+        };
+        ((x, self.at.1), anchor)
+    }
+}
+
 impl Labels {
     /// Nothing taken inside `bounds`.
     #[must_use]

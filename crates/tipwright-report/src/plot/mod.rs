@@ -166,7 +166,7 @@ pub fn set_label(
     let Some(placed) = labels.place(point, toward, &words.lines(units)) else { return false };
     Labels::leader(svg, point, &placed);
     labels.ink_to(point, &placed);
-    dual_text(svg, class, placed.at, labels.line_height(), words, units);
+    dual_text(svg, class, placed.hung(point), labels.line_height(), words, units);
     true
 }
 

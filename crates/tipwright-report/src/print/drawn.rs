@@ -125,7 +125,7 @@ pub(super) fn drawing(svg: &str, corner: Point, width_mm: f64, system: UnitSyste
             Piece::Open(tag) => shape(&mut items, &look, tag, onto),
             Piece::Text(words) => {
                 if let Some(tag) = text {
-                    items.push(label(&look, tag, words, onto));
+                    items.extend(label(&look, tag, words, onto));
                 }
             }
             Piece::Close(_) => {}
@@ -142,7 +142,8 @@ fn pairs(text: &str) -> Vec<Point> {
     numbers(text).chunks_exact(2).map(|p| [p[0], p[1]]).collect()
 }
 
-fn label(look: &Look<'_>, tag: Tag<'_>, words: &str, onto: Onto) -> Item {
+/// A text; one that stands among lines has the paper as its ground, as on screens.
+fn label(look: &Look<'_>, tag: Tag<'_>, words: &str, onto: Onto) -> Vec<Item> {
     let style = Style { look, tag: "text", classes: tag.classes().collect() };
     let size = onto.mm * style.number("font-size", 12.0);
     let text = plain(words);
@@ -153,7 +154,19 @@ fn label(look: &Look<'_>, tag: Tag<'_>, words: &str, onto: Onto) -> Item {
         Some("middle") => x - wide / 2.0,
         _ => x,
     };
-    Item::Text { x: left, y, size, centred: false, face: Face::Serif, text }
+    let is_outside = tag.classes().any(|c| matches!(c, "tick" | "axisname" | "title"));
+    let (over, under, side) = (0.74 * size, 0.22 * size, 0.1 * size);
+    let ground = Item::Shape {
+        points: vec![
+            [left - side, y - over],
+            [left + wide + side, y - over],
+            [left + wide + side, y + under],
+            [left - side, y + under],
+        ],
+        ink: Ink::Rgb([255; 3]),
+    };
+    let text = Item::Text { x: left, y, size, centred: false, face: Face::Serif, text };
+    if is_outside { vec![text] } else { vec![ground, text] }
 }
 
 fn shape(items: &mut Vec<Item>, look: &Look<'_>, tag: Tag<'_>, onto: Onto) {
@@ -241,13 +254,23 @@ mod tests {
     #[test]
     fn a_drawing_is_placed_in_millimetres() {
         let svg = "<svg class=\"plot\" viewBox=\"0 0 100 50\"><path class=\"rod\" d=\"M0 0Q50 100 100 0\"/><g class=\"u-ft\"><text x=\"1\" y=\"2\">ft</text></g>\
-                   <text class=\"tick\" x=\"100\" y=\"50\" text-anchor=\"end\">m</text></svg>";
+                   <text class=\"tick\" x=\"100\" y=\"50\" text-anchor=\"end\">m</text><text x=\"40\" y=\"20\">dip</text></svg>";
         let (items, height) = drawing(svg, [10.0, 20.0], 50.0, UnitSystem::Metric);
-        assert!((height - 25.0).abs() < 1e-12 && items.len() == 2, "{items:?}");
+        assert!((height - 25.0).abs() < 1e-12 && items.len() == 4, "{items:?}");
         let Item::Line { points, .. } = &items[0] else { panic!("{items:?}") };
         let middle = points[BOW / 2];
         assert!((middle[0] - 35.0).abs() < 1e-9 && (middle[1] - 45.0).abs() < 1e-9, "{middle:?}");
         let Item::Text { x, y, text, .. } = &items[1] else { panic!("{items:?}") };
         assert!(text == "m" && *y == 45.0 && *x < 60.0 && *x > 50.0, "{items:?}");
+        // a name among lines stands on paper that reaches round it
+        let (Item::Shape { points, ink: Ink::Rgb([255, 255, 255]) }, Item::Text { x, y, .. }) =
+            (&items[2], &items[3])
+        else {
+            panic!("{items:?}")
+        };
+        assert!(
+            points[0][0] < *x && points[0][1] < *y - 3.0 && points[2][0] > *x + 5.0 && points[2][1] > *y,
+            "{items:?}"
+        );
     }
 }
