@@ -318,10 +318,13 @@ fn group<'a>(name: String, series: usize, cell: &super::cells::Cell<'a>) -> Opti
     (!strokes.is_empty()).then_some(Group { name, series, strokes })
 }
 
-/// The panel of one figure.
+/// Most rows of a drawing that fits a printed page of A4.
+const MOST_ROWS: usize = 44;
+
+/// The panel of one figure; of many sessions the latest.
 fn forest(choice: &CompareChoice, part: &Part<'_>, figure: FigureId) -> Option<Panel> {
     let by_caster = choice.by == CompareBy::Caster;
-    let rows: Vec<ForestRow> = if by_caster {
+    let mut rows: Vec<ForestRow> = if by_caster {
         let of = part.means.iter().filter(|m| m.figure == figure);
         of.map(|m| ForestRow {
             label: part.sorted.rows[m.row].label.clone(),
@@ -356,5 +359,8 @@ fn forest(choice: &CompareChoice, part: &Part<'_>, figure: FigureId) -> Option<P
         })
         .collect()
     };
+    if !by_caster {
+        rows.drain(..rows.len().saturating_sub(MOST_ROWS));
+    }
     (!rows.is_empty()).then(|| forest::panel(figure, &rows, !by_caster))
 }
