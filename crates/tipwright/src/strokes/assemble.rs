@@ -46,8 +46,12 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         .map(|k| measure_all(&rod.draw(k), &found, &allowed, config))
         .collect();
     let again = rod.smoothed_again().map(|view| measure_all(&view, &found, &allowed, config));
+    let views: Vec<u8> = raws.iter().map(|raw| views(&paths.tip, raw)).collect();
+    // two cameras tell how fast the tip is in a hesitation as surely as their draws say
+    let is_doubted = |answer: Answer, i: usize| answer == Answer::OtherRsp || views[i] == 1;
     let others: Vec<Other> = [Answer::OtherRsp, Answer::OtherStart]
         .into_iter()
+        .filter(|answer| (0..raws.len()).any(|i| is_doubted(*answer, i)))
         .filter_map(|answer| Other::of(&rod, &found, &raws, &allowed, answer, config))
         .collect();
     let ways: Vec<Vector3<f64>> = raws.iter().zip(&found).map(|(r, f)| way(r, f)).collect();
@@ -74,11 +78,11 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
                 i,
                 config,
             );
-            for other in others.iter().filter(|o| o.differs(&raws, i)) {
+            for other in others.iter().filter(|o| is_doubted(o.answer, i) && o.differs(&raws, i)) {
                 let figures = figures(&rod, &other.raws[i], &other.by_draw, None, &reasons, i, config);
                 doubt(&mut made.figures, &figures);
             }
-            let views = views(&paths.tip, &raws[i]);
+            let views = views[i];
             if views == 1 {
                 made.figures.set_missing(F::OffPlaneMax, "one camera alone does not see it");
             }

@@ -60,6 +60,7 @@ pub(super) fn figures(
 
 /// What the strokes would be, were W's moments those that they may be instead.
 pub(super) struct Other {
+    pub answer: Answer,
     pub raws: Vec<Raw>,
     pub by_draw: Vec<Vec<Raw>>,
 }
@@ -76,7 +77,7 @@ impl Other {
     ) -> Option<Self> {
         let allowed: Vec<Allowed> = allowed.iter().map(|a| Allowed { answer, ..*a }).collect();
         let raws = measure_all(&rod.nominal(), found, &allowed, config);
-        let mut out = Self { raws, by_draw: Vec::new() };
+        let mut out = Self { answer, raws, by_draw: Vec::new() };
         (0..own.len()).any(|i| out.differs(own, i)).then(|| {
             let draws = (0..rod.draw_count).into_par_iter();
             out.by_draw = draws.map(|k| measure_all(&rod.draw(k), found, &allowed, config)).collect();
