@@ -118,7 +118,7 @@ pub fn table<'a>() -> Table<StrokeRow<'a>> {
     Table {
         name: "strokes",
         files: "strokes.csv, strokes.parquet, takes/<take>/strokes.json",
-        about: "One row per stroke.",
+        about: "One row per stroke. Those of all results compared: comparison_rows.parquet.",
         columns,
     }
 }
