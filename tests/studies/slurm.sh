@@ -95,7 +95,7 @@ for k in $(seq -f %02g "$wanted"); do
   mkdir -p "$session"
   cp -r "$source/." "$session/"
   rm -rf "$session/truth"
-  sed -i -e "s/^schema = .*/schema = 2\nid = \"clinic-2026-05-$k-slurm\"\ndate = \"2026-05-$k\"/" \
+  sed -i -e "/^id = /d; /^date = /d" -e "s/^schema = .*/schema = 2\nid = \"clinic-2026-05-$k-slurm\"\ndate = \"2026-05-$k\"/" \
     -e "s/^\(caster = .*\)/\1\nfrom_s = 0.0\nto_s = $((10#$k % 3 + 3)).0/" "$session/session.toml"
 done
 began=$(date +%s)
