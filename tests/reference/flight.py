@@ -362,13 +362,36 @@ def clocks_of(scene):
     return {name: tuple(float(v) for v in values) for name, values in zip(names, zip(*columns))}
 
 
-def main():
-    parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
+def parser_of_sets(doc):
+    """Options of every script about the flights."""
+    parser = argparse.ArgumentParser(description=doc.split("\n\n")[0])
     parser.add_argument("--binary", default=str(HERE.parents[1] / "target/release/tipwright"))
-    parser.add_argument("--example", action="store_true", help="binary is the example `points` (POINTS.toml DIR)")
     data = os.environ.get("TIPWRIGHT_OPEN_DATA", str(HERE.parents[2] / "shared" / "open-data"))
     parser.add_argument("--data", default=str(Path(data) / "flight"))
     parser.add_argument("--sets", nargs="*")
+    return parser
+
+
+def sets_of(args):
+    """The wanted sets: folder and cameras; none, and a word, where there are no data."""
+    root = Path(args.data)
+    if not root.is_dir():
+        print(f"SKIPPED: no flight data at {root} (set TIPWRIGHT_OPEN_DATA)")
+        return
+    for folder in sorted(p for p in root.iterdir() if (p / "cameras.txt").exists()):
+        if not args.sets or folder.name in args.sets:
+            yield folder, read_set(folder, root / "lenses")
+
+
+def status(args, missed):
+    for m in missed:
+        print("failed:", m)
+    return 1 if args.check and missed else 0
+
+
+def main():
+    parser = parser_of_sets(__doc__)
+    parser.add_argument("--example", action="store_true", help="binary is the example `points` (POINTS.toml DIR)")
     parser.add_argument("--pairs", action="store_true")
     parser.add_argument("--only", help="camera positions, e.g. 01")
     parser.add_argument("--halves", action="store_true", help="clocks of disjoint halves of the data")
@@ -378,15 +401,9 @@ def main():
     parser.add_argument("--set", nargs="*", default=[], help="settings of the example `points`")
     parser.add_argument("--verbose", action="store_true")
     args = parser.parse_args()
-    root = Path(args.data)
-    if not root.is_dir():
-        print(f"SKIPPED: no flight data at {root} (set TIPWRIGHT_OPEN_DATA)")
-        return 0
     missed = []
-    for folder in sorted(p for p in root.iterdir() if (p / "cameras.txt").exists()):
-        if args.sets and folder.name not in args.sets:
-            continue
-        cameras = [made(c, args, k) for k, c in enumerate(read_set(folder, root / "lenses"))]
+    for folder, cameras in sets_of(args):
+        cameras = [made(c, args, k) for k, c in enumerate(cameras)]
         rtk = np.loadtxt(folder / "trajectory" / "rtk.txt")
         limits = LIMITS.get(folder.name, {})
         numbers = range(len(cameras))
@@ -446,9 +463,7 @@ def main():
                 apart, label = abs(at[0] - at[1]), f"{folder.name} halves by {kind} {c['name']}"
                 if not apart <= 0.005:
                     missed.append(f"{label}: {1e3 * apart:.1f} ms, 5 allowed")
-    for m in missed:
-        print("failed:", m)
-    return 1 if args.check and missed else 0
+    return status(args, missed)
 
 
 if __name__ == "__main__":

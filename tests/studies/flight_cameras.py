@@ -8,8 +8,6 @@ stored picture. Where `LensSd` and the readout's prior of `scene --points` come 
 solution of all cameras, then SciPy alone: pose, clock, readout and lens by least squares on the labels, the path held
 to the fixes (cubic spline). Source of the data: see tests/reference/flight.py.
 """
-import argparse
-import os
 import re
 import sys
 from pathlib import Path
@@ -64,21 +62,10 @@ def resect(camera, clock, turn, shift, times, fixes):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
-    parser.add_argument("--binary", default=str(flight.HERE.parents[1] / "target/release/tipwright"))
-    data = os.environ.get("TIPWRIGHT_OPEN_DATA", str(flight.HERE.parents[2] / "shared" / "open-data"))
-    parser.add_argument("--data", default=str(Path(data) / "flight"))
-    parser.add_argument("--sets", nargs="*")
+    parser = flight.parser_of_sets(__doc__)
     args = parser.parse_args()
     args.example, args.verbose = False, False
-    root = Path(args.data)
-    if not root.is_dir():
-        print(f"SKIPPED: no flight data at {root} (set TIPWRIGHT_OPEN_DATA)")
-        return
-    for folder in sorted(p for p in root.iterdir() if (p / "cameras.txt").exists()):
-        if args.sets and folder.name not in args.sets:
-            continue
-        cameras = flight.read_set(folder, root / "lenses")
+    for folder, cameras in flight.sets_of(args):
         fixes = np.loadtxt(folder / "trajectory" / "rtk.txt")
         got, _, error = flight.solve(args, cameras)
         if got is None:

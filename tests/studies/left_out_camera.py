@@ -11,9 +11,7 @@ together. Of normal errors of that size the median distance is 1.177 sd (Rayleig
 sample is drawn. --check fails where the median distance is more than 1.3 times what is stated. The fixes of the survey are not
 used. Source of the data: see tests/reference/flight.py.
 """
-import argparse
 import json
-import os
 import subprocess
 import sys
 import tempfile
@@ -103,23 +101,12 @@ def first_guess(pose, first, whole, path):
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
-    parser.add_argument("--binary", default=str(flight.HERE.parents[1] / "target/release/tipwright"))
-    data = os.environ.get("TIPWRIGHT_OPEN_DATA", str(flight.HERE.parents[2] / "shared" / "open-data"))
-    parser.add_argument("--data", default=str(Path(data) / "flight"))
-    parser.add_argument("--sets", nargs="*")
+    parser = flight.parser_of_sets(__doc__)
     parser.add_argument("--check", action="store_true")
     args = parser.parse_args()
-    root = Path(args.data)
-    if not root.is_dir():
-        print(f"SKIPPED: no flight data at {root} (set TIPWRIGHT_OPEN_DATA)")
-        return 0
     missed = []
     rng = np.random.default_rng(1)
-    for folder in sorted(p for p in root.iterdir() if (p / "cameras.txt").exists()):
-        if args.sets and folder.name not in args.sets:
-            continue
-        cameras = flight.read_set(folder, root / "lenses")
+    for folder, cameras in flight.sets_of(args):
         with tempfile.TemporaryDirectory() as tmp:
             whole, solved = solve(args.binary, cameras, Path(tmp) / "all")
             labels = {c["camera"]: c["sigma_px"] for c in solved["labels"]}
@@ -142,9 +129,7 @@ def main():
                 )
                 if not ratio <= WORST_RATIO:
                     missed.append(f"{folder.name} {camera['name']}: {ratio:.2f} times what is stated, {WORST_RATIO} allowed")
-    for line in missed:
-        print("failed:", line)
-    return 1 if args.check and missed else 0
+    return flight.status(args, missed)
 
 
 if __name__ == "__main__":

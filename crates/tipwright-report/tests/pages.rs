@@ -1,40 +1,14 @@
-//! Pages and comparisons from made-up results: what stands on them, and what must not.
+//! Pages from made-up results: what stands on them, and what must not.
 #![allow(clippy::unwrap_used, reason = "a test: it may stop")]
 
-#[path = "../examples/sample_results/clinic.rs"]
-mod clinic;
+mod made;
 
-use std::path::Path;
-
-use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
+use made::{all_pages, clinic, page_of, session, texts_of};
 use tipwright::model::figures::Needs;
-use tipwright::model::{FigureId, Measured, SessionResults, StrokeKind};
-use tipwright_report::compare::pair;
-use tipwright_report::files::{FileMade, write_all};
+use tipwright::model::{FigureId, Measured};
+use tipwright_report::files::write_all;
 use tipwright_report::page::session_pages;
-use tipwright_report::{CompareBy, CompareChoice, compare, session_files};
-
-fn session(takes: usize) -> SessionResults {
-    clinic::session(&clinic::Wish { takes, feet: true, butt: true, seed: 7 })
-}
-
-fn page_of(pages: &[FileMade], place: &str) -> String {
-    let page = pages.iter().find(|p| p.place == place).unwrap_or_else(|| panic!("no {place}"));
-    String::from_utf8(page.bytes.clone()).unwrap()
-}
-
-/// All pages of a session in one text.
-fn all_pages(session: &SessionResults) -> String {
-    session_pages(session).into_iter().map(|p| String::from_utf8(p.bytes).unwrap()).collect()
-}
-
-/// All texts of a Parquet file, however compressed, and its metadata.
-fn texts_of(path: &Path) -> String {
-    let file = std::fs::File::open(path).unwrap();
-    let reader = ParquetRecordBatchReaderBuilder::try_new(file).unwrap();
-    let metadata = format!("{:?}", reader.metadata().file_metadata().key_value_metadata());
-    reader.build().unwrap().map(|b| format!("{:?}", b.unwrap())).collect::<String>() + &metadata
-}
+use tipwright_report::session_files;
 
 #[test]
 fn a_tail_is_seen_only_where_the_line_was_measured() {
@@ -60,37 +34,6 @@ fn a_tail_is_seen_only_where_the_line_was_measured() {
     }
     // what it was for, and that no rule of the others was asked of it
     assert!(page.contains("A pick-up") && page.contains("not asked of a pick-up"));
-}
-
-#[test]
-fn few_strokes_make_no_difference_on_the_page() {
-    let few = session(2);
-    let page = all_pages(&few);
-    assert!(page.contains("too few strokes to say") && page.contains("of each would tell"));
-    let page = all_pages(&session(8));
-    assert!(page.contains("how steady") && page.contains("none seen"));
-}
-
-/// Like is compared with like: pick-ups are in no mean and no difference, and that is said; steadiness keeps the kinds apart.
-#[test]
-fn pick_ups_are_compared_with_no_other_stroke() {
-    let session = session(6);
-    let folder = tempfile::tempdir().unwrap();
-    compare(std::slice::from_ref(&session), &CompareChoice::default(), folder.path()).unwrap();
-    let page = std::fs::read_to_string(folder.path().join("index.html")).unwrap();
-    assert!(page.contains("pick-ups, which are like no other stroke"));
-    assert!(session.steadiness.iter().any(|s| s.kind == StrokeKind::PickUp));
-    let strokes = |kind| {
-        let takes = session.takes.iter().flat_map(|t| &t.strokes);
-        takes.filter(|s| s.kind == kind && s.figures.get(FigureId::PeakSpeed).is_some()).count()
-    };
-    let counted = |kind| -> usize {
-        let all = session.steadiness.iter().filter(|s| s.figure == FigureId::PeakSpeed && s.kind == kind);
-        all.map(|s| s.steadiness.strokes).sum()
-    };
-    for kind in [StrokeKind::PickUp, StrokeKind::False] {
-        assert_eq!(counted(kind), strokes(kind), "{kind:?}");
-    }
 }
 
 /// The first screen: finding, how often, how sure, a drawing, and no table before them.
@@ -270,66 +213,6 @@ fn a_hostile_name_stays_a_text_in_every_file() {
 }
 
 #[test]
-fn a_comparison_without_names_names_nobody() {
-    let sessions = [session(6), clinic::renamed(session(6), "Alder Reach, a month later")];
-    let names: Vec<String> = sessions
-        .iter()
-        .flat_map(|s| {
-            let of_takes = s.takes.iter().flat_map(|t| {
-                let clips = t.clips.values().cloned();
-                clips.chain([t.alias.clone(), t.take.clone(), t.keys.session_id.clone().unwrap()])
-            });
-            of_takes.chain([s.title.clone()]).collect::<Vec<_>>()
-        })
-        .collect();
-    for by in [CompareBy::Caster, CompareBy::Phase, CompareBy::Session] {
-        for anonymous in [false, true] {
-            let folder = tempfile::tempdir().unwrap();
-            let choice = CompareChoice { by, anonymous, ..CompareChoice::default() };
-            compare(&sessions, &choice, folder.path()).unwrap();
-            let mut all = String::new();
-            for file in std::fs::read_dir(folder.path()).unwrap().map(|f| f.unwrap().path()) {
-                // No glob for strokes, evidence or paths of sessions catches a table of a comparison.
-                let name = file.file_name().unwrap().to_str().unwrap();
-                assert!(!["strokes", "evidence", "path"].iter().any(|w| name.contains(w)), "{name}");
-                match file.extension().unwrap().to_str().unwrap() {
-                    "parquet" => all.push_str(&texts_of(&file)),
-                    _ => all.push_str(&std::fs::read_to_string(&file).unwrap()),
-                }
-            }
-            let found: Vec<&String> = names.iter().filter(|n| all.contains(n.as_str())).collect();
-            assert_eq!(found.is_empty(), anonymous, "{by:?}, anonymous {anonymous}: {found:?}");
-            // No picture in either: paths only.
-            assert!(!all.contains("<video") && !all.contains("<img"));
-        }
-    }
-}
-
-#[test]
-fn what_cannot_be_compared_is_said_in_words() {
-    let mut one = session(2);
-    for take in &mut one.takes {
-        take.phase = Some("before".into());
-    }
-    let page = |sessions: &[SessionResults], choice: &CompareChoice| {
-        let folder = tempfile::tempdir().unwrap();
-        compare(sessions, choice, folder.path()).unwrap();
-        std::fs::read_to_string(folder.path().join("index.html")).unwrap()
-    };
-    assert!(
-        page(std::slice::from_ref(&one), &CompareChoice::default())
-            .contains("There is only one side, before")
-    );
-    // Two sessions of one title, on one day: told apart by their place in the call.
-    let choice = CompareChoice { by: CompareBy::Session, ..CompareChoice::default() };
-    let both = page(&[one.clone(), one.clone()], &choice);
-    assert!(both.contains("Saturday clinic (1)") && both.contains("Saturday clinic (2)"));
-    one.takes.iter_mut().for_each(|t| t.keys.date = Some("2026-06-13".into()));
-    let both = page(&[session(2), one], &choice);
-    assert!(both.contains("Saturday clinic, 2026-05-09") && both.contains("Saturday clinic, 2026-06-13"));
-}
-
-#[test]
 fn a_session_without_names_names_nobody() {
     let results = session(6);
     let folder = tempfile::tempdir().unwrap();
@@ -395,64 +278,6 @@ fn titles_of_drawings_read_as_they_should() {
     }
 }
 
-/// A season: a caster whose dip gets less from evening to evening is told so, and drawn with what each evening did to everybody; classes
-/// of casters stand apart.
-#[test]
-fn a_season_shows_progress_classes_and_what_was_the_evenings() {
-    let folder = tempfile::tempdir().unwrap();
-    let choice = CompareChoice { by: CompareBy::Session, ..CompareChoice::default() };
-    compare(&clinic::season(12, 10), &choice, folder.path()).unwrap();
-    let page = std::fs::read_to_string(folder.path().join("index.html")).unwrap();
-    let told = page.split("Progress in 30 days").nth(1).unwrap().split("</table>").next().unwrap();
-    let of_heron: Vec<&str> =
-        told.split("<tr").filter(|r| r.contains("dip depth") && r.contains("Heron")).collect();
-    assert_eq!(of_heron.len(), 1, "{told}");
-    assert!(of_heron[0].contains('\u{2212}') || of_heron[0].contains(">-"), "{}", of_heron[0]);
-    for words in [
-        "the session</text>",
-        "for everybody</text>",
-        "2025-01-01</text>",
-        "Classes of casters",
-        ">beginners<",
-        ">club<",
-    ] {
-        assert!(page.contains(words), "{words}");
-    }
-    // letters instead of names, and no days
-    let anonymous = CompareChoice { anonymous: true, ..choice };
-    compare(&clinic::season(12, 10), &anonymous, folder.path()).unwrap();
-    let page = std::fs::read_to_string(folder.path().join("index.html")).unwrap();
-    for name in ["Heron", "2025-01", "beginners", "Alder"] {
-        assert!(!page.contains(name), "{name}");
-    }
-    assert!(page.contains("Progress per session"));
-}
-
-/// Fifty folders were one page of 73 MB that took 45 s.
-#[test]
-fn fifty_folders_are_compared_on_a_page_that_opens() {
-    let two = [session(6), clinic::session(&clinic::Wish { takes: 6, feet: true, butt: true, seed: 90 })];
-    let sessions: Vec<SessionResults> =
-        (0..50).map(|k| clinic::renamed(two[k % 2].clone(), &format!("Alder Reach, evening {k}"))).collect();
-    for by in [CompareBy::Session, CompareBy::Phase, CompareBy::Caster] {
-        let folder = tempfile::tempdir().unwrap();
-        let began = std::time::Instant::now();
-        compare(&sessions, &CompareChoice { by, ..CompareChoice::default() }, folder.path()).unwrap();
-        let (took_s, bytes) = (
-            began.elapsed().as_secs_f64(),
-            std::fs::metadata(folder.path().join("index.html")).unwrap().len(),
-        );
-        println!("{by:?}: {bytes} bytes in {took_s:.1} s");
-        // 73 MB once. A browser takes about a second for 2 MB of drawings.
-        assert!(
-            bytes < if matches!(by, CompareBy::Session) { 6_000_000 } else { 14_000_000 },
-            "{by:?}: {bytes}"
-        );
-        // On one core of this machine; the old program took 45 s.
-        assert!(took_s < 20.0, "{by:?}: {took_s}");
-    }
-}
-
 /// What other paths would have made is drawn where it differs, called a model, with every width; a take with a goal shows its
 /// attempts. Without either there is no such drawing.
 #[test]
@@ -488,54 +313,4 @@ fn what_if_and_the_goal_are_drawn() {
             && !drawing.split("</svg>").next().unwrap().contains("steady ramp")
     );
     assert!(page.contains("Attempts: late power asked for, above 0.3"), "no attempts");
-}
-
-/// Two strokes are found by take and number, told apart by session, and put together without a name where none may stand.
-#[test]
-fn two_casts_are_found_and_put_together() {
-    let sessions = [session(2), clinic::renamed(session(2), "Alder Reach, a month later")];
-    let found = pair::find(&sessions[..1], "01-before/2").unwrap();
-    assert_eq!(found, pair::CastPlace { session: 0, take: 0, stroke: 1 });
-    let later = pair::find(&sessions, "alder-reach--a-month-later/01-after/3").unwrap();
-    assert_eq!((later.session, later.take, later.stroke), (1, 1, 2));
-    for (asked, said) in [
-        ("01-before", "is not a stroke"),
-        ("01-before/x", "is not a stroke"),
-        ("nobody/1", "there is no take `nobody`; the takes are 01-before, 01-after"),
-        ("alder-reach--a-month-later/01-before/99", "has no stroke 99; it has 10"),
-        ("01-before/2", "several sessions have a take `01-before`"),
-    ] {
-        let why = pair::find(&sessions, asked).unwrap_err();
-        assert!(why.contains(said), "{asked}: {why}");
-    }
-    for anonymous in [false, true] {
-        let folder = tempfile::tempdir().unwrap();
-        let choice = pair::PairChoice { folders: &[], casts: [found, later], anonymous };
-        pair::compare_pair(&sessions, &choice, folder.path()).unwrap();
-        let page = std::fs::read_to_string(folder.path().join("index.html")).unwrap();
-        let table = std::fs::read_to_string(folder.path().join("comparison_pair.csv")).unwrap();
-        for text in [page.as_str(), table.as_str(), &texts_of(&folder.path().join("comparison_pair.parquet"))]
-        {
-            assert_eq!(text.contains("a month later"), !anonymous);
-            assert_eq!(text.contains("01-before"), !anonymous);
-        }
-        // both are there, and the difference is theirs with the errors of both
-        assert_eq!(page.matches("class=\"cast\"").count(), 2);
-        let row: Vec<f64> = table
-            .lines()
-            .find(|l| l.starts_with("chord_m,"))
-            .map(|l| l.rsplit(',').take(6).filter_map(|v| v.parse().ok()).collect())
-            .unwrap();
-        let [difference_sd, difference, second_sd, second, first_sd, first] = row[..] else {
-            panic!("{table}")
-        };
-        assert!((second - first - difference).abs() < 1e-12 && first_sd > 0.0);
-        assert!((difference_sd - first_sd.hypot(second_sd)).abs() < 1e-12);
-    }
-    // of a day all may be picked; what is one cast cannot be compared
-    let page = page_of(&session_pages(&clinic::shifted()), "report/two-casts.html");
-    assert_eq!(page.matches("class=\"cast\"").count(), 3);
-    let mut alone = session(1);
-    alone.takes[0].strokes.truncate(1);
-    assert!(session_pages(&alone).iter().all(|p| p.place != "report/two-casts.html"));
 }

@@ -17,10 +17,10 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let has = |flag: &str| arguments.iter().any(|a| a == flag);
     if has("--season") {
         let choice = CompareChoice { by: CompareBy::Session, ..CompareChoice::default() };
-        return Ok(compare(&clinic::season(50, 11), &choice, &folder)?);
+        return Ok(compare(&clinic::several::season(50, 11), &choice, &folder)?);
     }
     if has("--shifted") {
-        let session = clinic::shifted();
+        let session = clinic::several::shifted();
         let page = pair::of_day(&session, &ids::Book::of(&session)).ok_or("no two casts")?;
         return Ok(write_all(&[FileMade::new(format!("report/{}", pair::FILE), page)], &folder)?);
     }
@@ -33,7 +33,7 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     write_all(&session_files(&session, false)?, &folder)?;
     let later =
         clinic::session(&clinic::Wish { takes, feet: has("--ft"), butt: !has("--tip-only"), seed: 90 });
-    let sessions = [session, clinic::renamed(later, "Alder Reach, a month later")];
+    let sessions = [session, clinic::several::renamed(later, "Alder Reach, a month later")];
     for (name, by) in
         [("phases", CompareBy::Phase), ("casters", CompareBy::Caster), ("sessions", CompareBy::Session)]
     {

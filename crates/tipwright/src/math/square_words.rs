@@ -90,6 +90,15 @@ pub fn turns(word: u64, side: usize) -> [u64; 4] {
     out
 }
 
+/// Digest of a list (FNV-1a), by which a test holds it.
+#[cfg(test)]
+pub(crate) fn digest(words: &[u64]) -> String {
+    let bytes = words.iter().flat_map(|w| w.to_le_bytes());
+    let hash =
+        bytes.fold(0xcbf2_9ce4_8422_2325_u64, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0000_0100_0000_01b3));
+    format!("{hash:016x}")
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -12,7 +12,7 @@ use super::butt::{counterflex_end_s, rsp_limit_s};
 use super::config::StrokesConfig;
 use super::direction::{Casting, casting};
 use super::draws;
-use super::figures::{Other, doubt, figures};
+use super::figures::{Other, by_draw, doubt, figures};
 use super::kind::kinds;
 use super::missing::{Reasons, reasons};
 use super::plane::CastPlane;
@@ -41,10 +41,7 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         return Ok(StrokesOutcome { strokes: Vec::new(), rod: None, set_aside, warnings });
     }
     let (allowed, raws, fell_back) = measure_path(&rod, &found, config);
-    let by_draw: Vec<Vec<Raw>> = (0..rod.draw_count)
-        .into_par_iter()
-        .map(|k| measure_all(&rod.draw(k), &found, &allowed, config))
-        .collect();
+    let by_draw = by_draw(&rod, &found, &allowed, config);
     let again = rod.smoothed_again().map(|view| measure_all(&view, &found, &allowed, config));
     let views: Vec<u8> = raws.iter().map(|raw| views(&paths.tip, raw)).collect();
     // two cameras tell how fast the tip is in a hesitation as surely as their draws say

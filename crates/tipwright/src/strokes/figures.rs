@@ -58,6 +58,16 @@ pub(super) fn figures(
     out
 }
 
+/// All strokes on every draw of the path.
+pub(super) fn by_draw(
+    rod: &Rod<'_>,
+    found: &[FoundStroke],
+    allowed: &[Allowed],
+    config: &StrokesConfig,
+) -> Vec<Vec<Raw>> {
+    (0..rod.draw_count).into_par_iter().map(|k| measure_all(&rod.draw(k), found, allowed, config)).collect()
+}
+
 /// What the strokes would be, were W's moments those that they may be instead.
 pub(super) struct Other {
     pub answer: Answer,
@@ -79,8 +89,7 @@ impl Other {
         let raws = measure_all(&rod.nominal(), found, &allowed, config);
         let mut out = Self { answer, raws, by_draw: Vec::new() };
         (0..own.len()).any(|i| out.differs(own, i)).then(|| {
-            let draws = (0..rod.draw_count).into_par_iter();
-            out.by_draw = draws.map(|k| measure_all(&rod.draw(k), found, &allowed, config)).collect();
+            out.by_draw = by_draw(rod, found, &allowed, config);
             out
         })
     }
