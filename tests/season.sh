@@ -6,7 +6,7 @@ set -euo pipefail
 cd "$(dirname "$0")/.."
 source=$(realpath "$1")
 pipelines/season/install.sh
-.venv/bin/python -c 'import pyarrow, duckdb, pandas, polars' 2>/dev/null || .venv/bin/pip install --quiet pyarrow duckdb pandas polars
+tests/reference/install.sh
 [ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet
 target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')
 export TIPWRIGHT=${TIPWRIGHT:-$target/release/tipwright} SNAKEMAKE=$PWD/.venv/bin/snakemake

@@ -3,10 +3,7 @@
 # Makes a Python environment (.venv) when there is none. Usage: tests/reference/run.sh [RESULTS FOLDER]
 set -euo pipefail
 cd "$(dirname "$0")/../.."
-if ! .venv/bin/python -c 'import numpy, scipy, cv2, pyarrow, duckdb, pandas, polars, license_expression' 2>/dev/null; then
-  [ -x .venv/bin/python ] || python3 -m venv .venv
-  .venv/bin/pip install --quiet numpy scipy opencv-python-headless pyarrow duckdb pandas polars license-expression
-fi
+tests/reference/install.sh
 if [ -z "${TIPWRIGHT_BUILT:-}" ]; then
   cargo build --release --quiet --workspace --bins --example geometry_exchange --example solver_exchange
 fi

@@ -13,6 +13,7 @@ for program in munged slurmctld slurmd sbatch; do
   fi
 done
 pipelines/season/install.sh
+tests/reference/install.sh
 [ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet
 target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')
 export TIPWRIGHT=${TIPWRIGHT:-$target/release/tipwright} SNAKEMAKE=$PWD/.venv/bin/snakemake
