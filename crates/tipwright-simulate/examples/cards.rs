@@ -207,6 +207,7 @@ fn spec(plan: &Plan, camera_idx: usize, i: usize, folder: &Path) -> ClipSpec {
         encode,
         noise: mode.noise,
         exposure_swing: mode.exposure_swing,
+        sharpening: mode.sharpening,
         microphone: None,
         seed: plan.seed + i as u64,
     }

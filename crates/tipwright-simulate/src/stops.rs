@@ -158,6 +158,7 @@ impl Stops {
                 },
                 noise: mode.noise,
                 exposure_swing: None,
+                sharpening: 0.0,
                 microphone: None,
                 seed: plan.seed,
             };

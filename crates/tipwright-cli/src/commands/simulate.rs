@@ -1,4 +1,4 @@
-//! `simulate -o DIR --days clinic|hard|faults|minimal|long --seed N --side-light DEG`.
+//! `simulate -o DIR --days clinic|hard|faults|minimal|long|careless --seed N --side-light DEG`.
 
 use tipwright_simulate::day::{DayKind, SimulateConfig, simulate};
 

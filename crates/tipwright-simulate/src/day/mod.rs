@@ -29,18 +29,22 @@ pub enum DayKind {
     Faults,
     /// One caster, one take, small pictures: for tests.
     Minimal,
+    /// What phones in careless hands write: 30 and 240 frames a second, one upright, 30 degrees apart, their own exposure and sharpening, few
+    /// bits, sun from the side, a yellow marker before yellow flowers.
+    Careless,
     /// Two casters before and after, all in one clip a phone, a card held up before each; small pictures.
     Long,
 }
 
 impl DayKind {
     /// All kinds by name, as on the command line.
-    pub const ALL: [(&'static str, Self); 5] = [
+    pub const ALL: [(&'static str, Self); 6] = [
         ("clinic", Self::Clinic),
         ("hard", Self::Hard),
         ("faults", Self::Faults),
         ("minimal", Self::Minimal),
         ("long", Self::Long),
+        ("careless", Self::Careless),
     ];
 
     /// From its name.

@@ -64,6 +64,25 @@ pub fn phones(width: u32, height: u32, upside_down: Option<usize>, rng: &mut imp
         .collect()
 }
 
+/// Two phones put down without a thought, of 1080p: `west` upright, `east` on its side, 30 degrees apart.
+#[must_use]
+pub fn careless_phones(rng: &mut impl rand::Rng) -> Vec<Camera> {
+    let mut cameras = phones(1920, 1080, None, rng);
+    let [wide, across] = [phone_lens(0, 1920, 1080), phone_lens(1, 1920, 1080)];
+    let away_m = 9.0;
+    for (camera, (bearing_deg, height_m)) in cameras.iter_mut().zip([(-96.0_f64, 1.2), (-66.0, 1.9)]) {
+        let (sin, cos) = (bearing_deg + between(rng, -2.0, 2.0)).to_radians().sin_cos();
+        let mut off = || between(rng, -0.12, 0.12);
+        let eye = Point3::new(MIDDLE[0] + away_m * cos, away_m * sin, height_m + off());
+        camera.pose = looking(eye, Point3::from(MIDDLE) + Vector3::new(off(), off(), off()), 0.3 * off());
+    }
+    cameras[0].lens =
+        Lens::new([1080, 1920], wide.fx_px, wide.fy_px, wide.cy_px, wide.cx_px, wide.distortion);
+    cameras[0].picture.rotation = Rotation::R90;
+    cameras[1].lens = across;
+    cameras
+}
+
 /// A sun `round_deg` round from behind the first camera towards the second. It stands 30 degrees high; three tenths of the light come from
 /// all around, from the sky and the ground.
 #[must_use]

@@ -41,6 +41,8 @@ pub struct PhoneMode {
     pub calendar_error_s: Option<i64>,
     /// Automatic exposure left on.
     pub exposure_swing: Option<ExposureSwing>,
+    /// Sharpening by the phone: share of each sample's difference from its four neighbours that is added to it.
+    pub sharpening: f32,
     /// Records sound; lag of the sound track inside the phone.
     pub sound_lag_s: Option<f64>,
     /// Noise.
@@ -125,6 +127,7 @@ fn mode(fps: u32) -> PhoneMode {
         drift: 0.0,
         calendar_error_s: Some(0),
         exposure_swing: None,
+        sharpening: 0.0,
         sound_lag_s: Some(0.0),
         noise: GOOD_NOISE,
         extension: "mp4",
@@ -140,6 +143,7 @@ fn fair_weather(seed: u64) -> Surroundings {
         daylight: 1.0,
         sun_in_world: Vector3::new(-0.4, -0.7, 0.6),
         sun_visible: false,
+        in_bloom: 0.0,
         seed: seed as u32 ^ 0xa1de,
     }
 }
@@ -154,8 +158,10 @@ impl Plan {
             DayKind::Hard => Self::hard(config),
             DayKind::Minimal => Self::minimal(config),
             DayKind::Long => Self::long(config),
+            DayKind::Careless => Self::careless(config),
         };
-        plan.sun = config.side_light_deg.map(|deg| place::low_sun(f64::from(deg), &plan.cameras));
+        let side_light_deg = config.side_light_deg.or((config.kind == DayKind::Careless).then_some(50));
+        plan.sun = side_light_deg.map(|deg| place::low_sun(f64::from(deg), &plan.cameras));
         plan
     }
 
@@ -260,6 +266,7 @@ impl Plan {
             daylight: 0.62,
             sun_in_world: Vector3::new(-0.28, 0.90, 0.36),
             sun_visible: true,
+            in_bloom: 0.0,
             seed: config.seed as u32 ^ 0x9eaf,
         };
         plan.glints_per_s = 260.0;
@@ -267,6 +274,43 @@ impl Plan {
         plan.toss_s = None;
         plan.wand_s = 10.0;
         plan.takes = casts::hard_takes(config.seed);
+        plan
+    }
+
+    fn careless(config: &SimulateConfig) -> Self {
+        let mut plan = Self::clinic(config);
+        let mut rng = stream(config.seed, "careless plan");
+        plan.title = "Alder Reach, as it came".into();
+        plan.cameras = place::careless_phones(&mut rng);
+        // set to nothing: exposure and sharpening are the phone's own, bits are scarce (common practice: 8 Mbit/s is a phone's small setting)
+        plan.modes[0] = PhoneMode {
+            spend: Spend::BitsPerS(8_000_000),
+            readout_s: 14.0e-3,
+            exposure_s: 1.0 / 400.0,
+            exposure_swing: Some(ExposureSwing { amount: 0.15, period_s: 4.3 }),
+            sharpening: 0.5,
+            calendar_error_s: Some(31),
+            ..mode(30)
+        };
+        plan.modes[1] = PhoneMode {
+            slowed_by: 8,
+            spend: slow_motion(64_000_000, 8),
+            readout_s: 3.9e-3,
+            exposure_s: 1.0 / 480.0,
+            drift: between(&mut rng, -30e-6, 30e-6),
+            exposure_swing: Some(ExposureSwing { amount: 0.12, period_s: 3.4 }),
+            sharpening: 0.8,
+            sound_lag_s: None,
+            calendar_error_s: Some(-64),
+            extension: "mov",
+            ..mode(240)
+        };
+        plan.surroundings.in_bloom = 0.02;
+        plan.board = None;
+        plan.tip.0 = Colour::Yellow;
+        plan.wand_s = 12.0;
+        plan.toss_s = None;
+        plan.takes.truncate(4);
         plan
     }
 

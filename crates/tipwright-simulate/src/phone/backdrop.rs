@@ -25,6 +25,8 @@ pub struct Surroundings {
     pub sun_in_world: Vector3<f64>,
     /// Draw the sun and its glare.
     pub sun_visible: bool,
+    /// Share of the grass and of the trees that is covered by yellow flowers.
+    pub in_bloom: f32,
     /// Pattern.
     pub seed: u32,
 }
@@ -58,6 +60,9 @@ pub struct Backdrop {
     cloud_codes: [f32; 3],
     drift_px_s: f64,
 }
+
+/// Petals in the sun: of purer yellow than most paint.
+const YELLOW: Light = Light::new(0.70, 0.55, 0.03);
 
 /// Clouds are kept at a quarter of the resolution, with this much more at the side to drift in.
 const CLOUD_STEP: usize = 4;
@@ -126,7 +131,10 @@ fn shade(eye: &Point3<f64>, d: &Vector3<f64>, s: &Surroundings) -> (Light, f32, 
     let patches = cloud_noise(x * 0.6, y * 0.6, 3, s.seed ^ 23) - 0.5;
     let grass =
         Light::new(0.105, 0.170, 0.045).mix(Light::new(0.190, 0.200, 0.080), (0.4 + patches).clamp(0.0, 1.0));
-    (grass.times((1.0 + 0.9 * blades * fade + 0.3 * patches) * s.daylight), 0.0, false)
+    let grass = grass.times((1.0 + 0.9 * blades * fade + 0.3 * patches) * s.daylight);
+    // dandelions of 4 cm
+    let flower = hash((x / 0.04).floor() as i32, (y / 0.04).floor() as i32, s.seed ^ 61) < s.in_bloom;
+    (if flower { YELLOW.times(s.daylight) } else { grass }, 0.0, false)
 }
 
 fn tree_top(azimuth: f64, s: &Surroundings) -> f64 {
@@ -139,6 +147,11 @@ fn trees(azimuth: f64, elevation: f64, s: &Surroundings) -> Light {
     let leaf = cloud_noise(azimuth * 140.0, elevation * 150.0, 3, s.seed ^ 37);
     let light = (0.15 + 1.5 * (crown - 0.3) * (0.35 + leaf)).clamp(0.05, 1.0);
     let low = 1.0 - 0.5 * (-(elevation.max(0.0)) * 12.0).exp() as f32;
+    // broom: sprays of a third of a degree
+    let place = [azimuth, elevation].map(|a| (a / 0.006).floor() as i32);
+    if hash(place[0], place[1], s.seed ^ 67) < s.in_bloom * 4.0 * crown * crown {
+        return YELLOW.times(0.8 * s.daylight);
+    }
     let dark = Light::new(0.010, 0.018, 0.008);
     let bright = Light::new(0.095, 0.140, 0.040);
     dark.mix(bright, light * low).times(s.daylight)

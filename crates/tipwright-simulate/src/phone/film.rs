@@ -77,6 +77,8 @@ pub struct Film {
     noise: NoiseTile,
     rng: ChaCha8Rng,
     exposure_map: Option<Vec<i16>>,
+    sharpening: f32,
+    sharp: Vec<i16>,
     mapped: Vec<i16>,
     out: Output,
 }
@@ -107,6 +109,8 @@ impl Film {
             noise,
             rng,
             exposure_map: None,
+            sharpening: 0.0,
+            sharp: vec![0; w],
             mapped: vec![0; w],
             out,
         }
@@ -212,6 +216,11 @@ impl Film {
         };
     }
 
+    /// How much of the difference from its four neighbours is added to each luma sample; 0 changes nothing.
+    pub fn set_sharpening(&mut self, share: f32) {
+        self.sharpening = share;
+    }
+
     /// Adds noise and rounds to code values.
     pub fn develop(&mut self) -> Planes<'_> {
         let (w, h) = (self.moving.picture.width, self.moving.picture.height);
@@ -219,6 +228,18 @@ impl Film {
         for row in 0..h {
             let range = row * w..(row + 1) * w;
             let mut luma = &p.y[range.clone()];
+            if self.sharpening > 0.0 {
+                let above = &p.y[row.saturating_sub(1) * w..];
+                let below = &p.y[(row + 1).min(h - 1) * w..];
+                for (col, to) in self.sharp.iter_mut().enumerate() {
+                    let beside = [luma[col.saturating_sub(1)], luma[(col + 1).min(w - 1)]];
+                    let around: f32 =
+                        [above[col], below[col], beside[0], beside[1]].map(f32::from).iter().sum();
+                    let own = f32::from(luma[col]);
+                    *to = (own + self.sharpening * (own - 0.25 * around)).clamp(0.0, TOP as f32) as i16;
+                }
+                luma = &self.sharp;
+            }
             if let Some(map) = &self.exposure_map {
                 for (to, from) in self.mapped.iter_mut().zip(luma) {
                     *to = map[usize::from((*from).clamp(0, TOP as i16) as u16)];

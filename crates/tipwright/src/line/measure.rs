@@ -276,7 +276,8 @@ impl Of<'_> {
         let angle_sd_deg = TRAJECTORY_SD_DEG
             + way_sd_rad.to_degrees()
             + (off_sd_m * main_view.lever[1].abs() / main_view.distance_m).atan().to_degrees();
-        let dip = dip_of(&main.readings, config).ok_or("too little of the fly leg is seen".to_string());
+        let meet = crossed.map_or(1.0, |c| 1.0 - c.probability[0]);
+        let dip = dip_of(&main.readings, meet, config).ok_or("too little of the fly leg is seen".to_string());
         let values = vec![
             (FigureId::LoopWidth, Ok(width)),
             (

@@ -131,7 +131,9 @@ fn about_standard<'a>(readings: &'a [Reading], config: &'a LoopConfig) -> impl I
     readings.iter().filter(|r| (r.look.travel_m - config.standard_travel_m).abs() < 0.35)
 }
 
-pub(super) fn dip_of(readings: &[Reading], config: &LoopConfig) -> Option<Measured> {
+/// Dip of the fly leg about the standard moment. `meet`: probability that the legs cross. Beyond a crossing the fly leg may be taken for the
+/// rod leg, and what it dips there may be the other's: then the dip is as unsure as it is deep.
+pub(super) fn dip_of(readings: &[Reading], meet: f64, config: &LoopConfig) -> Option<Measured> {
     let dips: Vec<f64> =
         about_standard(readings, config).filter(|r| long_enough(r, config)).map(|r| r.look.dip_m).collect();
     if dips.len() < 2 {
@@ -139,5 +141,6 @@ pub(super) fn dip_of(readings: &[Reading], config: &LoopConfig) -> Option<Measur
     }
     let middle = median(dips.iter().copied()).unwrap_or(f64::NAN);
     let scatter = 1.4826 * median(dips.iter().map(|d| (d - middle).abs())).unwrap_or(f64::NAN);
-    Some(Measured::new(middle, (scatter / (dips.len() as f64).sqrt()).hypot(0.01)))
+    let sd = (scatter / (dips.len() as f64).sqrt()).hypot(0.01);
+    Some(Measured::new(middle, sd.hypot(meet * middle)))
 }

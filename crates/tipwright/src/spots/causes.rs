@@ -1,7 +1,6 @@
 //! Why a marker is not seen, from what was seen instead. Limits here and of what is told to be drawn out choose words; no place of a
-//! marker depends on them. Tested (`tests/causes.rs`) for a marker that moves, one at rest and none, a faint one and one of another hue.
-//! Known to be wrong: a ball of twice the largest size and more is told as drawn out, or its rim is taken for a marker, and not as
-//! [`Cause::Large`]. The other causes have no test.
+//! marker depends on them. Tested (`tests/causes.rs`) for a marker that moves, one at rest and none, a faint one, one of another hue and one that
+//! is too large. The other causes have no test.
 
 use super::finder::Found;
 use crate::model::Colour;
@@ -56,8 +55,14 @@ pub struct Sight {
 
 impl Sight {
     pub(super) fn add(&mut self, found: &[Found], turned_down: Option<Cause>) {
-        let best = found.iter().max_by(|a, b| a.quality.total_cmp(&b.quality));
-        match best {
+        let best_of = |large: bool| {
+            found.iter().filter(|f| f.of_large == large).max_by(|a, b| a.quality.total_cmp(&b.quality))
+        };
+        if best_of(true).is_some() && best_of(false).is_none_or(|best| best.quality <= LIKELY) {
+            self.causes[Cause::Large as usize] += 1;
+            return;
+        }
+        match best_of(false) {
             Some(best) if best.quality > LIKELY => {
                 self.likely += 1;
                 self.resting += u64::from(best.candidate.moving < 0.2);

@@ -21,6 +21,7 @@ use super::ring::{self, Ring};
 use super::rod::Rod;
 use super::samples::{rod_samples, samples};
 use super::segment::{FoundStroke, segment};
+use super::times::SeenBy;
 use super::{StrokesError, StrokesOutcome};
 
 /// Time from the first moment at which the butt turns at a tenth of its fastest back to when it set off: what a constant
@@ -44,13 +45,16 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
     let by_draw = by_draw(&rod, &found, &allowed, config);
     let again = rod.smoothed_again().map(|view| measure_all(&view, &found, &allowed, config));
     let views: Vec<u8> = raws.iter().map(|raw| views(&paths.tip, raw)).collect();
-    // two cameras tell how fast the tip is in a hesitation as surely as their draws say
-    let is_doubted = |answer: Answer, i: usize| answer == Answer::OtherRsp || views[i] == 1;
-    let others: Vec<Other> = [Answer::OtherRsp, Answer::OtherStart]
-        .into_iter()
-        .filter(|answer| (0..raws.len()).any(|i| is_doubted(*answer, i)))
-        .filter_map(|answer| Other::of(&rod, &found, &raws, &allowed, answer, config))
-        .collect();
+    let is_doubted = |answer: Answer, i: usize| match answer {
+        Answer::OtherStart(seen_by) => seen_by == SeenBy::of(views[i]),
+        _ => true,
+    };
+    let others: Vec<Other> =
+        [Answer::OtherRsp, Answer::OtherStart(SeenBy::One), Answer::OtherStart(SeenBy::Several)]
+            .into_iter()
+            .filter(|answer| (0..raws.len()).any(|i| is_doubted(*answer, i)))
+            .filter_map(|answer| Other::of(&rod, &found, &raws, &allowed, answer, config))
+            .collect();
     let ways: Vec<Vector3<f64>> = raws.iter().zip(&found).map(|(r, f)| way(r, f)).collect();
     let nominal = rod.nominal();
     let chords: Vec<[Point3<f64>; 2]> =

@@ -11,7 +11,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 
-use crate::fitted::MISCOUNTED;
+use crate::fitted::{MISCOUNTED, UNSEEN};
 use crate::model::{FigureId as F, MarkerPath, PathDraw};
 
 use super::config::StrokesConfig;
@@ -169,6 +169,12 @@ pub(super) fn blunted(id: F, again: f64) -> f64 {
         _ => return 0.0,
     };
     if again.is_finite() { times * again } else { 0.0 }
+}
+
+/// What no draw shows of a figure ([`UNSEEN`]), one standard deviation in its unit.
+pub(super) fn unseen(id: F, value: f64) -> f64 {
+    let [floor, share] = UNSEEN.iter().find(|u| u.0 == id).map_or([0.0; 2], |u| u.1);
+    floor.hypot(share * value)
 }
 
 fn sorted(draws: &[f64]) -> Vec<f64> {

@@ -49,7 +49,8 @@ pub(super) fn figures(
                 let own = if id == F::BendLead { raw.top_error_ms } else { 0.0 };
                 let again = again.map_or(f64::NAN, |a| a.get(id) - value);
                 let blunted = draws::blunted(id, again);
-                out.set(id, Measured::new(value, sd.hypot(own).hypot(blunted)));
+                let sd = sd.hypot(own).hypot(blunted).hypot(draws::unseen(id, value));
+                out.set(id, Measured::new(value, sd));
             }
             (true, None) => out.set_missing(id, "it vanishes within the error of the path"),
             (false, _) => out.set_missing(id, super::missing::without_value(id)),

@@ -10,7 +10,7 @@ use super::curve::{Curve, largest};
 use super::plane::{CastPlane, shape};
 use super::segment::FoundStroke;
 use super::speed;
-use super::times::{Times, moments, rival_start_s};
+use super::times::{SeenBy, Times, moments, rival_start_s};
 
 pub(super) const FIGURES: usize = F::ALL.len();
 
@@ -32,7 +32,7 @@ pub(super) enum Answer {
     /// Rod straight at the other moment at which it may have been.
     OtherRsp,
     /// Started at the other moment at which it may have.
-    OtherStart,
+    OtherStart(SeenBy),
 }
 
 /// What the path itself allows a stroke to be measured by; draws follow it.
@@ -101,8 +101,9 @@ fn measure_one(
 ) -> Raw {
     let tip = &rod.tip;
     let mut times = moments(tip, &found.search, config);
-    if allowed.answer == Answer::OtherStart {
-        times.t_start_s = rival_start_s(tip, &found.search, &times, config).unwrap_or(times.t_start_s);
+    if let Answer::OtherStart(seen_by) = allowed.answer {
+        times.t_start_s =
+            rival_start_s(tip, &found.search, &times, seen_by, config).unwrap_or(times.t_start_s);
     }
     let mut raw = Raw {
         values: [f64::NAN; FIGURES],

@@ -251,6 +251,7 @@ impl<'a> Shoot<'a> {
             encode: self.encode_config(camera_idx, item.number),
             noise: mode.noise,
             exposure_swing: mode.exposure_swing,
+            sharpening: mode.sharpening,
             microphone: mode.sound_lag_s.map(|lag_s| Microphone {
                 at_in_world: eye,
                 rate_hz: 48_000,

@@ -65,6 +65,8 @@ pub struct ClipSpec {
     pub noise: NoiseModel,
     /// Automatic exposure.
     pub exposure_swing: Option<ExposureSwing>,
+    /// Sharpening by the phone: share of each sample's difference from its four neighbours that is added to it.
+    pub sharpening: f32,
     /// Sound, when recorded.
     pub microphone: Option<Microphone>,
     /// Seed of the day.
@@ -170,6 +172,7 @@ pub fn expose(
     let ten_bits = spec.encode.depth == Depth::Bits10;
     let noise = NoiseTile::new(spec.noise, stream_seed(spec.seed, "noise tile"));
     let mut film = Film::new(backdrop, noise, stream(spec.seed, &format!("{} noise", spec.name)), ten_bits);
+    film.set_sharpening(spec.sharpening);
     let mut drawer = Drawer::new(spec, play, backdrop);
     let mut truth = Vec::new();
     for frame_idx in 0..spec.captured_ticks.len() {

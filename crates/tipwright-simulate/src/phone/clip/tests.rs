@@ -25,6 +25,7 @@ const SURROUNDINGS: Surroundings = Surroundings {
     daylight: 1.0,
     sun_in_world: Vector3::new(-0.4, -0.7, 0.6),
     sun_visible: false,
+    in_bloom: 0.0,
     seed: 4,
 };
 
@@ -63,6 +64,7 @@ fn spec(rotation: Rotation, frames: i64, path: &Path) -> ClipSpec {
         encode: EncodeConfig { rotation, ..EncodeConfig::new([480, 270]) },
         noise: NoiseModel::NONE,
         exposure_swing: None,
+        sharpening: 0.0,
         microphone: None,
         seed: 9,
     }

@@ -7,7 +7,7 @@ use crate::model::footage::FrameView;
 use crate::model::{Candidate, Colour, Picture, Still};
 
 use super::blob::{Blob, Flood};
-use super::causes::{Cause, Sight};
+use super::causes::{Cause, LIKELY, Sight};
 use super::colour::Hue;
 use super::fit::{Fitter, Lean};
 use super::grid::Grid;
@@ -66,6 +66,9 @@ pub(super) struct Found {
     pub weakness: Cause,
     /// What luma and chroma saw of light that falls off across it.
     pub leans: [Option<Lean>; 2],
+    /// Looks like a marker and belongs to something larger than one can be: its rim, a patch on it. For words only: a marker may pass before
+    /// something of its colour.
+    pub of_large: bool,
 }
 
 /// Fitted candidates of one frame.
@@ -212,6 +215,9 @@ impl Finder {
             self.turned_down = None;
             self.find_rough(frame, look_idx);
             self.fit_best(frame, look_idx, &mut found);
+            for spot in found[start..].iter_mut().filter(|f| f.quality > LIKELY) {
+                spot.of_large = self.is_of_large(look_idx, spot);
+            }
             self.sights[look_idx].add(&found[start..], self.turned_down);
         }
         FrameFound { frame_idx: frame.frame_idx, pts_s: frame.pts_s, found }

@@ -16,6 +16,9 @@ use super::{
 /// Share of the longest streak from which on what moves and does not fit is told to be drawn out.
 const NEARLY: f32 = 0.7;
 
+/// How far from a spot's middle its light or colour is followed, in largest markers: half of one is a marker's own radius.
+const BEYOND: f64 = 0.75;
+
 impl Finder {
     pub(super) fn fit_one(&mut self, frame: &FrameView<'_>, look_idx: usize, blob: &Blob) -> Option<Found> {
         let colour = self.looks[look_idx].colour;
@@ -231,7 +234,31 @@ impl Finder {
             quality,
             weakness,
             leans: fitted.leans,
+            of_large: false,
         })
+    }
+
+    /// Whether the spot's light or colour goes on beyond the largest marker in three or more of eight directions. A streak goes on in two;
+    /// from the rim of a ball its middle and both sides of that are beyond.
+    pub(super) fn is_of_large(&self, look_idx: usize, spot: &Found) -> bool {
+        let map = if self.hues[look_idx].is_some() { &self.grid.hue[look_idx] } else { &self.grid.luma };
+        let (x, y) = self.picture.stored_from_upright(spot.candidate.centre);
+        let [x, y] = [x, y].map(|v| 0.5 * (v - 0.5));
+        let far = 0.5 * BEYOND * f64::from(self.sizes_px[look_idx][2].max(spot.diameter_px));
+        let at = |along: f64, [ux, uy]: [f64; 2]| {
+            let place = |v: f64, size: usize| v.round().clamp(0.0, size as f64 - 1.0) as usize;
+            map.row(place(y + along * uy, map.height))[place(x + along * ux, map.width)]
+        };
+        let rays = std::array::from_fn::<[f64; 2], 8, _>(|k| {
+            let (sin, cos) = (std::f64::consts::FRAC_PI_4 * k as f64).sin_cos();
+            [cos, sin]
+        });
+        let top = rays.iter().fold(at(0.0, [0.0; 2]), |top, ray| top.max(at(1.0, *ray)));
+        let around = rays.iter().fold(top, |low, ray| low.min(at(far, *ray)));
+        let half = around + (top - around) / 2;
+        let goes_on =
+            |ray: &&[f64; 2]| (1..=far.ceil() as usize).all(|k| at((k as f64).min(far), **ray) > half);
+        top > around && rays.iter().filter(goes_on).count() >= 3
     }
 }
 

@@ -190,6 +190,7 @@ impl Finder {
 struct TurnedDown {
     strongest: Option<(u8, Cause)>,
     drawn_out: u8,
+    large: u8,
 }
 
 impl TurnedDown {
@@ -197,16 +198,23 @@ impl TurnedDown {
         if self.strongest.is_none_or(|(response, _)| peak.response > response) {
             self.strongest = Some((peak.response, cause));
         }
-        if cause == Cause::Blurred {
-            self.drawn_out = self.drawn_out.max(peak.response);
+        match cause {
+            Cause::Blurred => self.drawn_out = self.drawn_out.max(peak.response),
+            Cause::Large => self.large = self.large.max(peak.response),
+            _ => {}
         }
     }
 
-    /// Of a long streak some places have a shape of their own: it is told before theirs.
+    /// Of a long streak some places have a shape of their own, and the rim of a large ball that moves is drawn out: the whole is told
+    /// before them.
     fn cause(&self) -> Option<Cause> {
         let (response, cause) = self.strongest?;
-        let streak = cause == Cause::Shape && 2 * u16::from(self.drawn_out) >= u16::from(response);
-        Some(if streak { Cause::Blurred } else { cause })
+        let nearly = |other: u8| 2 * u16::from(other) >= u16::from(response);
+        Some(match cause {
+            Cause::Shape if nearly(self.drawn_out) => Cause::Blurred,
+            Cause::Blurred if nearly(self.large) => Cause::Large,
+            cause => cause,
+        })
     }
 }
 

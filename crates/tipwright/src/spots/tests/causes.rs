@@ -100,3 +100,16 @@ fn the_rate_of_the_session_sets_how_long_a_streak_may_be() {
     let (as_filed, as_told) = (likely(None), likely(Some(30.0)));
     assert!(as_filed <= 12 && as_told >= 24, "{as_filed} at the file's 120, {as_told} at the session's 30");
 }
+
+/// Balls of 34 to 84 px where markers of 3 to 20 px are to be expected: a jacket, a bucket, a phone half a metre away.
+#[test]
+fn a_ball_that_is_too_large_is_told_as_large() {
+    for radius in [17.0, 21.0, 25.0, 32.0, 42.0] {
+        for (step, open) in [(0.0, 0.3), (2.0, 0.3), (6.0, 0.3), (12.0, 0.5)] {
+            let (likely, main, told) = cause(Colour::Red, film(Some(RED), radius, step, open));
+            let what = format!("radius {radius} step {step}: {told}");
+            assert_eq!((likely * 10 < FRAMES as u64, main), (true, Some(Cause::Large)), "{what}");
+            assert!(told.contains("larger than the marker") && told.contains("diameter_mm"), "{what}");
+        }
+    }
+}
