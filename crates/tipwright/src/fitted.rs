@@ -21,7 +21,7 @@ pub const MISCOUNTED: [f64; 3] = [0.015, 0.12, 0.02];
 
 /// What no draw of a path shows, one standard deviation: a floor in the figure's unit and a share of its value. Between two frames the tip may
 /// jerk (a line that comes free, a stop) in a way that is neither in the sightings nor in a second smoothing: dips at the start of a pick-up came
-/// out 0.3 to 1.4 % too small, whatever their sd. Set on filmed clinic days of seeds 1 and 2 (48 strokes: of dips 77 % inside without, 94 % with),
+/// out 0.3 to 1.4 % too small, whatever their sd. Of filmed paths only: who brings a path brings its errors. Set on filmed clinic days of seeds 1 and 2 (48 strokes: of dips 77 % inside without, 94 % with),
 /// checked on seed 3 (24 strokes: 67 and 96 %; where the dip is 71 and 95 %, start 92 and 100, pause 89 and 100, ringing 92 and 96).
 pub const UNSEEN: [(FigureId, [f64; 2]); 13] = [
     (FigureId::DipDepth, [0.15e-3, 0.006]),

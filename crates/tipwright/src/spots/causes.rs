@@ -1,6 +1,6 @@
 //! Why a marker is not seen, from what was seen instead. Limits here and of what is told to be drawn out choose words; no place of a
 //! marker depends on them. Tested (`tests/causes.rs`) for a marker that moves, one at rest and none, a faint one, one of another hue and one that
-//! is too large. The other causes have no test.
+//! is too large. Known to be wrong: a ball of twice the largest size that moves slowly may be told as drawn out. The other causes have no test.
 
 use super::finder::Found;
 use crate::model::Colour;
