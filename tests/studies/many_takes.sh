@@ -30,7 +30,7 @@ failed=0 most=400
 measure "1 take, measured" "$tipwright" -q day "$work/session" -o "$work/results"
 most=$((mb + 50))
 one=$(awk '/^\[\[take\]\]/ { n = 1 } n' "$work/session/session.toml")
-.venv/bin/python -c 'import blake3' 2>/dev/null || { [ -x .venv/bin/python ] || python3 -m venv .venv; .venv/bin/pip install --quiet blake3; }
+tests/reference/install.sh
 cp -r "$work/results" "$work/one"
 measure "1 take, nothing to do" "$tipwright" -q day "$work/session" -o "$work/one"
 costs=$cpu

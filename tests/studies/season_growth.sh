@@ -9,7 +9,7 @@ results=$(realpath "$1") sessions=${2:-50} takes=${3:-25}
 [ -n "${TIPWRIGHT_BUILT:-}" ] || cargo build --release --quiet
 target=$(cargo metadata --format-version 1 --no-deps | sed -n 's/.*"target_directory":"\([^"]*\)".*/\1/p')
 tipwright=${TIPWRIGHT:-$target/release/tipwright}
-.venv/bin/python -c 'import blake3' 2>/dev/null || .venv/bin/pip install --quiet blake3
+tests/reference/install.sh
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 .venv/bin/python tests/studies/kept_copies.py season "$results" "$work/season" "$sessions" "$takes"

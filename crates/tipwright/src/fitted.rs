@@ -19,10 +19,12 @@ pub const MEASURED_LARGE_SDS: [(FigureId, f64); 1] = [(FigureId::Stop, 0.7)];
 /// 43 and 1 of 43, which the draws tell in part.
 pub const MISCOUNTED: [f64; 3] = [0.015, 0.12, 0.02];
 
-/// What no draw of a path shows, one standard deviation: a floor in the figure's unit and a share of its value. Between two frames the tip may
-/// jerk (a line that comes free, a stop) in a way that is neither in the sightings nor in a second smoothing: dips at the start of a pick-up came
-/// out 0.3 to 1.4 % too small, whatever their sd. Of filmed paths only: who brings a path brings its errors. Set on filmed clinic days of seeds 1 and 2 (48 strokes: of dips 77 % inside without, 94 % with),
-/// checked on seed 3 (24 strokes: 67 and 96 %; where the dip is 71 and 95 %, start 92 and 100, pause 89 and 100, ringing 92 and 96).
+/// What no draw of a path shows, one standard deviation: a floor in the figure's unit and a share of its value. Between two frames the
+/// tip may jerk (a line that comes free, a stop) in a way that is neither in the sightings nor in a second smoothing: dips at the
+/// start of a pick-up came out 0.3 to 1.4 % too small, whatever their sd. Of filmed paths only: who brings a path brings its errors.
+///
+/// Set on filmed clinic days of seeds 1 to 3 (72 strokes; of dips 74 % inside without). Checked on those of seeds 4 and 5 (47 strokes of
+/// 120 frames a second at 8 to 9 m): inside 95 % are of dips 96 %, their place 98, starts 94, pauses 91, ringing 91.
 pub const UNSEEN: [(FigureId, [f64; 2]); 13] = [
     (FigureId::DipDepth, [0.15e-3, 0.006]),
     (FigureId::DipAt, [1.0e-3, 0.0]),

@@ -68,7 +68,6 @@ pub fn phones(width: u32, height: u32, upside_down: Option<usize>, rng: &mut imp
 #[must_use]
 pub fn careless_phones(rng: &mut impl rand::Rng) -> Vec<Camera> {
     let mut cameras = phones(1920, 1080, None, rng);
-    let [wide, across] = [phone_lens(0, 1920, 1080), phone_lens(1, 1920, 1080)];
     let away_m = 9.0;
     for (camera, (bearing_deg, height_m)) in cameras.iter_mut().zip([(-96.0_f64, 1.2), (-66.0, 1.9)]) {
         let (sin, cos) = (bearing_deg + between(rng, -2.0, 2.0)).to_radians().sin_cos();
@@ -76,10 +75,9 @@ pub fn careless_phones(rng: &mut impl rand::Rng) -> Vec<Camera> {
         let eye = Point3::new(MIDDLE[0] + away_m * cos, away_m * sin, height_m + off());
         camera.pose = looking(eye, Point3::from(MIDDLE) + Vector3::new(off(), off(), off()), 0.3 * off());
     }
-    cameras[0].lens =
-        Lens::new([1080, 1920], wide.fx_px, wide.fy_px, wide.cy_px, wide.cx_px, wide.distortion);
-    cameras[0].picture.rotation = Rotation::R90;
-    cameras[1].lens = across;
+    let Camera { lens, picture, .. } = &mut cameras[0];
+    *lens = Lens::new([1080, 1920], lens.fx_px, lens.fy_px, lens.cy_px, lens.cx_px, lens.distortion);
+    picture.rotation = Rotation::R90;
     cameras
 }
 

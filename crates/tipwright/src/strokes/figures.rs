@@ -49,12 +49,8 @@ pub(super) fn figures(
                 let own = if id == F::BendLead { raw.top_error_ms } else { 0.0 };
                 let again = again.map_or(f64::NAN, |a| a.get(id) - value);
                 let blunted = draws::blunted(id, again);
-                let sd = sd.hypot(own).hypot(blunted).hypot(if rod.is_synthetic {
-                    0.0
-                } else {
-                    draws::unseen(id, value)
-                });
-                out.set(id, Measured::new(value, sd));
+                let unseen = if rod.is_synthetic { 0.0 } else { draws::unseen(id, value) };
+                out.set(id, Measured::new(value, sd.hypot(own).hypot(blunted).hypot(unseen)));
             }
             (true, None) => out.set_missing(id, "it vanishes within the error of the path"),
             (false, _) => out.set_missing(id, super::missing::without_value(id)),

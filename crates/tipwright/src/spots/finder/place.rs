@@ -242,8 +242,8 @@ impl Finder {
     /// from the rim of a ball its middle and both sides of that are beyond.
     pub(super) fn is_of_large(&self, look_idx: usize, spot: &Found) -> bool {
         let map = if self.hues[look_idx].is_some() { &self.grid.hue[look_idx] } else { &self.grid.luma };
-        let (x, y) = self.picture.stored_from_upright(spot.candidate.centre);
-        let [x, y] = [x, y].map(|v| 0.5 * (v - 0.5));
+        let (u_px, v_px) = self.picture.stored_from_upright(spot.candidate.centre);
+        let (x, y) = (0.5 * (u_px - 0.5), 0.5 * (v_px - 0.5));
         let far = 0.5 * BEYOND * f64::from(self.sizes_px[look_idx][2].max(spot.diameter_px));
         let at = |along: f64, [ux, uy]: [f64; 2]| {
             let place = |v: f64, size: usize| v.round().clamp(0.0, size as f64 - 1.0) as usize;
