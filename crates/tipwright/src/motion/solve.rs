@@ -72,6 +72,9 @@ pub fn solve_from(
     finish(problem, config, timeline, layout, prior, piece_of, &stands, state, hyper, report)
 }
 
+/// What a hand moves needs no finer knots for a first path, seconds: it waves at up to 3 Hz, its tenth harmonic is 30 Hz.
+const LIVELY_S: f64 = 1.0 / 60.0;
+
 /// How far the volume of paths may move a set-up in a round, in standard deviations of what is known of it. Where it settles, at surveyed
 /// flights (sets 1 and 2) and at a simulated take (coverage, set-up 0) alike, it moves it by 0.4 to 2.6; set-up 3 asked for 6 to 56. On
 /// set-ups 20 to 39, which set nothing, every stroke is found.
@@ -123,13 +126,13 @@ impl Run<'_> {
         // One pixel at unit depth, smoothed over three frames of the slowest camera (a jerk density q blurs white
         // noise of density n over about (n / q)^(1/6)): little, for a path smoothed too much at first drags poses
         // along. The linear solution scales it by the square of the depth it finds. Knots that were asked for say how lively the motion
-        // is: frames farther apart than those are no reason to smooth over more (a tenth of a second at 30 frames a second, which put
-        // waved wands off by hundreds of pixels, and no pose came back from that).
-        let slowest_s = super::stretch::frame_steps_s(self.problem)
-            .into_iter()
-            .filter(|s| s.is_finite())
-            .fold(h, f64::max)
-            .min(self.config.knot_spacing_s.unwrap_or(f64::INFINITY));
+        // is, and so does a faster camera beside a slow one: frames farther apart than those are no reason to smooth over more (a tenth of
+        // a second at 30 frames a second, which put waved wands and casts off by hundreds of pixels, and no pose came back from that).
+        let steps_s = super::stretch::frame_steps_s(self.problem);
+        let steps_s = || steps_s.iter().copied().filter(|s| s.is_finite());
+        let lively_s =
+            self.config.knot_spacing_s.unwrap_or(steps_s().fold(f64::INFINITY, f64::min).max(LIVELY_S));
+        let slowest_s = steps_s().fold(h, f64::max).min(lively_s);
         let first = &self.problem.cameras[0];
         let sigma =
             self.problem.observations.first().map_or(1.0, |o| (0.5 * (o.cov_px2[0] + o.cov_px2[2])).sqrt())

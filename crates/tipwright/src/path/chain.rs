@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use nalgebra::Point3;
+use nalgebra::{Point3, Vector3};
 
 use super::view::View;
 use super::whose::{Chosen, casters, choose};
@@ -196,24 +196,27 @@ fn ranks(pieces: &[Piece], tip: &Chain, apart_m: f64, unlike: f64) -> Vec<Option
         .collect()
 }
 
-fn all_pieces(input: &TakeInput, config: &PathConfig, views: &[View], look: &RoleLook) -> Vec<Piece> {
-    let seen: Vec<TrackView> = views
-        .iter()
-        .map(|v| TrackView {
-            pose: &v.pose,
-            clock: v.clock,
-            focal_px: v.lens.fx_px,
-            // a camera laid onto the path of the others has tracks of anything: its sightings are gathered on the path
-            tracks: if v.offset_on_path_s.is_some() { &[] } else { v.tracks_of(look.colour) },
-        })
-        .collect();
-    let needs = PieceConfig {
+/// What a piece of a marker must satisfy.
+pub(super) fn needs(config: &PathConfig, look: &RoleLook) -> PieceConfig {
+    PieceConfig {
         epipolar_px: config.epipolar_px,
         farthest: config.farthest_m,
         fastest_per_s: config.fastest_m_s,
         fewest: config.fewest_in_piece,
         size: Some((look.diameter_m, config.area_ratio)),
-    };
+    }
+}
+
+fn all_pieces(input: &TakeInput, config: &PathConfig, views: &[View], look: &RoleLook) -> Vec<Piece> {
+    let seen: Vec<TrackView> = views
+        .iter()
+        .map(|v| {
+            // a camera laid onto the path of the others has tracks of anything: its sightings are gathered on the path
+            let laid_on = v.offset_on_path_s.is_some();
+            v.with_tracks(if laid_on { &[] } else { v.tracks_of(look.colour) })
+        })
+        .collect();
+    let needs = needs(config, look);
     match (input.held(), seen.as_slice()) {
         (Some(plane), [alone]) => {
             let (normal, offset_m) = plane.held(look.role);
@@ -265,14 +268,12 @@ pub(super) fn best_chain(
     let mut from: Vec<Option<usize>> = vec![None; n];
     for j in 0..n {
         for i in 0..n {
-            if i == j || pieces[i].end_s() >= pieces[j].start_s() || best[i] <= 0.0 {
-                continue;
-            }
             // pieces are in order of start, so best[i] is final when i < j
-            if i > j {
+            if i >= j || best[i] <= 0.0 {
                 continue;
             }
-            if let Some(cost) = jump_cost(&pieces[i], &pieces[j], fastest) {
+            let Some(end) = End::before(&pieces[i], pieces[j].start_s()) else { continue };
+            if let Some(cost) = jump_cost(&end, &pieces[j], fastest) {
                 let total = best[i] - cost + own[j];
                 if total > best[j] {
                     best[j] = total;
@@ -291,19 +292,41 @@ pub(super) fn best_chain(
     }
     order.reverse();
     let mut slots: Vec<Option<Piece>> = pieces.into_iter().map(Some).collect();
-    order.into_iter().filter_map(|i| slots[i].take()).collect()
+    let mut chain: Vec<Piece> = order.into_iter().filter_map(|i| slots[i].take()).collect();
+    for k in 1..chain.len() {
+        if chain[k - 1].end_s() >= chain[k].start_s() {
+            chain[k - 1].samples.pop();
+        }
+    }
+    chain
 }
 
-/// What it costs to go from one piece to a later one, in the unit of [`speed_worth`]; `None` when impossible.
-fn jump_cost(p: &Piece, q: &Piece, fastest_m_s: f64) -> Option<f64> {
-    let gap_s = q.start_s() - p.end_s();
-    let jump = q.first() - p.last();
+/// Where a piece ends.
+struct End {
+    t_s: f64,
+    position: Point3<f64>,
+    velocity: Vector3<f64>,
+}
+
+impl End {
+    /// The end of a piece that another one follows from `start_s` on; `None` when they overlap. The last sample may be taken off: where a
+    /// track is lost to something else, it is the first one of that, and the track that goes on has its own of the same frame.
+    fn before(piece: &Piece, start_s: f64) -> Option<Self> {
+        let last = piece.samples.iter().rev().take(2).find(|s| s.t_s < start_s)?;
+        Some(Self { t_s: last.t_s, position: last.position, velocity: piece.velocity_ends[1] })
+    }
+}
+
+/// What it costs to go from a piece's end to a later one, in the unit of [`speed_worth`]; `None` when impossible.
+fn jump_cost(p: &End, q: &Piece, fastest_m_s: f64) -> Option<f64> {
+    let gap_s = q.start_s() - p.t_s;
+    let jump = q.first() - p.position;
     if jump.norm() > fastest_m_s * gap_s + 0.05 {
         return None;
     }
     // from where both ends are heading; a rod's quarter period bounds how long heading means anything
     let look_s = gap_s.min(0.1);
-    let heading = (p.velocity_ends[1] + q.velocity_ends[0]) * (0.5 * look_s);
+    let heading = (p.velocity + q.velocity_ends[0]) * (0.5 * look_s);
     let off_m = (jump - heading).norm();
     let expected_m = (0.03 + 75.0 * gap_s * gap_s).min(1.0);
     let beyond = (off_m / expected_m - 1.0).max(0.0);

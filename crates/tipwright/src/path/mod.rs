@@ -27,6 +27,8 @@ mod output;
 mod tests;
 #[cfg(test)]
 mod tests_alone;
+#[cfg(test)]
+mod tests_rates;
 mod view;
 mod whose;
 
@@ -354,6 +356,7 @@ fn solve(
     }
     let mut warnings = Vec::new();
     clocks::find_clocks(input, config, &tip, &mut views, &mut warnings)?;
+    view::lead_slow(input, config, &mut views);
     let chains = chain::find_chains(input, config, &views, &mut warnings)?;
     let joint = joint::solve_joint(input, config, &views, &chains, &mut warnings)?;
     let paths = output::write_out(input, config, &views, &joint, warnings);

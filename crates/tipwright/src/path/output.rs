@@ -15,6 +15,7 @@ use crate::model::{
     TakeClock, Tally, Warning,
 };
 use crate::motion::{Draw, Fate};
+use crate::tracks::follow::is_led;
 use crate::tracks::gather::Source;
 
 pub(super) fn write_out(
@@ -101,7 +102,7 @@ fn marker_path(
     smoothed_again: &Draw,
 ) -> MarkerPath {
     let solution = &joint.solution;
-    let frame_times = sample_times_s(&views[0]);
+    let frame_times = sample_times_s(views);
     let seen_by = solution.views(&joint.problem, marker_idx, &frame_times);
     let two: Vec<f64> = frame_times.iter().zip(&seen_by).filter(|(_, v)| **v >= 2).map(|(t, _)| *t).collect();
     let any: Vec<f64> = frame_times.iter().zip(&seen_by).filter(|(_, v)| **v >= 1).map(|(t, _)| *t).collect();
@@ -147,18 +148,22 @@ fn marker_path(
 }
 
 /// The first camera's frame times; where it left frames out, the times they would have had, for the path goes on there
-/// (the other cameras see it) and a hole of one frame would cost the stroke its figures.
-fn sample_times_s(view: &View) -> Vec<f64> {
-    let frames: Vec<f64> = view.spots.frames.iter().map(|f| view.clock.session_s(f.pts_s, 0.0)).collect();
+/// (the other cameras see it) and a hole of one frame would cost the stroke its figures. Where it is a slow camera beside a faster one
+/// ([`is_led`]), its steps are parted into the faster one's: a forward cast is over in ten frames of 30 a second.
+fn sample_times_s(views: &[View]) -> Vec<f64> {
+    let first = &views[0];
+    let frames: Vec<f64> = first.spots.frames.iter().map(|f| first.clock.session_s(f.pts_s, 0.0)).collect();
     let Some(step_s) = median(frames.windows(2).map(|w| w[1] - w[0])).filter(|s| *s > 0.0) else {
         return frames;
     };
-    let mut out = Vec::with_capacity(frames.len());
+    let fastest_s = views.iter().map(|v| v.spots.frame_step_s()).fold(f64::INFINITY, f64::min);
+    let parts = if is_led(step_s, fastest_s) { (step_s / fastest_s).round().clamp(1.0, 100.0) } else { 1.0 };
+    let mut out = Vec::with_capacity(frames.len() * parts as usize);
     for (k, t_s) in frames.iter().enumerate() {
         if let Some(before_s) = k.checked_sub(1).map(|i| frames[i]) {
-            let steps = ((t_s - before_s) / step_s).round();
+            let steps = parts * ((t_s - before_s) / step_s).round().max(1.0);
             // a clip that pauses for longer than any bridge is not filled up
-            if (2.0..1000.0).contains(&steps) {
+            if (2.0..1000.0 * parts).contains(&steps) {
                 out.extend((1..steps as usize).map(|i| before_s + (t_s - before_s) * i as f64 / steps));
             }
         }

@@ -2,9 +2,12 @@
 
 use std::collections::BTreeMap;
 
-use super::{PathConfig, PathError, TakeInput};
-use crate::model::{CameraPose, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured};
-use crate::tracks::tracklets::{Tracklet, link};
+use super::chain::needs;
+use super::{PathConfig, PathError, RoleLook, TakeInput};
+use crate::model::{CameraPose, ClipSpots, Clock, CoarseOffset, Colour, FrameSpots, Lens, Measured};
+use crate::tracks::follow::{follow, is_led};
+use crate::tracks::pieces::TrackView;
+use crate::tracks::tracklets::{Sighting, Tracklet, link, sighting};
 
 /// Readout when nobody knows it, as a share of the frame step, and its standard deviation: published phones read out in
 /// 0.45 to 0.97 of it (Ringaby & Forssen, IJCV 96 (2011) 335; Oth et al., CVPR 2013).
@@ -33,6 +36,27 @@ pub(super) struct View<'a> {
 impl View<'_> {
     pub fn tracks_of(&self, colour: Colour) -> &[Tracklet] {
         self.tracks.get(&colour).map_or(&[], Vec::as_slice)
+    }
+
+    /// With some tracks, as the search for pieces sees it.
+    pub fn with_tracks<'b>(&'b self, tracks: &'b [Tracklet]) -> TrackView<'b> {
+        TrackView {
+            pose: &self.pose,
+            clock: self.clock,
+            focal_px: self.lens.fx_px,
+            frame_step_s: self.spots.frame_step_s(),
+            tracks,
+        }
+    }
+
+    /// Its sightings of a colour, by frame.
+    fn loose(&self, colour: Colour) -> Vec<Vec<Sighting>> {
+        let of_frame = |(frame_pos, frame): (usize, &FrameSpots)| {
+            let of_colour = frame.candidates.iter().enumerate().filter(|(_, c)| c.colour == colour);
+            let seen = |(idx, c)| sighting(self.spots, &self.lens, self.readout_s.value, frame_pos, idx, c);
+            of_colour.filter_map(seen).collect()
+        };
+        self.spots.frames.iter().enumerate().map(of_frame).collect()
     }
 
     /// Starts its clock: this offset, and the drift that is known.
@@ -101,4 +125,30 @@ pub(super) fn views<'a>(input: &TakeInput<'a>, config: &PathConfig) -> Result<Ve
         });
     }
     Ok(out)
+}
+
+/// Gives slow cameras tracks that follow those of faster ones, in place of their own; clocks must be known.
+pub(super) fn lead_slow(input: &TakeInput, config: &PathConfig, views: &mut [View]) {
+    let step_s = |v: &View| v.spots.frame_step_s();
+    for slow in 0..views.len() {
+        let leaders = || views.iter().filter(|v| is_led(step_s(&views[slow]), step_s(v)));
+        if leaders().next().is_none() {
+            continue;
+        }
+        let mut led: BTreeMap<Colour, Vec<Tracklet>> = BTreeMap::new();
+        for (k, look) in input.roles.iter().enumerate() {
+            let is_same = |o: &RoleLook| (o.colour, o.diameter_m) == (look.colour, look.diameter_m);
+            if input.roles[..k].iter().any(is_same) {
+                continue;
+            }
+            let loose = views[slow].loose(look.colour);
+            for fast in leaders() {
+                let of_fast = fast.with_tracks(fast.tracks_of(look.colour));
+                let own = views[slow].with_tracks(&[]);
+                let found = follow(&loose, look.colour, &own, &of_fast, &needs(config, look));
+                led.entry(look.colour).or_default().extend(found);
+            }
+        }
+        views[slow].tracks = led;
+    }
 }

@@ -107,6 +107,7 @@ fn gravity_of(cameras: &[TossCamera], colour: Colour, config: &TossConfig) -> Op
             pose: &c.pose,
             clock: *clock,
             focal_px: c.lens.fx_px,
+            frame_step_s: c.spots.frame_step_s(),
             tracks,
         })
         .collect();

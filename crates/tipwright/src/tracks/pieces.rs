@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 
 use nalgebra::{Matrix3, Point3, Vector3};
 
-use super::rays::{Epipolar, WorldRay, nearest_point};
+use super::follow::is_led;
+use super::rays::{Epipolar, RayPoint, WorldRay, nearest_point};
 use super::sync::TrackIndex;
-use super::tracklets::Tracklet;
+use super::tracklets::{Sighting, TrackState, Tracklet};
 use crate::model::{CameraPose, Clock, ball_area_px2};
 
 /// A camera with its tracks, as the search for pieces sees it.
@@ -19,6 +20,8 @@ pub struct TrackView<'a> {
     pub clock: Clock,
     /// Focal length.
     pub focal_px: f64,
+    /// From frame to frame, seconds.
+    pub frame_step_s: f64,
     /// Tracks of one colour.
     pub tracks: &'a [Tracklet],
 }
@@ -124,6 +127,8 @@ pub fn find_pieces(views: &[TrackView], config: &PieceConfig) -> Vec<Piece> {
     let mut out = Vec::new();
     for a in 0..views.len() {
         for b in a + 1..views.len() {
+            // between the frames of a slow camera nobody knows where it saw a thing
+            let (a, b) = if is_led(views[b].frame_step_s, views[a].frame_step_s) { (b, a) } else { (a, b) };
             pieces_of_pair(views, a, b, config, &mut out);
         }
     }
@@ -167,8 +172,23 @@ pub fn pieces_in_plane(
     out
 }
 
+/// Where the rays of a sighting of the first view and of a state of the second meet; `None` beyond the farthest.
+pub(super) fn meeting(
+    [a, b]: [&TrackView; 2],
+    s: &Sighting,
+    state: &TrackState,
+    config: &PieceConfig,
+) -> Option<RayPoint> {
+    // half a pixel stands for what poses and first readouts don't know
+    let rays = [
+        WorldRay::new(a.pose, s.ray, s.sigma_px.hypot(0.5) / a.focal_px),
+        WorldRay::new(b.pose, state.ray, state.sigma_px.hypot(0.5) / b.focal_px),
+    ];
+    nearest_point(&rays).filter(|p| rays.iter().all(|r| (p.position - r.origin).norm() < config.farthest))
+}
+
 /// Area that a marker should have in a picture.
-fn expected_px2(view: &TrackView, position: &Point3<f64>, diameter: f64, streak_px: f64) -> f64 {
+pub(super) fn expected_px2(view: &TrackView, position: &Point3<f64>, diameter: f64, streak_px: f64) -> f64 {
     let depth = (view.pose.camera_from_world * position).z.max(0.1);
     ball_area_px2(diameter / depth * view.focal_px, streak_px)
 }
@@ -200,17 +220,9 @@ fn pieces_of_pair(
                 let Some(state) = b.tracks[b_track].at(b_own) else { continue };
                 let sd_px = s.sigma_px.hypot(state.sigma_px);
                 let near = epipolar.distance_px(s.ray, state.ray).abs() < config.epipolar_px + 3.0 * sd_px;
-                let point = near.then(|| {
-                    // half a pixel stands for what poses and first readouts don't know
-                    let rays = [
-                        WorldRay::new(a.pose, s.ray, s.sigma_px.hypot(0.5) / a.focal_px),
-                        WorldRay::new(b.pose, state.ray, state.sigma_px.hypot(0.5) / b.focal_px),
-                    ];
-                    nearest_point(&rays)
-                        .filter(|p| rays.iter().all(|r| (p.position - r.origin).norm() < config.farthest))
-                });
+                let point = if near { meeting([a, b], s, &state, config) } else { None };
                 let run = runs.entry(b_track).or_default();
-                if let Some(point) = point.flatten() {
+                if let Some(point) = point {
                     if let Some((diameter, _)) = config.size {
                         let expected =
                             |view, streak_px| expected_px2(view, &point.position, diameter, streak_px);
@@ -270,9 +282,19 @@ fn close(mut run: Run, ids: [usize; 4], config: &PieceConfig, out: &mut Vec<Piec
     }
 }
 
-/// Velocity at an end: straight line through up to five samples.
+/// Longest that a tip's velocity may be taken as one, seconds: a stop takes 50 ms.
+const ONE_VELOCITY_S: f64 = 0.035;
+
+/// Velocity at an end: straight line through up to five samples that are near in time, two at least.
 fn end_velocity(samples: &[PieceSample], last: bool) -> Vector3<f64> {
-    let n = samples.len().min(5);
+    let end_s = if last { samples[samples.len() - 1].t_s } else { samples[0].t_s };
+    let is_near = |s: &&PieceSample| (s.t_s - end_s).abs() <= ONE_VELOCITY_S;
+    let near = if last {
+        samples.iter().rev().take_while(is_near).count()
+    } else {
+        samples.iter().take_while(is_near).count()
+    };
+    let n = near.clamp(2, 5).min(samples.len());
     let part = if last { &samples[samples.len() - n..] } else { &samples[..n] };
     let mean_t = part.iter().map(|s| s.t_s).sum::<f64>() / n as f64;
     let mut top = Vector3::zeros();

@@ -78,9 +78,7 @@ pub(super) fn constant_distance(pieces: &[Piece], tolerance: f64) -> Option<(f64
 
 /// Pairs of pieces that keep the wand's length, each end with one label throughout where it can be followed.
 pub(super) fn find_ends(input: &WandInput, config: &WandConfig, begun: &Begun) -> Result<Ends, WandError> {
-    let views = begun.views(input);
-    let tracks: Vec<_> = begun.tracks.iter().map(Vec::as_slice).collect();
-    let pieces = pieces(&views, &tracks, config.epipolar_px, 40.0);
+    let pieces = pieces(&begun.views(input), config.epipolar_px, 40.0);
     let couples: Vec<Couple> = couples(&pieces, config.length_tolerance)
         .into_iter()
         .filter(|c| {

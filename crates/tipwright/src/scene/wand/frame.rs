@@ -3,11 +3,13 @@
 //! World: +Z up; origin in the middle of the wand's volume, at the height of the first camera; +X to the right as the
 //! first camera sees it.
 
-use nalgebra::{DMatrix, Isometry3, Matrix3, Point3, Rotation3, Translation3, UnitQuaternion, Vector3};
+use nalgebra::{
+    DMatrix, Isometry3, Matrix2, Matrix3, Point3, Rotation3, Translation3, UnitQuaternion, Vector3,
+};
 
 use super::joint::WandJoint;
 use super::plumb::Vertical;
-use super::start::{Begun, pieces};
+use super::start::{Begun, pieces, view};
 use super::{WandConfig, WandInput, WandSolution};
 use crate::math::median;
 use crate::model::{CameraPose, LensCorrection, Scene, SceneCamera, SceneQuality, Severity, Warning};
@@ -187,7 +189,11 @@ fn set_up_covariance(
     }
     let mut covariance = &from_border * &solution.border_covariance * from_border.transpose();
     covariance += &by_scale * by_scale.transpose() * (input.length_m.sd / input.length_m.value).powi(2);
-    covariance += &by_tilt * by_tilt.transpose() * vertical.sd_rad.powi(2);
+    // a tip of up by e is a turn of z x e about the horizontal axes
+    let to_world = first_from_world.rotation.inverse().to_rotation_matrix();
+    let tip = to_world.matrix() * vertical.covariance * to_world.matrix().transpose();
+    let tilt = Matrix2::new(tip[(1, 1)], -tip[(0, 1)], -tip[(0, 1)], tip[(0, 0)]);
+    covariance += &by_tilt * tilt * by_tilt.transpose();
     for (k, slots) in solution.layout.cameras.iter().enumerate() {
         if slots.readout.is_some() {
             covariance[(each * k + 6, each * k + 6)] += config.readout_floor_s.powi(2);
@@ -199,20 +205,21 @@ fn set_up_covariance(
 
 /// Lengths of the wand from crossing rays alone, no length assumed, at the solved poses and clocks.
 fn measured_lengths(input: &WandInput, config: &WandConfig, begun: &Begun, solution: &Solution) -> Vec<f64> {
-    let views: Vec<_> = solution
-        .cameras()
-        .iter()
-        .zip(&input.cameras)
-        .map(|(s, c)| (CameraPose { camera_from_world: s.camera_from_world }, s.clock, c.lens.fx_px))
-        .collect();
+    let poses: Vec<_> =
+        solution.cameras().iter().map(|s| CameraPose { camera_from_world: s.camera_from_world }).collect();
     let tracks: Vec<_> = solution
         .cameras()
         .iter()
         .zip(&input.cameras)
         .map(|(s, c)| link(c.wand, c.lens, s.clock.readout_s, begun.colour, &config.link))
         .collect();
-    let tracks: Vec<_> = tracks.iter().map(Vec::as_slice).collect();
-    let pieces = pieces(&views, &tracks, 2.0, 40.0);
+    let views: Vec<_> = solution
+        .cameras()
+        .iter()
+        .enumerate()
+        .map(|(k, s)| view(&input.cameras[k], &poses[k], s.clock, &tracks[k]))
+        .collect();
+    let pieces = pieces(&views, 2.0, 40.0);
     let mut out = Vec::new();
     for (i, p) in pieces.iter().enumerate() {
         for s in &p.samples {

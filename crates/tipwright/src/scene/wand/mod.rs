@@ -113,8 +113,11 @@ pub struct WandConfig {
     /// common (a time that depends on height), and lens terms that are held feign some of it: readouts from the wands of simulated
     /// clinics are 0.1 to 0.6 ms off where the equations alone state 0.12.
     pub readout_floor_s: f64,
-    /// Standard deviation of a vertical taken from the cameras' own up, radians: people level a phone to 3 degrees.
+    /// How well people level a picture's lower edge, radians: to 3 degrees. For the vertical where no hung wand tells it.
     pub vertical_guess_rad: f64,
+    /// How far they tilt a phone up or down to have everything in the picture, radians, one standard deviation. 10 degrees: a
+    /// tripod at 1.5 m looks up by 5 to 10 at a tip three metres high, a low one by 20.
+    pub pitch_guess_rad: f64,
     /// Rate errors of phones' clocks: 20 ppm for most (Akhmetyanov et al. 2021); one standard deviation of 30.
     pub drift_sd: f64,
     /// Reach of the search about a coarse offset beyond four standard deviations, seconds.
@@ -140,6 +143,7 @@ impl Default for WandConfig {
             vertical_floor_rad: 1e-3,
             readout_floor_s: 4e-4,
             vertical_guess_rad: 0.05,
+            pitch_guess_rad: 0.17,
             drift_sd: 3e-5,
             offset_slack_s: 0.05,
         }

@@ -2,6 +2,9 @@
 //!
 //! Each end's picture position is fitted by a rest point and one sinusoid (the pendulum's swing), camera by camera, so
 //! that no clock is needed and a swing does not tilt the mean. The rays of the rest points meet in the two ends.
+//!
+//! Without it the phones tell: people level a picture's lower edge, and tilt the phone up or down as they need. So up is across
+//! the right-hand sides of all pictures, and, much less surely, across their lines of sight.
 
 use nalgebra::{Matrix3, Unit, Vector3};
 
@@ -12,11 +15,11 @@ use crate::model::{CameraPose, ClipSpots, Lens, Severity, Warning};
 use crate::tracks::rays::{Epipolar, WorldRay, nearest_point};
 use crate::tracks::tracklets::{Tracklet, link};
 
-/// Up in the frame of the joint solution (camera 0's), with the standard deviation of its tilt.
+/// Up in the frame of the joint solution (camera 0's), with the covariance of its tip across itself.
 #[derive(Debug, Clone)]
 pub(super) struct Vertical {
     pub up: Unit<Vector3<f64>>,
-    pub sd_rad: f64,
+    pub covariance: Matrix3<f64>,
     /// Ends of the hung wand apart, metres, when it was seen.
     pub length_m: Option<f64>,
 }
@@ -25,6 +28,50 @@ pub(super) struct Vertical {
 const SHORTEST_S: f64 = 0.5;
 /// Largest extent of a hanging end, radians: half a metre at eight metres.
 const MOST_EXTENT_RAD: f64 = 0.06;
+
+/// Share of the best couple's worth from which another one that says otherwise makes both doubtful: seconds seen and likeness of the length.
+const RIVAL_SHARE: f64 = 0.5;
+/// Couples that share an end and a place differ by their noise, and by this: a centimetre in a metre.
+const SAME_RAD: f64 = 0.01;
+
+impl Vertical {
+    /// Standard deviation of its tilt, root mean square of both directions, radians.
+    pub fn sd_rad(&self) -> f64 {
+        (0.5 * self.covariance.trace()).sqrt()
+    }
+
+    /// The same in the direction in which it is known least, degrees.
+    fn worst_deg(&self) -> f64 {
+        self.covariance.symmetric_eigenvalues().max().sqrt().to_degrees()
+    }
+}
+
+/// Up by how phones stand: across each picture's right-hand side to `vertical_guess_rad`, across its line of sight to
+/// `pitch_guess_rad`. The unit vector of least squares is an eigenvector of the normal matrix.
+fn level(poses: &[CameraPose], config: &WandConfig) -> Vertical {
+    let mut normal = Matrix3::zeros();
+    let mut own_up = Vector3::zeros();
+    for pose in poses {
+        let to_frame = pose.camera_from_world.rotation.inverse();
+        for (axis, sd) in [(Vector3::x(), config.vertical_guess_rad), (Vector3::z(), config.pitch_guess_rad)]
+        {
+            let axis = to_frame * axis;
+            normal += axis * axis.transpose() / (sd * sd);
+        }
+        own_up -= to_frame * Vector3::y();
+    }
+    let eigen = normal.symmetric_eigen();
+    let least = eigen.eigenvalues.imin();
+    let up = eigen.eigenvectors.column(least).into_owned();
+    let up = Unit::new_normalize(if up.dot(&own_up) < 0.0 { -up } else { up });
+    // of the two other eigenvectors, what is left of them above the least: the curvature on the sphere
+    let across = (0..3).filter(|i| *i != least).map(|i| {
+        let v = eigen.eigenvectors.column(i);
+        let stiff = (eigen.eigenvalues[i] - eigen.eigenvalues[least]).max(1.0);
+        v * v.transpose() / stiff
+    });
+    Vertical { up, covariance: across.sum(), length_m: None }
+}
 
 pub(super) fn vertical(
     input: &WandInput,
@@ -39,22 +86,21 @@ pub(super) fn vertical(
         .iter()
         .map(|c| CameraPose { camera_from_world: c.camera_from_world })
         .collect();
-    // the cameras' own up: minus y
-    let own_up: Vector3<f64> =
-        poses.iter().map(|p| p.camera_from_world.rotation.inverse() * -Vector3::y()).sum();
-    let guess = |sd_rad| Vertical { up: Unit::new_normalize(own_up), sd_rad, length_m: None };
+    let level = level(&poses, config);
+    let about =
+        format!("the vertical is how phones are levelled, good to about {:.0} degrees", level.worst_deg());
     let clips: Option<Vec<(&ClipSpots, &Lens)>> =
         input.cameras.iter().map(|c| c.plumb.map(|p| (p, c.lens))).collect();
     let Some(clips) = clips else {
         warnings.push(Warning::new(
             Severity::Warning,
             "scene",
-            "there is no plumb clip: the vertical is the cameras' own up, good to about 3 degrees",
+            format!("there is no plumb clip: {about}"),
             "Film the wand hung still from one end with both phones and add it under [scene] plumb",
         ));
-        return guess(config.vertical_guess_rad);
+        return level;
     };
-    match hung(input, config, begun, &poses, &clips, &own_up) {
+    match hung(input, config, begun, &poses, &clips, &level.up) {
         Some(vertical) => {
             if let Some(found_m) = vertical.length_m {
                 let off = (found_m / input.length_m.value - 1.0).abs();
@@ -77,10 +123,10 @@ pub(super) fn vertical(
             warnings.push(Warning::new(
                 Severity::Warning,
                 "scene, plumb clip",
-                "the hung wand was not found in both cameras: the vertical is the cameras' own up, good to about 3 degrees",
+                format!("the hung wand was not found in both cameras: {about}"),
                 "Film the hung wand again, both ends in the picture, for five seconds",
             ));
-            guess(config.vertical_guess_rad)
+            level
         }
     }
 }
@@ -99,7 +145,7 @@ fn hung(
     begun: &Begun,
     poses: &[CameraPose],
     clips: &[(&ClipSpots, &Lens)],
-    own_up: &Vector3<f64>,
+    own_up: &Unit<Vector3<f64>>,
 ) -> Option<Vertical> {
     let rests: Vec<Vec<Rest>> = clips
         .iter()
@@ -110,7 +156,7 @@ fn hung(
         })
         .collect();
     // points where cameras 0 and k agree
-    let mut best: Option<(f64, Vertical)> = None;
+    let mut found: Vec<(f64, Vertical)> = Vec::new();
     for k in 1..poses.len() {
         let focal_px = clips[0].1.fx_px;
         let epipolar = Epipolar::between(&poses[0], &poses[k], focal_px);
@@ -138,25 +184,32 @@ fn hung(
                 let between = p.0.position - q.0.position;
                 let length_m = between.norm();
                 let off = (length_m / input.length_m.value - 1.0).abs();
-                let upright = between.normalize().dot(&own_up.normalize()).abs();
+                let upright = between.normalize().dot(own_up).abs();
                 // a hung wand is within 40 degrees of what the phones call up, whatever else has its length
                 if off > config.length_tolerance || upright < 0.77 {
                     continue;
                 }
                 let worth = p.1.min(q.1) * (1.0 - off / config.length_tolerance);
-                if best.as_ref().is_none_or(|b| worth > b.0) {
-                    let sign = between.dot(own_up).signum();
-                    let up = Unit::new_normalize(between * sign);
-                    let across = Matrix3::identity() - up.into_inner() * up.transpose();
-                    let covariance = across * (p.0.covariance + q.0.covariance) * across;
-                    let tilt = (0.5 * covariance.trace()).sqrt() / length_m;
-                    let sd_rad = tilt.hypot(config.vertical_floor_rad);
-                    best = Some((worth, Vertical { up, sd_rad, length_m: Some(length_m) }));
-                }
+                let sign = between.dot(own_up).signum();
+                let up = Unit::new_normalize(between * sign);
+                let across = Matrix3::identity() - up.into_inner() * up.transpose();
+                let covariance = across * (p.0.covariance + q.0.covariance) * across / length_m.powi(2)
+                    + across * config.vertical_floor_rad.powi(2);
+                found.push((worth, Vertical { up, covariance, length_m: Some(length_m) }));
             }
         }
     }
-    best.map(|b| b.1)
+    // flowers and glints also hang still, and some two of many are a wand's length apart: where two couples are as good as each other
+    // and say otherwise, neither is the wand
+    let best = found.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let contradicts = |other: &&(f64, Vertical)| {
+        let off_rad = other.1.up.angle(&best.1.up);
+        other.0 > RIVAL_SHARE * best.0 && off_rad > SAME_RAD + 3.0 * (best.1.sd_rad() + other.1.sd_rad())
+    };
+    if found.iter().any(|other| contradicts(&other)) {
+        return None;
+    }
+    Some(best.1.clone())
 }
 
 /// Tracks that rest or swing a little; broken tracks at the same place count as one.
@@ -230,4 +283,64 @@ fn rest_point(samples: &[(f64, [f64; 2])], seconds: f64, focal_px: f64) -> Rest 
     let independent = (4.0 * seconds).max(1.0);
     let sd = (0.5 * left / n).sqrt() / independent.sqrt();
     Rest { ray, sd: sd.max(0.01 / focal_px), seconds }
+}
+
+#[cfg(test)]
+mod tests {
+    use nalgebra::{Isometry3, Translation3, UnitQuaternion};
+    use rand::SeedableRng;
+    use rand_distr::{Distribution, Normal};
+
+    use super::*;
+
+    /// Phones that stand round a caster, each rolled and tilted by what people leave.
+    fn phones(bearings_deg: [f64; 2], roll_rad: [f64; 2], pitch_rad: [f64; 2]) -> Vec<CameraPose> {
+        (0..2)
+            .map(|k| {
+                // x right, y down, z away from the phone; the world's z is up
+                let flat = UnitQuaternion::from_axis_angle(&Vector3::x_axis(), std::f64::consts::FRAC_PI_2);
+                let round = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), bearings_deg[k].to_radians());
+                let tilt = UnitQuaternion::from_axis_angle(&Vector3::x_axis(), -pitch_rad[k]);
+                let roll = UnitQuaternion::from_axis_angle(&Vector3::z_axis(), roll_rad[k]);
+                let camera_from_world = roll * tilt * flat * round;
+                CameraPose {
+                    camera_from_world: Isometry3::from_parts(Translation3::identity(), camera_from_world),
+                }
+            })
+            .collect()
+    }
+
+    #[test]
+    fn phones_that_look_up_from_one_side_do_not_tilt_the_world() {
+        // both 6 degrees up, 30 degrees apart: the mean of their own ups is 6 degrees off
+        let up = level(&phones([0.0, 30.0], [0.0; 2], [0.105; 2]), &WandConfig::default()).up;
+        let off_deg = up.angle(&Vector3::z_axis()).to_degrees();
+        assert!(off_deg < 3.0, "{off_deg}");
+        let up = level(&phones([0.0, 80.0], [0.0; 2], [0.105; 2]), &WandConfig::default()).up;
+        let off_deg = up.angle(&Vector3::z_axis()).to_degrees();
+        assert!(off_deg < 0.8, "{off_deg}");
+    }
+
+    #[test]
+    fn its_covariance_holds_what_it_should() {
+        let config = WandConfig::default();
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(11);
+        let roll = Normal::new(0.0, config.vertical_guess_rad).expect("positive");
+        let pitch = Normal::new(0.0, config.pitch_guess_rad).expect("positive");
+        for apart_deg in [20.0, 45.0, 90.0] {
+            let inside = (0..400)
+                .filter(|_| {
+                    let rolls = [roll.sample(&mut rng), roll.sample(&mut rng)];
+                    let pitches = [pitch.sample(&mut rng), pitch.sample(&mut rng)];
+                    let found = level(&phones([0.0, apart_deg], rolls, pitches), &config);
+                    let off = Vector3::z() - found.up.into_inner();
+                    // chi-square of two degrees of freedom: 5.99 at 95 %
+                    let weights = found.covariance.pseudo_inverse(1e-9).expect("finite");
+                    (off.transpose() * weights * off).x < 5.99
+                })
+                .count();
+            // 95 % of 400 is 380, its standard deviation 4.4; four of those and a little for the sphere
+            assert!((360..=400).contains(&inside), "{apart_deg}: {inside}");
+        }
+    }
 }

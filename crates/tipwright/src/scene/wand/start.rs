@@ -2,7 +2,7 @@
 
 use nalgebra::{Isometry3, Vector2};
 
-use super::{WandConfig, WandError, WandInput};
+use super::{WandCamera, WandConfig, WandError, WandInput};
 use crate::model::{CameraPose, Clock, Colour, Measured};
 use crate::scene::bootstrap::{BootstrapConfig, Sample, Track, bootstrap_pair};
 use crate::tracks::pieces::{Piece, PieceConfig, TrackView, find_pieces};
@@ -19,8 +19,14 @@ pub(super) struct Begun {
 }
 
 impl Begun {
-    pub fn views(&self, input: &WandInput) -> Vec<(CameraPose, Clock, f64)> {
-        input.cameras.iter().enumerate().map(|(k, c)| (self.poses[k], self.clocks[k], c.lens.fx_px)).collect()
+    /// Every camera with its tracks as they are placed now.
+    pub fn views<'a>(&'a self, input: &WandInput) -> Vec<TrackView<'a>> {
+        input
+            .cameras
+            .iter()
+            .enumerate()
+            .map(|(k, camera)| view(camera, &self.poses[k], self.clocks[k], &self.tracks[k]))
+            .collect()
     }
 }
 
@@ -255,25 +261,20 @@ fn wanted_support(begun: &Begun, k: usize, config: &WandConfig) -> f64 {
         .sum()
 }
 
-/// Pieces of 3D track of cameras 0 and k at a pose and clock.
-pub(super) fn pieces(
-    views: &[(CameraPose, Clock, f64)],
-    tracks: &[&[Tracklet]],
-    epipolar_px: f64,
-    farthest: f64,
-) -> Vec<Piece> {
-    let seen: Vec<TrackView> = views
-        .iter()
-        .zip(tracks)
-        .map(|((pose, clock, focal_px), tracks)| TrackView {
-            pose,
-            clock: *clock,
-            focal_px: *focal_px,
-            tracks,
-        })
-        .collect();
+/// A camera with the tracks of its wand clip at a pose and clock.
+pub(super) fn view<'a>(
+    camera: &WandCamera,
+    pose: &'a CameraPose,
+    clock: Clock,
+    tracks: &'a [Tracklet],
+) -> TrackView<'a> {
+    TrackView { pose, clock, focal_px: camera.lens.fx_px, frame_step_s: camera.wand.frame_step_s(), tracks }
+}
+
+/// Pieces of 3D track of the wand's ends.
+pub(super) fn pieces(views: &[TrackView], epipolar_px: f64, farthest: f64) -> Vec<Piece> {
     let needs = PieceConfig { epipolar_px, farthest, fastest_per_s: f64::INFINITY, fewest: 5, size: None };
-    find_pieces(&seen, &needs)
+    find_pieces(views, &needs)
 }
 
 /// Seconds of pieces in pairs of constant distance, and that distance, in units of the baseline; pose and clock are those of
@@ -286,13 +287,11 @@ fn support(
     b_from_a: &Isometry3<f64>,
     relative: &Clock,
 ) -> Option<(f64, f64)> {
-    let own = |k: usize| Clock { offset_s: 0.0, drift: 0.0, readout_s: begun.readouts_s[k].value };
-    let at = |camera_from_world: Isometry3<f64>| CameraPose { camera_from_world };
+    let own = Clock { offset_s: 0.0, drift: 0.0, readout_s: begun.readouts_s[base].value };
+    let at = [Isometry3::identity(), *b_from_a].map(|camera_from_world| CameraPose { camera_from_world });
     let views = [
-        (at(Isometry3::identity()), own(base), input.cameras[base].lens.fx_px),
-        (at(*b_from_a), *relative, input.cameras[k].lens.fx_px),
+        view(&input.cameras[base], &at[0], own, &begun.tracks[base]),
+        view(&input.cameras[k], &at[1], *relative, &begun.tracks[k]),
     ];
-    let tracks = [begun.tracks[base].as_slice(), begun.tracks[k].as_slice()];
-    let pieces = pieces(&views, &tracks, config.epipolar_px, 100.0);
-    super::ends::constant_distance(&pieces, config.length_tolerance)
+    super::ends::constant_distance(&pieces(&views, config.epipolar_px, 100.0), config.length_tolerance)
 }

@@ -1,0 +1,142 @@
+//! A slow camera's sightings along the tracks of a faster one.
+//!
+//! At 30 frames a second a cast's tip is a hundred pixels farther from frame to frame and turns round between two of them: no
+//! rule for one picture links it, and a stranger is as near as the next sighting. But where the other camera films at 120 or 240,
+//! its track says on which line of the slow picture the tip has to be at each instant. The slow camera's sightings near those lines are
+//! linked in space: the chain of most sightings that no tip is too slow for (dynamic programming over the frames, as the
+//! chain of pieces in `path`).
+
+use nalgebra::Point3;
+
+use super::pieces::{PieceConfig, TrackView, expected_px2, meeting};
+use super::rays::Epipolar;
+use super::tracklets::{Sighting, Tracklet};
+use crate::model::Colour;
+
+/// Frames farther apart than this are linked along another camera's tracks, seconds. At 75 frames a second the largest acceleration of
+/// a tip moves it by 47 px beyond where its last frames point to, at 30 by 290.
+const SLOW_S: f64 = 1.0 / 75.0;
+/// Of a camera that has at least so many frames in the same time.
+const FASTER: f64 = 1.6;
+/// What stays within this angle needs no help, radians: 15 px of a phone's picture.
+const LEAST_EXTENT_RAD: f64 = 0.01;
+/// Frames that may be missed within a chain: the tip is hidden by the caster, or drawn out too far to be seen, for a tenth of a second.
+const MOST_MISSED: usize = 3;
+
+/// Whether one camera's sightings are to be followed along another's tracks, by their frame steps in seconds.
+#[must_use]
+pub fn is_led(step_s: f64, others_step_s: f64) -> bool {
+    step_s > SLOW_S && step_s > FASTER * others_step_s
+}
+
+/// A sighting that may be what the fast camera's track is.
+struct Node {
+    frame_pos: usize,
+    t_s: f64,
+    position: Point3<f64>,
+    sd_m: f64,
+    /// 1 on the line, 0 at the gate's edge.
+    worth: f64,
+    sighting: Sighting,
+}
+
+/// Tracks of the slow camera: for every moving track of the fast one the sightings that follow it. `loose` are the slow camera's
+/// sightings of the colour by frame.
+#[must_use]
+pub fn follow(
+    loose: &[Vec<Sighting>],
+    colour: Colour,
+    slow: &TrackView,
+    fast: &TrackView,
+    config: &PieceConfig,
+) -> Vec<Tracklet> {
+    let epipolar = Epipolar::between(slow.pose, fast.pose, slow.focal_px);
+    let mut out = Vec::new();
+    for track in fast.tracks.iter().filter(|t| t.extent() > LEAST_EXTENT_RAD) {
+        let mut nodes = nodes(loose, track, slow, fast, &epipolar, config);
+        while let Some(chain) = best_chain(&nodes, config.fastest_per_s) {
+            if chain.len() < config.fewest {
+                break;
+            }
+            let (from, to) = (nodes[chain[0]].frame_pos, nodes[chain[chain.len() - 1]].frame_pos);
+            out.push(Tracklet { colour, sightings: chain.iter().map(|&i| nodes[i].sighting).collect() });
+            nodes.retain(|n| n.frame_pos < from || n.frame_pos > to);
+        }
+    }
+    out
+}
+
+/// Sightings near the lines of a track, in order of their frames.
+fn nodes(
+    loose: &[Vec<Sighting>],
+    track: &Tracklet,
+    slow: &TrackView,
+    fast: &TrackView,
+    epipolar: &Epipolar,
+    config: &PieceConfig,
+) -> Vec<Node> {
+    let mut out = Vec::new();
+    for s in loose.iter().flatten() {
+        let t_s = slow.session_s(s.own_s);
+        let Some(state) = track.at(fast.clock.pts_s(t_s)) else { continue };
+        let gate_px = config.epipolar_px + 3.0 * s.sigma_px.hypot(state.sigma_px);
+        let off = epipolar.distance_px(s.ray, state.ray).abs() / gate_px;
+        if off >= 1.0 {
+            continue;
+        }
+        let Some(point) = meeting([slow, fast], s, &state, config) else { continue };
+        let is_its_size = config.size.is_none_or(|(diameter, [least, most])| {
+            let expected = |view, streak_px| expected_px2(view, &point.position, diameter, streak_px);
+            let ratio =
+                s.area_px2 / expected(slow, s.streak_px) * state.area_px2 / expected(fast, state.streak_px);
+            (least..=most).contains(&ratio.sqrt())
+        });
+        if is_its_size {
+            out.push(Node {
+                frame_pos: s.frame_pos,
+                t_s,
+                position: point.position,
+                sd_m: point.covariance.trace().sqrt(),
+                worth: 1.0 - off * off,
+                sighting: *s,
+            });
+        }
+    }
+    out
+}
+
+/// The chain of greatest worth, one node a frame; `None` without nodes. What goes faster costs: of two that are equally near to the
+/// lines the one that moves less is the likelier.
+fn best_chain(nodes: &[Node], fastest_per_s: f64) -> Option<Vec<usize>> {
+    let mut best: Vec<f64> = nodes.iter().map(|n| n.worth).collect();
+    let mut from: Vec<Option<usize>> = vec![None; nodes.len()];
+    for j in 0..nodes.len() {
+        let q = &nodes[j];
+        for i in (0..j).rev() {
+            let p = &nodes[i];
+            if p.frame_pos == q.frame_pos {
+                continue;
+            }
+            if q.frame_pos - p.frame_pos > MOST_MISSED + 1 {
+                break;
+            }
+            let reach = fastest_per_s * (q.t_s - p.t_s);
+            let jump = (q.position - p.position).norm();
+            if jump > reach + 4.0 * p.sd_m.hypot(q.sd_m) {
+                continue;
+            }
+            let total = best[i] + q.worth - (jump / reach).powi(2);
+            if total > best[j] {
+                (best[j], from[j]) = (total, Some(i));
+            }
+        }
+    }
+    let mut at = (0..nodes.len()).max_by(|&i, &j| best[i].total_cmp(&best[j]).then(j.cmp(&i)))?;
+    let mut chain = vec![at];
+    while let Some(i) = from[at] {
+        chain.push(i);
+        at = i;
+    }
+    chain.reverse();
+    Some(chain)
+}
