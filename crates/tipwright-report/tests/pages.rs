@@ -5,7 +5,7 @@ mod made;
 
 use made::{all_pages, clinic, page_of, session, texts_of};
 use tipwright::model::figures::Needs;
-use tipwright::model::{FigureId, Measured};
+use tipwright::model::{FigureId, Measured, SlapWord};
 use tipwright_report::files::write_all;
 use tipwright_report::page::session_pages;
 use tipwright_report::session_files;
@@ -34,6 +34,33 @@ fn a_tail_is_seen_only_where_the_line_was_measured() {
     }
     // what it was for, and that no rule of the others was asked of it
     assert!(page.contains("A pick-up") && page.contains("not asked of a pick-up"));
+}
+
+/// Heard with its time, not heard, or why it could not be heard; and no word where nobody listened.
+#[test]
+fn a_stroke_says_whether_its_slap_was_heard() {
+    let mut results = session(1);
+    let said = |results: &tipwright::model::SessionResults| {
+        let page = page_of(&session_pages(results), "report/caster-01.html");
+        let article = page.split("class=\"said\">").nth(1).unwrap();
+        article.split("</span> <").next().unwrap().split("</summary>").next().unwrap().to_owned()
+    };
+    let heard = said(&results);
+    assert!(
+        heard.contains("heard to slap the rod 41<span class=\"pm\">\u{a0}\u{b1}\u{a0}28</span>"),
+        "{heard}"
+    );
+    let stroke = |results: &mut tipwright::model::SessionResults, slap| {
+        let stroke = &mut results.takes[0].strokes[0];
+        stroke.slap = slap;
+        stroke.figures.set_missing(FigureId::SlapTime, "wind is loud");
+    };
+    stroke(&mut results, Some(SlapWord::NotHeard));
+    assert!(said(&results).contains("No slap of the line on the rod was heard"));
+    stroke(&mut results, Some(SlapWord::CouldNotBeHeard));
+    assert!(said(&results).contains("could not be heard (wind is loud)"));
+    stroke(&mut results, None);
+    assert!(!said(&results).contains("slap"));
 }
 
 /// The first screen: finding, how often, how sure, a drawing, and no table before them.
@@ -249,6 +276,7 @@ fn a_page_of_the_tip_alone_says_what_the_rest_needs() {
         let entry = entry.split("</div>").next().unwrap();
         assert_eq!(entry.contains("Needs butt markers."), info.needs == Needs::Butt, "{entry}");
         assert_eq!(entry.contains("Needs the line in the picture."), info.needs == Needs::Line, "{entry}");
+        assert_eq!(entry.contains("Needs sound in the clips."), info.needs == Needs::Sound, "{entry}");
         assert!(!entry.contains("window W") && !entry.contains("contract"), "{entry}");
     }
     let stroke = &results.takes[0].strokes[1];

@@ -14,7 +14,7 @@
 //! # Stages
 //! `lens` (intrinsics) -> `scene` (poses, scale, vertical, clocks) -> `spots` (marker in the picture) ->
 //! `path` (3D path in continuous time) -> `strokes` (figures) -> `line` (the loop) -> `evidence` (what they speak for) -> `report`
-//! (tables, plots, pages).
+//! (tables, plots, pages); `slap` listens for the line on the rod beside `strokes`.
 //! A stage uses `model`, `math`, `motion` (continuous-time least squares), `tracks` (linking and timing of sightings), `times` (when
 //! frames were exposed) and, for projection, `lens`; never a sibling stage. Only `day` joins them. `plan` looks ahead: what a set-up
 //! of cameras will be able to tell.
@@ -31,6 +31,7 @@ pub mod motion;
 pub mod path;
 pub mod plan;
 pub mod scene;
+pub mod slap;
 pub mod spots;
 pub mod strokes;
 pub mod times;

@@ -8,9 +8,10 @@ use rayon::prelude::*;
 use super::clips::{self, Looked, look_through};
 use super::one_view::{Alone, InPlane};
 use super::run::{Run, Share};
+use super::slap::Ears;
 use super::takes::{blank, put, rod_length_m};
 use super::{DayError, SetUp, moved};
-use crate::session::{Session, SessionCamera, Take, coarse_offset, span_s};
+use crate::session::{Session, SessionCamera, Take, span_s};
 use crate::store::Files;
 use tipwright::evidence::{self, Rules};
 use tipwright::line::{LineView, LoopSettings, Loops, known_line, measure_loops, predict_loops};
@@ -179,6 +180,8 @@ pub(super) fn measure(
     warnings.extend(since.warnings);
     let first = spots[0].0;
     let part_s = (take.from_s.is_some() || take.to_s.is_some()).then(|| take.part_s());
+    let names = spots.iter().map(|(name, _)| *name);
+    let ears = watch.time("sound", || Ears::of(run, take, part_s, names));
     let mut cameras = Vec::new();
     for (name, clip) in &spots {
         let Some(lens) = set_up.lens(name) else { continue };
@@ -186,13 +189,7 @@ pub(super) fn measure(
             lens,
             spots: clip,
             readout_s: run.session.camera_named(name).and_then(clips::readout_prior),
-            coarse_offset: coarse_offset(
-                run.session,
-                (&take.clips, part_s),
-                [first, name],
-                Some(&since.scene),
-                run.footage,
-            ),
+            coarse_offset: ears.offset(run.session, [first, name], &since.scene),
         });
     }
     let input =
@@ -221,6 +218,7 @@ pub(super) fn measure(
         put(run, take, vec![FileMade::new("path.csv", strokes::path_csv(&path))], files)?;
         return Err(TakeFailure::Take(reason));
     }
+    watch.time("sound", || ears.put_slaps(run.session, &since.scene, &paths, &mut outcome.strokes));
     let rules = config.evidence.at_sizes(|size| config.loops.sizes.widest_m(size));
     let blank = blank(run, take);
     if let Some(alone) = alone {

@@ -19,6 +19,7 @@ mod run;
 mod run_json;
 mod set_up;
 mod set_ups;
+mod slap;
 mod takes;
 
 use std::collections::BTreeSet;

@@ -40,7 +40,7 @@ pub use numbers::{
     AirC, AlongRodM, CaptureFps, ClipTimeS, LineClass, LineMassGM, LineOutM, MarkerMm, OutOfRange, ReadoutMs,
     RodLengthM, WandLengthM,
 };
-pub(crate) use offsets::{coarse_offset, span_s};
+pub(crate) use offsets::{Heard, coarse_offset, heard, offset_between, span_s};
 pub(crate) use read::parse_unfinished;
 pub use read::{Parsed, Refused, parse, parse_text};
 pub(crate) use usable::WHOLE;

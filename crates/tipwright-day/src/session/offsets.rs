@@ -14,6 +14,7 @@ use tipwright::model::{CoarseOffset, Scene};
 use tipwright::scene::sound::{
     Onsets, SoundConfig, correct_by_distance, offset_from_onsets, offset_from_recording,
 };
+use tipwright::slap::{Levels, SlapConfig};
 
 /// Beyond this no phone sees a marker: axes that meet there are nearly parallel and say nothing.
 const FARTHEST_CASTER_M: f64 = 40.0;
@@ -45,15 +46,26 @@ pub(crate) fn span_s(
     Some([from_s - around_s, to_s + around_s])
 }
 
-/// What is heard in a clip, by the clock of its pictures as captured; nothing where there is no sound.
-type Heard = (Option<Arc<Onsets>>, ClipInfo);
+/// What of a clip's sound is kept, by the clock of its pictures as captured.
+#[derive(Debug)]
+pub(crate) struct Listened {
+    onsets: Onsets,
+    /// For the slap of the line; `None` where the track does not hold its band.
+    pub(crate) levels: Option<Levels>,
+}
+
+/// A clip that was listened to; no sound where it has none.
+pub(crate) struct Heard {
+    pub(crate) sound: Option<Arc<Listened>>,
+    info: ClipInfo,
+}
 
 /// Tracks of clips that hold several takes are read once: by file, its length, when it was written, and how much it is slowed.
 type Key = (PathBuf, u64, SystemTime, u64);
-static HEARD: Mutex<BTreeMap<Key, Arc<Onsets>>> = Mutex::new(BTreeMap::new());
+static HEARD: Mutex<BTreeMap<Key, Arc<Listened>>> = Mutex::new(BTreeMap::new());
 
-/// One track at a time is held whole.
-fn heard_as_captured(
+/// Listens to a camera's clip. One track at a time is held whole.
+pub(crate) fn heard(
     session: &Session,
     clips: &Clips,
     camera: &str,
@@ -67,16 +79,18 @@ fn heard_as_captured(
     let key =
         written.ok().filter(|_| is_part).map(|(size, at)| (path.clone(), size, at, slow_down.to_bits()));
     let known = || HEARD.lock().unwrap_or_else(PoisonError::into_inner);
-    if let Some(heard) = key.as_ref().and_then(|key| known().get(key).cloned()) {
-        return Some((Some(heard), info));
+    if let Some(listened) = key.as_ref().and_then(|key| known().get(key).cloned()) {
+        return Some(Heard { sound: Some(listened), info });
     }
-    let sound = footage.sound(&path).ok().flatten();
-    let heard =
-        sound.map(|s| Arc::new(Onsets::of(&s.retimed(slow_down, info.duration_s), &SoundConfig::default())));
-    if let (Some(key), Some(heard)) = (key, &heard) {
-        known().insert(key, Arc::clone(heard));
+    let sound = footage.sound(&path).ok().flatten().map(|s| {
+        let sound = s.retimed(slow_down, info.duration_s);
+        let onsets = Onsets::of(&sound, &SoundConfig::default());
+        Arc::new(Listened { onsets, levels: Levels::of(&sound, &SlapConfig::default()) })
+    });
+    if let (Some(key), Some(sound)) = (key, &sound) {
+        known().insert(key, Arc::clone(sound));
     }
-    Some((heard, info))
+    Some(Heard { sound, info })
 }
 
 /// Rough offset of a camera's clip to the first camera's: from sound, else from recording times, else nothing. Of a part of long clips
@@ -85,26 +99,37 @@ fn heard_as_captured(
 pub(crate) fn coarse_offset(
     session: &Session,
     (clips, part_s): (&Clips, Option<[f64; 2]>),
-    [first, camera]: [&str; 2],
+    pair: [&str; 2],
     scene: Option<&Scene>,
     footage: &dyn Footage,
 ) -> Option<CoarseOffset> {
+    let [first, camera] = pair;
     if camera == first {
         return None;
     }
-    let of = |camera| heard_as_captured(session, clips, camera, part_s.is_some(), footage);
-    let ((a, a_info), (b, b_info)) = (of(first)?, of(camera)?);
-    if let (Some(a), Some(b)) = (a, b)
-        && let Ok(offset) = offset_from_onsets(&a, &b, &SoundConfig::default())
+    let of = |camera| heard(session, clips, camera, part_s.is_some(), footage);
+    offset_between(session, (&of(first)?, &of(camera)?), part_s, pair, scene)
+}
+
+/// The same of two clips that were listened to.
+pub(crate) fn offset_between(
+    session: &Session,
+    (first, camera): (&Heard, &Heard),
+    part_s: Option<[f64; 2]>,
+    pair: [&str; 2],
+    scene: Option<&Scene>,
+) -> Option<CoarseOffset> {
+    if let (Some(a), Some(b)) = (&first.sound, &camera.sound)
+        && let Ok(offset) = offset_from_onsets(&a.onsets, &b.onsets, &SoundConfig::default())
     {
-        let offset = part_s.map_or(offset, |part_s| of_part(&a, &b, part_s, offset));
-        let away_m = scene.and_then(|s| distances_m(s, [first, camera]));
+        let offset = part_s.map_or(offset, |part_s| of_part(&a.onsets, &b.onsets, part_s, offset));
+        let away_m = scene.and_then(|s| distances_m(s, pair));
         return Some(match away_m {
             Some(away_m) => correct_by_distance(offset, away_m, session.speed_of_sound_m_s()),
             None => offset,
         });
     }
-    offset_from_recording(&a_info, &b_info)
+    offset_from_recording(&first.info, &camera.info)
 }
 
 /// The offset in a part of the first clip; that of the whole clips, less sure, where nothing is heard in it.

@@ -14,7 +14,9 @@ use tipwright::model::results::{
     TakeResults, TakeStatus, Tally,
 };
 use tipwright::model::stroke::{CastSample, Direction, RspSource, Stroke, StrokeKind};
-use tipwright::model::{Clock, FigureId, Figures, Measured, Scene, SceneQuality, Severity, Warning};
+use tipwright::model::{
+    Clock, FigureId, Figures, Measured, Scene, SceneQuality, Severity, SlapWord, Warning,
+};
 
 #[path = "several.rs"]
 pub mod several;
@@ -325,7 +327,7 @@ impl Habit {
             let s = s - s0;
             Point3::new(sign * (s * cos - 0.5 * chord), 0.0, 3.6 + s * sin)
         });
-        let figures = self.figures(&samples, (t_start, t_rsp, chord), stop_before_s, butt);
+        let figures = self.figures(number, &samples, (t_start, t_rsp, chord), stop_before_s, butt);
         Stroke {
             stroke: number,
             direction: self.direction,
@@ -335,6 +337,7 @@ impl Habit {
             views: 2,
             rsp_source: if butt { RspSource::Bend } else { RspSource::Speed },
             loop_shape: None,
+            slap: Some(if number == 2 { SlapWord::CouldNotBeHeard } else { SlapWord::Heard }),
             figures,
             cast_from_world: Isometry3::identity(),
             chord_in_cast,
@@ -344,6 +347,7 @@ impl Habit {
 
     fn figures(
         &self,
+        number: u32,
         samples: &[CastSample],
         (t_start, t_rsp, chord): (f64, f64, f64),
         stop_before_s: Option<f64>,
@@ -394,6 +398,20 @@ impl Habit {
         set(F::Stop, (stop.t_s - peak.t_s) * 1e3, 2.9);
         set(F::Smoothness, 0.99 - 2.0 * self.wobble.powi(2) - 0.1 * (self.ramp_power - 1.0).powi(2), 0.004);
         set(F::SignChanges, if self.wobble > 0.07 { 2.0 } else { 0.0 }, 0.0);
+        if number != 2 {
+            set(F::SlapTime, 41.0, 14.3);
+            set(F::SlapLevel, 13.2, 1.0);
+        } else {
+            out.set_missing(
+                F::SlapTime,
+                "wind or voices are loud near the stop, or the sound has a hole there",
+            );
+            out.set_missing(
+                F::SlapLevel,
+                "wind or voices are loud near the stop, or the sound has a hole there",
+            );
+        }
+        let mut set = |id, value, sd| out.set(id, Measured::new(value, sd));
         set(F::Creep, 0.04, 0.012);
         set(F::Drift, 0.11, 0.014);
         if let Some(t) = stop_before_s {

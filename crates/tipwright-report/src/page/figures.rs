@@ -65,6 +65,7 @@ pub const GROUPS: &[(&str, &[FigureId])] = &[
         ],
     ),
     ("Hand", &[FigureId::Arc, FigureId::FastArc, FigureId::ButtSpeed, FigureId::Creep, FigureId::Drift]),
+    ("Sound", &[FigureId::SlapTime, FigureId::SlapLevel]),
     ("Time", &[FigureId::TStart, FigureId::TRsp, FigureId::TStop, FigureId::Duration, FigureId::Pause]),
 ];
 

@@ -33,6 +33,7 @@ pub fn section() -> Html {
                 Needs::Butt => " Needs butt markers.",
                 Needs::Line => " Needs the line in the picture.",
                 Needs::Model => " Needs [line] in session.toml.",
+                Needs::Sound => " Needs sound in the clips.",
             },
         }
     };

@@ -14,7 +14,7 @@ use crate::text::{Html, url_part};
 use crate::{ReportConfig, plot_name};
 use tipwright::model::line::StrokeLoop;
 use tipwright::model::results::TakeResults;
-use tipwright::model::{FigureId, RspSource, Stroke};
+use tipwright::model::{FigureId, RspSource, SlapWord, Stroke};
 
 /// Kind and direction are told with their probability below this.
 const SURE: f64 = 0.9;
@@ -167,7 +167,24 @@ fn sentence(take: &TakeResults, stroke: &Stroke, found: Option<&StrokeLoop>) -> 
         let shape = found.shape.map(|s| format!(", {}", loop_word(s))).unwrap_or_default();
         parts.push(format!("The loop was {width} wide ({}{shape})", found.size.word()));
     }
+    parts.extend(slap(stroke));
     format!("{}.", parts.join(". "))
+}
+
+/// Whether the line was heard to slap the rod.
+fn slap(stroke: &Stroke) -> Option<String> {
+    let why = || stroke.figures.missing.get(&FigureId::SlapTime).map(|why| dual_units(why));
+    Some(match (stroke.slap?, stroke.figures.get(FigureId::SlapTime)) {
+        (SlapWord::Heard, Some(after)) => {
+            let after = figure(FigureId::SlapTime, after);
+            format!("The line was heard to slap the rod {after} after rod straight")
+        }
+        (SlapWord::CouldNotBeHeard, _) => {
+            let why = why().map(|why| format!(" ({why})")).unwrap_or_default();
+            format!("Whether the line slapped the rod could not be heard{why}")
+        }
+        _ => "No slap of the line on the rod was heard".into(),
+    })
 }
 
 /// What the stroke is for, and how sure that and its direction are.

@@ -106,6 +106,17 @@ pub fn table<'a>() -> Table<StrokeRow<'a>> {
                     }))
                 },
             )),
+            FigureId::SlapLevel => columns.push(
+                Column::new(
+                    Kind::Text,
+                    "slap",
+                    "Whether the line was heard to slap the rod after the stop: heard; not heard, where a click of 6 dB would have been; \
+                     could not be heard (wind, voices, no sound), with the reason in missing of strokes.json; empty where nobody \
+                     listened.",
+                    |r: &StrokeRow<'_>| Value::text(r.stroke.slap.map(tipwright::model::SlapWord::words)),
+                )
+                .since(2),
+            ),
             FigureId::LoopSpeed => columns.push(Column::new(
                 Kind::Text,
                 "loop_shape",

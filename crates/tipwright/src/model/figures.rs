@@ -19,6 +19,8 @@ pub enum Needs {
     Line,
     /// The line model: what is known of the line.
     Model,
+    /// The sound tracks of the clips.
+    Sound,
 }
 
 /// Key, unit, short name and definition of a figure.
@@ -98,6 +100,8 @@ figures! {
     LoopWidthPredicted, "loop_width_predicted_m", "m", "loop width (predicted)", Model, "Loop width that the measured path of the tip makes, by a model of the line with the session's [line]. Not a measured loop, and never mixed with one.";
     LoopCrossingsPredicted, "loop_crossings_predicted", "", "crossings (predicted)", Model, "How often the fly leg would cross the rod leg at the standard moment, by the line model from the measured path of the tip. Not a measured loop.";
     FlyLegDipPredicted, "fly_leg_dip_predicted_m", "m", "fly leg dip (predicted)", Model, "Dip of the fly leg that the measured path of the tip makes, by the line model. Not a measured loop.";
+    SlapTime, "slap_ms", "ms", "slap", Sound, "From rod straight to the click of the line slapping the rod between stripping guide and grip, as heard by the phones, with the sound's way taken off. Phones may write sound some tens of ms early or late: the standard deviation holds that, and within a take it is the same.";
+    SlapLevel, "slap_db", "dB", "slap level", Sound, "Power of that click, over 5 ms between 2 and 7 kHz, over the background's, mean of the phones.";
     LoopSymmetry, "loop_symmetry", "", "symmetry", Line, "Loop width divided by that of the stroke before: 1 when back and forward loops are alike.";
     Pause, "pause_s", "s", "pause", Tip, "From the previous stroke's stop to the start of this one.";
     Opposite, "opposite_deg", "deg", "opposite", Tip, "Angle between this chord and the previous stroke's chord; 180 when exactly opposite.";

@@ -14,6 +14,7 @@ pub mod measured;
 pub mod path;
 pub mod results;
 pub mod scene;
+pub mod slap;
 pub mod spot;
 pub mod still;
 pub mod stroke;
@@ -32,6 +33,7 @@ pub use results::{
     Tally,
 };
 pub use scene::{LensCorrection, Scene, SceneCamera, SceneQuality};
+pub use slap::SlapWord;
 pub use spot::{Candidate, ClipSpots, Colour, FrameSpots, Role, Streak, ball_area_px2};
 pub use still::{Landmark, Still};
 pub use stroke::{CastSample, Direction, LoopShape, RspSource, Stroke, StrokeKind};

@@ -5,6 +5,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::figures::Figures;
+use super::slap::SlapWord;
 
 /// Which way a stroke goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -130,6 +131,9 @@ pub struct Stroke {
     pub rsp_source: RspSource,
     /// Loop shape where the line was measured.
     pub loop_shape: Option<LoopShape>,
+    /// Whether the line was heard to slap the rod; `None` where nobody listened.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub slap: Option<SlapWord>,
     /// The figures.
     pub figures: Figures,
     /// Cast frame of the take.

@@ -195,6 +195,7 @@ fn stroke(
         views: 0,
         rsp_source: if allowed[i].bend { RspSource::Bend } else { RspSource::Speed },
         loop_shape: None,
+        slap: None,
         figures,
         cast_from_world: casting.cast_from_world,
         chord_in_cast: chord,

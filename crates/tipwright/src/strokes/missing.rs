@@ -28,6 +28,7 @@ pub(super) fn reasons(
         let reason = match (id, id.info().needs) {
             (_, Needs::Line) => Some("the line was not measured"),
             (_, Needs::Model) => Some("no line was led behind the path"),
+            (_, Needs::Sound) => Some("no sound was listened to"),
             (F::ButtSpeed, _) if rod.butts.is_empty() => Some("needs a butt marker"),
             (F::ButtSpeed, _) if !allowed.butt_speed => {
                 Some("the upper butt marker is not seen all through W")

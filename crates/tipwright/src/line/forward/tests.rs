@@ -79,6 +79,7 @@ fn stroke(kind: StrokeKind) -> Stroke {
         views: 2,
         rsp_source: RspSource::Bend,
         loop_shape: None,
+        slap: None,
         figures,
         cast_from_world: Isometry3::identity(),
         chord_in_cast: [end(START_S + 0.2 * RAMP_S), end(START_S + RAMP_S)],

@@ -176,6 +176,7 @@ fn the_tip_alone_gives_every_figure_of_the_tip() {
         match id.info().needs {
             Needs::Tip => assert!(value.is_some(), "{id:?}: {missing:?}"),
             Needs::Butt => assert!(missing.unwrap().contains("butt marker"), "{id:?}: {missing:?}"),
+            Needs::Sound => assert!(missing.unwrap().contains("sound"), "{id:?}: {missing:?}"),
             Needs::Line | Needs::Model => assert!(missing.unwrap().contains("line"), "{id:?}: {missing:?}"),
         }
     }
