@@ -1,6 +1,6 @@
-//! `simulate -o DIR --days clinic|hard|faults|minimal|long|careless --seed N --side-light DEG`.
+//! `simulate -o DIR --days clinic|hard|faults|minimal|long|careless --seed N --side-light DEG --slap-db DB --noises wind,voices,claps`.
 
-use tipwright_simulate::day::{DayKind, SimulateConfig, simulate};
+use tipwright_simulate::day::{DayKind, SimulateConfig, Sounds, simulate};
 
 use crate::args::SimulateArgs;
 use crate::failure::Failure;
@@ -11,7 +11,10 @@ pub fn run(args: &SimulateArgs, ui: &Ui) -> Result<(), Failure> {
     let kind = DayKind::from_name(&args.days)
         .ok_or_else(|| Failure::Unusable(format!("there is no simulated day `{}`", args.days)))?;
     let bar = ui.frames_bar("filming", Some(0));
-    let config = SimulateConfig { kind, seed: args.seed, side_light_deg: args.side_light };
+    let has = |noise: &str| args.noises.iter().any(|n| n == noise);
+    let sounds =
+        Sounds { slap_db: args.slap_db, wind: has("wind"), voices: has("voices"), claps: has("claps") };
+    let config = SimulateConfig { kind, seed: args.seed, side_light_deg: args.side_light, sounds };
     let made = simulate(&config, &args.output, &|progress| {
         bar.set_length(progress.frames_total);
         bar.set_position(progress.frames_done);

@@ -9,12 +9,14 @@ pub mod plan;
 pub mod planned;
 pub mod scenery;
 pub mod shoot;
+pub mod sounds;
 pub mod truth;
 
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicU64, Ordering};
 
 use rayon::prelude::*;
+pub use sounds::Sounds;
 use tipwright_footage::encode::EncodeError;
 
 /// Which day.
@@ -64,6 +66,8 @@ pub struct SimulateConfig {
     /// Markers are matt balls under a low sun, so many degrees round from behind the first phone towards the second. None by default: evenly
     /// bright discs.
     pub side_light_deg: Option<u32>,
+    /// What is heard beside a breeze and the take's claps. Nothing by default.
+    pub sounds: Sounds,
 }
 
 /// How far it is.

@@ -8,7 +8,7 @@ use tipwright_footage::encode::{Depth, PictureCodec, Spend};
 
 use super::casts;
 use super::planned::PlannedTake;
-use super::{DayKind, SimulateConfig, place};
+use super::{DayKind, SimulateConfig, Sounds, place};
 use crate::phone::backdrop::Surroundings;
 use crate::phone::clip::ExposureSwing;
 use crate::phone::noise::{NoiseModel, between, stream};
@@ -101,6 +101,8 @@ pub struct Plan {
     pub white_cap: bool,
     /// Files that belong to nothing lie among the clips.
     pub strays: bool,
+    /// What is heard beside a breeze and the take's claps.
+    pub sounds: Sounds,
 }
 
 const GOOD_NOISE: NoiseModel = NoiseModel { photon: 6e-5, read: 0.0022, chroma_code: 0.7 };
@@ -206,6 +208,7 @@ impl Plan {
             walkers: 1,
             white_cap: true,
             strays: false,
+            sounds: config.sounds,
         }
     }
 

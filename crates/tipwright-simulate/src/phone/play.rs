@@ -5,7 +5,7 @@ use tipwright::cards::Card;
 
 use super::exposure::Light;
 use super::shade::Sun;
-use super::sound::Clap;
+use super::sound::Burst;
 
 /// A function of time.
 pub type Over<T> = Box<dyn Fn(f64) -> T + Send + Sync>;
@@ -95,8 +95,8 @@ pub struct Play {
     pub balls: Vec<Ball>,
     /// Cards held up, before all else.
     pub cards: Vec<HeldCard>,
-    /// Claps.
-    pub claps: Vec<Clap>,
+    /// What can be heard.
+    pub bursts: Vec<Burst>,
     /// Flashes on the water per second.
     pub glints_per_s: f64,
 }

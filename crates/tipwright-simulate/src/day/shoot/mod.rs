@@ -13,6 +13,7 @@ use super::board::{BoardClip, film_board, frames as board_frames};
 use super::place::{HungWand, Toss, WavedWand};
 use super::plan::Plan;
 use super::planned::{Fault, Knock};
+use super::sounds::{self, OfTake};
 use super::{SimulateError, casts, faults, long};
 use crate::phone::backdrop::Backdrop;
 use crate::phone::clip::{ClipSpec, SpotTruth, film_clip};
@@ -61,6 +62,8 @@ pub struct Shoot<'a> {
     backdrops: Vec<Backdrop>,
     /// Of each take; of a clip that holds them all the one of it.
     motions: Vec<Arc<RodMotion>>,
+    /// What is heard in each beside claps.
+    sounds: Vec<OfTake>,
     outfit: OutfitConfig,
     spots: Mutex<BTreeMap<(usize, usize), Vec<SpotTruth>>>,
 }
@@ -145,15 +148,26 @@ impl<'a> Shoot<'a> {
             let joined = Arc::new(long::joined(plan, &motions));
             motions = vec![joined];
         }
+        let sounds = sounds::of_motions(plan, &motions);
         Ok(Self {
             plan,
             out_dir: out_dir.to_path_buf(),
             items,
             backdrops,
             motions,
+            sounds,
             outfit,
             spots: Mutex::default(),
         })
+    }
+
+    /// Which motion is seen in an item.
+    fn motion_of(&self, item: &Item) -> Option<usize> {
+        match item.what {
+            What::Take(take_idx) => Some(take_idx),
+            What::Takes => Some(0),
+            _ => None,
+        }
     }
 
     fn cameras(&self) -> usize {
@@ -257,7 +271,8 @@ impl<'a> Shoot<'a> {
                 rate_hz: 48_000,
                 speed_of_sound_m_s: 331.3 + 0.606 * self.plan.air_c,
                 lag_s,
-                background: 0.004,
+                background: sounds::BACKGROUND,
+                gusts: if self.plan.sounds.wind { sounds::GUSTS } else { 0.0 },
             }),
             seed: self.plan.seed,
         };

@@ -13,7 +13,7 @@ use crate::day::scenery;
 use crate::phone::exposure::Light;
 use crate::phone::noise::stream;
 use crate::phone::play::{Ball, Play};
-use crate::phone::sound::Clap;
+use crate::phone::sound::Burst;
 use tipwright_physics::motion::RodMotion;
 
 impl Shoot<'_> {
@@ -35,8 +35,8 @@ impl Shoot<'_> {
             let mut rng = stream(plan.seed, &format!("{} walker {walker_idx}", item.name));
             play.people.push(scenery::stroller(&mut rng));
         }
-        let clap = |t_s: f64| Clap { t_s, at_in_world: Point3::new(0.25, -0.8, 1.3) };
-        play.claps = vec![clap(1.0), clap(self.end_s(item) - 0.4)];
+        let clap = |t_s: f64| Burst::clap(t_s, Point3::new(0.25, -0.8, 1.3));
+        play.bursts = vec![clap(1.0), clap(self.end_s(item) - 0.4)];
         let tip = scenery::light_of(plan.tip.0);
         match &item.what {
             What::Wand(wand) => {
@@ -61,15 +61,18 @@ impl Shoot<'_> {
             }
             What::Take(take_idx) => self.cast(&mut play, *take_idx),
             What::Takes => {
-                play.claps.clear();
+                play.bursts.clear();
                 for (take_idx, span) in long::spans(plan).iter().enumerate() {
-                    play.claps.push(clap(span.take_s[0] - 1.0));
+                    play.bursts.push(clap(span.take_s[0] - 1.0));
                     play.cards.extend(long::held_card(plan, take_idx, span));
                 }
                 let motion = &self.motions[0];
                 scenery::caster(&mut play, motion, Hand::Right, plan.white_cap, 0);
                 self.gear(&mut play, motion);
             }
+        }
+        if let Some(motion_idx) = self.motion_of(item) {
+            play.bursts.extend(self.sounds[motion_idx].bursts.iter().copied());
         }
         play
     }

@@ -224,6 +224,8 @@ impl Shoot<'_> {
             let config = TruthConfig { butts_at_m, until_s: to_s, ..TruthConfig::default() };
             let mut seen = true_strokes(motion, Vector3::x(), &config);
             seen.retain(|s| s.is_within(from_s, to_s));
+            let motion_idx = take_idx.min(self.sounds.len().saturating_sub(1));
+            self.sounds[motion_idx].put_into(&mut seen);
             let take = &plan.takes[take_idx];
             let phase = take.phase.as_deref();
             let text = strokes_json(&plan.title, &take.name, &take.caster, phase, &seen)?;

@@ -133,7 +133,7 @@ pub fn film_clip(
         let duration_s = (*last as f64 + 750.0) / f64::from(encode.ticks_per_s);
         let samples = record(
             microphone,
-            &play.claps,
+            &play.bursts,
             &spec.shutter.clock,
             duration_s,
             stream_seed(spec.seed, &spec.name),

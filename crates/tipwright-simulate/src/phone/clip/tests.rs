@@ -14,7 +14,7 @@ use crate::day::scenery::{LINE, light_of};
 use crate::phone::backdrop::Surroundings;
 use crate::phone::exposure::{STEPS_PER_CODE, luminance_of_luma};
 use crate::phone::play::{Ball, Curve};
-use crate::phone::sound::Clap;
+use crate::phone::sound::Burst;
 
 const SURROUNDINGS: Surroundings = Surroundings {
     // trees all over: nothing bright behind what is drawn
@@ -221,15 +221,16 @@ fn noisy(path: &Path, codec: PictureCodec, seed: u64) -> ClipSpec {
         speed_of_sound_m_s: 342.2,
         lag_s: 0.004,
         background: 0.004,
+        gusts: 0.0,
     });
     spec.seed = seed;
     spec
 }
 
 fn swinging() -> Play {
-    let clap = Clap { t_s: 0.1, at_in_world: Point3::new(0.0, 3.0, 1.2) };
+    let clap = Burst::clap(0.1, Point3::new(0.0, 3.0, 1.2));
     Play {
-        claps: vec![clap],
+        bursts: vec![clap],
         glints_per_s: 40.0,
         ..ball(|t| SUBJECT + Vector3::new(0.3 * (20.0 * t).sin(), 0.0, 0.1 * (30.0 * t).sin()))
     }
