@@ -19,7 +19,7 @@ const LOUD: f64 = 4.0;
 /// Less than this is no sound, as power of samples from -1 to 1: the last of 16 bits, spread over the band, has ten times that.
 const SILENCE: f64 = 1e-12;
 
-/// What of a sound track the slap is looked for in: its power in the click's band, a twelfth of a track of 48 kHz.
+/// What of a sound track the slap is looked for in: its power in the click's band, a 24th of a track of 48 kHz.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Levels {
     /// Mean power of each step of half a millisecond.
