@@ -86,6 +86,7 @@ pub fn slap_times_s(rsp_s: &[f64], rng: &mut impl Rng) -> Vec<Option<f64>> {
 /// What is heard in a take, and when the line slapped the rod.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct OfTake {
+    /// What is heard.
     pub bursts: Vec<Burst>,
     slaps_s: Vec<f64>,
     slap_db: f64,

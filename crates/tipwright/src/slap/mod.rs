@@ -113,8 +113,9 @@ struct Click {
 
 /// A click's start in one track, one standard deviation.
 const ONSET_SD_S: f64 = 0.8e-3;
-/// The level of a click, mean of two tracks, one standard deviation: how long clicks ring differs.
-const LEVEL_SD_DB: f64 = 1.0;
+/// The level of a click, mean of two tracks, one standard deviation: the band has no sharp edges, and clicks ring for longer or shorter.
+/// 1.3 dB too low, with a scatter of 0.5 dB, in `tests/studies/slap.sh`, seeds 0 to 59, which set this; 200 on check.
+const LEVEL_SD_DB: f64 = 1.5;
 
 /// A phone that heard something.
 struct Listener<'a> {
