@@ -358,6 +358,24 @@ fn new_writes_a_session_that_reads_and_never_overwrites() {
     assert_eq!(status(&tipwright(&["new", dir.to_str().unwrap()])), 2);
 }
 
+/// Of the smallest day: two phones' clips of wand, plumb and one take. No stage counts another's time as well, so that all of them
+/// stay within the whole; a clock's step is some milliseconds.
+fn timings_add_up(timings: &serde_json::Value) {
+    let processor_s = |spent: &serde_json::Value| spent["processor_s"].as_f64().unwrap();
+    let clips = timings["clips"].as_array().unwrap();
+    assert_eq!(clips.len(), 6, "{timings}");
+    for clip in clips {
+        assert!(clip["frames"].as_u64().unwrap() > 100, "{clip}");
+        assert!(processor_s(&clip["decoding"]) > 0.0 && processor_s(&clip["spots"]) > 0.0, "{clip}");
+        assert_eq!(clip["of_take"] == true, processor_s(&clip["line_points"]) > 0.0, "{clip}");
+    }
+    assert_eq!(clips.iter().filter(|c| c["of_take"] == true).count(), 2);
+    let stages_s: f64 = timings["stages"].as_object().unwrap().values().map(processor_s).sum();
+    let whole_s = processor_s(&timings["whole"]);
+    assert!(stages_s < whole_s + 0.05 && stages_s > 0.5 * whole_s, "{timings}");
+    assert!(timings["takes_times_decoding"].as_f64().unwrap() > 1.0, "{timings}");
+}
+
 #[test]
 fn json_is_all_there_is_on_stdout() {
     let good = Spoiled::new();
@@ -367,9 +385,11 @@ fn json_is_all_there_is_on_stdout() {
         good.session().to_str().unwrap(),
         "-o",
         good.results().to_str().unwrap(),
+        "--timings",
     ]);
     let value: serde_json::Value = serde_json::from_slice(&run.stdout).unwrap();
     assert_eq!(value["takes"][0]["status"], "done");
+    timings_add_up(&value["timings"]);
     let scored = tipwright(&[
         "--json",
         "score",

@@ -244,6 +244,9 @@ pub struct DayArgs {
     /// Then wait for more: as takes are written into session.toml and clips come, measure what is new and renew the pages. Ctrl-C ends
     #[arg(long)]
     pub watch: bool,
+    /// Also print what stages and clips cost: processor and wall seconds, and how many times those of decoding the same frames
+    #[arg(long)]
+    pub timings: bool,
     #[command(flatten)]
     pub stages: StageArgs,
 }

@@ -9,7 +9,7 @@ use indicatif::ProgressBar;
 use tipwright::files::length_and_time;
 use tipwright::model::film::FilmConfig;
 use tipwright::model::{Severity, TakeResults, TakeStatus};
-use tipwright_day::day::{self, DayConfig, DayError, Event, Filming};
+use tipwright_day::day::{self, DayConfig, DayError, Event, Filming, Spent, Timings};
 use tipwright_day::store::StoreError;
 use tipwright_day::watch::watched;
 use tipwright_footage::Reader;
@@ -88,9 +88,14 @@ fn once(args: &DayArgs, leave: BTreeSet<PathBuf>, anew: bool, ui: &Ui) -> Result
     let takes = &outcome.results.takes;
     let strokes: usize = takes.iter().map(|t| t.strokes.len()).sum();
     let page = args.output.join("report").join("index.html");
-    ui.result_json(serde_json::json!({
+    let mut document = serde_json::json!({
         "takes": takes.iter().map(take_json).collect::<Vec<_>>(), "strokes": strokes, "page": page.display().to_string(),
-    }));
+    });
+    if args.timings {
+        document["timings"] = timings_json(&outcome.timings);
+        outcome.timings.in_words().iter().for_each(|line| ui.result(line));
+    }
+    ui.result_json(document);
     ui.result(&format!(
         "{} of {} takes measured, {strokes} strokes. Open {}",
         outcome.done,
@@ -115,6 +120,26 @@ fn take_json(take: &TakeResults) -> serde_json::Value {
         take.warnings.iter().filter(|w| w.severity == Severity::Problem).map(ToString::to_string).collect();
     serde_json::json!({
         "take": take.take, "status": take.status, "strokes": take.strokes.len(), "problems": problems,
+    })
+}
+
+fn timings_json(timings: &Timings) -> serde_json::Value {
+    let spent = |s: &Spent| serde_json::json!({"processor_s": s.processor_s, "wall_s": s.wall_s});
+    let stages: serde_json::Map<String, serde_json::Value> =
+        timings.stages.iter().map(|(stage, s)| ((*stage).to_owned(), spent(s))).collect();
+    let clips: Vec<_> = timings
+        .clips
+        .iter()
+        .map(|c| {
+            serde_json::json!({
+                "clip": c.clip, "of_take": c.of_take, "frames": c.frames, "decoding": spent(&c.decoding),
+                "spots": spent(&c.spots), "line_points": spent(&c.line_points),
+            })
+        })
+        .collect();
+    serde_json::json!({
+        "stages": stages, "clips": clips, "whole": spent(&timings.whole),
+        "takes_times_decoding": timings.takes_ratio(), "whole_times_decoding": timings.whole_ratio(),
     })
 }
 

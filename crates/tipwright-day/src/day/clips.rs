@@ -1,9 +1,9 @@
 //! From a clip's file to its candidates and its rough place in time.
 
 use std::path::Path;
-use std::time::{Duration, Instant};
 
 use super::run::{Run, Share};
+use super::timings::{ClipTimings, Stopwatch, Timed};
 use crate::session::{Excerpt, SessionCamera};
 use tipwright::line::Tee;
 use tipwright::model::footage::FrameSource;
@@ -51,10 +51,11 @@ pub(super) fn look_through(
     gather: bool,
     share: &Share<'_>,
 ) -> Result<Looked, String> {
-    let began = Instant::now();
     let path = run.session.resolve(clip);
     let whole = run.footage.open_clip(&path, camera.capture_fps()).map_err(|e| e.to_string())?;
+    let watch = Stopwatch::start();
     let mut source = Excerpt::of(whole, camera.capture_fps(), span_s);
+    let mut decoder = Timed::new(&mut source);
     let mut said = 0;
     let settings = SpotsConfig { focal_px, capture_fps: camera.capture_fps(), ..run.config.spots };
     let mut find = |source: &mut dyn FrameSource| {
@@ -66,16 +67,27 @@ pub(super) fn look_through(
         })
         .map_err(|e| e.to_string())
     };
-    let (found, ridges, gathering) = if gather {
-        let mut tee = Tee::new(&mut source, &run.config.gather);
-        let found = find(&mut tee)?;
-        let spent = tee.gatherer.spent();
-        (found, Some(tee.gatherer.finish(&camera.name)), spent)
+    let (found, ridges, given) = if gather {
+        let mut tee = Tee::new(&mut decoder, &run.config.gather);
+        let mut both = Timed::new(&mut tee);
+        let found = find(&mut both);
+        let given = both.spent;
+        let Tee { gatherer, .. } = tee;
+        (found, Some(gatherer.finish(&camera.name)), Some(given))
     } else {
-        (find(&mut source)?, None, Duration::ZERO)
+        (find(&mut decoder), None, None)
     };
-    run.watch.add("spots", began.elapsed().saturating_sub(gathering));
-    run.watch.add("line_points", gathering);
+    let (decoding, frames) = (decoder.spent, decoder.frames);
+    let given = given.unwrap_or(decoding);
+    run.watch.add_clip(ClipTimings {
+        clip: clip.to_path_buf(),
+        of_take: gather,
+        frames,
+        decoding,
+        spots: watch.stop() - given,
+        line_points: given - decoding,
+    });
+    let found = found?;
     in_time(&found.spots, &path)?;
     let ridges = ridges.map(|mut ridges| {
         ridges.take_times(&found.spots.times);

@@ -21,10 +21,10 @@ mod set_up;
 mod set_ups;
 mod slap;
 mod takes;
+mod timings;
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
-use std::time::Instant;
 
 use rayon::prelude::*;
 
@@ -33,6 +33,7 @@ use crate::store::{Files, Place, Store, StoreError};
 use read::{Wanted, read_session};
 use run::Run;
 use takes::Got;
+use timings::RunClock;
 use tipwright::evidence::Rules;
 use tipwright::evidence::consistency::{self, ConsistencyConfig};
 use tipwright::lens::LensConfig;
@@ -52,6 +53,7 @@ pub use film::Filming;
 pub use lenses::LensSource;
 pub use set_up::SetUp;
 pub use set_ups::SetUps;
+pub use timings::{ClipTimings, Spent, Timings};
 
 /// Version of the results folder's own layout.
 pub const RESULTS_SCHEMA: u32 = 1;
@@ -176,6 +178,8 @@ pub struct DayOutcome {
     pub done: usize,
     /// Takes that failed.
     pub failed: usize,
+    /// What the run cost.
+    pub timings: Timings,
 }
 
 /// Runs the whole day, without film.
@@ -205,7 +209,7 @@ pub fn run_with_film(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<DayOutcome, DayError> {
-    let began = Instant::now();
+    let began = RunClock::start();
     let film = film.filter(|_| !config.anonymous);
     let read = read_session(folder, Wanted::Day, out, footage, config, progress)?;
     let session = &read.session;
@@ -236,9 +240,10 @@ pub fn run_with_film(
     })?;
     let done = results.takes.iter().filter(|t| t.status == TakeStatus::Done).count();
     let failed = results.takes.len() - done + nameless().count();
-    run_json::write(&run, &results, &set_ups, began.elapsed())?;
+    run_json::write(&run, &results, &set_ups, began.spent().wall_s)?;
+    let timings = run.watch.timings(began.spent());
     store.finish(true)?;
-    Ok(DayOutcome { results, done, failed })
+    Ok(DayOutcome { results, done, failed, timings })
 }
 
 /// Solves only the set-ups and writes lens/ and scene.toml.

@@ -4,9 +4,9 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::{Duration, Instant};
 
 use super::read::Read;
+use super::timings::{ClipTimings, Spent, Stopwatch, Timings};
 use super::{DayConfig, Event, Progress, inputs};
 use crate::session::{Clips, Session, SessionCamera, SetUpClips, Take};
 use crate::store::Store;
@@ -25,30 +25,49 @@ const FILMING: f64 = 0.25;
 /// Clips that say they were recorded before 2000 have no clock set.
 const EARLIEST_UNIX_S: f64 = 946_684_800.0;
 
-/// Seconds spent per stage, summed over threads.
+/// What stages and clips cost, summed over threads.
 #[derive(Debug, Default)]
 pub(super) struct Watch {
-    spent: Mutex<BTreeMap<&'static str, Duration>>,
+    spent: Mutex<Timings>,
 }
 
 impl Watch {
-    pub(super) fn add(&self, stage: &'static str, spent: Duration) {
-        if let Ok(mut map) = self.spent.lock() {
-            *map.entry(stage).or_default() += spent;
-        }
-    }
-
     /// Runs a stage and counts its time.
     pub(super) fn time<T>(&self, stage: &'static str, run: impl FnOnce() -> T) -> T {
-        let began = Instant::now();
+        let watch = Stopwatch::start();
         let out = run();
-        self.add(stage, began.elapsed());
+        let spent = watch.stop();
+        if let Ok(mut all) = self.spent.lock() {
+            *all.stages.entry(stage).or_default() += spent;
+        }
         out
     }
 
+    /// Counts a clip that was looked through.
+    pub(super) fn add_clip(&self, clip: ClipTimings) {
+        if let Ok(mut all) = self.spent.lock() {
+            let parts =
+                [("decoding", clip.decoding), ("spots", clip.spots), ("line_points", clip.line_points)];
+            for (stage, spent) in parts {
+                *all.stages.entry(stage).or_default() += spent;
+            }
+            all.clips.push(clip);
+        }
+    }
+
+    /// Wall seconds by stage.
     pub(super) fn seconds(&self) -> BTreeMap<&'static str, f64> {
-        let map = self.spent.lock().map(|m| m.clone()).unwrap_or_default();
-        map.into_iter().map(|(stage, spent)| (stage, spent.as_secs_f64())).collect()
+        self.timings(Spent::default())
+            .stages
+            .into_iter()
+            .map(|(stage, spent)| (stage, spent.wall_s))
+            .collect()
+    }
+
+    pub(super) fn timings(&self, whole: Spent) -> Timings {
+        let mut all = self.spent.lock().map(|t| t.clone()).unwrap_or_default();
+        all.clips.sort_by(|a, b| a.clip.cmp(&b.clip));
+        Timings { whole, ..all }
     }
 }
 

@@ -1,7 +1,6 @@
 //! run.json: version, build, settings, status of every take, seconds per stage, digests of the inputs.
 
 use std::collections::BTreeMap;
-use std::time::Duration;
 
 use serde_json::json;
 
@@ -15,7 +14,7 @@ pub(super) fn write(
     run: &Run<'_>,
     results: &SessionResults,
     set_ups: &SetUps,
-    wall: Duration,
+    wall_s: f64,
 ) -> Result<(), DayError> {
     let config = run.config;
     let takes: BTreeMap<&str, serde_json::Value> =
@@ -30,7 +29,7 @@ pub(super) fn write(
         "settings": config.settings(),
         "evidence_rules": config.evidence,
         "stage_seconds": run.watch.seconds(),
-        "wall_seconds": wall.as_secs_f64(),
+        "wall_seconds": wall_s,
         "input_digests": set_ups.digests(),
         "scene_warnings": results.warnings,
         "takes": takes,
