@@ -16,6 +16,7 @@ use crate::model::line::{ClipRidges, FrameRidges, RidgePoint};
 use super::GatherConfig;
 use super::links::{DIRECTIONS, Links, Place};
 use super::sums::Sums;
+use crate::math::{wide, wide_loops};
 
 /// Half length of the stretch along a curve that is summed, half-size pixels.
 const REACH: usize = 2;
@@ -90,6 +91,10 @@ pub struct Gatherer {
     spent: std::time::Duration,
 }
 
+wide_loops! {
+    LookHere = Gatherer::look_here, (&mut Gatherer, &FrameView<'_>) => ();
+}
+
 impl Gatherer {
     /// A gatherer for one clip.
     #[must_use]
@@ -123,6 +128,17 @@ impl Gatherer {
         }
         let began = std::time::Instant::now();
         self.last_s = Some(frame.pts_s);
+        wide(LookHere, (self, frame));
+        self.spent += began.elapsed();
+    }
+
+    #[inline(always)]
+    fn look_here((gatherer, frame): (&mut Self, &FrameView<'_>)) {
+        gatherer.look_closely(frame);
+    }
+
+    #[inline(always)]
+    fn look_closely(&mut self, frame: &FrameView<'_>) {
         self.now.take(&frame.now.luma);
         if self.background.len() != self.now.data.len() {
             self.background.clone_from(&self.now.data);
@@ -153,11 +169,11 @@ impl Gatherer {
         self.kept += points.len();
         self.cut_short = self.kept > self.config.most_points;
         self.frames.push(FrameRidges { frame_idx: frame.frame_idx, pts_s: frame.pts_s, points });
-        self.spent += began.elapsed();
     }
 
     /// Noise of the difference, one standard deviation: 68 % of a picture in which little moves stay below it. Taken between
     /// places as far apart as the search compares, so that drifting clouds and an exposure that swings are none.
+    #[inline(always)]
     fn noise(&self) -> f64 {
         const LEVELS: usize = 512;
         let mut histogram = [0usize; LEVELS];
@@ -183,6 +199,7 @@ impl Gatherer {
 
     /// Light by which this picture differs from the background, and the background brought to it when that is more than
     /// rounding: an automatic exposure changes in steps, and textures would look like curves until the background follows.
+    #[inline(always)]
     fn follow_exposure(&mut self) {
         let (mut now, mut before) = (0i64, 0i64);
         for (n, b) in self.now.data.iter().zip(&self.background).step_by(11) {
@@ -199,6 +216,7 @@ impl Gatherer {
     }
 
     /// Strongest response over the directions at every pixel. Band by band, so that all of it stays near the processor.
+    #[inline(always)]
     #[allow(clippy::needless_range_loop, reason = "equal slices by index become vector instructions")]
     fn search(&mut self) {
         let (width, height) = (self.now.width, self.now.height);
@@ -234,24 +252,20 @@ impl Gatherer {
                         let start = row.start.wrapping_add_signed(k * over);
                         &self.stretch[start..start + len]
                     };
-                    let (mid, low, high) = (at(0), at(-1), at(1));
-                    let best = &mut self.best[row.clone()][..len];
-                    let across = &mut self.across[row][..len];
-                    for i in 0..len {
-                        // a ridge stands out on both sides: the smaller of the two steps
-                        let (p, q) = (mid[i] - low[i], mid[i] - high[i]);
-                        let r = p.min(q).max(0) + p.max(q).min(0);
-                        let before = if which == 0 { 0 } else { best[i] };
-                        let better = which == 0 || r.abs() > before.abs();
-                        best[i] = if better { r } else { before };
-                        across[i] = if better { which as i16 } else { across[i] };
+                    let rows = [at(0), at(-1), at(1)];
+                    let (best, across) = (&mut self.best[row.clone()], &mut self.across[row]);
+                    if which == 0 {
+                        best.fill(0);
+                        across.fill(0);
                     }
+                    take_stronger(which as i16, rows, best, across);
                 }
             }
         }
     }
 
     /// Local maxima across the curve.
+    #[inline(always)]
     fn collect(&mut self, limit: i16) {
         self.places.clear();
         let (width, height) = (self.now.width, self.now.height);
@@ -285,6 +299,7 @@ impl Gatherer {
     }
 
     /// Position, direction and height on the full picture; `None` where it is no ridge there.
+    #[inline(always)]
     fn place_exactly(&self, luma: &Plane<'_>, place: Place, noise: f32) -> Option<RidgePoint> {
         let (mut column, mut row) = (2 * place.x, 2 * place.y);
         for _ in 0..3 {
@@ -336,6 +351,7 @@ impl Gatherer {
     }
 
     /// Derivatives x, y, xx, xy, yy of the smoothed luma: first down the columns, all lanes at once, then along the row.
+    #[inline(always)]
     #[allow(clippy::needless_range_loop, reason = "equal slices by index become vector instructions")]
     fn derivatives(&self, luma: &Plane<'_>, column: usize, row: usize) -> [f32; 5] {
         let k = &self.kernels;
@@ -390,5 +406,21 @@ impl Gatherer {
             frames: self.frames,
             cut_short: self.cut_short,
         }
+    }
+}
+
+/// Takes in what answers stronger in one more direction. Slices of its own: the compiler then knows that none overlaps another.
+#[inline(always)]
+fn take_stronger(which: i16, [mid, low, high]: [&[i16]; 3], best: &mut [i16], across: &mut [i16]) {
+    let len = mid.len();
+    let (low, high, best, across) = (&low[..len], &high[..len], &mut best[..len], &mut across[..len]);
+    for i in 0..len {
+        // a ridge stands out on both sides: the smaller of the two steps
+        let (p, q) = (mid[i] - low[i], mid[i] - high[i]);
+        let r = p.min(q).max(0) + p.max(q).min(0);
+        // all ones or none: a branch would keep it from vectors
+        let better = -i16::from(r.abs() > best[i].abs());
+        best[i] = (r & better) | (best[i] & !better);
+        across[i] = (which & better) | (across[i] & !better);
     }
 }

@@ -12,6 +12,7 @@ pub(super) struct Sums {
 
 impl Sums {
     /// Takes in the luma of a frame.
+    #[inline(always)]
     pub fn take(&mut self, luma: &Plane<'_>) {
         let (width, height) = (luma.width / 2, luma.height / 2);
         if (self.width, self.height) != (width, height) {

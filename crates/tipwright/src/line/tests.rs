@@ -171,6 +171,16 @@ fn a_front_along_a_steep_trajectory_is_where_the_nose_is_and_not_where_a_circle_
 
 /// Points on a line of slope 0.2 that appears, `height` levels over a noisy grey, and all points.
 fn gathered(height: f64, config: &GatherConfig) -> (usize, usize) {
+    let points = gathered_points(height, config);
+    let on = |p: &&RidgePoint| (f64::from(p.y_px) - faint(f64::from(p.x_px))).abs() < 1.5;
+    (points.iter().filter(on).count(), points.len())
+}
+
+fn faint(x: f64) -> f64 {
+    120.0 + 0.2 * x
+}
+
+fn gathered_points(height: f64, config: &GatherConfig) -> Vec<RidgePoint> {
     const SIZE: [usize; 2] = [480, 320];
     let mut seed = 1u32;
     let mut noise = move || {
@@ -185,13 +195,12 @@ fn gathered(height: f64, config: &GatherConfig) -> (usize, usize) {
     };
     let picture = Picture { stored_px: SIZE.map(|n| n as u32), rotation: Rotation::R0 };
     let mut gatherer = Gatherer::new(picture, config);
-    let line = |x: f64| 120.0 + 0.2 * x;
     for frame_idx in 0..2 {
         let data: Vec<u8> = (0..SIZE[0] * SIZE[1])
             .map(|i| {
                 let (x, y) = ((i % SIZE[0]) as f64, (i / SIZE[0]) as f64);
                 let there =
-                    if frame_idx == 1 { height * (-0.5 * ((y - line(x)) / 0.8).powi(2)).exp() } else { 0.0 };
+                    if frame_idx == 1 { height * (-0.5 * ((y - faint(x)) / 0.8).powi(2)).exp() } else { 0.0 };
                 (120.0 + there + noise()).round() as u8
             })
             .collect();
@@ -199,9 +208,7 @@ fn gathered(height: f64, config: &GatherConfig) -> (usize, usize) {
         let now = Planes { luma: plane, cb: None, cr: None, chroma_step: [2, 2], full_range: false };
         gatherer.look_at(&FrameView { frame_idx, pts_s: f64::from(frame_idx), now, before: None });
     }
-    let points = gatherer.finish("west").frames.remove(1).points;
-    let on = |p: &&RidgePoint| (f64::from(p.y_px) - line(f64::from(p.x_px))).abs() < 1.5;
-    (points.iter().filter(on).count(), points.len())
+    gatherer.finish("west").frames.remove(1).points
 }
 
 #[test]
@@ -215,4 +222,12 @@ fn a_faint_line_is_found_where_it_goes_on_and_noise_is_not() {
     assert!(gathered(14.0, &alone).0 < 10);
     // and where there is no line there are no points
     assert!(gathered(0.0, &both).1 < 10);
+}
+
+#[test]
+fn points_of_the_line_do_not_depend_on_the_width_of_vectors() {
+    let points = || gathered_points(14.0, &GatherConfig::default());
+    let wide = points();
+    assert!(wide.len() > 100);
+    assert_eq!(format!("{wide:?}"), format!("{:?}", crate::math::plainly(points)));
 }

@@ -2,8 +2,13 @@
 
 pub mod square_words;
 pub mod statistics;
+mod wide;
 
 pub use statistics::{median, normal_below, student_975};
+#[cfg(test)]
+pub(crate) use wide::plainly;
+pub(crate) use wide::wide_loops;
+pub use wide::{WideLoop, wide};
 
 /// Every pair of `n` things once, the smaller position first.
 ///

@@ -6,6 +6,9 @@
 
 use nalgebra::{Cholesky, DMatrix, DVector, Dyn};
 
+use super::sweep::{self, ABREAST, Size};
+use crate::math::wide;
+
 /// Normal equations with a band of `half_band` subdiagonals and a dense border.
 #[derive(Debug, Clone)]
 pub struct Arrow {
@@ -62,89 +65,42 @@ impl Arrow {
     /// Factor of the band alone, without border or damping.
     #[must_use]
     pub fn factor_band(&self) -> Option<ArrowFactor> {
-        Self { band: self.band.clone(), half_band: self.half_band, ..Self::new(self.n, 0, 0) }.factor(0.0)
+        self.factored(0, 0.0)
     }
 
     /// Factors after adding `damping` times the border's diagonal to itself and `damping` squared times the band's
     /// (a smooth path lives on small eigenvalues, which plain damping would drown). `None` when not positive definite.
     #[must_use]
     pub fn factor(&self, damping: f64) -> Option<ArrowFactor> {
-        let (n, p, q) = (self.n, self.half_band, self.q);
-        let stride = p + 1;
-        let mut l = self.band.clone();
-        for i in 0..n {
-            l[i * stride + p] *= 1.0 + damping * damping;
-            let first = i.saturating_sub(p);
-            let (above, row_i) = l.split_at_mut(i * stride);
-            let row_i = &mut row_i[..stride];
-            for j in first..i {
-                let row_j = &above[j * stride..(j + 1) * stride];
-                let k0 = first.max(j.saturating_sub(p));
-                let a = &row_i[p + k0 - i..p + j - i];
-                let b = &row_j[p + k0 - j..p];
-                let dot: f64 = a.iter().zip(b).map(|(x, y)| x * y).sum();
-                let value = (row_i[p + j - i] - dot) / row_j[p];
-                row_i[p + j - i] = value;
-            }
-            let dot: f64 = row_i[p + first - i..p].iter().map(|x| x * x).sum();
-            let pivot = row_i[p] - dot;
-            if !(pivot > 0.0 && pivot.is_finite()) {
-                return None;
-            }
-            row_i[p] = pivot.sqrt();
-        }
-        // V = L^-1 B
-        let mut v = self.coupling.clone();
-        if q > 0 {
-            for i in 0..n {
-                let first = i.saturating_sub(p);
-                let (above, row) = v.split_at_mut(i * q);
-                let row = &mut row[..q];
-                for k in first..i {
-                    let f = l[i * stride + p + k - i];
-                    if f != 0.0 {
-                        for (r, a) in row.iter_mut().zip(&above[k * q..(k + 1) * q]) {
-                            *r -= f * a;
-                        }
-                    }
-                }
-                let inv = 1.0 / l[i * stride + p];
-                for r in row.iter_mut() {
-                    *r *= inv;
-                }
-            }
-        }
-        let mut schur = self.border.clone();
-        for d in 0..q {
-            schur[(d, d)] *= 1.0 + damping;
-        }
-        for row in v.chunks_exact(q.max(1)).take(if q > 0 { n } else { 0 }) {
-            for a in 0..q {
-                let f = row[a];
-                if f != 0.0 {
-                    for b in 0..=a {
-                        schur[(a, b)] -= f * row[b];
-                    }
-                }
-            }
-        }
+        self.factored(self.q, damping)
+    }
+
+    /// With the whole border, or with `q` = 0 without any.
+    fn factored(&self, q: usize, damping: f64) -> Option<ArrowFactor> {
+        let size = Size { n: self.n, p: self.half_band, q };
+        let coupling = if q == 0 { &[] } else { self.coupling.as_slice() };
+        let lift = 1.0 + damping * damping;
+        let (upper, v) = wide(sweep::Factor, (&self.band[..], coupling, size, lift))?;
+        let taken = wide(sweep::Gram, (&v[..], q));
+        let mut schur = self.border.view((0, 0), (q, q)).into_owned();
         for a in 0..q {
-            for b in 0..a {
+            schur[(a, a)] *= 1.0 + damping;
+            for b in 0..=a {
+                schur[(a, b)] -= taken[a * q + b];
                 schur[(b, a)] = schur[(a, b)];
             }
         }
         let schur = Cholesky::new(schur)?;
-        Some(ArrowFactor { n, half_band: p, q, l, v, schur })
+        Some(ArrowFactor { size, upper, v, schur })
     }
 }
 
 /// Factor of an [`Arrow`].
 #[derive(Debug, Clone)]
 pub struct ArrowFactor {
-    n: usize,
-    half_band: usize,
-    q: usize,
-    l: Vec<f64>,
+    size: Size,
+    /// Row k: column k of L from the diagonal down.
+    upper: Vec<f64>,
     /// L^-1 coupling, row-wise.
     v: Vec<f64>,
     schur: Cholesky<f64, Dyn>,
@@ -152,26 +108,11 @@ pub struct ArrowFactor {
 
 impl ArrowFactor {
     fn forward(&self, x: &mut [f64]) {
-        let (p, stride) = (self.half_band, self.half_band + 1);
-        for i in 0..self.n {
-            let first = i.saturating_sub(p);
-            let row = &self.l[i * stride + p + first - i..i * stride + p];
-            let dot: f64 = row.iter().zip(&x[first..i]).map(|(a, b)| a * b).sum();
-            x[i] = (x[i] - dot) / self.l[i * stride + p];
-        }
+        wide(sweep::Forward, (&self.upper[..], self.size.p, x));
     }
 
     fn backward(&self, x: &mut [f64]) {
-        let (p, stride) = (self.half_band, self.half_band + 1);
-        for i in (0..self.n).rev() {
-            let first = i.saturating_sub(p);
-            let value = x[i] / self.l[i * stride + p];
-            x[i] = value;
-            let row = &self.l[i * stride + p + first - i..i * stride + p];
-            for (target, a) in x[first..i].iter_mut().zip(row) {
-                *target -= a * value;
-            }
-        }
+        wide(sweep::Backward, (&self.upper[..], self.size.p, x));
     }
 
     /// Solves for the right-hand sides of `arrow`.
@@ -184,19 +125,66 @@ impl ArrowFactor {
     #[must_use]
     pub fn solve_for(&self, mut y: Vec<f64>, mut b: DVector<f64>) -> (Vec<f64>, DVector<f64>) {
         self.forward(&mut y);
-        if self.q > 0 {
-            for (row, yi) in self.v.chunks_exact(self.q).zip(&y) {
+        if self.size.q > 0 {
+            for (row, yi) in self.v.chunks_exact(self.size.q).zip(&y) {
                 for (target, a) in b.iter_mut().zip(row) {
                     *target -= a * yi;
                 }
             }
             self.schur.solve_mut(&mut b);
-            for (row, yi) in self.v.chunks_exact(self.q).zip(y.iter_mut()) {
+            for (row, yi) in self.v.chunks_exact(self.size.q).zip(y.iter_mut()) {
                 *yi -= row.iter().zip(b.iter()).map(|(a, x)| a * x).sum::<f64>();
             }
         }
         self.backward(&mut y);
         (y, b)
+    }
+
+    /// [`Self::solve_for`] of many right-hand sides.
+    #[must_use]
+    pub fn solve_all(&self, sides: &[(Vec<f64>, DVector<f64>)]) -> Vec<(Vec<f64>, DVector<f64>)> {
+        self.all(sides, true)
+    }
+
+    /// [`Self::solve_band`] of many right-hand sides, and beside it the border's part of [`Self::solve_for`].
+    #[must_use]
+    pub fn solve_band_all(&self, sides: &[(Vec<f64>, DVector<f64>)]) -> Vec<(Vec<f64>, DVector<f64>)> {
+        self.all(sides, false)
+    }
+
+    /// Solutions of the band, which follows the border's or not, and of the border.
+    fn all(&self, sides: &[(Vec<f64>, DVector<f64>)], follows: bool) -> Vec<(Vec<f64>, DVector<f64>)> {
+        let q = self.size.q;
+        let mut out = Vec::with_capacity(sides.len());
+        for few in sides.chunks(ABREAST) {
+            let mut y = self.abreast(few.iter().map(|s| s.0.as_slice()));
+            wide(sweep::ForwardAbreast, (&self.upper[..], self.size.p, &mut y[..]));
+            let mut borders: Vec<DVector<f64>> = few.iter().map(|s| s.1.clone()).collect();
+            let mut rows = vec![[0.0; ABREAST]; q];
+            for (i, b) in borders.iter().enumerate() {
+                rows.iter_mut().zip(b.iter()).for_each(|(row, b)| row[i] = *b);
+            }
+            wide(sweep::BorderOff, (&self.v[..], &y[..], &mut rows[..]));
+            for (i, b) in borders.iter_mut().enumerate() {
+                b.iter_mut().zip(&rows).for_each(|(b, row)| *b = row[i]);
+                self.schur.solve_mut(b);
+                rows.iter_mut().zip(b.iter()).for_each(|(row, b)| row[i] = *b);
+            }
+            if follows {
+                wide(sweep::BorderBack, (&self.v[..], &rows[..], &mut y[..]));
+            }
+            wide(sweep::BackwardAbreast, (&self.upper[..], self.size.p, &mut y[..]));
+            out.extend(borders.into_iter().enumerate().map(|(i, b)| (y.iter().map(|y| y[i]).collect(), b)));
+        }
+        out
+    }
+
+    fn abreast<'a>(&self, few: impl Iterator<Item = &'a [f64]>) -> Vec<[f64; ABREAST]> {
+        let mut y = vec![[0.0; ABREAST]; self.size.n];
+        for (i, side) in few.enumerate() {
+            y.iter_mut().zip(side).for_each(|(y, v)| y[i] = *v);
+        }
+        y
     }
 
     /// Solves the band alone, the border held.
@@ -211,9 +199,12 @@ impl ArrowFactor {
     #[must_use]
     pub fn form(&self, mut y: Vec<f64>) -> (f64, DVector<f64>) {
         self.forward(&mut y);
-        let mut by_border = DVector::zeros(self.q);
-        for (row, yi) in self.v.chunks_exact(self.q.max(1)).zip(&y).take(if self.q > 0 { self.n } else { 0 })
-        {
+        let mut by_border = DVector::zeros(self.size.q);
+        for (row, yi) in self.v.chunks_exact(self.size.q.max(1)).zip(&y).take(if self.size.q > 0 {
+            self.size.n
+        } else {
+            0
+        }) {
             for (target, a) in by_border.iter_mut().zip(row) {
                 *target -= a * yi;
             }
@@ -230,36 +221,17 @@ impl ArrowFactor {
     /// Half the log determinant of the whole matrix.
     #[must_use]
     pub fn half_log_det(&self) -> f64 {
-        let (p, stride) = (self.half_band, self.half_band + 1);
-        let band: f64 = (0..self.n).map(|i| self.l[i * stride + p].ln()).sum();
-        let border: f64 = (0..self.q).map(|i| self.schur.l_dirty()[(i, i)].ln()).sum();
+        let band: f64 = self.upper.iter().step_by(self.size.p + 1).map(|pivot| pivot.ln()).sum();
+        let border: f64 = (0..self.size.q).map(|i| self.schur.l_dirty()[(i, i)].ln()).sum();
         band + border
     }
 
     /// `A^-1 B`, row-wise n x q: how the coefficients follow the border (with a minus sign).
     #[must_use]
     pub fn gain(&self) -> Vec<f64> {
-        let (n, p, q, stride) = (self.n, self.half_band, self.q, self.half_band + 1);
         let mut g = self.v.clone();
-        if q == 0 {
-            return g;
-        }
-        for i in (0..n).rev() {
-            let first = i.saturating_sub(p);
-            let (above, row) = g.split_at_mut(i * q);
-            let row = &mut row[..q];
-            let inv = 1.0 / self.l[i * stride + p];
-            for r in row.iter_mut() {
-                *r *= inv;
-            }
-            for k in first..i {
-                let f = self.l[i * stride + p + k - i];
-                if f != 0.0 {
-                    for (target, r) in above[k * q..(k + 1) * q].iter_mut().zip(row.iter()) {
-                        *target -= f * r;
-                    }
-                }
-            }
+        if self.size.q > 0 {
+            wide(sweep::BackwardAll, (&self.upper[..], self.size, &mut g[..]));
         }
         g
     }
@@ -267,137 +239,6 @@ impl ArrowFactor {
     /// Inverse of the banded part within its band, same layout as [`Arrow::band`].
     #[must_use]
     pub fn band_inverse(&self) -> Vec<f64> {
-        let (n, p, stride) = (self.n, self.half_band, self.half_band + 1);
-        let mut z = vec![0.0; n * stride];
-        // Column j of L below the diagonal, gathered once per column.
-        let mut column = vec![0.0; p];
-        for j in (0..n).rev() {
-            let last = (j + p).min(n - 1);
-            let m = last - j;
-            let diag = self.l[j * stride + p];
-            for k in 1..=m {
-                column[k - 1] = self.l[(j + k) * stride + p - k] / diag;
-            }
-            for i in (j + 1..=last).rev() {
-                let mut sum = 0.0;
-                for k in 1..=m {
-                    let kk = j + k;
-                    let zik = if i >= kk { z[i * stride + p + kk - i] } else { z[kk * stride + p + i - kk] };
-                    sum += column[k - 1] * zik;
-                }
-                z[i * stride + p + j - i] = -sum;
-            }
-            let mut sum = 0.0;
-            for k in 1..=m {
-                sum += column[k - 1] * z[(j + k) * stride + p - k];
-            }
-            z[j * stride + p] = 1.0 / (diag * diag) - sum;
-        }
-        z
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use rand::{RngExt, SeedableRng};
-
-    fn example() -> (Arrow, DMatrix<f64>) {
-        let (n, p, q) = (30, 5, 3);
-        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(7);
-        let mut arrow = Arrow::new(n, p, q);
-        let mut full = DMatrix::zeros(n + q, n + q);
-        for start in 0..=(n - p - 1) {
-            for _ in 0..2 {
-                let g: Vec<f64> = (0..=p).map(|_| rng.random_range(-1.0..1.0)).collect();
-                let h: Vec<f64> = (0..q).map(|_| rng.random_range(-1.0..1.0)).collect();
-                let mut row = DVector::zeros(n + q);
-                for k in 0..=p {
-                    row[start + k] = g[k];
-                }
-                for k in 0..q {
-                    row[n + k] = h[k];
-                }
-                full += &row * row.transpose();
-                for a in 0..=p {
-                    for b in 0..=a {
-                        arrow.add_band(start + a, start + b, g[a] * g[b]);
-                    }
-                    for (b, hb) in h.iter().enumerate() {
-                        arrow.coupling[(start + a) * q + b] += g[a] * hb;
-                    }
-                    arrow.rhs[start + a] += g[a];
-                }
-                for a in 0..q {
-                    for b in 0..q {
-                        arrow.border[(a, b)] += h[a] * h[b];
-                    }
-                    arrow.border_rhs[a] += 0.5 * h[a];
-                }
-            }
-        }
-        (arrow, full)
-    }
-
-    #[test]
-    fn arrow_agrees_with_dense_algebra() {
-        let (arrow, full) = example();
-        let factor = arrow.factor(0.0).unwrap();
-        let (x, b) = factor.solve(&arrow);
-        let mut rhs = DVector::zeros(33);
-        for i in 0..30 {
-            rhs[i] = arrow.rhs[i];
-        }
-        for i in 0..3 {
-            rhs[30 + i] = arrow.border_rhs[i];
-        }
-        let dense = full.clone().lu().solve(&rhs).unwrap();
-        for i in 0..30 {
-            assert!((x[i] - dense[i]).abs() < 1e-8);
-        }
-        for i in 0..3 {
-            assert!((b[i] - dense[30 + i]).abs() < 1e-8);
-        }
-        let inverse = full.clone().try_inverse().unwrap();
-        let border = factor.border_covariance();
-        let gain = factor.gain();
-        let z = factor.band_inverse();
-        for i in 0..30_usize {
-            for j in i.saturating_sub(5)..=i {
-                let mut value = z[i * 6 + 5 + j - i];
-                for a in 0..3 {
-                    for c in 0..3 {
-                        value += gain[i * 3 + a] * border[(a, c)] * gain[j * 3 + c];
-                    }
-                }
-                assert!((value - inverse[(i, j)]).abs() < 1e-8, "{i} {j}");
-            }
-        }
-        let log_det = full.lu().determinant().ln() / 2.0;
-        assert!((factor.half_log_det() - log_det).abs() < 1e-8);
-    }
-
-    #[test]
-    fn a_linear_form_has_the_variance_of_the_inverse() {
-        let (arrow, full) = example();
-        let factor = arrow.factor(0.0).unwrap();
-        let f: Vec<f64> = (0..30).map(|i| if i % 7 < 3 { (i as f64).sin() } else { 0.0 }).collect();
-        let (held, by_border) = factor.form(f.clone());
-        let all = held + (by_border.transpose() * factor.border_covariance() * &by_border)[0];
-        let mut row = DVector::zeros(33);
-        (0..30).for_each(|i| row[i] = f[i]);
-        let inverse = full.try_inverse().unwrap();
-        assert!((all - (row.transpose() * inverse * &row)[0]).abs() < 1e-8);
-        let held_dense: f64 = f.iter().zip(factor.solve_band(f.clone())).map(|(a, b)| a * b).sum();
-        assert!((held - held_dense).abs() < 1e-8);
-    }
-
-    #[test]
-    fn a_matrix_that_is_not_positive_definite_is_refused() {
-        let mut arrow = Arrow::new(3, 1, 0);
-        arrow.add_band(0, 0, 1.0);
-        arrow.add_band(1, 1, -1.0);
-        arrow.add_band(2, 2, f64::NAN);
-        assert!(arrow.factor(0.0).is_none());
+        wide(sweep::Inverse, (&self.upper[..], self.size.n, self.size.p))
     }
 }

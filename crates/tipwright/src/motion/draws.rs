@@ -6,6 +6,7 @@ use rand_distr::{Distribution, StandardNormal};
 
 use super::solution::{Solution, place};
 use super::state::State;
+use super::sweep::ABREAST;
 
 /// One draw from the joint error of path and set-up, as absolute values.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,18 +20,21 @@ impl Solution {
     /// (`misfit`). Draw k depends on `seed` and k alone, so more draws begin with the same ones.
     #[must_use]
     pub fn draws(&self, count: usize, seed: u64) -> Vec<Draw> {
-        (0..count)
-            .map(|k| {
-                let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
-                rng.set_stream(k as u64);
-                let mut sample = || -> f64 { StandardNormal.sample(&mut rng) };
-                let mut pull = self.replicator.nothing();
-                let errors = self.replicator.errors(&self.misfit.mixes, &mut sample);
-                self.replicator.add_errors(&errors, &mut pull);
-                self.replicator.add_priors(&mut sample, &mut pull);
-                let (x, b) = self.factor.solve_for(pull.0, pull.1);
-                Draw { state: self.state.moved(&self.layout, &x, b.as_slice()) }
-            })
+        let pull = |k: usize| {
+            let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+            rng.set_stream(k as u64);
+            let mut sample = || -> f64 { StandardNormal.sample(&mut rng) };
+            let mut pull = self.replicator.nothing();
+            let errors = self.replicator.errors(&self.misfit.mixes, &mut sample);
+            self.replicator.add_errors(&errors, &mut pull);
+            self.replicator.add_priors(&mut sample, &mut pull);
+            pull
+        };
+        let draws: Vec<usize> = (0..count).collect();
+        draws
+            .chunks(ABREAST)
+            .flat_map(|few| self.factor.solve_all(&few.iter().map(|k| pull(*k)).collect::<Vec<_>>()))
+            .map(|(x, b)| Draw { state: self.state.moved(&self.layout, &x, b.as_slice()) })
             .collect()
     }
 

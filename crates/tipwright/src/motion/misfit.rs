@@ -12,6 +12,7 @@ use rand_distr::{Distribution, StandardNormal};
 
 use super::band::ArrowFactor;
 use super::replicate::{Mix, Replicator};
+use super::sweep::ABREAST;
 
 /// Sightings over which an error may fade.
 const FADES: [f64; 5] = [2.0, 6.0, 20.0, 60.0, 200.0];
@@ -21,11 +22,11 @@ const BLOCKS: [usize; 5] = [1, 4, 16, 64, 256];
 /// known to 29 %.
 const FEWEST_BLOCKS: usize = 24;
 /// Solutions with made-up errors per kind. The sums of eight are known three times better than those of the one real series.
-const TRIES: usize = 8;
+const TRIES: usize = 2 * ABREAST;
 /// Fall of chi-square for a component to be taken in: 4, two standard deviations of one.
 const WORTH: f64 = 4.0;
 /// Solutions with errors of the kind found, from which the widening is taken: a standard deviation to 7 %.
-const REPLICATES: usize = 100;
+const REPLICATES: usize = 25 * ABREAST;
 const SEED: u64 = 0x7469_7077;
 
 /// What sightings' errors are like, and how much wider than white ones they make the solution.
@@ -78,23 +79,29 @@ pub fn find(
     // What errors of one kind leave: prior's first, then white ones, then those that last.
     let mut leaves = |mix: Option<Mix>| -> Vec<Sums> {
         let mut mean: Vec<Sums> = vec![vec![(0.0, 0); BLOCKS.len()]; markers];
-        for _ in 0..TRIES {
-            let mut pull = replicator.nothing();
-            let mut errors = vec![Vector2::zeros(); replicator.rows.len()];
-            match &mix {
-                None => replicator.add_priors(&mut sample, &mut pull),
-                Some(mix) => {
-                    errors = replicator.errors(&vec![mix.clone(); markers], &mut sample);
-                    replicator.add_errors(&errors, &mut pull);
+        for _ in 0..TRIES / ABREAST {
+            let (mut pulls, mut all_errors) = (Vec::new(), Vec::new());
+            for _ in 0..ABREAST {
+                let mut pull = replicator.nothing();
+                let mut errors = vec![Vector2::zeros(); replicator.rows.len()];
+                match &mix {
+                    None => replicator.add_priors(&mut sample, &mut pull),
+                    Some(mix) => {
+                        errors = replicator.errors(&vec![mix.clone(); markers], &mut sample);
+                        replicator.add_errors(&errors, &mut pull);
+                    }
                 }
+                pulls.push(pull);
+                all_errors.push(errors);
             }
-            let (x, b) = factor.solve_for(pull.0, pull.1);
-            for (row, error) in replicator.rows.iter().zip(&mut errors) {
-                *error = (*error - replicator.moved(row, &x, &b) * row.root) * row.share;
-            }
-            for (mean, new) in mean.iter_mut().zip(sums(replicator, &errors)) {
-                for (mean, new) in mean.iter_mut().zip(new) {
-                    *mean = (mean.0 + new.0 / TRIES as f64, new.1);
+            for ((x, b), mut errors) in factor.solve_all(&pulls).into_iter().zip(all_errors) {
+                for (row, error) in replicator.rows.iter().zip(&mut errors) {
+                    *error = (*error - replicator.moved(row, &x, &b) * row.root) * row.share;
+                }
+                for (mean, new) in mean.iter_mut().zip(sums(replicator, &errors)) {
+                    for (mean, new) in mean.iter_mut().zip(new) {
+                        *mean = (mean.0 + new.0 / TRIES as f64, new.1);
+                    }
                 }
             }
         }
@@ -229,21 +236,25 @@ fn widening(replicator: &Replicator, factor: &ArrowFactor, band_inverse: &[f64],
     let mut squares = DVector::<f64>::zeros(border.nrows());
     // of the place and of the velocity
     let mut got = [vec![0.0; markers], vec![0.0; markers]];
-    for _ in 0..REPLICATES {
-        let mut pull = replicator.nothing();
-        let errors = replicator.errors(&mixes, &mut sample);
-        replicator.add_errors(&errors, &mut pull);
-        replicator.add_priors(&mut sample, &mut pull);
-        let x = factor.solve_band(pull.0.clone());
-        for row in &replicator.rows {
-            let l = &row.linear;
-            for (got, weights) in got.iter_mut().zip([&l.weights, &l.rates_per_s]) {
-                let shift = super::state::combine(&x, markers, row.marker_idx, l.first, weights);
-                got[row.marker_idx] += row.share * (l.by_point * shift).norm_squared();
-            }
+    for _ in 0..REPLICATES / ABREAST {
+        let mut pulls = Vec::new();
+        for _ in 0..ABREAST {
+            let mut pull = replicator.nothing();
+            let errors = replicator.errors(&mixes, &mut sample);
+            replicator.add_errors(&errors, &mut pull);
+            replicator.add_priors(&mut sample, &mut pull);
+            pulls.push(pull);
         }
-        let (_, b) = factor.solve_for(pull.0, pull.1);
-        squares += b.component_mul(&b);
+        for (x, b) in factor.solve_band_all(&pulls) {
+            for row in &replicator.rows {
+                let l = &row.linear;
+                for (got, weights) in got.iter_mut().zip([&l.weights, &l.rates_per_s]) {
+                    let shift = super::state::combine(&x, markers, row.marker_idx, l.first, weights);
+                    got[row.marker_idx] += row.share * (l.by_point * shift).norm_squared();
+                }
+            }
+            squares += b.component_mul(&b);
+        }
     }
     let mut expected = [vec![0.0; markers], vec![0.0; markers]];
     for row in &replicator.rows {

@@ -88,6 +88,7 @@ mod solve;
 pub mod spline;
 mod state;
 pub mod stretch;
+mod sweep;
 mod taken;
 #[cfg(test)]
 mod tests;

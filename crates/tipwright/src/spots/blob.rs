@@ -1,9 +1,66 @@
 //! A first measure of what stands at a peak: the connected samples above half contrast and their moments.
 
 use super::causes::Cause;
-use super::patch::Patch;
+use super::grid::Map;
+use crate::model::footage::{Plane, PlaneData};
 
-/// A connected bright area, in samples of its patch's plane.
+/// What can be looked at sample by sample, in steps of eight bits; places outside repeat the border.
+pub(super) trait Samples {
+    fn at(&self, x: i32, y: i32) -> f32;
+}
+
+impl Samples for Map {
+    #[inline(always)]
+    fn at(&self, x: i32, y: i32) -> f32 {
+        let (x, y) = (x.clamp(0, self.width as i32 - 1), y.clamp(0, self.height as i32 - 1));
+        f32::from(self.data[y as usize * self.width + x as usize])
+    }
+}
+
+impl Samples for Plane<'_> {
+    #[inline(always)]
+    fn at(&self, x: i32, y: i32) -> f32 {
+        let (x, y) = (x.clamp(0, self.width as i32 - 1), y.clamp(0, self.height as i32 - 1));
+        let at = y as usize * self.stride + x as usize;
+        match self.data {
+            PlaneData::Bits8(data) => f32::from(data[at]),
+            PlaneData::Bits10(data) => 0.25 * f32::from(data[at]),
+        }
+    }
+}
+
+/// How much brighter it is than before.
+pub(super) struct Rise<'a, S>(pub &'a S, pub &'a S);
+
+impl<S: Samples> Samples for Rise<'_, S> {
+    #[inline(always)]
+    fn at(&self, x: i32, y: i32) -> f32 {
+        self.0.at(x, y) - self.1.at(x, y)
+    }
+}
+
+/// A square of samples around a place.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Square {
+    side: usize,
+    /// Column and row of its first sample.
+    left: i32,
+    top: i32,
+}
+
+impl Square {
+    pub fn around([x, y]: [usize; 2], side: usize) -> Self {
+        let half = (side / 2) as i32;
+        Self { side, left: x as i32 - half, top: y as i32 - half }
+    }
+
+    #[inline(always)]
+    fn of(self, samples: &impl Samples, x: usize, y: usize) -> f32 {
+        samples.at(self.left + x as i32, self.top + y as i32)
+    }
+}
+
+/// A connected bright area, in samples of its plane.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Blob {
     /// Centre in the plane.
@@ -35,13 +92,13 @@ impl Blob {
 const DRAWN_OUT: f32 = 2.5;
 
 /// How far samples of at least `threshold` reach through a place, along the four lines across, down and between: least and most.
-fn extents(patch: &Patch, (x, y): (usize, usize), threshold: f32) -> [f32; 2] {
+fn extents(samples: &impl Samples, square: Square, (x, y): (usize, usize), threshold: f32) -> [f32; 2] {
     let run = |dx: i32, dy: i32| {
-        (1..patch.side as i32)
+        (1..square.side as i32)
             .take_while(|k| {
                 let (x, y) = (x as i32 + k * dx, y as i32 + k * dy);
-                let inside = |v: i32| (0..patch.side as i32).contains(&v);
-                inside(x) && inside(y) && patch.data[y as usize * patch.side + x as usize] >= threshold
+                let inside = |v: i32| (0..square.side as i32).contains(&v);
+                inside(x) && inside(y) && square.of(samples, x as usize, y as usize) >= threshold
             })
             .count() as f32
     };
@@ -54,24 +111,41 @@ fn extents(patch: &Patch, (x, y): (usize, usize), threshold: f32) -> [f32; 2] {
 /// Working memory of the flood.
 #[derive(Debug, Default)]
 pub(super) struct Flood {
-    seen: Vec<bool>,
+    /// Which flood came to a sample of the square last.
+    seen: Vec<u32>,
+    floods: u32,
     stack: Vec<(u16, u16)>,
     members: Vec<(u16, u16)>,
+    /// The members' samples.
+    values: Vec<f32>,
 }
 
 impl Flood {
-    /// Floods from the patch's middle through samples of at least `threshold`; `None` when the start is below it,
-    /// or when the area grows beyond `area_limit` or touches the patch's rim.
-    fn flood(&mut self, patch: &Patch, start: (usize, usize), threshold: f32, area_limit: usize) -> bool {
-        let side = patch.side;
-        self.seen.clear();
-        self.seen.resize(side * side, false);
+    /// Floods from a place of the square through samples of at least `threshold`; false when the start is below it, or when the area
+    /// grows beyond `area_limit` or touches the square's rim.
+    fn flood(
+        &mut self,
+        samples: &impl Samples,
+        square: Square,
+        start: (usize, usize),
+        threshold: f32,
+        area_limit: usize,
+    ) -> bool {
+        let side = square.side;
+        if self.seen.len() != side * side || self.floods == u32::MAX {
+            self.seen.clear();
+            self.seen.resize(side * side, 0);
+            self.floods = 0;
+        }
+        self.floods += 1;
         self.stack.clear();
         self.members.clear();
-        if patch.data[start.1 * side + start.0] < threshold {
+        self.values.clear();
+        let first = square.of(samples, start.0, start.1);
+        if first < threshold {
             return false;
         }
-        self.seen[start.1 * side + start.0] = true;
+        self.seen[start.1 * side + start.0] = self.floods;
         self.stack.push((start.0 as u16, start.1 as u16));
         while let Some((x, y)) = self.stack.pop() {
             self.members.push((x, y));
@@ -80,34 +154,37 @@ impl Flood {
                 return false;
             }
             for (x, y) in [(x - 1, y), (x + 1, y), (x, y - 1), (x, y + 1)] {
-                let at = y * side + x;
-                if !self.seen[at] && patch.data[at] >= threshold {
-                    self.seen[at] = true;
+                let seen = &mut self.seen[y * side + x];
+                if *seen != self.floods && square.of(samples, x, y) >= threshold {
+                    *seen = self.floods;
                     self.stack.push((x as u16, y as u16));
                 }
             }
         }
+        self.values
+            .extend(self.members.iter().map(|(x, y)| square.of(samples, usize::from(*x), usize::from(*y))));
         true
     }
 
-    /// Measures the blob in the middle of `patch`. `top` and `background` are its levels; `floor` is a level the
-    /// flood never goes below; `before` is the same square of the frame before.
-    pub fn measure(
+    /// Measures the blob in the middle of a square. `top` and `background` are its levels; `floor` is a level the flood never goes below;
+    /// `before` is the picture of the frame before.
+    pub fn measure<S: Samples>(
         &mut self,
-        patch: &Patch,
-        before: Option<&Patch>,
-        top: f32,
-        background: f32,
-        floor: f32,
+        samples: &S,
+        square: Square,
+        before: Option<&S>,
+        [top, background, floor]: [f32; 3],
         area_limit: usize,
     ) -> Result<Blob, Cause> {
-        let middle = patch.side / 2;
+        let middle = square.side / 2;
         // The best sample near the middle starts the flood.
         let mut start = (middle, middle);
+        let mut best = square.of(samples, middle, middle);
         for y in middle.saturating_sub(1)..=middle + 2 {
             for x in middle.saturating_sub(1)..=middle + 2 {
-                if patch.data[y * patch.side + x] > patch.data[start.1 * patch.side + start.0] {
-                    start = (x, y);
+                let value = square.of(samples, x, y);
+                if value > best {
+                    (start, best) = ((x, y), value);
                 }
             }
         }
@@ -116,22 +193,21 @@ impl Flood {
         if contrast <= 0.0 {
             return Err(Cause::Shape);
         }
-        if !self.flood(patch, start, threshold, area_limit) {
-            let [shortest, longest] = extents(patch, start, threshold);
+        if !self.flood(samples, square, start, threshold, area_limit) {
+            let [shortest, longest] = extents(samples, square, start, threshold);
             return Err(if longest > DRAWN_OUT * shortest { Cause::Blurred } else { Cause::Large });
         }
         // Weights grow from the threshold up, so that the centre does not jump with single samples at the rim.
         let (mut w, mut sx, mut sy, mut rise) = (0.0f32, 0.0f32, 0.0f32, 0.0f32);
         let of_start = |(x, y): &(u16, u16)| (f32::from(*x) - start.0 as f32, f32::from(*y) - start.1 as f32);
-        for member in &self.members {
-            let at = usize::from(member.1) * patch.side + usize::from(member.0);
-            let weight = (patch.data[at] - threshold).min(0.5 * contrast) + 0.15 * contrast;
+        for (member, value) in self.members.iter().zip(&self.values) {
+            let weight = (value - threshold).min(0.5 * contrast) + 0.15 * contrast;
             let (x, y) = of_start(member);
             w += weight;
             sx += weight * x;
             sy += weight * y;
             if let Some(before) = before {
-                rise += patch.data[at] - before.data[at];
+                rise += value - square.of(before, usize::from(member.0), usize::from(member.1));
             }
         }
         let (mx, my) = (sx / w, sy / w);
@@ -149,8 +225,8 @@ impl Flood {
         let (large, small) = (mean + spread, (mean - spread).max(1.0 / 12.0));
         // A disc has variance r^2 / 4 on each axis, a segment of length l has l^2 / 12.
         Ok(Blob {
-            x: mx + start.0 as f32 + patch.left as f32,
-            y: my + start.1 as f32 + patch.top as f32,
+            x: mx + start.0 as f32 + square.left as f32,
+            y: my + start.1 as f32 + square.top as f32,
             radius: 2.0 * small.sqrt(),
             length: (12.0 * (large - small)).sqrt(),
             angle_rad: 0.5 * (2.0 * xy).atan2(xx - yy),

@@ -6,6 +6,7 @@
 use crate::model::footage::{Plane, PlaneData, Planes};
 
 use super::colour::Hue;
+use crate::math::{wide, wide_loops};
 
 /// A byte picture.
 #[derive(Debug, Clone, Default)]
@@ -22,10 +23,12 @@ impl Map {
         }
     }
 
+    #[inline(always)]
     pub fn row(&self, y: usize) -> &[u8] {
         &self.data[y * self.width..(y + 1) * self.width]
     }
 
+    #[inline(always)]
     pub fn row_mut(&mut self, y: usize) -> &mut [u8] {
         &mut self.data[y * self.width..(y + 1) * self.width]
     }
@@ -44,6 +47,10 @@ pub(super) struct Grid {
     pub frames: u64,
 }
 
+wide_loops! {
+    Advance = Grid::advance_here, (&mut Grid, &Planes<'_>, &[Option<Hue>]) => ();
+}
+
 impl Grid {
     pub fn new(looks: usize) -> Self {
         Self { hue: vec![Map::default(); looks], hue_before: vec![Map::default(); looks], ..Self::default() }
@@ -51,29 +58,34 @@ impl Grid {
 
     /// Takes in the next frame. `hues` has one entry per look, `None` for white.
     pub fn advance(&mut self, planes: &Planes<'_>, hues: &[Option<Hue>]) {
+        wide(Advance, (self, planes, hues));
+    }
+
+    #[inline(always)]
+    fn advance_here((grid, planes, hues): (&mut Self, &Planes<'_>, &[Option<Hue>])) {
         let (width, height) = (planes.luma.width / 2, planes.luma.height / 2);
-        std::mem::swap(&mut self.luma, &mut self.luma_before);
-        std::mem::swap(&mut self.hue, &mut self.hue_before);
-        self.luma.resize(width, height);
-        halve_plane(&planes.luma, [1, 1], &mut self.luma);
+        std::mem::swap(&mut grid.luma, &mut grid.luma_before);
+        std::mem::swap(&mut grid.hue, &mut grid.hue_before);
+        grid.luma.resize(width, height);
+        halve_plane(&planes.luma, [1, 1], &mut grid.luma);
         if let (Some(cb), Some(cr)) = (&planes.cb, &planes.cr) {
-            self.cb.resize(width, height);
-            self.cr.resize(width, height);
-            halve_plane(cb, planes.chroma_step, &mut self.cb);
-            halve_plane(cr, planes.chroma_step, &mut self.cr);
-            for (hue, map) in hues.iter().zip(&mut self.hue) {
+            grid.cb.resize(width, height);
+            grid.cr.resize(width, height);
+            halve_plane(cb, planes.chroma_step, &mut grid.cb);
+            halve_plane(cr, planes.chroma_step, &mut grid.cr);
+            for (hue, map) in hues.iter().zip(&mut grid.hue) {
                 let Some(hue) = hue else { continue };
                 map.resize(width, height);
                 for y in 0..height {
-                    hue_row(self.cb.row(y), self.cr.row(y), *hue, map.row_mut(y));
+                    hue_row(grid.cb.row(y), grid.cr.row(y), *hue, map.row_mut(y));
                 }
             }
         }
-        if self.frames == 0 {
-            self.luma_before.clone_from(&self.luma);
-            self.hue_before.clone_from(&self.hue);
+        if grid.frames == 0 {
+            grid.luma_before.clone_from(&grid.luma);
+            grid.hue_before.clone_from(&grid.hue);
         }
-        self.frames += 1;
+        grid.frames += 1;
     }
 
     pub fn has_chroma(&self) -> bool {
@@ -82,6 +94,7 @@ impl Grid {
 }
 
 /// One plane brought to the half-size grid. `step` is how many luma samples a sample of the plane stands for.
+#[inline(always)]
 fn halve_plane(plane: &Plane<'_>, step: [usize; 2], out: &mut Map) {
     for y in 0..out.height {
         let rows = if step[1] == 1 { [2 * y, 2 * y + 1] } else { [y.min(plane.height - 1); 2] };
@@ -116,6 +129,7 @@ fn halve_plane(plane: &Plane<'_>, step: [usize; 2], out: &mut Map) {
     }
 }
 
+#[inline(always)]
 pub(super) fn halve_row_8(a: &[u8], b: &[u8], out: &mut [u8]) {
     // Fixed lengths let the compiler keep sixteen sums in registers.
     let mut blocks = out.chunks_exact_mut(16);
@@ -139,6 +153,7 @@ pub(super) fn halve_row_8(a: &[u8], b: &[u8], out: &mut [u8]) {
 }
 
 /// Twice the chroma along the hue less five fourths of twice the chroma across it: positive within 39 degrees of the hue.
+#[inline(always)]
 fn hue_row(cb: &[u8], cr: &[u8], hue: Hue, out: &mut [u8]) {
     let (ku, kv) = (hue.along_64[0], hue.along_64[1]);
     for ((o, cb), cr) in out.iter_mut().zip(cb).zip(cr) {

@@ -66,15 +66,6 @@ impl Patch {
         }
     }
 
-    /// Cuts the square around a place out of a map.
-    pub fn cut_map(&mut self, map: &Map, centre: [usize; 2]) {
-        self.frame(centre, map.width, map.height);
-        self.fill_from(map.height, |row, left, out| {
-            let line = &map.row(row)[left..][..out.len()];
-            out.iter_mut().zip(line).for_each(|(o, v)| *o = f32::from(*v));
-        });
-    }
-
     /// Cuts chroma along a direction out of the two chroma maps.
     pub fn cut_chroma(&mut self, cb: &Map, cr: &Map, along: [f32; 2], centre: [usize; 2]) {
         self.frame(centre, cb.width, cb.height);

@@ -40,6 +40,7 @@ impl Outline {
 
 impl Profiles {
     /// Profile at places `along` and `across` the path from its middle.
+    #[inline(always)]
     pub fn evaluate(&mut self, along: &[f32], across: &[f32], outline: Outline) {
         let count = along.len();
         let columns = [

@@ -6,6 +6,7 @@
 //! what became brighter since the frame before, which leaves out everything that stands still.
 
 use super::grid::{Map, halve_row_8};
+use crate::math::{wide, wide_loops};
 
 /// A place to look at, in half-size pixels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -31,6 +32,13 @@ pub(super) struct Search {
     blocks: Vec<(u8, u32)>,
 }
 
+wide_loops! {
+    Halve = halve, (&Map, &mut Map) => ();
+    Rise = rise, (&Map, &Map, &mut Map) => ();
+    RingResponse = ring_response_here, (&Map, usize, u8, &mut Map) => ();
+    BestOfBlocks = Search::best_of_blocks, (&mut Search, u8) => ();
+}
+
 impl Search {
     /// Places on a map, best first, at most `limit`, at least `threshold`.
     pub fn still(&mut self, map: &Map, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
@@ -41,9 +49,7 @@ impl Search {
     /// The same for what is too large for the usual ring, at half the map's size: a ring within a ball sees nothing.
     pub fn large(&mut self, map: &Map, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
         self.coarse.resize(map.width / 2, map.height / 2);
-        for y in 0..self.coarse.height {
-            halve_row_8(map.row(2 * y), map.row(2 * y + 1), self.coarse.row_mut(y));
-        }
+        wide(Halve, (map, &mut self.coarse));
         let (half, start) = (radius.div_ceil(2), out.len());
         ring_response(&self.coarse, half, threshold, &mut self.response);
         self.pick(half, threshold, limit, out);
@@ -63,32 +69,38 @@ impl Search {
         out: &mut Vec<Peak>,
     ) {
         self.rise.resize(map.width, map.height);
-        for ((o, a), b) in self.rise.data.iter_mut().zip(&map.data).zip(&before.data) {
-            *o = a.saturating_sub(*b);
-        }
+        wide(Rise, (map, before, &mut self.rise));
         ring_response(&self.rise, radius, threshold, &mut self.response);
         self.pick(radius, threshold, limit, out);
     }
 
-    fn pick(&mut self, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
-        let map = &self.response;
+    /// The best response of every block that reaches the threshold.
+    #[inline(always)]
+    fn best_of_blocks((search, threshold): (&mut Self, u8)) {
+        let map = &search.response;
         let columns = map.width.div_ceil(BLOCK_COLUMNS);
-        self.column_max.resize(map.width, 0);
-        self.blocks.clear();
+        search.column_max.resize(map.width, 0);
+        search.blocks.clear();
         for top in (0..map.height).step_by(BLOCK_ROWS) {
-            self.column_max.fill(0);
+            search.column_max.fill(0);
             for y in top..(top + BLOCK_ROWS).min(map.height) {
-                for (m, v) in self.column_max.iter_mut().zip(map.row(y)) {
+                for (m, v) in search.column_max.iter_mut().zip(map.row(y)) {
                     *m = (*m).max(*v);
                 }
             }
-            for (column, chunk) in self.column_max.chunks(BLOCK_COLUMNS).enumerate() {
+            for (column, chunk) in search.column_max.chunks(BLOCK_COLUMNS).enumerate() {
                 let best = chunk.iter().fold(0u8, |a, b| a.max(*b));
                 if best >= threshold {
-                    self.blocks.push((best, (top / BLOCK_ROWS * columns + column) as u32));
+                    search.blocks.push((best, (top / BLOCK_ROWS * columns + column) as u32));
                 }
             }
         }
+    }
+
+    fn pick(&mut self, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
+        wide(BestOfBlocks, (self, threshold));
+        let map = &self.response;
+        let columns = map.width.div_ceil(BLOCK_COLUMNS);
         // Best first; equal responses in picture order, so that the outcome never depends on the sort.
         let order = |a: &(u8, u32), b: &(u8, u32)| b.0.cmp(&a.0).then(a.1.cmp(&b.1));
         if self.blocks.len() > limit {
@@ -113,8 +125,29 @@ impl Search {
     }
 }
 
+/// A map at half its size.
+#[inline(always)]
+fn halve((map, out): (&Map, &mut Map)) {
+    for y in 0..out.height {
+        halve_row_8(map.row(2 * y), map.row(2 * y + 1), out.row_mut(y));
+    }
+}
+
+/// What became brighter.
+#[inline(always)]
+fn rise((map, before, out): (&Map, &Map, &mut Map)) {
+    for ((o, a), b) in out.data.iter_mut().zip(&map.data).zip(&before.data) {
+        *o = a.saturating_sub(*b);
+    }
+}
+
 /// Response of the whole map; rows that cannot reach the threshold are left at zero.
 fn ring_response(map: &Map, radius: usize, threshold: u8, out: &mut Map) {
+    wide(RingResponse, (map, radius, threshold, out));
+}
+
+#[inline(always)]
+fn ring_response_here((map, radius, threshold, out): (&Map, usize, u8, &mut Map)) {
     out.resize(map.width, map.height);
     let diagonal = ((radius as f32) * 0.72).round() as usize;
     if map.width <= 2 * radius || map.height <= 2 * radius {
@@ -138,6 +171,7 @@ fn ring_response(map: &Map, radius: usize, threshold: u8, out: &mut Map) {
     }
 }
 
+#[inline(always)]
 fn ring_row(centre: &[u8], straight: [&[u8]; 4], slanted: [&[u8]; 4], out: &mut [u8]) {
     let n = out.len();
     let centre = &centre[..n];

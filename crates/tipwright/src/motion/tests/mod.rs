@@ -1,3 +1,4 @@
+mod band;
 mod derivatives;
 mod lasting;
 mod rate;

@@ -2,7 +2,7 @@
 
 use crate::model::footage::FrameView;
 
-use super::super::blob::Blob;
+use super::super::blob::{Blob, Flood, Rise, Samples, Square};
 use super::super::causes::Cause;
 use super::super::colour::{ColourMatch, match_colour};
 use super::super::grid::Map;
@@ -69,32 +69,25 @@ impl Finder {
                 self.counts.same_spot += 1;
                 continue;
             }
-            let (now, before, rise) = if coloured {
-                self.chroma_now.cut_map(map, [peak.x, peak.y]);
-                self.chroma_before.cut_map(map_before, [peak.x, peak.y]);
-                (&self.chroma_now, &self.chroma_before, &mut self.chroma)
-            } else {
-                self.now.cut_plane(&frame.now.luma, [2 * peak.x, 2 * peak.y]);
-                match &frame.before {
-                    Some(planes) => self.before.cut_plane(&planes.luma, [2 * peak.x, 2 * peak.y]),
-                    None => self.before.clone_from(&self.now),
-                }
-                (&self.now, &self.before, &mut self.rise)
-            };
             let top = f32::from(map.row(peak.y)[peak.x]);
             let response = f32::from(peak.response);
             // What is drawn out and stands still is no streak: the edge of something, a branch.
             let moves = by_motion || top - f32::from(map_before.row(peak.y)[peak.x]) > 0.5 * response;
             let drawn_out = if moves { Cause::Blurred } else { Cause::Shape };
-            let blob = if by_motion {
-                rise.clone_from(now);
-                rise.data.iter_mut().zip(&before.data).for_each(|(a, b)| *a -= b);
+            let levels = if by_motion {
                 let change = top - f32::from(map_before.row(peak.y)[peak.x]);
-                let blob = self.flood.measure(rise, None, change, 0.0, change - 0.6 * response, limit);
-                blob.map(|b| Blob { rise: 1.0, ..b })
+                [change, 0.0, change - 0.6 * response]
             } else {
-                let around = ring_median(map, peak, peak.radius);
-                self.flood.measure(now, Some(before), top, around, top - 0.6 * response, limit)
+                [top, ring_median(map, peak, peak.radius), top - 0.6 * response]
+            };
+            let blob = if coloured {
+                let square = Square::around([peak.x, peak.y], self.chroma.side);
+                measure(&mut self.flood, [map, map_before], square, by_motion, levels, limit)
+            } else {
+                let square = Square::around([2 * peak.x, 2 * peak.y], self.now.side);
+                let now = &frame.now.luma;
+                let before = frame.before.as_ref().map_or(now, |planes| &planes.luma);
+                measure(&mut self.flood, [now, before], square, by_motion, levels, limit)
             };
             let mut blob = match blob {
                 Ok(blob) => blob,
@@ -183,6 +176,22 @@ impl Finder {
         ]);
         match_colour(self.hues[look_idx], core, around, cover)
     }
+}
+
+/// Measures a blob as it is, or what it changed since the frame before.
+fn measure<S: Samples>(
+    flood: &mut Flood,
+    [now, before]: [&S; 2],
+    square: Square,
+    by_motion: bool,
+    levels: [f32; 3],
+    limit: usize,
+) -> Result<Blob, Cause> {
+    if by_motion {
+        let blob = flood.measure(&Rise(now, before), square, None, levels, limit);
+        return blob.map(|b| Blob { rise: 1.0, ..b });
+    }
+    flood.measure(now, square, Some(before), levels, limit)
 }
 
 /// The strongest place that cannot be a marker, and why; and the strongest that is drawn out.

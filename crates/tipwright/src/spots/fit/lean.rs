@@ -92,6 +92,7 @@ const FREEDOM: f32 = 4.0;
 
 impl Fitter {
     /// The shading seen at the end of a fit with the unknowns `p`, which the last step reached; `variance` of a sample.
+    #[inline(always)]
     pub(super) fn lean(
         &mut self,
         p: &[f32; UNKNOWNS],
@@ -119,6 +120,7 @@ impl Fitter {
     }
 
     /// Derivatives of the samples by the shading.
+    #[inline(always)]
     fn shade_columns(&mut self, p: &[f32; UNKNOWNS]) {
         let bright = (p[AMPLITUDE] + p[LEVEL]).max(p[AMPLITUDE].abs()).max(LEAST_BRIGHT);
         let (radius, half) = (p[RADIUS], p[HALF_LENGTH]);
@@ -136,6 +138,7 @@ impl Fitter {
         }
     }
 
+    #[inline(always)]
     fn shade_products(&mut self) -> Products {
         let mut weighted = std::mem::take(&mut self.weighted);
         let mut products = Products::default();

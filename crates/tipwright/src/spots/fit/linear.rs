@@ -2,6 +2,7 @@
 
 use super::UNKNOWNS;
 
+#[inline(always)]
 pub(super) fn dot(a: &[f32], b: &[f32]) -> f32 {
     let mut sums = [0.0f32; 8];
     let (ca, cb) = (a.chunks_exact(8), b.chunks_exact(8));
@@ -15,6 +16,7 @@ pub(super) fn dot(a: &[f32], b: &[f32]) -> f32 {
 }
 
 /// Inverse of the active part of a symmetric positive matrix by Cholesky; `None` when it is not positive.
+#[inline(always)]
 pub(super) fn invert(
     normal: &[[f64; UNKNOWNS]; UNKNOWNS],
     active: &[bool; UNKNOWNS],

@@ -7,6 +7,7 @@
 //! compression leaves it, raises the covariance by the sum over lags of the product of the residuals' and the
 //! derivative's autocorrelation.
 
+mod correlation;
 mod lean;
 mod linear;
 
@@ -15,6 +16,7 @@ use linear::{dot, invert};
 
 use super::patch::Patch;
 use super::profile::{Outline, Profiles, cover};
+use crate::math::{wide, wide_loops};
 
 const UNKNOWNS: usize = 11;
 const X: usize = 0;
@@ -85,10 +87,25 @@ pub(super) struct Fitter {
     weighted: Vec<f32>,
     along: Vec<f32>,
     across: Vec<f32>,
+    behind: Vec<f32>,
     profiles: Profiles,
     jacobian: [Vec<f32>; UNKNOWNS],
     square: [Vec<f32>; 3],
     shade: [Vec<f32>; 2],
+}
+
+wide_loops! {
+    FitForm = fit_form, (&mut Fitter, &Patch, Option<&Patch>, FitStart) => Option<Fitted>;
+}
+
+#[inline(always)]
+fn fill(out: &mut [f32], with: impl Iterator<Item = f32>) {
+    out.iter_mut().zip(with).for_each(|(out, with)| *out = with);
+}
+
+#[inline(always)]
+fn fit_form((fitter, now, before, start): (&mut Fitter, &Patch, Option<&Patch>, FitStart)) -> Option<Fitted> {
+    fitter.fit_form_here(now, before, start)
 }
 
 impl Fitter {
@@ -128,6 +145,11 @@ impl Fitter {
     }
 
     fn fit_form(&mut self, now: &Patch, before: Option<&Patch>, start: FitStart) -> Option<Fitted> {
+        wide(FitForm, (self, now, before, start))
+    }
+
+    #[inline(always)]
+    fn fit_form_here(&mut self, now: &Patch, before: Option<&Patch>, start: FitStart) -> Option<Fitted> {
         let streak = start.length > 0.0;
         let mut p = [0.0f32; UNKNOWNS];
         (p[X], p[Y]) = (start.x - now.left as f32, start.y - now.top as f32);
@@ -246,6 +268,7 @@ impl Fitter {
     }
 
     /// Collects the samples within `reach` of the streak's axis.
+    #[inline(always)]
     fn gather(
         &mut self,
         now: &Patch,
@@ -296,19 +319,15 @@ impl Fitter {
         }
     }
 
+    #[inline(always)]
     fn evaluate(&mut self, p: &[f32; UNKNOWNS], origin: [f32; 2]) {
         let (ux, uy) = (p[ANGLE].cos(), p[ANGLE].sin());
         let (cx, cy) = (p[X] - origin[0], p[Y] - origin[1]);
         let count = self.value.len();
-        let [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js] = &mut self.jacobian;
-        let columns = [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js].map(|c| &mut c[..count]);
-        let [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js] = columns;
-        let (x, y) = (&self.x[..count], &self.y[..count]);
-        let (value, before) = (&self.value[..count], &self.before[..count]);
-        let residual = &mut self.residual[..count];
+        let (amplitude, level, slopes) = (p[AMPLITUDE], p[LEVEL], [p[SLOPE_X], p[SLOPE_Y], p[BEFORE]]);
         self.along.clear();
         self.across.clear();
-        for (x, y) in x.iter().zip(y) {
+        for (x, y) in self.x.iter().zip(&self.y) {
             let (dx, dy) = (x - cx, y - cy);
             self.along.push(dx * ux + dy * uy);
             self.across.push(dy * ux - dx * uy);
@@ -316,29 +335,39 @@ impl Fitter {
         let outline = Outline { radius: p[RADIUS], half_length: p[HALF_LENGTH], blur: p[BLUR] };
         self.profiles.evaluate(&self.along, &self.across, outline);
         let f = &self.profiles;
-        let (fv, fa, fc) = (&f.value[..count], &f.along[..count], &f.across[..count]);
-        let (fr, fh) = (&f.radius[..count], &f.half_length[..count]);
+        let (x, y, before) = (&self.x[..count], &self.y[..count], &self.before[..count]);
         let (along, across) = (&self.along[..count], &self.across[..count]);
-        let fb = &f.blur[..count];
-        for i in 0..count {
-            // The marker hides what is behind it: the background shows by 1 - value.
-            let behind = p[SLOPE_X] * x[i] + p[SLOPE_Y] * y[i] + p[BEFORE] * before[i];
-            let (contrast, seen) = (p[AMPLITUDE] - behind, 1.0 - fv[i]);
-            jx[i] = contrast * (fc[i] * uy - fa[i] * ux);
-            jy[i] = -contrast * (fa[i] * uy + fc[i] * ux);
-            jr[i] = contrast * fr[i];
-            jh[i] = contrast * fh[i];
-            jt[i] = contrast * (across[i] * fa[i] - along[i] * fc[i]);
-            js[i] = contrast * fb[i];
-            ja[i] = fv[i];
-            jl[i] = 1.0;
-            jsx[i] = x[i] * seen;
-            jsy[i] = y[i] * seen;
-            jb[i] = before[i] * seen;
-            residual[i] = value[i] - p[LEVEL] - p[AMPLITUDE] * fv[i] - behind * seen;
-        }
+        let (fv, fa, fc) = (&f.value[..count], &f.along[..count], &f.across[..count]);
+        // Column by column: loops over a few rows each become vector instructions, one over all of them does not.
+        let ground = x.iter().zip(y).zip(before);
+        self.behind.resize(count, 0.0);
+        fill(&mut self.behind, ground.map(|((x, y), b)| slopes[0] * x + slopes[1] * y + slopes[2] * b));
+        let behind = &self.behind[..count];
+        // The marker hides what is behind it: the background shows by 1 - value.
+        let seen = || fv.iter().map(|fv| 1.0 - fv);
+        let contrast = || behind.iter().map(|behind| amplitude - behind);
+        let left = self.value.iter().zip(fv).zip(behind);
+        let left = left.map(|((v, fv), behind)| v - level - amplitude * fv - behind * (1.0 - fv));
+        fill(&mut self.residual, left);
+        let [jx, jy, jr, jh, jt, ja, jl, jsx, jsy, jb, js] = &mut self.jacobian;
+        fill(jx, contrast().zip(fc).zip(fa).map(|((c, fc), fa)| c * (fc * uy - fa * ux)));
+        fill(jy, contrast().zip(fc).zip(fa).map(|((c, fc), fa)| -c * (fa * uy + fc * ux)));
+        fill(jr, contrast().zip(&f.radius).map(|(c, fr)| c * fr));
+        fill(jh, contrast().zip(&f.half_length).map(|(c, fh)| c * fh));
+        fill(js, contrast().zip(&f.blur).map(|(c, fb)| c * fb));
+        let turned = across.iter().zip(fa).zip(along.iter().zip(fc));
+        fill(
+            jt,
+            contrast().zip(turned).map(|(c, ((across, fa), (along, fc)))| c * (across * fa - along * fc)),
+        );
+        fill(ja, fv.iter().copied());
+        jl.fill(1.0);
+        fill(jsx, seen().zip(x).map(|(seen, x)| x * seen));
+        fill(jsy, seen().zip(y).map(|(seen, y)| y * seen));
+        fill(jb, seen().zip(before).map(|(seen, before)| before * seen));
     }
 
+    #[inline(always)]
     fn normal_equations(
         &mut self,
         active: &[bool; UNKNOWNS],
@@ -357,37 +386,5 @@ impl Fitter {
         }
         self.weighted = weighted;
         (normal, right)
-    }
-
-    /// Factors on the variances of x and y for noise that is alike in neighbouring samples.
-    fn correlation_factors(&mut self, side: usize, unknowns_per_sample: f32) -> [f32; 2] {
-        let [residual, jx, jy] = &mut self.square;
-        for square in [&mut *residual, &mut *jx, &mut *jy] {
-            square.clear();
-            square.resize(side * side, 0.0);
-        }
-        for (i, place) in self.place.iter().enumerate() {
-            let at = *place as usize;
-            residual[at] = self.residual[i] * self.weight[i];
-            jx[at] = self.jacobian[X][i];
-            jy[at] = self.jacobian[Y][i];
-        }
-        let (Some(first), Some(last)) = (self.place.first(), self.place.last()) else { return [1.0; 2] };
-        let lagged = |s: &[f32], lag: usize| {
-            let (a, b) = (*first as usize, *last as usize + 1);
-            let end = (b + lag).min(s.len());
-            let len = end - a - lag;
-            dot(&s[a..a + len], &s[a + lag..end])
-        };
-        let norm = [&*residual, &*jx, &*jy].map(|s| lagged(s, 0).max(1e-9));
-        let mut factors = [1.0f32; 2];
-        for lag in [1, 2, side - 1, side, side + 1, 2 * side] {
-            // Residuals of a fit lean to negative correlation by about the share of unknowns.
-            let noise = lagged(residual, lag) / norm[0] + unknowns_per_sample;
-            for (k, s) in [&*jx, &*jy].into_iter().enumerate() {
-                factors[k] += 2.0 * noise * lagged(s, lag) / norm[k + 1];
-            }
-        }
-        factors.map(|f| f.clamp(0.7, 8.0))
     }
 }

@@ -107,6 +107,25 @@ fn a_swinging_marker_is_found_in_front_of_sky_and_trees() {
     );
 }
 
+/// On wide vectors and without, to the last bit: discs, streaks, colours, what stands still.
+#[test]
+fn candidates_do_not_depend_on_the_width_of_vectors() {
+    let films = swung_clip(40, [232.0, 127.0, 129.0], |k, canvas| {
+        let small = Disc { x: 500.0, y: 280.0, radius: 3.5, motion: [0.0; 2], blur: 0.8 };
+        canvas.disc(&small, [230.0, 128.0, 128.0]);
+        let orange = Disc { x: 100.0 + 6.0 * k as f64, y: 260.0, radius: 4.0, motion: [3.0, 0.5], blur: 0.8 };
+        canvas.disc(&orange, [120.0, 80.0, 185.0]);
+    });
+    let found = || {
+        let reel = &mut Reel::new(films.clone(), Rotation::R0);
+        find_clip("west", reel, &[look(Colour::White), look(Colour::Orange)], &config(), &mut |_| {}).unwrap()
+    };
+    let (wide, plain) = (found(), crate::math::plainly(found));
+    assert!(wide.counts.kept > 80, "{:?}", wide.counts);
+    // words show every bit, and parts of a figure that equals nothing, itself too
+    assert_eq!(format!("{wide:?}"), format!("{plain:?}"));
+}
+
 #[test]
 fn a_marker_that_hangs_still_is_found() {
     let at = [[200.4, 220.7], [201.2, 330.3]];
