@@ -53,7 +53,8 @@ fn factor(
         if base > 0 {
             work.copy_within(WINDOW * width.., 0);
         }
-        for k in loaded..(base + WINDOW + p).min(n) {
+        let until = (base + WINDOW + p).min(n);
+        for k in loaded..until {
             let row = &mut work[(k - base) * width..][..width];
             row.fill(0.0);
             let last = p.min(n - 1 - k);
@@ -62,8 +63,8 @@ fn factor(
             }
             row[0] *= lift;
             row[border..border + q].copy_from_slice(&coupling[k * q..(k + 1) * q]);
-            loaded = k + 1;
         }
+        loaded = until;
         for k in (base..(base + WINDOW).min(n)).step_by(PIVOTS) {
             let count = PIVOTS.min(n - k).min(base + WINDOW - k);
             let (panel, below) = work[(k - base) * width..].split_at_mut(count * width);
@@ -317,7 +318,7 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 #[inline(always)]
 fn gram((v, q): (&[f64], usize)) -> Vec<f64> {
     let mut out = vec![0.0; q * q];
-    for row in v.chunks_exact(q.max(1)).take(if q > 0 { v.len() / q } else { 0 }) {
+    for row in v.chunks_exact(q.max(1)) {
         for (a, f) in row.iter().enumerate() {
             out[a * q..][..=a].iter_mut().zip(row).for_each(|(o, r)| *o += f * r);
         }
