@@ -149,7 +149,7 @@ fn what_cannot_be_printed_is_refused_in_words_and_nothing_is_written() {
 
 /// Films the one take of the smallest day with the clinic's phones, a card held up before it.
 fn take_with_card(folder: &Path, card: Card) {
-    let config = |kind| SimulateConfig { kind, seed: 1, side_light_deg: None };
+    let config = |kind| SimulateConfig { kind, seed: 1, ..SimulateConfig::default() };
     let clinic = Plan::new(&config(DayKind::Clinic));
     let mut plan = Plan::new(&config(DayKind::Minimal));
     plan.cameras = clinic.cameras;

@@ -125,7 +125,7 @@ fn a_wrong_call_changes_nothing_and_says_why() {
 #[test]
 fn takes_are_found_in_a_long_clip_with_whose_card_was_held_up() {
     let folder = tempfile::tempdir().unwrap();
-    let mut plan = Plan::new(&SimulateConfig { kind: DayKind::Long, seed: 1, side_light_deg: None });
+    let mut plan = Plan::new(&SimulateConfig { kind: DayKind::Long, seed: 1, ..SimulateConfig::default() });
     plan.takes.truncate(2);
     plan.pauses_s = vec![14.0, 13.0];
     plan.modes.iter_mut().for_each(|mode| mode.fps = 30);

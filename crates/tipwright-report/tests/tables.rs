@@ -157,6 +157,7 @@ fn the_dictionary_has_every_column_with_its_definition() {
                 ("_s", "s"),
                 ("_px", "px"),
                 ("_hz", "Hz"),
+                ("_db", "dB"),
             ]
             .iter()
             .find(|(end, _)| column.name.trim_end_matches("_sd").ends_with(end))

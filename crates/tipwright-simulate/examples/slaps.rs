@@ -4,6 +4,13 @@
 //!
 //! `cargo run --release -p tipwright-simulate --example slaps -- FROM TO` for takes of seeds FROM to TO, less one.
 
+#![allow(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    clippy::unwrap_used,
+    reason = "an example that prints a table"
+)]
+
 use std::process::ExitCode;
 
 use nalgebra::Point3;

@@ -100,7 +100,7 @@ pub fn path<'a>() -> Table<SampleRow<'a, PathPoint>> {
     Table {
         name: "path",
         files: "takes/<take>/path.parquet; without the keys takes/<take>/path.csv",
-        about: "The tip's path in the world frame: one row per frame time of the first camera inside the tracked span. Those of all results compared: comparison_points.parquet.",
+        about: "The tip's path in the world frame: one row per frame time of the first camera inside the tracked span, and between them in the step of a faster camera beside a slow first one. Those of all results compared: comparison_points.parquet.",
         columns,
     }
 }

@@ -3,12 +3,13 @@
 use nalgebra::DMatrix;
 
 use super::chain::Chain;
+use super::upright::LooseTurn;
 use super::view::View;
 use super::{PathConfig, PathError, TakeInput};
 use crate::model::{CameraPose, MovedCamera, OffsetSource, Role, Scene, Severity, Warning};
 use crate::motion::{
-    CameraFreedom, CameraModel, ClockShift, Degeneracy, Freedom, Observation, PlaneHold, Problem, SetUpPrior,
-    Solution, solve,
+    CameraFreedom, CameraModel, ClockShift, Degeneracy, Freedom, MotionError, Observation, PlaneHold,
+    Problem, SetUpPrior, Solution, solve,
 };
 use crate::times::covariances_px2;
 use crate::tracks::gather::{Source, gather, unique};
@@ -19,6 +20,8 @@ use crate::tracks::pieces::Piece;
 const SOUND_FLOOR_S: f64 = 0.01;
 /// The same of an offset found by laying a camera onto the path of the others: loose, for its sightings come in afterwards.
 const ON_PATH_SD_S: f64 = 0.001;
+/// In place of the solver's words for equations that have no single solution.
+const NOT_SETTLED: &str = "what both cameras show does not settle one path of the marker: too little of it was seen by two at once, or from nearly the same side; film with both at 120 or 240 frames a second, 60 to 100 degrees apart, the whole cast in both pictures";
 /// Pose freedom when a camera is suspected of having been moved: a knock, radians and metres.
 const KNOCK: [f64; 2] = [0.02, 0.05];
 /// Smallest knock that is reckoned with once there was one.
@@ -32,6 +35,8 @@ pub(super) struct TakeJoint {
     pub solution: Solution,
     pub roles: Vec<(Role, f64)>,
     pub moved: Option<MovedCamera>,
+    /// What is not known of the vertical, beyond what the problem holds.
+    pub turn: Option<LooseTurn>,
 }
 
 pub(super) fn solve_joint(
@@ -41,14 +46,17 @@ pub(super) fn solve_joint(
     chains: &[Chain],
     warnings: &mut Vec<Warning>,
 ) -> Result<TakeJoint, PathError> {
-    let failed = |e: crate::motion::MotionError| PathError::Unsolved {
-        reason: e.to_string(),
+    let failed = |e: MotionError| PathError::Unsolved {
+        reason: match e {
+            MotionError::Singular { .. } => NOT_SETTLED.to_string(),
+            other => other.to_string(),
+        },
         take: input.take.to_string(),
     };
     let clips: Vec<_> = views.iter().map(|v| v.spots).collect();
     let colours: Vec<_> = chains.iter().map(|c| c.look.colour).collect();
     let mut sources = first_sources(config, views, chains);
-    let mut problem = build(input, config, views, chains, &sources, None);
+    let (mut problem, turn) = build(input, config, views, chains, &sources, None);
     let mut solution = solve(&problem, &config.motion).map_err(failed)?;
     // what is near the solution is taken in, what is not is left; once or twice settles it
     for _ in 0..2 {
@@ -56,7 +64,7 @@ pub(super) fn solve_joint(
         if gathered == sources {
             break;
         }
-        let next = build(input, config, views, chains, &gathered, Some(&solution));
+        let (next, _) = build(input, config, views, chains, &gathered, Some(&solution));
         match solve(&next, &config.motion) {
             Ok(better) => {
                 sources = gathered;
@@ -105,7 +113,7 @@ pub(super) fn solve_joint(
         tell_degeneracies(input, views, &solution, warnings);
     }
     let roles = chains.iter().map(|c| (c.look.role, c.look.at_m)).collect();
-    Ok(TakeJoint { problem, sources, solution, roles, moved })
+    Ok(TakeJoint { problem, sources, solution, roles, moved, turn })
 }
 
 /// Sightings of the chains: those of both tracks of every piece, and of the same tracks for a bridge's length beyond.
@@ -145,9 +153,16 @@ fn build(
     chains: &[Chain],
     sources: &[Source],
     start: Option<&Solution>,
-) -> Problem {
-    let set_up = set_up(input, config, views);
-    let pose_covariance = if set_up.is_some() { None } else { pose_covariance(input, config, views) };
+) -> (Problem, Option<LooseTurn>) {
+    let mut set_up = set_up(input, config, views);
+    let mut pose_covariance = if set_up.is_some() { None } else { pose_covariance(input, config, views) };
+    let turn = match (&mut set_up, &mut pose_covariance) {
+        // of one camera a plane of the same world holds the path
+        _ if input.held().is_some() => None,
+        (Some(all), _) => LooseTurn::taken_out(&mut all.covariance, Scene::PARAMETERS, views),
+        (None, Some(poses)) => LooseTurn::taken_out(poses, 6, views),
+        (None, None) => None,
+    };
     // what hangs together has its prior there
     let inherited = |alone: Freedom| if set_up.is_some() { Freedom::Free } else { alone };
     let lens = inherited(Freedom::Fixed);
@@ -210,7 +225,14 @@ fn build(
         normal: plane.held(Role::Tip).0,
         offsets_m: chains.iter().map(|c| plane.held(c.look.role).1).collect(),
     });
-    Problem { pose_covariance, set_up, shifts, plane, ..Problem::new(cameras, chains.len(), observations) }
+    let problem = Problem {
+        pose_covariance,
+        set_up,
+        shifts,
+        plane,
+        ..Problem::new(cameras, chains.len(), observations)
+    };
+    (problem, turn)
 }
 
 /// The scene's joint covariance for the cameras of the take, with the settling of each tripod on top.

@@ -28,7 +28,8 @@ mod tests;
 #[cfg(test)]
 mod tests_alone;
 #[cfg(test)]
-mod tests_rates;
+mod tests_upright;
+mod upright;
 mod view;
 mod whose;
 

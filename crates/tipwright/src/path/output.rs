@@ -2,10 +2,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use nalgebra::Point3;
+use nalgebra::{Point3, Rotation3};
 
 use super::joint::TakeJoint;
 use super::one_view::spread::{OnRod, spread};
+use super::upright::LooseTurn;
 use super::view::View;
 use super::{AssignedSpot, ClipAssignment, PathConfig, TakeInput, TakePaths};
 use crate::math::median;
@@ -27,9 +28,11 @@ pub(super) fn write_out(
 ) -> TakePaths {
     let draws = joint.solution.draws(config.draws, config.seed);
     let smoothed_again = joint.solution.smoothed_again();
+    let turns = joint.turn.as_ref().map_or_else(Vec::new, |t| t.draws(config.draws, config.seed));
     let mut rod = RodPaths::default();
     for (marker_idx, (role, at_m)) in joint.roles.iter().enumerate() {
-        let path = marker_path(config, views, joint, marker_idx, &draws, &smoothed_again);
+        let mut path = marker_path(config, views, joint, marker_idx, &draws, &smoothed_again);
+        turned(&mut path, joint.turn.as_ref(), &turns);
         if *role == Role::Tip {
             rod.tip = path;
         } else {
@@ -90,6 +93,18 @@ pub(super) fn write_out(
         reprojection_rms_px: joint.solution.reprojection_rms_px(),
         moved: joint.moved.iter().cloned().collect(),
         warnings,
+    }
+}
+
+/// What is not known of the vertical, in a path's standard deviations and draws.
+fn turned(path: &mut MarkerPath, turn: Option<&LooseTurn>, turns: &[Rotation3<f64>]) {
+    let Some(turn) = turn else { return };
+    for s in &mut path.samples {
+        s.position_sd_m = turn.widened(&s.position_in_world, &s.position_sd_m);
+    }
+    for (draw, turn) in path.draws.iter_mut().zip(turns) {
+        draw.positions_in_world.iter_mut().for_each(|p| *p = turn * *p);
+        draw.velocities_in_world_m_s.iter_mut().for_each(|v| *v = turn * *v);
     }
 }
 

@@ -220,7 +220,7 @@ fn both(a: &[Click], b: &[Click], apart_s: f64) -> Vec<Click> {
         .filter_map(|x| {
             let y = nearest(x, b)?;
             let is_pair = (x.t_s - y.t_s).abs() <= apart_s && nearest(&y, a)? == *x;
-            is_pair.then(|| Click {
+            is_pair.then_some(Click {
                 t_s: 0.5 * (x.t_s + y.t_s),
                 level_db: 0.5 * (x.level_db + y.level_db),
                 is_sharp: x.is_sharp && y.is_sharp,

@@ -315,10 +315,12 @@ mod tests {
         // both 6 degrees up, 30 degrees apart: the mean of their own ups is 6 degrees off
         let up = level(&phones([0.0, 30.0], [0.0; 2], [0.105; 2]), &WandConfig::default()).up;
         let off_deg = up.angle(&Vector3::z_axis()).to_degrees();
-        assert!(off_deg < 3.0, "{off_deg}");
+        // rolls hold it with sin^2(15) / 0.05^2 = 27, tilts with cos^2(15) / 0.17^2 = 32 and pull with cos(15) / 0.17^2 = 33: 6 x 33 / 59
+        assert!(off_deg < 3.5, "{off_deg}");
         let up = level(&phones([0.0, 80.0], [0.0; 2], [0.105; 2]), &WandConfig::default()).up;
         let off_deg = up.angle(&Vector3::z_axis()).to_degrees();
-        assert!(off_deg < 0.8, "{off_deg}");
+        // 165, 20 and 27: 6 x 27 / 185
+        assert!(off_deg < 0.9, "{off_deg}");
     }
 
     #[test]
