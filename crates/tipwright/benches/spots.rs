@@ -60,18 +60,8 @@ struct Source<'a> {
 
 impl<'a> Source<'a> {
     fn new(frames: &'a [Frame], left: usize) -> Self {
-        let info = ClipInfo {
-            path: "meadow.mp4".into(),
-            codec: String::new(),
-            picture: Picture { stored_px: SIZE.map(|n| n as u32), rotation: Rotation::R0 },
-            frames_claimed: None,
-            duration_s: None,
-            container_fps: Some(120.0),
-            capture_fps_tag: None,
-            recorded_unix_s: None,
-            recorded_zone_s: None,
-            has_sound: false,
-        };
+        let picture = Picture { stored_px: SIZE.map(|n| n as u32), rotation: Rotation::R0 };
+        let info = ClipInfo { container_fps: Some(120.0), ..ClipInfo::of_picture("meadow.mp4", picture) };
         Self { info, frames, given: 0, left }
     }
 

@@ -282,17 +282,10 @@ impl Footage for Fake {
     fn open_clip(&self, path: &Path, _: Option<f64>) -> Result<Box<dyn FrameSource + Send>, FootageError> {
         let frames_per_view = 6;
         let views = self.views.len() as u32;
+        let picture = Picture { stored_px: STORED_PX, rotation: self.rotation };
         let info = ClipInfo {
-            path: path.to_path_buf(),
-            codec: "none".into(),
-            picture: Picture { stored_px: STORED_PX, rotation: self.rotation },
             frames_claimed: Some(u64::from(views * frames_per_view)),
-            duration_s: None,
-            container_fps: None,
-            capture_fps_tag: None,
-            recorded_unix_s: None,
-            recorded_zone_s: None,
-            has_sound: false,
+            ..ClipInfo::of_picture(path, picture)
         };
         let (now, before) = (vec![100; 32 * 18], vec![50; 32 * 18]);
         Ok(Box::new(FakeClip { info, now, before, next: 0, frames_per_view, views }))

@@ -178,10 +178,9 @@ pub(super) fn measure(
         .map_err(TakeFailure::Take)?;
     drop(stills);
     warnings.extend(since.warnings);
-    let first = spots[0].0;
     let part_s = (take.from_s.is_some() || take.to_s.is_some()).then(|| take.part_s());
     let names = spots.iter().map(|(name, _)| *name);
-    let ears = watch.time("sound", || Ears::of(run, take, part_s, names));
+    let ears = watch.time("sound", || Ears::of(run, (take, &since.scene), part_s, names));
     let mut cameras = Vec::new();
     for (name, clip) in &spots {
         let Some(lens) = set_up.lens(name) else { continue };
@@ -189,7 +188,7 @@ pub(super) fn measure(
             lens,
             spots: clip,
             readout_s: run.session.camera_named(name).and_then(clips::readout_prior),
-            coarse_offset: ears.offset(run.session, [first, name], &since.scene),
+            coarse_offset: ears.offset(name),
         });
     }
     let input =

@@ -33,7 +33,7 @@ use crate::store::{Files, Place, Store, StoreError};
 use read::{Wanted, read_session};
 use run::Run;
 use takes::Got;
-use timings::RunClock;
+use timings::Clocks;
 use tipwright::evidence::Rules;
 use tipwright::evidence::consistency::{self, ConsistencyConfig};
 use tipwright::lens::LensConfig;
@@ -209,7 +209,7 @@ pub fn run_with_film(
     config: &DayConfig,
     progress: Progress<'_>,
 ) -> Result<DayOutcome, DayError> {
-    let began = RunClock::start();
+    let began = Clocks::of_program();
     let film = film.filter(|_| !config.anonymous);
     let read = read_session(folder, Wanted::Day, out, footage, config, progress)?;
     let session = &read.session;
@@ -240,8 +240,8 @@ pub fn run_with_film(
     })?;
     let done = results.takes.iter().filter(|t| t.status == TakeStatus::Done).count();
     let failed = results.takes.len() - done + nameless().count();
-    run_json::write(&run, &results, &set_ups, began.spent().wall_s)?;
-    let timings = run.watch.timings(began.spent());
+    run_json::write(&run, &results, &set_ups, began.since().wall_s)?;
+    let timings = run.watch.timings(began.since());
     store.finish(true)?;
     Ok(DayOutcome { results, done, failed, timings })
 }

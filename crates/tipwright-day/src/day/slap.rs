@@ -19,9 +19,17 @@ const AT_TIP_SD_M: f64 = 0.7;
 /// Phones do not differ by more than that in how late their sound is, seconds: the offset by sound was another's.
 const MOST_LATER_S: f64 = 0.15;
 
+/// A camera's clip, listened to.
+struct OfCamera<'a> {
+    name: &'a str,
+    heard: Option<Heard>,
+    /// Rough offset to the first camera's.
+    offset: Option<CoarseOffset>,
+}
+
 /// The clips of a take, listened to once.
 pub(super) struct Ears<'a> {
-    heard: Vec<(&'a str, Option<Heard>)>,
+    cameras: Vec<OfCamera<'a>>,
     part_s: Option<[f64; 2]>,
 }
 
@@ -29,26 +37,32 @@ impl<'a> Ears<'a> {
     /// Of some of its cameras, the first first.
     pub fn of(
         run: &Run<'_>,
-        take: &Take,
+        (take, scene): (&Take, &Scene),
         part_s: Option<[f64; 2]>,
         names: impl Iterator<Item = &'a str>,
     ) -> Self {
         let hear = |name| heard(run.session, &take.clips, name, part_s.is_some(), run.footage);
-        Self { heard: names.map(|name| (name, hear(name))).collect(), part_s }
+        let cameras = names.map(|name| OfCamera { name, heard: hear(name), offset: None }).collect();
+        let mut ears = Self { cameras, part_s };
+        for k in 1..ears.cameras.len() {
+            let pair = [ears.cameras[0].name, ears.cameras[k].name];
+            ears.cameras[k].offset = ears.compared(run.session, pair, scene);
+        }
+        ears
     }
 
-    fn of_camera(&self, name: &str) -> Option<&Heard> {
-        self.heard.iter().find(|(n, _)| *n == name)?.1.as_ref()
+    fn of_camera(&self, name: &str) -> Option<&OfCamera<'a>> {
+        self.cameras.iter().find(|c| c.name == name)
     }
 
     /// Rough offset of a camera's clip to the first's.
-    pub fn offset(&self, session: &Session, pair: [&str; 2], scene: &Scene) -> Option<CoarseOffset> {
-        let [first, camera] = pair;
-        if camera == first {
-            return None;
-        }
-        let heard = (self.of_camera(first)?, self.of_camera(camera)?);
-        offset_between(session, heard, self.part_s, pair, Some(scene))
+    pub fn offset(&self, name: &str) -> Option<CoarseOffset> {
+        self.of_camera(name)?.offset
+    }
+
+    fn compared(&self, session: &Session, pair: [&str; 2], scene: &Scene) -> Option<CoarseOffset> {
+        let of = |name| self.of_camera(name)?.heard.as_ref();
+        offset_between(session, (of(pair[0])?, of(pair[1])?), self.part_s, pair, Some(scene))
     }
 
     /// Enters the slap of each stroke.
@@ -76,7 +90,7 @@ impl<'a> Ears<'a> {
             .filter_map(|clock| Some((clock, paths.cameras.iter().find(|c| c.camera == clock.camera)?)));
         fits.map(|(clock, fit)| {
             let eye = fit.camera().pose.camera_from_world.inverse() * Point3::origin();
-            let sound = self.of_camera(&clock.camera).and_then(|h| h.sound.as_deref());
+            let sound = self.of_camera(&clock.camera).and_then(|c| c.heard.as_ref()?.sound.as_deref());
             let levels = sound.and_then(|s| s.levels.as_ref()).map(|levels| match self.part_s {
                 Some(part_s) => levels.part(part_s.map(|t| clock.clock.pts_s(first.clock.session_s(t, 0.0)))),
                 None => levels.clone(),
@@ -88,7 +102,13 @@ impl<'a> Ears<'a> {
                 later: if clock.camera == first.camera {
                     Measured::new(0.0, 0.0)
                 } else {
-                    let coarse = self.offset(session, [&first.camera, &clock.camera], scene);
+                    // against the first that is left of those that were listened to
+                    let is_first = self.cameras.first().is_some_and(|c| c.name == first.camera);
+                    let coarse = if is_first {
+                        self.offset(&clock.camera)
+                    } else {
+                        self.compared(session, [&first.camera, &clock.camera], scene)
+                    };
                     later([first, clock], coarse, middle_s, config)
                 },
             }

@@ -134,21 +134,32 @@ thread_local! {
     static WITHIN: Cell<Spent> = const { Cell::new(Spent { processor_s: 0.0, wall_s: 0.0 }) };
 }
 
-/// Two clocks, read together.
+/// Two clocks, read together: wall time, and processor time of this thread or of all threads of the program.
 #[derive(Debug, Clone, Copy)]
-struct Clocks {
+pub(super) struct Clocks {
     wall: Instant,
     processor: Duration,
+    of_all: bool,
 }
 
 impl Clocks {
-    fn now() -> Self {
-        Self { wall: Instant::now(), processor: processor_time(false) }
+    /// Of the whole program.
+    pub(super) fn of_program() -> Self {
+        Self::now(true)
     }
 
-    fn since(self) -> Spent {
+    fn of_thread() -> Self {
+        Self::now(false)
+    }
+
+    fn now(of_all: bool) -> Self {
+        Self { wall: Instant::now(), processor: processor_time(of_all), of_all }
+    }
+
+    /// What was spent since they were read.
+    pub(super) fn since(self) -> Spent {
         Spent {
-            processor_s: processor_time(false).saturating_sub(self.processor).as_secs_f64(),
+            processor_s: processor_time(self.of_all).saturating_sub(self.processor).as_secs_f64(),
             wall_s: self.wall.elapsed().as_secs_f64(),
         }
     }
@@ -167,25 +178,6 @@ fn processor_time(_of_all: bool) -> Duration {
     Duration::ZERO
 }
 
-/// A whole run's beginning.
-pub(super) struct RunClock {
-    wall: Instant,
-    processor: Duration,
-}
-
-impl RunClock {
-    pub(super) fn start() -> Self {
-        Self { wall: Instant::now(), processor: processor_time(true) }
-    }
-
-    pub(super) fn spent(&self) -> Spent {
-        Spent {
-            processor_s: processor_time(true).saturating_sub(self.processor).as_secs_f64(),
-            wall_s: self.wall.elapsed().as_secs_f64(),
-        }
-    }
-}
-
 /// A stage being timed on this thread; stages that begin and end within it are taken off.
 pub(super) struct Stopwatch {
     began: Clocks,
@@ -195,7 +187,7 @@ pub(super) struct Stopwatch {
 impl Stopwatch {
     pub(super) fn start() -> Self {
         let outside = WITHIN.replace(Spent::default());
-        Self { began: Clocks::now(), outside }
+        Self { began: Clocks::of_thread(), outside }
     }
 
     /// What the stage itself took.
@@ -225,7 +217,7 @@ impl FrameSource for Timed<'_> {
     }
 
     fn next_frame(&mut self) -> Result<Option<FrameView<'_>>, FootageError> {
-        let began = Clocks::now();
+        let began = Clocks::of_thread();
         let frame = self.source.next_frame();
         self.spent += began.since();
         self.frames += u64::from(matches!(frame, Ok(Some(_))));

@@ -78,8 +78,6 @@ impl FrameSource for Excerpt {
 
 #[cfg(test)]
 mod tests {
-    use std::path::PathBuf;
-
     use tipwright::model::footage::{Plane, PlaneData, Planes};
     use tipwright::model::{Picture, Rotation};
 
@@ -118,17 +116,11 @@ mod tests {
     }
 
     fn given(span_s: Option<[f64; 2]>) -> Vec<(u32, f64)> {
+        let picture = Picture { stored_px: [1, 1], rotation: Rotation::R0 };
         let info = ClipInfo {
-            path: PathBuf::from("long.mp4"),
-            codec: "h264".into(),
-            picture: Picture { stored_px: [1, 1], rotation: Rotation::R0 },
-            frames_claimed: None,
             duration_s: Some(10.0),
             container_fps: Some(FPS),
-            capture_fps_tag: None,
-            recorded_unix_s: None,
-            recorded_zone_s: None,
-            has_sound: false,
+            ..ClipInfo::of_picture("long.mp4", picture)
         };
         let mut part = Excerpt::of(Box::new(Clip { info, next: 0, given: 0 }), None, span_s);
         let mut out = Vec::new();

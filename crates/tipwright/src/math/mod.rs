@@ -1,9 +1,11 @@
 //! What stages share: statistics and small helpers, on kept crates (`statrs`).
 
+mod chain;
 pub mod square_words;
 pub mod statistics;
 mod wide;
 
+pub use chain::worthiest_chain;
 pub use statistics::{median, normal_below, student_975};
 #[cfg(test)]
 pub(crate) use wide::plainly;

@@ -96,6 +96,23 @@ pub struct ClipInfo {
 }
 
 impl ClipInfo {
+    /// A clip that says nothing of itself but its picture's size and turn.
+    #[must_use]
+    pub fn of_picture(path: impl Into<PathBuf>, picture: Picture) -> Self {
+        Self {
+            path: path.into(),
+            codec: String::new(),
+            picture,
+            frames_claimed: None,
+            duration_s: None,
+            container_fps: None,
+            capture_fps_tag: None,
+            recorded_unix_s: None,
+            recorded_zone_s: None,
+            has_sound: false,
+        }
+    }
+
     /// How many times slower the file plays than it was captured: file time over capture time. `capture_fps` from
     /// session.toml comes before the file's own tag.
     ///

@@ -1,6 +1,6 @@
 //! Normal equations and cost of a state.
 
-use nalgebra::{DMatrix, DVector, Isometry3, Vector3};
+use nalgebra::{Cholesky, DMatrix, DVector, Dyn, Isometry3, Vector3};
 
 use super::band::Arrow;
 use super::linear::linearise;
@@ -80,12 +80,17 @@ pub fn joint_prior(problem: &Problem, layout: &Layout) -> Option<JointPrior> {
         return None;
     }
     let row = |i: usize| each * parameters[i].1 + parameters[i].2;
-    let mut sub = DMatrix::from_fn(parameters.len(), parameters.len(), |a, b| covariance[(row(a), row(b))]);
-    // A hair of independence: a covariance that has lost rank (a known length) still inverts.
-    for i in 0..parameters.len() {
-        sub[(i, i)] = sub[(i, i)] * (1.0 + 1e-9) + 1e-12;
+    let sub = DMatrix::from_fn(parameters.len(), parameters.len(), |a, b| covariance[(row(a), row(b))]);
+    factored(sub).map(|c| JointPrior { parameters, information: c.inverse() })
+}
+
+/// Factor of a set-up's covariance with a hair of independence: one that has lost rank (a known length) still inverts. `None` where it is
+/// no covariance.
+pub fn factored(mut covariance: DMatrix<f64>) -> Option<Cholesky<f64, Dyn>> {
+    for i in 0..covariance.nrows() {
+        covariance[(i, i)] = covariance[(i, i)] * (1.0 + 1e-9) + 1e-12;
     }
-    sub.cholesky().map(|c| JointPrior { parameters, information: c.inverse() })
+    covariance.cholesky()
 }
 
 /// Takes a row (places in the border, derivatives in standard deviations), its residual, and by how many standard deviations it errs.

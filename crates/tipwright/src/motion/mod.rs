@@ -95,6 +95,7 @@ mod tests;
 mod volume;
 
 pub use assemble::Hyper;
+pub(crate) use assemble::factored;
 pub use draws::Draw;
 pub use error::MotionError;
 pub use misfit::Misfit;

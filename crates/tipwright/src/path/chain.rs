@@ -12,6 +12,7 @@ use nalgebra::{Point3, Vector3};
 use super::view::View;
 use super::whose::{Chosen, casters, choose};
 use super::{PathConfig, PathError, RoleLook, TakeInput};
+use crate::math::worthiest_chain;
 use crate::model::{Colour, Role, Severity, Warning};
 use crate::tracks::pieces::{Piece, PieceConfig, TrackView, find_pieces, pieces_in_plane};
 
@@ -262,35 +263,16 @@ pub(super) fn best_chain(
     fastest_m_s: Option<f64>,
 ) -> Vec<Piece> {
     let fastest = fastest_m_s.unwrap_or(40.0);
-    let n = pieces.len();
-    let own: Vec<f64> = pieces.iter().map(&worth).collect();
-    let mut best = own.clone();
-    let mut from: Vec<Option<usize>> = vec![None; n];
-    for j in 0..n {
-        for i in 0..n {
-            // pieces are in order of start, so best[i] is final when i < j
-            if i >= j || best[i] <= 0.0 {
-                continue;
-            }
-            let Some(end) = End::before(&pieces[i], pieces[j].start_s()) else { continue };
-            if let Some(cost) = jump_cost(&end, &pieces[j], fastest) {
-                let total = best[i] - cost + own[j];
-                if total > best[j] {
-                    best[j] = total;
-                    from[j] = Some(i);
-                }
-            }
-        }
-    }
-    let Some(mut at) = (0..n).max_by(|&i, &j| best[i].total_cmp(&best[j]).then(j.cmp(&i))) else {
-        return Vec::new();
-    };
-    let mut order = vec![at];
-    while let Some(i) = from[at] {
-        order.push(i);
-        at = i;
-    }
-    order.reverse();
+    let worths = pieces.iter().map(&worth).collect();
+    // pieces are in order of start
+    let order = worthiest_chain(
+        worths,
+        |_| 0,
+        |i, j| {
+            let end = End::before(&pieces[i], pieces[j].start_s())?;
+            jump_cost(&end, &pieces[j], fastest)
+        },
+    );
     let mut slots: Vec<Option<Piece>> = pieces.into_iter().map(Some).collect();
     let mut chain: Vec<Piece> = order.into_iter().filter_map(|i| slots[i].take()).collect();
     for k in 1..chain.len() {

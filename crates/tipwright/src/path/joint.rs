@@ -3,13 +3,14 @@
 use nalgebra::DMatrix;
 
 use super::chain::Chain;
+use super::known::Known;
 use super::upright::LooseTurn;
 use super::view::View;
 use super::{PathConfig, PathError, TakeInput};
 use crate::model::{CameraPose, MovedCamera, OffsetSource, Role, Scene, Severity, Warning};
 use crate::motion::{
     CameraFreedom, CameraModel, ClockShift, Degeneracy, Freedom, MotionError, Observation, PlaneHold,
-    Problem, SetUpPrior, Solution, solve,
+    Problem, Solution, solve,
 };
 use crate::times::covariances_px2;
 use crate::tracks::gather::{Source, gather, unique};
@@ -56,7 +57,8 @@ pub(super) fn solve_joint(
     let clips: Vec<_> = views.iter().map(|v| v.spots).collect();
     let colours: Vec<_> = chains.iter().map(|c| c.look.colour).collect();
     let mut sources = first_sources(config, views, chains);
-    let (mut problem, turn) = build(input, config, views, chains, &sources, None);
+    let known = Known::of(input, config, views);
+    let mut problem = build(input, views, chains, &known, &sources, None);
     let mut solution = solve(&problem, &config.motion).map_err(failed)?;
     // what is near the solution is taken in, what is not is left; once or twice settles it
     for _ in 0..2 {
@@ -64,7 +66,7 @@ pub(super) fn solve_joint(
         if gathered == sources {
             break;
         }
-        let (next, _) = build(input, config, views, chains, &gathered, Some(&solution));
+        let next = build(input, views, chains, &known, &gathered, Some(&solution));
         match solve(&next, &config.motion) {
             Ok(better) => {
                 sources = gathered;
@@ -113,7 +115,7 @@ pub(super) fn solve_joint(
         tell_degeneracies(input, views, &solution, warnings);
     }
     let roles = chains.iter().map(|c| (c.look.role, c.look.at_m)).collect();
-    Ok(TakeJoint { problem, sources, solution, roles, moved, turn })
+    Ok(TakeJoint { problem, sources, solution, roles, moved, turn: known.turn })
 }
 
 /// Sightings of the chains: those of both tracks of every piece, and of the same tracks for a bridge's length beyond.
@@ -148,21 +150,13 @@ fn first_sources(config: &PathConfig, views: &[View], chains: &[Chain]) -> Vec<S
 
 fn build(
     input: &TakeInput,
-    config: &PathConfig,
     views: &[View],
     chains: &[Chain],
+    known: &Known,
     sources: &[Source],
     start: Option<&Solution>,
-) -> (Problem, Option<LooseTurn>) {
-    let mut set_up = set_up(input, config, views);
-    let mut pose_covariance = if set_up.is_some() { None } else { pose_covariance(input, config, views) };
-    let turn = match (&mut set_up, &mut pose_covariance) {
-        // of one camera a plane of the same world holds the path
-        _ if input.held().is_some() => None,
-        (Some(all), _) => LooseTurn::taken_out(&mut all.covariance, Scene::PARAMETERS, views),
-        (None, Some(poses)) => LooseTurn::taken_out(poses, 6, views),
-        (None, None) => None,
-    };
+) -> Problem {
+    let Known { set_up, pose_covariance, .. } = known.clone();
     // what hangs together has its prior there
     let inherited = |alone: Freedom| if set_up.is_some() { Freedom::Free } else { alone };
     let lens = inherited(Freedom::Fixed);
@@ -225,51 +219,7 @@ fn build(
         normal: plane.held(Role::Tip).0,
         offsets_m: chains.iter().map(|c| plane.held(c.look.role).1).collect(),
     });
-    let problem = Problem {
-        pose_covariance,
-        set_up,
-        shifts,
-        plane,
-        ..Problem::new(cameras, chains.len(), observations)
-    };
-    (problem, turn)
-}
-
-/// The scene's joint covariance for the cameras of the take, with the settling of each tripod on top.
-fn pose_covariance(input: &TakeInput, config: &PathConfig, views: &[View]) -> Option<DMatrix<f64>> {
-    let n = 6 * input.scene.cameras.len();
-    if input.scene.pose_covariance.len() != n * n || n == 0 {
-        return None;
-    }
-    let all = DMatrix::from_row_slice(n, n, &input.scene.pose_covariance);
-    let m = 6 * views.len();
-    Some(DMatrix::from_fn(m, m, |i, j| {
-        let at = |k: usize| 6 * views[k / 6].scene_idx + k % 6;
-        let settle = if i % 6 < 3 { config.settle_turn_rad } else { config.settle_m };
-        all[(at(i), at(j))] + if i == j { settle * settle } else { 0.0 }
-    }))
-}
-
-/// The scene's joint covariance of everything for the cameras of the take, with the settling of each tripod on top.
-fn set_up(input: &TakeInput, config: &PathConfig, views: &[View]) -> Option<SetUpPrior> {
-    let each = Scene::PARAMETERS;
-    let n = each * input.scene.cameras.len();
-    if input.scene.set_up_covariance.len() != n * n || n == 0 {
-        return None;
-    }
-    let all = DMatrix::from_row_slice(n, n, &input.scene.set_up_covariance);
-    let m = each * views.len();
-    let covariance = DMatrix::from_fn(m, m, |i, j| {
-        let at = |k: usize| each * views[k / each].scene_idx + k % each;
-        let settle = match i % each {
-            0..3 => config.settle_turn_rad,
-            3..6 => config.settle_m,
-            _ => 0.0,
-        };
-        all[(at(i), at(j))] + if i == j { settle * settle } else { 0.0 }
-    });
-    let readouts_s = views.iter().map(|v| input.scene.cameras[v.scene_idx].readout_s).collect();
-    Some(SetUpPrior { readouts_s, covariance })
+    Problem { pose_covariance, set_up, shifts, plane, ..Problem::new(cameras, chains.len(), observations) }
 }
 
 /// The cameras disagree more than they should, or agree only by pulling the set-up away from what the wand said.

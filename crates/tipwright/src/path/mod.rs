@@ -3,17 +3,20 @@
 //! 1. `view`: candidates of each camera are linked over time ([`crate::tracks::tracklets`]).
 //! 2. `clocks`: the offset of every clip, found anew for each take ([`crate::tracks::sync`]); sound and recording
 //!    times only narrow the search.
+//!    Of a camera much slower than another one the tracks are then made anew, along the other's
+//!    ([`crate::tracks::follow`]).
 //! 3. `chain`: tracks of two cameras that agree (epipolar distance at their own instants) become pieces of 3D track;
 //!    the best chain of pieces is the marker. The tip is what moves fastest; caps, walkers and glints disagree between
 //!    cameras, have the wrong size, or are slow. Of several who cast, the take's is who stands where the wand was waved
 //!    (`whose`).
 //! 4. `joint`: one least squares over paths, clocks, readouts and small corrections of poses ([`crate::motion`]);
-//!    sightings near the solution are taken in, others set aside, and it is solved again.
+//!    sightings near the solution are taken in, others set aside, and it is solved again. It rests on what the scene
+//!    knows (`known`), but for a vertical that the scene hardly knows (`upright`).
 //! 5. `output`: samples, draws, clocks, spots and counts.
 //!
 //! 6. `one_view`: a take of which one camera alone has a clip lies in a plane that other takes tell.
 //!
-//! A path is given at the first camera's frame times. One camera alone carries it for [`PathConfig::longest_bridge_s`]
+//! A path is given at the first camera's frame times, and between those of a slow first camera in a faster one's step. One camera alone carries it for [`PathConfig::longest_bridge_s`]
 //! with growing standard deviation; beyond that there is a gap.
 
 mod chain;
@@ -21,6 +24,7 @@ mod clocks;
 mod error;
 mod joining;
 mod joint;
+mod known;
 pub mod one_view;
 mod output;
 #[cfg(test)]

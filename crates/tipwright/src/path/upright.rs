@@ -12,6 +12,7 @@ use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
 
 use super::view::View;
+use crate::motion::factored;
 
 /// Common turns known better than this need none of it, radians: what smoothness seems to say of them is some hundreds per square radian,
 /// a hundredth of what is known. A hung wand tells the vertical to 0.001 to 0.002.
@@ -37,12 +38,8 @@ impl LooseTurn {
     /// Takes the common turn out of a covariance of the cameras' poses; `None`, and nothing taken, where it is known well.
     pub fn taken_out(covariance: &mut DMatrix<f64>, each: usize, views: &[View]) -> Option<Self> {
         let turns = turns(each, views);
-        // what is known of the turn with everything else unknown (generalised least squares); a hair, for a known length costs rank
-        let mut full = covariance.clone();
-        for i in 0..full.nrows() {
-            full[(i, i)] = full[(i, i)] * (1.0 + 1e-9) + 1e-12;
-        }
-        let information = turns.transpose() * full.cholesky()?.solve(&turns);
+        // what is known of the turn with everything else unknown (generalised least squares)
+        let information = turns.transpose() * factored(covariance.clone())?.solve(&turns);
         let information = Matrix3::from_fn(|i, j| information[(i, j)]);
         let known = information.try_inverse()?.symmetric_eigen();
         if !(known.eigenvalues.max() > LOOSE_RAD * LOOSE_RAD) {

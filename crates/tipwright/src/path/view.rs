@@ -4,10 +4,10 @@ use std::collections::BTreeMap;
 
 use super::chain::needs;
 use super::{PathConfig, PathError, RoleLook, TakeInput};
-use crate::model::{CameraPose, ClipSpots, Clock, CoarseOffset, Colour, FrameSpots, Lens, Measured};
+use crate::model::{CameraPose, ClipSpots, Clock, CoarseOffset, Colour, Lens, Measured};
 use crate::tracks::follow::{follow, is_led};
 use crate::tracks::pieces::TrackView;
-use crate::tracks::tracklets::{Sighting, Tracklet, link, sighting};
+use crate::tracks::tracklets::{Sighting, Tracklet, link, sightings};
 
 /// Readout when nobody knows it, as a share of the frame step, and its standard deviation: published phones read out in
 /// 0.45 to 0.97 of it (Ringaby & Forssen, IJCV 96 (2011) 335; Oth et al., CVPR 2013).
@@ -51,12 +51,8 @@ impl View<'_> {
 
     /// Its sightings of a colour, by frame.
     fn loose(&self, colour: Colour) -> Vec<Vec<Sighting>> {
-        let of_frame = |(frame_pos, frame): (usize, &FrameSpots)| {
-            let of_colour = frame.candidates.iter().enumerate().filter(|(_, c)| c.colour == colour);
-            let seen = |(idx, c)| sighting(self.spots, &self.lens, self.readout_s.value, frame_pos, idx, c);
-            of_colour.filter_map(seen).collect()
-        };
-        self.spots.frames.iter().enumerate().map(of_frame).collect()
+        let of_frame = |at| sightings(self.spots, &self.lens, self.readout_s.value, colour, at);
+        (0..self.spots.frames.len()).map(of_frame).collect()
     }
 
     /// Starts its clock: this offset, and the drift that is known.

@@ -209,13 +209,7 @@ pub fn link(
     let mut done: Vec<Tracklet> = Vec::new();
     let mut live: Vec<Tracklet> = Vec::new();
     for (frame_pos, frame) in spots.frames.iter().enumerate() {
-        let fresh: Vec<Sighting> = frame
-            .candidates
-            .iter()
-            .enumerate()
-            .filter(|(_, c)| c.colour == colour)
-            .filter_map(|(idx, c)| sighting(spots, lens, readout_s, frame_pos, idx, c))
-            .collect();
+        let fresh = sightings(spots, lens, readout_s, colour, frame_pos);
         let widest = (config.most_strangers * area / (PI * fresh.len().max(1) as f64)).sqrt();
         let mut pairs: Vec<(f64, usize, usize)> = Vec::new();
         for (track_idx, track) in live.iter().enumerate() {
@@ -259,6 +253,20 @@ pub fn link(
     done.retain(|t| t.sightings.len() >= config.fewest_sightings.max(2));
     done.sort_by_key(|t| (t.sightings[0].frame_pos, t.sightings[0].candidate_idx));
     done
+}
+
+/// Sightings of one colour in a frame; candidates whose ray the lens cannot tell are left out.
+#[must_use]
+pub fn sightings(
+    spots: &ClipSpots,
+    lens: &Lens,
+    readout_s: f64,
+    colour: Colour,
+    frame_pos: usize,
+) -> Vec<Sighting> {
+    let candidates = spots.frames[frame_pos].candidates.iter().enumerate();
+    let of_colour = candidates.filter(|(_, c)| c.colour == colour);
+    of_colour.filter_map(|(idx, c)| sighting(spots, lens, readout_s, frame_pos, idx, c)).collect()
 }
 
 /// A candidate with its own time and ray; `None` where the lens cannot be inverted.

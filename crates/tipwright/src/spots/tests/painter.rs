@@ -176,16 +176,9 @@ impl Reel {
     pub fn new(films: Vec<Painted>, rotation: Rotation) -> Self {
         let stored_px = [films[0].width as u32, films[0].height as u32];
         let info = ClipInfo {
-            path: "reel.mp4".into(),
-            codec: "none".into(),
-            picture: Picture { stored_px, rotation },
             frames_claimed: Some(films.len() as u64),
-            duration_s: None,
             container_fps: Some(120.0),
-            capture_fps_tag: None,
-            recorded_unix_s: None,
-            recorded_zone_s: None,
-            has_sound: false,
+            ..ClipInfo::of_picture("reel.mp4", Picture { stored_px, rotation })
         };
         Self { info, films, next: 0 }
     }
