@@ -172,14 +172,21 @@ async function checkPlay(file, folder, name) {
     }));
     await page.waitForTimeout(150);
     const before = await state();
+    // the first moment that play shows, taken down by the page itself: a busy machine is late in asking
+    await article.evaluate((a) => {
+      const moment = a.querySelector('.moment'), was = moment.value;
+      const look = () => { if (moment.value === was) requestAnimationFrame(look); else a.dataset.begun = moment.value; };
+      look();
+    });
     await press(article.locator('.play'));
-    await page.waitForFunction((k) => +document.querySelector('article.stroke .moment').value !== k, before.k, { timeout: 5000 }).catch(() => {});
+    await page.waitForFunction(() => document.querySelector('article.stroke').dataset.begun, null, { timeout: 5000 }).catch(() => {});
     const begun = await state();
+    const first = +(await article.getAttribute('data-begun') ?? NaN);
     await page.waitForTimeout(2000);
     const later = await state();
     const last = await article.evaluate((a) => +a.querySelector('.moment').max);
     const label = `${name}, ${touch ? 'touch' : 'mouse'}`;
-    check(begun.k < 0.12 * last, `${label}: play begins at ${begun.k} of ${last}, not at the start`);
+    check(first < 0.12 * last, `${label}: play begins at ${first} of ${last}, not at the start`);
     check(later.said === 'pause' && later.k > begun.k && later.dot !== begun.dot && later.space !== begun.space, `${label}: after two seconds of play ${JSON.stringify([begun, later])}`);
     if (before.film !== null) {
       check(later.film > 0.2 && later.film !== begun.film, `${label}: the film stands at ${later.film} after two seconds of play`);

@@ -29,7 +29,7 @@ FACTS = ["program", "schema", "units", "frames", "definitions", "columns", "tabl
 CONTRACT = IDENTITY + """t_start_s t_rsp_s t_stop_s duration_s rsp_source chord_m chord_angle_deg travel_m dip_depth_m dip_at
 dome_height_m slp_rms_m straightness off_plane_max_m peak_speed_m_s peak_lead_ms late_power stop_ms arc_deg max_bend_m
 bend_lead_ms counterflex_m creep_m drift_m loop_width_m loop_speed_m_s loop_shape pause_s opposite_deg""".split()
-UNIT_OF_SUFFIX = {"_m_s": "m/s", "_m": "m", "_s": "s", "_ms": "ms", "_deg": "deg", "_hz": "Hz"}
+UNIT_OF_SUFFIX = {"_m_s": "m/s", "_m": "m", "_s": "s", "_ms": "ms", "_deg": "deg", "_hz": "Hz", "_db": "dB"}
 
 
 def must(holds, what):

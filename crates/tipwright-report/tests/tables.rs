@@ -7,8 +7,9 @@ mod clinic;
 
 use std::collections::BTreeMap;
 
-use arrow::array::{Array, AsArray, RecordBatch};
-use arrow::datatypes::{Float64Type, UInt32Type};
+use arrow_array::cast::AsArray;
+use arrow_array::types::{Float64Type, UInt32Type};
+use arrow_array::{Array, RecordBatch};
 use nalgebra::{Point3, Vector3};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use tipwright::model::{FigureId, Measured, PathDraw, Role};
@@ -28,7 +29,7 @@ fn read(bytes: Vec<u8>) -> (RecordBatch, BTreeMap<String, String>) {
     let facts = facts.iter().map(|kv| (kv.key.clone(), kv.value.clone().unwrap())).collect();
     let schema = std::sync::Arc::clone(reader.schema());
     let batches: Vec<RecordBatch> = reader.build().unwrap().map(Result::unwrap).collect();
-    (arrow::compute::concat_batches(&schema, &batches).unwrap(), facts)
+    (arrow_select::concat::concat_batches(&schema, &batches).unwrap(), facts)
 }
 
 #[test]

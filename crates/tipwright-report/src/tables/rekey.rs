@@ -5,9 +5,8 @@ use std::fs::File;
 use std::path::Path;
 use std::sync::Arc;
 
-use arrow::array::{ArrayRef, RecordBatch, StringArray};
-use arrow::datatypes::Schema;
-use arrow::error::ArrowError;
+use arrow_array::{ArrayRef, RecordBatch, StringArray};
+use arrow_schema::{ArrowError, Schema};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use parquet::errors::ParquetError;
 

@@ -5,11 +5,10 @@ use std::borrow::Cow;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use arrow::array::{
+use arrow_array::{
     ArrayRef, BooleanArray, Float32Array, Float64Array, RecordBatch, StringArray, UInt32Array,
 };
-use arrow::datatypes::{DataType, Field, Schema};
-use arrow::error::ArrowError;
+use arrow_schema::{ArrowError, DataType, Field, Schema};
 use parquet::arrow::ArrowWriter;
 use parquet::basic::Compression;
 use parquet::errors::ParquetError;
