@@ -339,6 +339,10 @@ pub struct MotionConfig {
     pub knot_spacing_s: Option<f64>,
     /// Knots in that frame step. 1: finer than what moves smoothly needs.
     pub knots_per_frame: f64,
+    /// Step, seconds, in which lively motion shows: the first path is smoothed over three of these, or three frames of the fastest camera
+    /// where those are longer, not over three of the slowest camera.
+    /// `None`: the motion is smooth as any camera sees it (a drone's), and a smoother first path ties cameras together better.
+    pub lively_s: Option<f64>,
     /// Prior on the path. Local evidence: casts have pauses and stops whose jerk differs by orders of magnitude.
     pub smoothness: Smoothness,
     /// Degrees of freedom of the jerk a local density rests on. 12 gives a relative sd of sqrt(2/12) = 40 % of the
@@ -374,6 +378,7 @@ impl Default for MotionConfig {
         Self {
             knot_spacing_s: None,
             knots_per_frame: 1.0,
+            lively_s: None,
             smoothness: Smoothness::LocalEvidence,
             neighbourhood_dof: 12.0,
             noise: Noise::Estimate,

@@ -72,12 +72,6 @@ pub fn solve_from(
     finish(problem, config, timeline, layout, prior, piece_of, &stands, state, hyper, report)
 }
 
-/// What a hand moves needs no finer knots for a first path, seconds: it waves at up to 3 Hz, its tenth harmonic is 30 Hz.
-const LIVELY_S: f64 = 1.0 / 60.0;
-/// By which factor the livelier of two first paths has to lie closer: one that may bend twice as often lies closer by itself, by tens of
-/// per cent; a cast smoothed over a tenth of a second lies off by tens of times as much.
-const FAR_CLOSER: f64 = 0.5;
-
 /// How far the volume of paths may move a set-up in a round, in standard deviations of what is known of it. Where it settles, at surveyed
 /// flights (sets 1 and 2) and at a simulated take (coverage, set-up 0) alike, it moves it by 0.4 to 2.6; set-up 3 asked for 6 to 56. On
 /// set-ups 20 to 39, which set nothing, every stroke is found.
@@ -122,44 +116,28 @@ impl Run<'_> {
         self.piece_of = pieces_of(&self.timeline, &times);
     }
 
-    /// The path to begin with. One pixel at unit depth is smoothed over three frames of the slowest camera (a jerk density q blurs white
-    /// noise of density n over about (n / q)^(1/6)): little, for a path smoothed too much at first drags poses along. The linear
-    /// solution scales it by the square of the depth it finds. Knots that were asked for say how lively the motion is: frames farther
-    /// apart than those are no reason to smooth over more (a tenth of a second at 30 frames a second, which put waved wands off by
-    /// hundreds of pixels, and no pose came back from that). A faster camera beside a slow one may say so too: where the path smoothed
-    /// by its step lies closer by far, the motion is livelier than the slow one shows (casts); where it doesn't, the smoother one ties
-    /// the cameras together better (drones).
-    fn first_path(&mut self, state: State) -> Result<(State, Hyper), MotionError> {
+    fn first_path(&mut self, mut state: State) -> Result<(State, Hyper), MotionError> {
         self.assign_pieces(&state);
+        let h = self.timeline.spacing_s();
+        let spans = self.timeline.coefficients() * self.problem.markers;
+        // One pixel at unit depth, smoothed over three frames of the slowest camera (a jerk density q blurs white
+        // noise of density n over about (n / q)^(1/6)): little, for a path smoothed too much at first drags poses
+        // along. The linear solution scales it by the square of the depth it finds. Knots that were asked for say how lively the motion
+        // is, and where it is known to be lively a faster camera beside a slow one shows it: frames farther apart than those are no
+        // reason to smooth over more (a tenth of a second at 30 frames a second, which put waved wands and casts off by hundreds of
+        // pixels, and no pose came back from that).
         let steps_s = super::stretch::frame_steps_s(self.problem);
         let steps_s = || steps_s.iter().copied().filter(|s| s.is_finite());
-        let slowest_s = steps_s().fold(self.timeline.spacing_s(), f64::max);
-        if let Some(knots_s) = self.config.knot_spacing_s {
-            return self.smoothed_by(slowest_s.min(knots_s), state).map(|(state, hyper, _)| (state, hyper));
-        }
-        let fastest_s = steps_s().fold(f64::INFINITY, f64::min).max(LIVELY_S);
-        let (smooth, hyper, off) = self.smoothed_by(slowest_s, state.clone())?;
-        if fastest_s < slowest_s
-            && self.config.smoothness.is_chosen()
-            && let Ok((lively, hyper, lively_off)) = self.smoothed_by(fastest_s, state)
-            && lively_off < FAR_CLOSER * off
-        {
-            return Ok((lively, hyper));
-        }
-        Ok((smooth, hyper))
-    }
-
-    /// The path smoothed over three frames of a camera of this step, and by how many standard deviations sightings lie off it: the
-    /// median of the camera and marker where it is largest.
-    fn smoothed_by(&self, step_s: f64, mut state: State) -> Result<(State, Hyper, f64), MotionError> {
-        let spans = self.timeline.coefficients() * self.problem.markers;
+        let fastest_s = steps_s().fold(f64::INFINITY, f64::min);
+        let shown_s = self.config.lively_s.map_or(f64::INFINITY, |lively_s| lively_s.max(fastest_s));
+        let slowest_s = steps_s().fold(h, f64::max).min(self.config.knot_spacing_s.unwrap_or(shown_s));
         let first = &self.problem.cameras[0];
         let sigma =
             self.problem.observations.first().map_or(1.0, |o| (0.5 * (o.cov_px2[0] + o.cov_px2[2])).sqrt())
                 / first.lens.fx_px;
         let density = match self.config.smoothness {
             Smoothness::Fixed { jerk_density_m2_s5 } => jerk_density_m2_s5,
-            _ => sigma * sigma * step_s / (3.0 * step_s).powi(6),
+            _ => sigma * sigma * slowest_s / (3.0 * slowest_s).powi(6),
         };
         let series = self.problem.cameras.len() * self.problem.markers;
         let lasting = vec![1.0; series];
@@ -180,15 +158,14 @@ impl Run<'_> {
         }
         // Poses and clocks may be well off: begin with the noise the first path shows and let it shrink.
         let medians = self.median_whitened(&state, &hyper);
-        for (scale, median) in hyper.noise_scale.iter_mut().zip(&medians) {
+        for (scale, median) in hyper.noise_scale.iter_mut().zip(medians) {
             // Median of the length of two standard normals: sqrt(2 ln 2).
             let shown = median / (2.0 * std::f64::consts::LN_2).sqrt();
             if shown.is_finite() {
                 *scale *= shown.clamp(1.0, 1e4);
             }
         }
-        let off = medians.into_iter().filter(|m| m.is_finite()).fold(0.0, f64::max);
-        Ok((state, hyper, off))
+        Ok((state, hyper))
     }
 
     /// Whitened residuals of the observations in use.

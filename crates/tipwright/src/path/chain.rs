@@ -14,7 +14,7 @@ use super::whose::{Chosen, casters, choose};
 use super::{PathConfig, PathError, RoleLook, TakeInput};
 use crate::math::worthiest_chain;
 use crate::model::{Colour, Role, Severity, Warning};
-use crate::tracks::pieces::{Piece, PieceConfig, TrackView, find_pieces, pieces_in_plane};
+use crate::tracks::pieces::{Piece, PieceConfig, TrackView, end_velocity, find_pieces, pieces_in_plane};
 
 /// The pieces that are one marker, in order of time.
 #[derive(Debug, Clone)]
@@ -277,7 +277,9 @@ pub(super) fn best_chain(
     let mut chain: Vec<Piece> = order.into_iter().filter_map(|i| slots[i].take()).collect();
     for k in 1..chain.len() {
         if chain[k - 1].end_s() >= chain[k].start_s() {
-            chain[k - 1].samples.pop();
+            let cut = &mut chain[k - 1];
+            cut.samples.pop();
+            cut.velocity_ends[1] = end_velocity(&cut.samples, true);
         }
     }
     chain
@@ -294,8 +296,14 @@ impl End {
     /// The end of a piece that another one follows from `start_s` on; `None` when they overlap. The last sample may be taken off: where a
     /// track is lost to something else, it is the first one of that, and the track that goes on has its own of the same frame.
     fn before(piece: &Piece, start_s: f64) -> Option<Self> {
-        let last = piece.samples.iter().rev().take(2).find(|s| s.t_s < start_s)?;
-        Some(Self { t_s: last.t_s, position: last.position, velocity: piece.velocity_ends[1] })
+        let whole = &piece.samples[..];
+        let kept = [whole, &whole[..whole.len() - 1]]
+            .into_iter()
+            .find(|k| k.last().is_some_and(|s| s.t_s < start_s))?;
+        let last = kept.last()?;
+        let velocity =
+            if kept.len() == whole.len() { piece.velocity_ends[1] } else { end_velocity(kept, true) };
+        Some(Self { t_s: last.t_s, position: last.position, velocity })
     }
 }
 
@@ -313,4 +321,48 @@ fn jump_cost(p: &End, q: &Piece, fastest_m_s: f64) -> Option<f64> {
     let expected_m = (0.03 + 75.0 * gap_s * gap_s).min(1.0);
     let beyond = (off_m / expected_m - 1.0).max(0.0);
     Some(0.1 * beyond * beyond)
+}
+
+#[cfg(test)]
+mod tests {
+    use nalgebra::Matrix3;
+
+    use super::*;
+    use crate::tracks::pieces::PieceSample;
+
+    /// A piece along a line at 10 m/s from `start_s` on, 120 samples a second.
+    fn along_x(start_s: f64, samples: usize) -> Piece {
+        let samples: Vec<PieceSample> = (0..samples)
+            .map(|k| {
+                let t_s = start_s + k as f64 / 120.0;
+                PieceSample {
+                    t_s,
+                    position: Point3::new(10.0 * t_s, 0.0, 2.0),
+                    covariance: Matrix3::identity() * 1e-8,
+                }
+            })
+            .collect();
+        let velocity_ends = [end_velocity(&samples, false), end_velocity(&samples, true)];
+        Piece { a_view: 0, b_view: 1, a_track: 0, b_track: 0, samples, velocity_ends }
+    }
+
+    /// A track's last sighting is another thing's, 0.6 m aside: it is taken off, and what is left heads where it was heading.
+    #[test]
+    fn a_piece_without_its_last_sample_heads_where_the_rest_does() {
+        let mut lost = along_x(0.0, 30);
+        let goes_on = along_x(29.0 / 120.0, 30);
+        if let Some(last) = lost.samples.last_mut() {
+            last.position.y += 0.6;
+        }
+        lost.velocity_ends[1] = end_velocity(&lost.samples, true);
+        assert!(lost.velocity_ends[1].y > 10.0, "{:?}", lost.velocity_ends);
+        let chain = best_chain(vec![lost, goes_on], speed_worth, None);
+        assert_eq!(chain.iter().map(|p| p.samples.len()).collect::<Vec<_>>(), [29, 30]);
+        // straight lines through exact places
+        assert!(
+            (chain[0].velocity_ends[1] - Vector3::new(10.0, 0.0, 0.0)).norm() < 1e-9,
+            "{:?}",
+            chain[0].velocity_ends
+        );
+    }
 }

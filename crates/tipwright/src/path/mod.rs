@@ -167,7 +167,13 @@ impl Default for PathConfig {
         Self {
             link: LinkConfig::default(),
             sync: SyncConfig::default(),
-            motion: MotionConfig { longest_bridge_s: 0.15, knots_per_frame: 2.0, ..MotionConfig::default() },
+            motion: MotionConfig {
+                longest_bridge_s: 0.15,
+                knots_per_frame: 2.0,
+                // a hand waves at up to 3 Hz, its tenth harmonic is 30 Hz
+                lively_s: Some(1.0 / 60.0),
+                ..MotionConfig::default()
+            },
             epipolar_px: 3.0,
             fastest_m_s: 60.0,
             slowest_tip_m_s: 2.0,

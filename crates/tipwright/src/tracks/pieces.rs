@@ -285,8 +285,8 @@ fn close(mut run: Run, ids: [usize; 4], config: &PieceConfig, out: &mut Vec<Piec
 /// Longest that a tip's velocity may be taken as one, seconds: a stop takes 50 ms.
 const ONE_VELOCITY_S: f64 = 0.035;
 
-/// Velocity at an end: straight line through up to five samples that are near in time, two at least.
-fn end_velocity(samples: &[PieceSample], last: bool) -> Vector3<f64> {
+/// Velocity at an end, m/s: straight line through up to five samples that are near in time, two at least; zero of a single sample.
+pub fn end_velocity(samples: &[PieceSample], last: bool) -> Vector3<f64> {
     let end_s = if last { samples[samples.len() - 1].t_s } else { samples[0].t_s };
     let is_near = |s: &&PieceSample| (s.t_s - end_s).abs() <= ONE_VELOCITY_S;
     let near = if last {
