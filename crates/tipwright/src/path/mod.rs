@@ -32,6 +32,8 @@ mod tests;
 #[cfg(test)]
 mod tests_alone;
 #[cfg(test)]
+mod tests_slow;
+#[cfg(test)]
 mod tests_upright;
 mod upright;
 mod view;
