@@ -20,7 +20,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 KEYS = ["session", "session_id", "date", "take", "caster", "caster_key", "caster_class", "phase", "stroke"]
-TEXT = {*KEYS[:-1], "direction", "kind", "rsp_source", "loop_shape"}
+TEXT = {*KEYS[:-1], "direction", "kind", "rsp_source", "loop_shape", "slap"}
 COUNTS = {"stroke", "views"}
 PROBABILITIES = {"direction_p", "kind_p"}
 IDENTITY = ["session", "take", "caster", "phase", "stroke", "direction"]

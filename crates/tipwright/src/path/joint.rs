@@ -21,6 +21,10 @@ use crate::tracks::pieces::Piece;
 const SOUND_FLOOR_S: f64 = 0.01;
 /// The same of an offset found by laying a camera onto the path of the others: loose, for its sightings come in afterwards.
 const ON_PATH_SD_S: f64 = 0.001;
+/// The same of an offset at which most of what moves agrees: rows of a shutter that runs otherwise than thought put it off by 15 ms at most. A
+/// hundred times what a path comes to know of it, but while the first path is still far off the clock stays where it was found: without
+/// it, it was thrown off by seconds where a phone at 30 or 60 frames a second films beside one at 240.
+const MOTION_SD_S: f64 = 0.02;
 /// In place of the solver's words for equations that have no single solution.
 const NOT_SETTLED: &str = "what both cameras show does not settle one path of the marker: too little of it was seen by two at once, or from nearly the same side; film with both at 120 or 240 frames a second, 60 to 100 degrees apart, the whole cast in both pictures";
 /// Pose freedom when a camera is suspected of having been moved: a knock, radians and metres.
@@ -182,7 +186,7 @@ fn build(
                     {
                         Freedom::Prior { mean: c.value_s, sd: c.sd_s.max(SOUND_FLOOR_S) }
                     }
-                    _ => Freedom::Free,
+                    _ => Freedom::Prior { mean: view.clock.offset_s, sd: MOTION_SD_S },
                 },
                 drift: if k == 0 { Freedom::Fixed } else { Freedom::known(view.drift) },
                 readout_s: inherited(Freedom::known(view.readout_s)),
