@@ -172,7 +172,7 @@ impl Default for PathConfig {
             motion: MotionConfig {
                 longest_bridge_s: 0.15,
                 knots_per_frame: 2.0,
-                // 60 beside 240 frames a second is solved at 1/120 and not at 1/60 (path/tests_slow.rs); no phone films faster than this
+                // 60 beside 240 frames a second is solved at 1/120 and not at 1/60 (path/tests_slow.rs)
                 lively_s: Some(1.0 / 240.0),
                 ..MotionConfig::default()
             },

@@ -1,4 +1,4 @@
-//! A phone at 30 frames a second beside a faster one.
+//! Phones at 30 and 60 frames a second, beside faster ones and beside each other.
 
 use super::tests::{clocks, errors, scene_of, take, tip_look};
 use super::*;
@@ -17,7 +17,7 @@ fn a_slow_phone_does_not_smooth_what_a_fast_one_shows() {
         let clips: Vec<ClipSpots> = (0..2)
             .map(|k| {
                 let things = [Thing::new(&cast_tip, Colour::White, 0.04)];
-                // two thirds of a frame, as phones have it
+                // the share of a frame that is taken for it where nobody knows it
                 let clock = Clock { readout_s: 0.7 / fps[k], ..clocks()[k] };
                 film(&cameras[k], k, &things, &Shot::new(fps[k], 8.0, clock, 11 + k as u64))
             })
