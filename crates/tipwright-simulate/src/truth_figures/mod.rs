@@ -23,7 +23,8 @@ pub struct TruthConfig {
     pub butts_at_m: Vec<f64>,
     /// A movement counts from this peak speed. 5 m/s: an ordinary cast peaks at 15 to 25.
     pub least_peak_m_s: f64,
-    /// And from this share of the take's largest peak. 0.5: rebounds after a stop stay below it.
+    /// And from this share of the median peak of the take's movements that are as fast and as long. 0.5: rebounds after
+    /// a stop stay below it. Not of the largest: a pick-up of 24 m/s would set aside false casts of 11.
     pub least_peak_share: f64,
     /// And from this distance between its ends. 1.2 m: a rebound travels less.
     pub least_travel_m: f64,
@@ -134,8 +135,6 @@ pub fn true_strokes(motion: &RodMotion, forward: Vector3<f64>, config: &TruthCon
         speed_m_s: frames.iter().map(|f| f.tip_velocity_in_world_m_s.norm()).collect(),
     };
     let along: Vec<f64> = frames.iter().map(|f| f.tip_velocity_in_world_m_s.dot(&forward)).collect();
-    let largest = dense.speed_m_s.iter().copied().fold(0.0, f64::max);
-    let least = config.least_peak_m_s.max(config.least_peak_share * largest);
     // stretches between reversals of the movement along the cast
     let mut runs: Vec<(usize, usize)> = Vec::new();
     let mut start = 0;
@@ -145,10 +144,13 @@ pub fn true_strokes(motion: &RodMotion, forward: Vector3<f64>, config: &TruthCon
             start = i;
         }
     }
-    runs.retain(|(a, b)| {
-        let fastest = dense.speed_m_s[*a..=*b].iter().copied().fold(0.0, f64::max);
-        fastest >= least && (dense.tip[*b] - dense.tip[*a]).norm() >= config.least_travel_m
-    });
+    let fastest = |(a, b): &(usize, usize)| dense.speed_m_s[*a..=*b].iter().copied().fold(0.0, f64::max);
+    runs.retain(|(a, b)| (dense.tip[*b] - dense.tip[*a]).norm() >= config.least_travel_m);
+    let mut peaks: Vec<f64> = runs.iter().map(fastest).filter(|p| *p >= config.least_peak_m_s).collect();
+    peaks.sort_by(f64::total_cmp);
+    let usual = peaks.get(peaks.len() / 2).copied().unwrap_or(0.0);
+    let least = config.least_peak_m_s.max(config.least_peak_share * usual);
+    runs.retain(|run| fastest(run) >= least);
     let mut out: Vec<TrueStroke> = Vec::new();
     let mut spans: Vec<Span> = Vec::new();
     for (k, (a, b)) in runs.iter().copied().enumerate() {

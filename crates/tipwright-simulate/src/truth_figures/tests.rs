@@ -84,6 +84,29 @@ fn a_straight_stroke_there_and_back() {
 }
 
 #[test]
+fn soft_casts_after_a_hard_pick_up_are_strokes_and_rebounds_are_not() {
+    // six movements of 3 m there and back, 0.6 s apart: a peak of 24 m/s in the first 0.25 s, then of 10 m/s in 0.6 s;
+    // after the last a swing of 1 m there and back in 0.3 s each: 6.7 m/s
+    let legs = [(3.0, 0.25), (3.0, 0.6), (3.0, 0.6), (3.0, 0.6), (1.0, 0.3), (1.0, 0.3)];
+    let along = |t: f64| {
+        let mut start_s = 0.2;
+        let mut x_m = 0.0;
+        for (k, (way_m, lasts_s)) in legs.iter().enumerate() {
+            let u = ((t - start_s) / lasts_s).clamp(0.0, 1.0);
+            let gone = way_m * (u - (std::f64::consts::TAU * u).sin() / std::f64::consts::TAU);
+            x_m += if k % 2 == 0 { gone } else { -gone };
+            start_s += lasts_s + if k < 3 { 0.6 } else { 0.0 };
+        }
+        x_m
+    };
+    let motion = made(6.0, upright, |t| Point3::new(along(t), 0.0, 3.0));
+    let strokes = true_strokes(&motion, Vector3::x(), &TruthConfig::default());
+    let peaks: Vec<f64> = strokes.iter().map(|s| s.figures.get(FigureId::PeakSpeed).unwrap().value).collect();
+    assert_eq!(peaks.len(), 4, "{peaks:?}");
+    assert!((peaks[0] - 24.0).abs() < 1e-3 && (peaks[1] - 10.0).abs() < 1e-3, "{peaks:?}");
+}
+
+#[test]
 fn a_dip_of_a_centimetre_and_a_dome() {
     // a dip of 12 mm, 0.15 m wide, 0.9 m along the cast, on a level path
     let dip = |x: f64| -0.012 * (-((x - 0.9) / 0.15).powi(2)).exp();
