@@ -6,7 +6,7 @@ use super::band::Arrow;
 use super::linear::linearise;
 use super::problem::{Baseline, Freedom, Loss, PlaneHold, Problem};
 use super::spline::Timeline;
-use super::state::{Layout, State, combine};
+use super::state::{Layout, State};
 use crate::math::pairs;
 
 /// What the data has chosen: noise factors and jerk densities, and which observations count.
@@ -146,7 +146,6 @@ impl Setting<'_> {
     }
 
     fn observations(&self, state: &State, hyper: &Hyper, mut arrow: Option<&mut Arrow>) -> f64 {
-        let markers = self.problem.markers;
         let mut cost = 0.0;
         for (i, o) in self.problem.observations.iter().enumerate() {
             let (Some(piece), false) = (self.piece_of[i], hyper.rejected[i]) else { continue };
@@ -166,9 +165,9 @@ impl Setting<'_> {
             let gram = lin.by_point.transpose() * lin.by_point * w;
             let pull = lin.by_point.transpose() * lin.residual * w;
             for a in 0..4 {
-                let ra = ((lin.first + a) * markers + o.marker_idx) * 3;
+                let ra = state.order.at(lin.first + a, o.marker_idx);
                 for b in 0..=a {
-                    let rb = ((lin.first + b) * markers + o.marker_idx) * 3;
+                    let rb = state.order.at(lin.first + b, o.marker_idx);
                     let f = lin.weights[a] * lin.weights[b];
                     for x in 0..3 {
                         let row = (ra + x) * stride + arrow.half_band;
@@ -185,7 +184,7 @@ impl Setting<'_> {
             for (at, d) in &lin.by_border[..lin.border_len] {
                 let coupling: Vector3<f64> = lin.by_point.transpose() * d * w;
                 for a in 0..4 {
-                    let ra = ((lin.first + a) * markers + o.marker_idx) * 3;
+                    let ra = state.order.at(lin.first + a, o.marker_idx);
                     for x in 0..3 {
                         arrow.coupling[(ra + x) * q + at] += lin.weights[a] * coupling[x];
                     }
@@ -214,13 +213,13 @@ impl Setting<'_> {
             for first in piece.first_coefficient_idx..piece.first_coefficient_idx + piece.spans {
                 for m in 0..markers {
                     let f = relative * h / hyper.jerk_density_m2_s5[first * markers + m];
-                    let jerk = combine(&state.coefficients_m, markers, m, first, &weights);
+                    let jerk = state.combine(m, first, &weights);
                     cost += 0.5 * f * jerk.norm_squared();
                     let Some(arrow) = arrow.as_deref_mut() else { continue };
                     for a in 0..4 {
-                        let ra = ((first + a) * markers + m) * 3;
+                        let ra = state.order.at(first + a, m);
                         for b in 0..=a {
-                            let rb = ((first + b) * markers + m) * 3;
+                            let rb = state.order.at(first + b, m);
                             let g = f * weights[a] * weights[b];
                             for x in 0..3 {
                                 arrow.add_band(ra + x, rb + x, g);
@@ -243,17 +242,20 @@ impl Setting<'_> {
     /// The plane's part: a spline lies in a plane where its coefficients do.
     pub fn plane(&self, state: &State, mut arrow: Option<&mut Arrow>) -> f64 {
         let Some(plane) = &self.problem.plane else { return 0.0 };
-        let markers = self.problem.markers;
         let row = plane.normal / PlaneHold::SD_M;
         let mut cost = 0.0;
-        for (k, c) in state.coefficients_m.chunks_exact(3).enumerate() {
-            let r = plane.offsets_m[k % markers] / PlaneHold::SD_M - row.dot(&Vector3::new(c[0], c[1], c[2]));
-            cost += 0.5 * r * r;
-            let Some(arrow) = arrow.as_deref_mut() else { continue };
-            for x in 0..3 {
-                arrow.rhs[3 * k + x] += row[x] * r;
-                for y in 0..=x {
-                    arrow.add_band(3 * k + x, 3 * k + y, row[x] * row[y]);
+        for (m, offset_m) in plane.offsets_m.iter().enumerate() {
+            for k in 0..self.timeline.coefficients() {
+                let at = state.order.at(k, m);
+                let r = offset_m / PlaneHold::SD_M
+                    - row.dot(&Vector3::from_column_slice(&state.coefficients_m[at..at + 3]));
+                cost += 0.5 * r * r;
+                let Some(arrow) = arrow.as_deref_mut() else { continue };
+                for x in 0..3 {
+                    arrow.rhs[at + x] += row[x] * r;
+                    for y in 0..=x {
+                        arrow.add_band(at + x, at + y, row[x] * row[y]);
+                    }
                 }
             }
         }
@@ -291,14 +293,12 @@ impl Setting<'_> {
     }
 
     fn lengths(&self, state: &State, hyper: &Hyper, mut arrow: Option<&mut Arrow>) -> f64 {
-        let markers = self.problem.markers;
         let mut cost = 0.0;
         for d in &self.problem.distances {
             let Some(locus) = self.timeline.locate(d.t_s) else { continue };
             let w = self.timeline.weights(locus).value;
             let first = locus.first_coefficient_idx;
-            let apart = state.combine(markers, d.marker_a_idx, first, &w)
-                - state.combine(markers, d.marker_b_idx, first, &w);
+            let apart = state.combine(d.marker_a_idx, first, &w) - state.combine(d.marker_b_idx, first, &w);
             let length = apart.norm();
             if !(length > 0.0) {
                 continue;
@@ -311,8 +311,8 @@ impl Setting<'_> {
             let mut entries = [(0_usize, 0.0); 24];
             for k in 0..4 {
                 for x in 0..3 {
-                    entries[k * 6 + x] = (((first + k) * markers + d.marker_a_idx) * 3 + x, w[k] * u[x]);
-                    entries[k * 6 + 3 + x] = (((first + k) * markers + d.marker_b_idx) * 3 + x, -w[k] * u[x]);
+                    entries[k * 6 + x] = (state.order.at(first + k, d.marker_a_idx) + x, w[k] * u[x]);
+                    entries[k * 6 + 3 + x] = (state.order.at(first + k, d.marker_b_idx) + x, -w[k] * u[x]);
                 }
             }
             for (i, a) in &entries {

@@ -47,7 +47,7 @@ impl Solution {
         t_s: f64,
     ) -> Option<(Point3<f64>, Vector3<f64>, Vector3<f64>)> {
         let locus = self.timeline.locate(t_s)?;
-        Some(place(&self.timeline, self.markers, &draw.state, marker_idx, locus))
+        Some(place(&self.timeline, &draw.state, marker_idx, locus))
     }
 
     /// The solution as it would come out of its own sightings without noise: smoothed once more. What this takes from a peak

@@ -34,7 +34,7 @@ pub(super) fn finish(
         joint_prior: &prior,
         loss: config.loss,
     };
-    let mut arrow = Arrow::new(state.coefficients_m.len(), 12 * problem.markers - 1, layout.size);
+    let mut arrow = Arrow::new(state.coefficients_m.len(), state.order.half_band(), layout.size);
     report.cost = setting.cost(&state, &hyper, Some(&mut arrow));
     // A hair of damping where the data and the prior leave a coefficient all but free.
     let factor = [0.0, 1e-7, 1e-5]

@@ -8,27 +8,22 @@ use nalgebra::Vector3;
 
 use super::assemble::{Hyper, Setting};
 use super::linear::linearise;
+use super::order::Order;
 use super::problem::{MotionConfig, Noise, Smoothness};
 use super::spline::Timeline;
-use super::state::{State, combine};
+use super::state::State;
 
 /// Variance of a weighted sum of four coefficients, axis by axis, from the inverse within the band.
-fn variance_by_axis(
-    z: &[f64],
-    markers: usize,
-    marker_idx: usize,
-    first: usize,
-    w: &[f64; 4],
-) -> Vector3<f64> {
-    let half_band = 12 * markers - 1;
+fn variance_by_axis(z: &[f64], order: Order, marker_idx: usize, first: usize, w: &[f64; 4]) -> Vector3<f64> {
+    let half_band = order.half_band();
     let stride = half_band + 1;
     let mut out = Vector3::zeros();
     for a in 0..4 {
         for b in 0..=a {
             let f = w[a] * w[b] * if a == b { 1.0 } else { 2.0 };
             for x in 0..3 {
-                let i = ((first + a) * markers + marker_idx) * 3 + x;
-                let j = ((first + b) * markers + marker_idx) * 3 + x;
+                let i = order.at(first + a, marker_idx) + x;
+                let j = order.at(first + b, marker_idx) + x;
                 out[x] += f * z[i * stride + half_band + j - i];
             }
         }
@@ -39,12 +34,12 @@ fn variance_by_axis(
 /// Covariance (3 x 3) of a weighted sum of four coefficients.
 pub fn covariance(
     z: &[f64],
-    markers: usize,
+    order: Order,
     marker_idx: usize,
     first: usize,
     w: &[f64; 4],
 ) -> nalgebra::Matrix3<f64> {
-    let half_band = 12 * markers - 1;
+    let half_band = order.half_band();
     let stride = half_band + 1;
     let mut out = nalgebra::Matrix3::zeros();
     for a in 0..4 {
@@ -52,8 +47,8 @@ pub fn covariance(
             let f = w[a] * w[b];
             for x in 0..3 {
                 for y in 0..3 {
-                    let i = ((first + a) * markers + marker_idx) * 3 + x;
-                    let j = ((first + b) * markers + marker_idx) * 3 + y;
+                    let i = order.at(first + a, marker_idx) + x;
+                    let j = order.at(first + b, marker_idx) + y;
                     let (i, j) = if i >= j { (i, j) } else { (j, i) };
                     out[(x, y)] += f * z[i * stride + half_band + j - i];
                 }
@@ -101,12 +96,12 @@ pub fn update_smoothness(
         for range in spans(setting.timeline) {
             for first in range {
                 let q = hyper.jerk_density_m2_s5[first * markers + m];
-                let jerk = combine(&state.coefficients_m, markers, m, first, &weights);
-                let var = variance_by_axis(z, markers, m, first, &weights);
+                let jerk = state.combine(m, first, &weights);
+                let var = variance_by_axis(z, state.order, m, first, &weights);
                 let mut dof: f64 = (0..3).map(|x| (1.0 - var[x] * h / q).clamp(0.0, 1.0)).sum();
                 // what a plane determines is no jerk of the path's to judge by
                 if let Some(plane) = &setting.problem.plane {
-                    let off = covariance(z, markers, m, first, &weights);
+                    let off = covariance(z, state.order, m, first, &weights);
                     let off = (plane.normal.transpose() * off * plane.normal).x;
                     dof = (dof - (1.0 - off * h / q).clamp(0.0, 1.0)).max(0.0);
                 }
@@ -186,7 +181,7 @@ pub fn update_noise(
             hyper.rejected[i] = !(s2 <= config.reject_at * config.reject_at);
         }
         let (Some(lin), false) = (lin, hyper.rejected[i]) else { continue };
-        let cov = covariance(z, problem.markers, o.marker_idx, lin.first, &lin.weights);
+        let cov = covariance(z, state.order, o.marker_idx, lin.first, &lin.weights);
         // What stands still counts once, whatever it is worth there: noise is judged by what moves.
         let share = hyper.share[i];
         let taken = (lin.by_point * cov * lin.by_point.transpose()).trace() * share * setting.loss.weight(s2);

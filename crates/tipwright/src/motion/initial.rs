@@ -21,12 +21,11 @@ pub fn linear_path(
     rescale: bool,
 ) -> bool {
     let problem = setting.problem;
-    let markers = problem.markers;
     let start_densities = hyper.jerk_density_m2_s5.clone();
     let mut depths = vec![1.0; problem.observations.len()];
     let mut robust = vec![1.0; problem.observations.len()];
     for round in 0..rounds {
-        let mut arrow = Arrow::new(state.coefficients_m.len(), 12 * markers - 1, 0);
+        let mut arrow = Arrow::new(state.coefficients_m.len(), state.order.half_band(), 0);
         // Prior alone about zero coefficients.
         state.coefficients_m.fill(0.0);
         setting.jerk_only(state, hyper, &mut arrow);
@@ -51,9 +50,9 @@ pub fn linear_path(
             let gram = rows.transpose() * rows * f;
             let pull = rows.transpose() * right * f;
             for a in 0..4 {
-                let ra = ((locus.first_coefficient_idx + a) * markers + o.marker_idx) * 3;
+                let ra = state.order.at(locus.first_coefficient_idx + a, o.marker_idx);
                 for b in 0..=a {
-                    let rb = ((locus.first_coefficient_idx + b) * markers + o.marker_idx) * 3;
+                    let rb = state.order.at(locus.first_coefficient_idx + b, o.marker_idx);
                     for x in 0..3 {
                         for y in 0..if a == b { x + 1 } else { 3 } {
                             arrow.add_band(ra + x, rb + y, w[a] * w[b] * gram[(x, y)]);

@@ -79,8 +79,8 @@ pub fn linearise(
     let weights = timeline.weights(locus);
     let first = locus.first_coefficient_idx;
     let m = observation.marker_idx;
-    let x_in_world = state.combine(problem.markers, m, first, &weights.value);
-    let v_in_world = state.combine(problem.markers, m, first, &weights.rate_per_s);
+    let x_in_world = state.combine(m, first, &weights.value);
+    let v_in_world = state.combine(m, first, &weights.rate_per_s);
     let rotation = now.camera_from_world.rotation.to_rotation_matrix();
     let turned = rotation * x_in_world;
     let x_in_camera = turned + now.camera_from_world.translation.vector;

@@ -249,7 +249,7 @@ fn widening(replicator: &Replicator, factor: &ArrowFactor, band_inverse: &[f64],
             for row in &replicator.rows {
                 let l = &row.linear;
                 for (got, weights) in got.iter_mut().zip([&l.weights, &l.rates_per_s]) {
-                    let shift = super::state::combine(&x, markers, row.marker_idx, l.first, weights);
+                    let shift = super::state::combine(&x, replicator.order, row.marker_idx, l.first, weights);
                     got[row.marker_idx] += row.share * (l.by_point * shift).norm_squared();
                 }
             }
@@ -260,7 +260,8 @@ fn widening(replicator: &Replicator, factor: &ArrowFactor, band_inverse: &[f64],
     for row in &replicator.rows {
         let l = &row.linear;
         for (expected, weights) in expected.iter_mut().zip([&l.weights, &l.rates_per_s]) {
-            let cov = super::hyper::covariance(band_inverse, markers, row.marker_idx, l.first, weights);
+            let cov =
+                super::hyper::covariance(band_inverse, replicator.order, row.marker_idx, l.first, weights);
             expected[row.marker_idx] += row.share * (l.by_point * cov * l.by_point.transpose()).trace();
         }
     }

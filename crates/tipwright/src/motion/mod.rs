@@ -79,6 +79,7 @@ mod hyper;
 mod initial;
 mod linear;
 mod misfit;
+mod order;
 mod outcome;
 mod problem;
 mod replicate;

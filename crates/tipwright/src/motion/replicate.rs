@@ -10,6 +10,7 @@ use nalgebra::{DVector, Vector2};
 
 use super::assemble::{Hyper, Setting};
 use super::linear::{Linear, linearise};
+use super::order::Order;
 use super::state::State;
 
 /// Source of standard normals.
@@ -68,6 +69,7 @@ pub struct Replicator {
     /// Which share of its variance lasts while a marker stands, series by series.
     lasting: Vec<f64>,
     pub markers: usize,
+    pub order: Order,
     sizes: (usize, usize),
     /// First coefficient, marker and root of the information of every span's jerk.
     jerks: Vec<(usize, usize, f64)>,
@@ -122,6 +124,7 @@ impl Replicator {
             stands,
             lasting: hyper.lasting.clone(),
             markers: problem.markers,
+            order: state.order,
             sizes: (state.coefficients_m.len(), setting.layout.size),
             taken: vec![1.0; jerks.len()],
             jerks,
@@ -174,7 +177,7 @@ impl Replicator {
             let pull = error * (row.share * row.root);
             let by_point = row.linear.by_point.transpose() * pull;
             for (a, w) in row.linear.weights.iter().enumerate() {
-                let at = ((row.linear.first + a) * self.markers + row.marker_idx) * 3;
+                let at = self.order.at(row.linear.first + a, row.marker_idx);
                 for x in 0..3 {
                     band[at + x] += w * by_point[x];
                 }
@@ -201,7 +204,7 @@ impl Replicator {
             for x in 0..3 {
                 let pull = root * times * sample();
                 for (a, w) in self.jerk_weights.iter().enumerate() {
-                    band[((first + a) * self.markers + marker_idx) * 3 + x] += w * pull;
+                    band[self.order.at(first + a, *marker_idx) + x] += w * pull;
                 }
             }
         }
@@ -211,7 +214,7 @@ impl Replicator {
     pub fn jerk_pull(&self, path: &[f64]) -> Vec<f64> {
         let mut out = vec![0.0; path.len()];
         for (first, marker_idx, root) in &self.jerks {
-            let at = |a: usize, x: usize| ((first + a) * self.markers + marker_idx) * 3 + x;
+            let at = |a: usize, x: usize| self.order.at(first + a, *marker_idx) + x;
             for x in 0..3 {
                 let jerk: f64 = self.jerk_weights.iter().enumerate().map(|(a, w)| w * path[at(a, x)]).sum();
                 for (a, w) in self.jerk_weights.iter().enumerate() {
@@ -235,7 +238,7 @@ impl Replicator {
     /// How a step moves the prediction of a row (whitened).
     pub fn moved(&self, row: &Row, x: &[f64], b: &DVector<f64>) -> Vector2<f64> {
         let shift =
-            super::state::combine(x, self.markers, row.marker_idx, row.linear.first, &row.linear.weights);
+            super::state::combine(x, self.order, row.marker_idx, row.linear.first, &row.linear.weights);
         let mut out = row.linear.by_point * shift;
         for (at, d) in &row.linear.by_border[..row.linear.border_len] {
             if let Some(step) = b.get(*at) {
@@ -249,20 +252,18 @@ impl Replicator {
 /// Rows of everything that is known beside sightings and smoothness, as [`Setting::cost`] weighs it.
 fn prior_rows(setting: &Setting<'_>, state: &State, hyper: &Hyper) -> Vec<PriorRow> {
     let problem = setting.problem;
-    let markers = problem.markers;
     let mut out = Vec::new();
     for d in &problem.distances {
         let Some(locus) = setting.timeline.locate(d.t_s) else { continue };
         let w = setting.timeline.weights(locus).value;
         let first = locus.first_coefficient_idx;
-        let apart = state.combine(markers, d.marker_a_idx, first, &w)
-            - state.combine(markers, d.marker_b_idx, first, &w);
+        let apart = state.combine(d.marker_a_idx, first, &w) - state.combine(d.marker_b_idx, first, &w);
         let u = apart / (apart.norm().max(1e-12) * d.sd_m);
         let mut row = PriorRow::default();
         for (k, w) in w.iter().enumerate() {
             for x in 0..3 {
-                row.band.push((((first + k) * markers + d.marker_a_idx) * 3 + x, w * u[x]));
-                row.band.push((((first + k) * markers + d.marker_b_idx) * 3 + x, -w * u[x]));
+                row.band.push((state.order.at(first + k, d.marker_a_idx) + x, w * u[x]));
+                row.band.push((state.order.at(first + k, d.marker_b_idx) + x, -w * u[x]));
             }
         }
         out.push(row);

@@ -9,7 +9,7 @@ use super::outcome::{Degeneracy, Fate, SolveReport};
 use super::problem::Problem;
 use super::replicate::Replicator;
 use super::spline::{Locus, Timeline};
-use super::state::{CameraState, Layout, State, combine};
+use super::state::{CameraState, Layout, State};
 
 /// Position, velocity and acceleration of a marker at one instant with their joint covariance.
 #[derive(Debug, Clone, PartialEq)]
@@ -127,7 +127,7 @@ impl Solution {
     }
 
     fn at_locus(&self, marker_idx: usize, locus: Locus) -> (Point3<f64>, Vector3<f64>, Vector3<f64>) {
-        place(&self.timeline, self.markers, &self.state, marker_idx, locus)
+        place(&self.timeline, &self.state, marker_idx, locus)
     }
 
     /// Kinematics with joint covariance (set-up included) at a session time; `None` where there is no path.
@@ -156,7 +156,7 @@ impl Solution {
             for (r, weights) in rows.iter().enumerate() {
                 for (k, f) in weights.iter().enumerate() {
                     for x in 0..3 {
-                        let at = ((first + k) * self.markers + marker_idx) * 3 + x;
+                        let at = self.state.order.at(first + k, marker_idx) + x;
                         for (b, g) in self.gain[at * q..(at + 1) * q].iter().enumerate() {
                             follow[(3 * r + x, b)] -= f * g;
                         }
@@ -185,15 +185,16 @@ impl Solution {
     }
 
     fn band_block(&self, marker_idx: usize, first: usize, left: &[f64; 4], right: &[f64; 4]) -> Matrix3<f64> {
-        let half_band = 12 * self.markers - 1;
+        let order = self.state.order;
+        let half_band = order.half_band();
         let stride = half_band + 1;
         let mut out = Matrix3::zeros();
         for (a, fa) in left.iter().enumerate() {
             for (b, fb) in right.iter().enumerate() {
                 for x in 0..3 {
                     for y in 0..3 {
-                        let i = ((first + a) * self.markers + marker_idx) * 3 + x;
-                        let j = ((first + b) * self.markers + marker_idx) * 3 + y;
+                        let i = order.at(first + a, marker_idx) + x;
+                        let j = order.at(first + b, marker_idx) + y;
                         let (i, j) = if i >= j { (i, j) } else { (j, i) };
                         out[(x, y)] += fa * fb * self.band_inverse[i * stride + half_band + j - i];
                     }
@@ -212,7 +213,7 @@ impl Solution {
             let locus = self.timeline.locate(term.t_s)?;
             let weights = self.timeline.weights(locus).value;
             for (k, w) in weights.iter().enumerate() {
-                let at = ((locus.first_coefficient_idx + k) * self.markers + term.marker_idx) * 3;
+                let at = self.state.order.at(locus.first_coefficient_idx + k, term.marker_idx);
                 for x in 0..3 {
                     rhs[at + x] += w * term.direction[x];
                 }
@@ -261,13 +262,12 @@ impl Solution {
 
 pub(super) fn place(
     timeline: &Timeline,
-    markers: usize,
     state: &State,
     marker_idx: usize,
     locus: Locus,
 ) -> (Point3<f64>, Vector3<f64>, Vector3<f64>) {
     let w = timeline.weights(locus);
     let first = locus.first_coefficient_idx;
-    let at = |weights: &[f64; 4]| combine(&state.coefficients_m, markers, marker_idx, first, weights);
+    let at = |weights: &[f64; 4]| state.combine(marker_idx, first, weights);
     (Point3::from(at(&w.value)), at(&w.rate_per_s), at(&w.acceleration_per_s2))
 }

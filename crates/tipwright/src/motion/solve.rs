@@ -61,7 +61,9 @@ pub fn solve_from(
     let stands = super::rest::stands(problem, config.rest_px);
     let mut run = Run { problem, config, timeline, layout, prior, piece_of: Vec::new(), stands };
     let (mut state, mut hyper) = match start {
-        Some(s) if s.state.coefficients_m.len() == fresh.coefficients_m.len() => {
+        Some(s)
+            if s.state.coefficients_m.len() == fresh.coefficients_m.len() && s.state.order == fresh.order =>
+        {
             run.assign_pieces(&s.state);
             (s.state, s.hyper)
         }
@@ -196,7 +198,7 @@ impl Run<'_> {
 
     fn iterate(&mut self, state: &mut State, hyper: &mut Hyper) -> Result<SolveReport, MotionError> {
         let n = state.coefficients_m.len();
-        let mut arrow = Arrow::new(n, 12 * self.problem.markers - 1, self.layout.size);
+        let mut arrow = Arrow::new(n, state.order.half_band(), self.layout.size);
         let adaptive = self.config.smoothness.is_chosen()
             || self.config.noise == Noise::Estimate
             || self.config.reject_at.is_finite();

@@ -2,6 +2,7 @@
 
 use nalgebra::{Isometry3, Translation3, UnitQuaternion, Vector3};
 
+use super::order::Order;
 use super::problem::{CameraModel, Problem};
 use super::spline::Timeline;
 use crate::model::{Clock, Lens};
@@ -139,8 +140,10 @@ impl CameraState {
 /// All unknowns.
 #[derive(Debug, Clone, PartialEq)]
 pub struct State {
-    /// Coefficients: `(coefficient * markers + marker) * 3 + axis`.
+    /// Coefficients: `order.at(coefficient, marker) + axis`.
     pub coefficients_m: Vec<f64>,
+    /// Which stands where among them.
+    pub order: Order,
     /// Cameras.
     pub cameras: Vec<CameraState>,
 }
@@ -227,19 +230,14 @@ impl State {
                     .collect(),
             })
             .collect();
-        Self { coefficients_m: vec![0.0; timeline.coefficients() * problem.markers * 3], cameras }
+        let order = Order::of(problem, timeline.coefficients());
+        Self { coefficients_m: vec![0.0; timeline.coefficients() * problem.markers * 3], order, cameras }
     }
 
     /// Four-point combination of a marker's coefficients.
     #[must_use]
-    pub fn combine(
-        &self,
-        markers: usize,
-        marker_idx: usize,
-        first: usize,
-        weights: &[f64; 4],
-    ) -> Vector3<f64> {
-        combine(&self.coefficients_m, markers, marker_idx, first, weights)
+    pub fn combine(&self, marker_idx: usize, first: usize, weights: &[f64; 4]) -> Vector3<f64> {
+        combine(&self.coefficients_m, self.order, marker_idx, first, weights)
     }
 
     /// This state moved by a step (coefficients, border).
@@ -295,16 +293,10 @@ impl State {
 
 /// Four-point combination out of a coefficient vector.
 #[must_use]
-pub fn combine(
-    c: &[f64],
-    markers: usize,
-    marker_idx: usize,
-    first: usize,
-    weights: &[f64; 4],
-) -> Vector3<f64> {
+pub fn combine(c: &[f64], order: Order, marker_idx: usize, first: usize, weights: &[f64; 4]) -> Vector3<f64> {
     let mut out = Vector3::zeros();
     for (k, w) in weights.iter().enumerate() {
-        let at = ((first + k) * markers + marker_idx) * 3;
+        let at = order.at(first + k, marker_idx);
         out += Vector3::new(c[at], c[at + 1], c[at + 2]) * *w;
     }
     out

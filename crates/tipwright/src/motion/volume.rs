@@ -32,13 +32,13 @@ pub fn gradient(
         let at = linearise(problem, setting.timeline, setting.layout, state, o, piece, scale);
         let Some(linear) = at else { continue };
         let w = hyper.share[i] * setting.loss.weight(linear.residual.norm_squared());
-        let cov = super::hyper::covariance(z, problem.markers, o.marker_idx, linear.first, &linear.weights);
+        let cov = super::hyper::covariance(z, state.order, o.marker_idx, linear.first, &linear.weights);
         let Some(slope) = slope(setting, state, o, &linear, &cov, scale) else { continue };
         determined += w * slope.by_scale;
         slope.add_own(setting, state, o, (piece, w), &mut out);
         let pull = slope.by_point * w;
         for (a, weight) in linear.weights.iter().enumerate() {
-            let at = ((linear.first + a) * problem.markers + o.marker_idx) * 3;
+            let at = state.order.at(linear.first + a, o.marker_idx);
             for x in 0..3 {
                 by_path[at + x] += weight * pull[x];
             }
@@ -84,7 +84,7 @@ fn slope(
 ) -> Option<Slope> {
     let now = &state.cameras[o.camera_idx];
     let rotation = *now.camera_from_world.rotation.to_rotation_matrix().matrix();
-    let x = state.combine(setting.problem.markers, o.marker_idx, linear.first, &linear.weights);
+    let x = state.combine(o.marker_idx, linear.first, &linear.weights);
     let seen = rotation * x + now.camera_from_world.translation.vector;
     let jacobian = linear.by_point * rotation.transpose();
     let half = rotation * cov * rotation.transpose() * jacobian.transpose();
@@ -143,7 +143,7 @@ impl Slope {
         let fraction = setting.problem.cameras[o.camera_idx].picture.shutter_fraction(o.pixel);
         let locus = setting.timeline.locate_in(piece, now.session_s(o.pts_s, fraction));
         let rates = setting.timeline.weights(locus).rate_per_s;
-        let v = state.combine(setting.problem.markers, o.marker_idx, locus.first_coefficient_idx, &rates);
+        let v = state.combine(o.marker_idx, locus.first_coefficient_idx, &rates);
         let by_time = w * self.by_point.dot(&v);
         for (slot, by) in [(slots.offset, 1.0), (slots.drift, o.pts_s), (slots.readout, fraction)] {
             if let Some(at) = slot {

@@ -58,7 +58,8 @@ fn analytic_derivatives_agree_with_differences() {
         for m in 0..2 {
             let p = oval(t) + Vector3::new(0.15 * m as f64, 0.02, 0.05) * rng.random_range(0.9..1.1);
             for x in 0..3 {
-                state.coefficients_m[(i * 2 + m) * 3 + x] = p[x];
+                let at = state.order.at(i, m) + x;
+                state.coefficients_m[at] = p[x];
             }
         }
     }
