@@ -14,6 +14,9 @@ pub(super) type Reasons = BTreeMap<F, String>;
 /// Figures that stand on the pause before the stroke, or after it.
 const BEFORE: [F; 3] = [F::Pause, F::Opposite, F::Creep];
 
+/// Two strokes, there and back, and the pause between them take longer than this.
+const ROOM_FOR_TWO_S: f64 = 0.6;
+
 /// Reasons known before any number is looked at: markers not worn or not seen, gaps, no neighbour.
 pub(super) fn reasons(
     rod: &Rod<'_>,
@@ -23,6 +26,7 @@ pub(super) fn reasons(
     i: usize,
 ) -> Reasons {
     let mut out = Reasons::new();
+    let bent_before = i > 0 && allowed[i - 1].bend;
     let allowed = &allowed[i];
     for &id in F::ALL {
         let reason = match (id, id.info().needs) {
@@ -73,8 +77,29 @@ pub(super) fn reasons(
         if rod.tip.columns.gap_in(before.times.t_stop_s - 1e-9, before.times.t_stop_s + 1e-9).is_some() {
             out.insert(F::Pause, "the stop of the stroke before lies in a gap".into());
         }
+        if is_between(rod, before, &raws[i]) {
+            for id in BEFORE {
+                out.insert(id, "a stroke between this one and the one before was not seen whole".into());
+            }
+        } else if allowed.bend != bent_before {
+            // the chords end at moments of two kinds, some hundredths of a second apart
+            out.entry(F::Opposite).or_insert_with(|| {
+                "one of the two strokes has its rod straight position by the bend, the other by speed".into()
+            });
+        }
+    }
+    if raws.get(i + 1).is_some_and(|after| is_between(rod, &raws[i], after)) {
+        out.insert(F::Drift, "a stroke between this one and the one after was not seen whole".into());
     }
     out
+}
+
+/// A stroke may lie in a gap between two that were found: strokes alternate, and in a long gap there is room for two.
+fn is_between(rod: &Rod<'_>, before: &Raw, after: &Raw) -> bool {
+    let (from_s, to_s) = (before.times.t_stop_s, after.times.t_start_s);
+    let mut gaps = rod.tip.columns.gaps.iter().filter(|g| g.0 < to_s && g.1 > from_s).peekable();
+    let same_way = before.plane.zip(after.plane).is_some_and(|(a, b)| a.along.dot(&b.along) > 0.0);
+    (same_way && gaps.peek().is_some()) || gaps.any(|g| g.1 - g.0 > ROOM_FOR_TWO_S)
 }
 
 /// A gap in W takes every figure but the moments outside it; one after W takes the stop's.

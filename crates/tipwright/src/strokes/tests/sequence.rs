@@ -135,6 +135,14 @@ fn a_gap_in_the_window_costs_the_figures_of_that_stroke_only() {
     p.tip.samples.retain(|s| s.t_s < starts[1] + 0.05 || s.t_s > starts[1] + 0.35);
     let outcome = measure(&p, &config()).unwrap();
     assert_eq!(outcome.strokes.len(), 3, "{:?}", outcome.set_aside);
+    // two back strokes follow each other now: what lies between them is no pause of one
+    let figures = |k: usize| &outcome.strokes[k].figures;
+    for id in [F::Pause, F::Opposite, F::Creep] {
+        let why = figures(1).missing.get(&id);
+        assert!(why.is_some_and(|w| w.contains("a stroke between")), "{id:?}: {why:?}");
+        assert!(figures(2).get(id).is_some(), "{id:?}: {:?}", figures(2).missing.get(&id));
+    }
+    assert!(figures(0).missing[&F::Drift].contains("a stroke between"), "{:?}", figures(0).missing);
 }
 
 #[test]
