@@ -4,7 +4,7 @@
 mod made;
 
 use made::{all_pages, clinic, page_of, session, texts_of};
-use tipwright::model::{FigureId, SessionResults, StrokeKind};
+use tipwright::model::{FigureId, RspSource, SessionResults, StrokeKind};
 use tipwright_report::compare::pair;
 use tipwright_report::page::session_pages;
 use tipwright_report::{CompareBy, CompareChoice, compare};
@@ -38,6 +38,29 @@ fn pick_ups_are_compared_with_no_other_stroke() {
     for kind in [StrokeKind::PickUp, StrokeKind::False] {
         assert_eq!(counted(kind), strokes(kind), "{kind:?}");
     }
+}
+
+/// Rod straight position by the bend before and by the speed after: what ends there is in no difference, and that is said.
+#[test]
+fn figures_that_end_at_two_kinds_of_moment_are_not_compared() {
+    let differences = |session: &SessionResults| {
+        let folder = tempfile::tempdir().unwrap();
+        let choice = CompareChoice { by: CompareBy::Phase, ..CompareChoice::default() };
+        compare(std::slice::from_ref(session), &choice, folder.path()).unwrap();
+        let read = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
+        let table = read("comparison_differences.csv");
+        let figures: Vec<String> =
+            table.lines().filter_map(|l| l.split(',').nth(1)).map(str::to_owned).collect();
+        (figures, read("index.html").contains("whose rod straight position is from the speed"))
+    };
+    let mut session = session(8);
+    let (figures, is_said) = differences(&session);
+    let has = |figures: &[String], key: &str| figures.iter().any(|f| f == key);
+    assert!(has(&figures, "peak_speed_m_s") && has(&figures, "dip_depth_m") && !is_said, "{figures:?}");
+    let after = session.takes.iter_mut().filter(|t| t.phase.as_deref() == Some("after"));
+    after.flat_map(|t| &mut t.strokes).for_each(|s| s.rsp_source = RspSource::Speed);
+    let (figures, is_said) = differences(&session);
+    assert!(has(&figures, "peak_speed_m_s") && !has(&figures, "dip_depth_m") && is_said, "{figures:?}");
 }
 
 #[test]

@@ -187,10 +187,15 @@ if (pairPart) {
       + heads.map((head, k) => `<th scope="col" role="columnheader"${k ? ' class="n"' : ''}>${markup(head)}</th>`).join('') + `</tr></thead><tbody role="rowgroup">${body}</tbody></table></div>`;
   };
   const compare = () => {
-    const [p, q] = pair.map((cast) => cast.data.figures), told = [], untold = [], alone = [];
+    const [p, q] = pair.map((cast) => cast.data.figures), told = [], untold = [], alone = [], unlike = [];
+    const alike = pair[0].data.source === pair[1].data.source;
     for (const key of Object.keys(figures)) {
       if (!p[key] || !q[key]) {
         if (p[key] || q[key]) alone.push(figures[key].name);
+        continue;
+      }
+      if (figures[key].ends && !alike) {
+        unlike.push(figures[key].name);
         continue;
       }
       const difference = q[key][0] - p[key][0], sd = Math.hypot(p[key][1], q[key][1]), half = HALF_95 * sd;
@@ -200,7 +205,8 @@ if (pairPart) {
     const none = '<p class="said">No figure differs beyond what the measurement can tell.</p>';
     part('.differences').innerHTML = (told.length ? table(told, 'Figures that differ', 'What differs beyond the error of measurement') : none)
       + (untold.length ? `<details class="fold"><summary><h3>${untold.length} that can\u2019t be told apart</h3></summary>${table(untold, 'Figures that can\u2019t be told apart', 'Differences within the error of measurement')}</details>` : '')
-      + (alone.length ? `<p class="aside">Measured in one of the two only: ${markup(alone.join(', '))}.</p>` : '');
+      + (alone.length ? `<p class="aside">Measured in one of the two only: ${markup(alone.join(', '))}.</p>` : '')
+      + (unlike.length ? `<p class="aside">Not compared, for they end where the rod is straight, which the bend tells in one and the speed in the other: ${markup(unlike.join(', '))}.</p>` : '');
   };
 
   const show = (t) => {

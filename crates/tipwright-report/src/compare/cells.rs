@@ -5,20 +5,22 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{CompareBy, CompareChoice};
 use tipwright::model::results::{SessionResults, TakeKeys, TakeResults};
-use tipwright::model::{FigureId, Stroke, StrokeKind};
+use tipwright::model::{FigureId, RspSource, Stroke, StrokeKind};
 
 /// Strokes of one caster on one side, in order.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Cell<'a> {
     /// The strokes.
     pub strokes: Vec<&'a Stroke>,
+    /// What most of all the compared strokes take rod straight position from.
+    source: RspSource,
 }
 
 impl Cell<'_> {
-    /// Values of a figure, in order of the strokes.
+    /// Values of a figure, in order of the strokes: of one that ends at rod straight position, where that is from the usual source.
     #[must_use]
     pub fn values(&self, id: FigureId) -> Vec<f64> {
-        self.strokes.iter().filter_map(|s| s.figures.get(id)).map(|m| m.value).collect()
+        self.strokes.iter().filter_map(|s| s.like(id, self.source)).map(|m| m.value).collect()
     }
 }
 
@@ -126,10 +128,14 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
                 rows.len() - 1
             });
             rows[at].several |= rows[at].session_idx != session_idx;
-            rows[at].cells.entry(side).or_default().strokes.extend(strokes);
+            let empty = || Cell { strokes: Vec::new(), source: RspSource::Bend };
+            rows[at].cells.entry(side).or_insert_with(empty).strokes.extend(strokes);
         }
     }
     rows.retain(|row| row.cells.values().any(|c| !c.strokes.is_empty()));
+    if let Some((what, n)) = take_usual_source(&mut rows) {
+        left_out.insert(what, n);
+    }
     let by_session = choice.by == CompareBy::Session;
     rows.sort_by_key(|p| (if by_session { 0 } else { p.session_idx }, &p.take.caster, p.session_idx));
     let rows = labelled(rows, sessions, choice);
@@ -137,6 +143,23 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
     let numbered = |n| (1..=n).map(|k| Side::named(format!("phase {k}"))).collect();
     let sides = if nameless { numbered(sides.len()) } else { sides };
     Sorted { sides, rows, left_out: left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect() }
+}
+
+/// Says to every cell what most strokes take rod straight position from, and how many of them take it from elsewhere.
+fn take_usual_source(rows: &mut [Person<'_>]) -> Option<(String, usize)> {
+    let all = || rows.iter().flat_map(|r| r.cells.values()).flat_map(|c| c.strokes.iter().copied());
+    let source = RspSource::usual(all());
+    let others = all().filter(|s| s.rsp_source != source).count();
+    let what = match source {
+        RspSource::Bend => {
+            "strokes whose rod straight position is from the speed, in figures that end there: most have it from the bend"
+        }
+        RspSource::Speed => {
+            "strokes whose rod straight position is from the bend, in figures that end there: most have it from the speed"
+        }
+    };
+    rows.iter_mut().flat_map(|r| r.cells.values_mut()).for_each(|c| c.source = source);
+    (others > 0).then(|| (what.into(), others))
 }
 
 /// One person's cells.

@@ -170,8 +170,13 @@ pub struct PairRow<'a> {
 }
 
 impl PairRow<'_> {
-    /// Second minus first; the errors of the two are taken as independent.
+    /// Second minus first; the errors of the two are taken as independent. None of what ends at rod straight position where the two take
+    /// that from different sources.
     fn difference(&self) -> Option<Measured> {
+        let [(_, first), (_, second)] = self.casts;
+        if self.figure.ends_at_rsp() && first.rsp_source != second.rsp_source {
+            return None;
+        }
         let [a, b] = self.values;
         let (a, b) = (a?, b?);
         Some(Measured::new(b.value - a.value, a.sd.hypot(b.sd)))

@@ -128,7 +128,7 @@ fn figures() -> Html {
             Kind::Other(unit) => ("other", unit),
         };
         let info = id.info();
-        json!([info.key, { "name": info.name, "kind": word, "unit": unit }])
+        json!([info.key, { "name": info.name, "kind": word, "unit": unit, "ends": id.ends_at_rsp() }])
     };
     Html(data::text(compared().map(entry).collect()))
 }

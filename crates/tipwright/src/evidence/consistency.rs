@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 
 use crate::math::student_975;
 use crate::model::consistency::{CasterSteadiness, Difference, PhaseDifference, Steadiness};
-use crate::model::{Direction, FigureId, Measured, StrokeKind, TakeResults};
+use crate::model::{Direction, FigureId, Measured, RspSource, StrokeKind, TakeResults};
 
 /// Settings.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -81,8 +81,10 @@ pub fn of_takes(
             .copied()
             .filter(|id| !matches!(id, FigureId::TStart | FigureId::TRsp | FigureId::TStop))
     };
+    // what ends at rod straight position is taken from those strokes alone that take it from the usual source
+    let source = RspSource::usual(groups.values().flatten().copied());
     let values = |key: &Key<'_>, id: FigureId| -> Vec<Measured> {
-        groups.get(key).map(|g| g.iter().filter_map(|s| s.figures.get(id)).collect()).unwrap_or_default()
+        groups.get(key).map(|g| g.iter().filter_map(|s| s.like(id, source)).collect()).unwrap_or_default()
     };
     let likes: std::collections::BTreeSet<(&str, bool, StrokeKind)> =
         groups.keys().map(|k| (k.0, k.1, k.2)).collect();

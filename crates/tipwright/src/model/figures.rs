@@ -108,6 +108,33 @@ figures! {
 }
 
 impl FigureId {
+    /// It ends at rod straight position: taken from the bend and taken from the speed it is two different figures, for the two moments
+    /// lie some hundredths of a second apart, in which a tip goes a quarter of a metre.
+    #[must_use]
+    pub fn ends_at_rsp(self) -> bool {
+        use FigureId as F;
+        matches!(
+            self,
+            F::TRsp
+                | F::Duration
+                | F::Chord
+                | F::ChordAngle
+                | F::Travel
+                | F::DipDepth
+                | F::DipAt
+                | F::DomeHeight
+                | F::SlpRms
+                | F::Straightness
+                | F::OffPlaneMax
+                | F::LatePower
+                | F::FastTime
+                | F::ButtSpeed
+                | F::LoopWidthProxy
+                | F::SlapTime
+                | F::Opposite
+        )
+    }
+
     /// The figure of a column name.
     #[must_use]
     pub fn from_key(key: &str) -> Option<Self> {

@@ -4,7 +4,8 @@ use nalgebra::{Isometry3, Point3, Vector3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::figures::Figures;
+use super::figures::{FigureId, Figures};
+use super::measured::Measured;
 use super::slap::SlapWord;
 
 /// Which way a stroke goes.
@@ -66,6 +67,15 @@ pub enum RspSource {
     Bend,
     /// The time of peak tip speed (tip only).
     Speed,
+}
+
+impl RspSource {
+    /// What most of some strokes take it from; the bend where as many do.
+    #[must_use]
+    pub fn usual<'a>(strokes: impl IntoIterator<Item = &'a Stroke>) -> Self {
+        let more = strokes.into_iter().map(|s| if s.rsp_source == Self::Bend { 1 } else { -1 }).sum::<i64>();
+        if more >= 0 { Self::Bend } else { Self::Speed }
+    }
 }
 
 /// Shape of the loop, FFI Fly Casting Definitions (2025) in our own words.
@@ -142,6 +152,14 @@ pub struct Stroke {
     pub chord_in_cast: [Point3<f64>; 2],
     /// The path from the reversal before to the reversal after.
     pub samples: Vec<CastSample>,
+}
+
+impl Stroke {
+    /// Its figure, to be put beside those of strokes that take rod straight position from `source`: like with like.
+    #[must_use]
+    pub fn like(&self, id: FigureId, source: RspSource) -> Option<Measured> {
+        self.figures.get(id).filter(|_| self.rsp_source == source || !id.ends_at_rsp())
+    }
 }
 
 fn two() -> u8 {
