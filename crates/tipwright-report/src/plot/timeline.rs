@@ -6,7 +6,7 @@ use super::geometry::Geometry;
 use super::labels::Labels;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Glyph, Panel, mark, set_label, span, time_name, timed_marks, zero_time_s};
+use super::{Format, Glyph, Panel, mark, span, time_name, timed_marks, zero_time_s};
 use tipwright::model::FigureId;
 
 /// A panel over time, begun.
@@ -37,6 +37,8 @@ pub struct Quantities<'a> {
     pub unit: &'a str,
     /// Least and greatest value.
     pub range: (f64, f64),
+    /// Room above the curve for names, drawing units.
+    pub above: f64,
 }
 
 impl Timeline {
@@ -47,7 +49,8 @@ impl Timeline {
         let samples = &geometry.stroke.samples;
         let (from, to) = span(samples.iter().map(|p| p.t_s - zero_s), (-0.5, 0.5));
         let (low, high) = what.range;
-        let air = 0.16 * (high - low).max(1e-6);
+        let plotted = format.time_height - TOP - BOTTOM;
+        let air = what.above / (plotted - what.above) * (high - low).max(1e-6);
         let time = Scale::new(from, to, LEFT, format.width - RIGHT);
         let value = Scale::new(
             low - if low < 0.0 { 0.08 * (high - low) } else { 0.0 },
@@ -90,7 +93,7 @@ impl Timeline {
         for (_, t_s, _) in timed_marks(geometry) {
             let x = self.time.at(t_s - self.zero_s);
             self.svg.line("when", (x, top), (x, bottom));
-            self.labels.ink(&[(x, top), (x, bottom)]);
+            self.labels.guide(&[(x, top), (x, bottom)]);
         }
         // The interval of rod straight position, a bar at the foot of its line.
         if let Some(rsp) = geometry.stroke.figures.get(FigureId::TRsp) {
@@ -149,19 +152,20 @@ impl Timeline {
                     Glyph::Peak => (-1.0, -0.8),
                     _ => (1.0, -0.4),
                 };
-                self.note(point, toward, "", &Words::plain(name));
+                self.note(&[point], toward, "", Words::plain(name));
             }
         }
     }
 
     /// A label.
-    pub fn note(&mut self, point: Xy, toward: Xy, class: &str, words: &Words) -> bool {
-        set_label(&mut self.svg, &mut self.labels, class, (point, toward), words, self.format.units)
+    pub fn note(&mut self, points: &[Xy], toward: Xy, class: &str, words: Words) {
+        self.labels.wish(class, points, toward, words);
     }
 
     /// Ends the panel.
     #[must_use]
-    pub fn end(self, name: &'static str, alt: String) -> Panel {
+    pub fn end(mut self, name: &'static str, alt: String) -> Panel {
+        self.labels.set(&mut self.svg, self.format.units);
         Panel {
             name,
             body: self.svg.into_body(),

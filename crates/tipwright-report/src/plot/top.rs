@@ -4,7 +4,7 @@ use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP};
 use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, alt_text, dimension, figure_words, mark, set_label, span, timed_marks};
+use super::{Format, Panel, alt_text, dimension_clear, figure_words, mark, span, timed_marks};
 use crate::units::number;
 use tipwright::model::FigureId;
 
@@ -70,12 +70,13 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     }
     if let (Some(k), Some(measured)) = (farthest, geometry.stroke.figures.get(FigureId::OffPlaneMax)) {
         let point = at(k);
-        dimension(&mut svg, "dip", (point.0, y.at(0.0)), point);
+        dimension_clear(&mut svg, &mut labels, "dip", (point.0, y.at(0.0)), point);
         let toward = (0.5, if samples[k].off_plane_m > 0.0 { -1.0 } else { 1.0 });
         let words = figure_words("off plane", FigureId::OffPlaneMax, measured);
-        set_label(&mut svg, &mut labels, "t-dip", (point, toward), &words, format.units);
+        labels.wish("t-dip", &[point], toward, words);
     }
     let ids = [FigureId::OffPlaneMax, FigureId::Opposite];
+    labels.set(&mut svg, format.units);
     let alt = alt_text("Tip path from above, against the cast plane", geometry, &ids);
     Panel { name: "top", body: svg.into_body(), width: format.width, height, alt, scales: (x, y) }
 }
