@@ -39,7 +39,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
     let zero = [(a, line.value.at(0.0)), (b, line.value.at(0.0))];
     line.svg.line("zero", zero[0], zero[1]);
     line.labels.guide(&zero);
-    line.curve(geometry, |k| samples[k].bend_m);
+    line.curve(geometry, |p| p.bend_m);
     line.marks(geometry, |t| geometry.at(t).and_then(|p| p.bend_m), false);
     let figure = |id| geometry.stroke.figures.get(id);
     if let (Some(rsp), Some(lead), Some(bend)) =
@@ -98,7 +98,7 @@ pub fn butt_panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
         above: 30.0,
     };
     let mut line = Timeline::begin(geometry, &what, format);
-    line.curve(geometry, |k| samples[k].butt_angle_deg);
+    line.curve(geometry, |p| p.butt_angle_deg);
     line.marks(geometry, |t| geometry.at(t).and_then(|p| p.butt_angle_deg), true);
     let within: Vec<Xy> = (geometry.window.clone())
         .filter_map(|k| Some(line.at(samples[k].t_s, samples[k].butt_angle_deg?)))

@@ -395,21 +395,43 @@ mod tests {
     use proptest::prelude::*;
 
     proptest! {
+        /// Of many points and any curve: what is set lies on no other text, on no mark and no curve, and no leader runs through a text.
         #[test]
-        fn placed_labels_never_overlap(points in prop::collection::vec((20.0..380.0f64, 20.0..180.0f64), 1..9)) {
+        fn labels_lie_on_nothing(
+            points in prop::collection::vec((20.0..380.0f64, 20.0..180.0f64), 1..9),
+            curve in prop::collection::vec((0.0..400.0f64, 0.0..200.0f64), 2..7),
+        ) {
             let bounds = Area { left: 0.0, top: 0.0, right: 400.0, bottom: 200.0 };
             let mut labels = Labels::new(bounds, 12.0);
-            let mut areas: Vec<Area> = Vec::new();
-            for point in points {
-                if let Some((_, _, placed)) = labels.place(&[point], (0.0, -1.0), &["dip 31 mm".to_owned()]) {
-                    for other in &areas {
-                        prop_assert!(!other.overlaps(&placed.area));
-                    }
-                    prop_assert!(placed.area.inside(&bounds));
-                    areas.push(placed.area);
+            labels.ink(&curve);
+            points.iter().for_each(|p| labels.take_mark(*p));
+            let marks = labels.taken.clone();
+            let wish = |p: &Xy| {
+                let words = Words::plain("dip 31 mm");
+                Wish { class: String::new(), points: vec![*p], toward: (0.0, -1.0), words }
+            };
+            let wishes: Vec<Wish> = points.iter().map(wish).collect();
+            let order: Vec<usize> = (0..wishes.len()).collect();
+            let (_, set) = labels.placed(&wishes, &order, DrawnUnits::Metric);
+            for (k, (_, point, placed)) in set.iter().enumerate() {
+                let area = placed.area;
+                prop_assert!(area.inside(&bounds));
+                prop_assert!(!marks.iter().any(|m| m.overlaps(&area)));
+                // to the width between two points of a filled line
+                let inner = Area {
+                    left: area.left + STEP,
+                    top: area.top + STEP,
+                    right: area.right - STEP,
+                    bottom: area.bottom - STEP,
+                };
+                prop_assert!(!curve.windows(2).any(|w| inner.meets(w[0], w[1])));
+                let end = area.nearest(*point);
+                let has_leader = (end.0 - point.0).hypot(end.1 - point.1) >= SHORTEST_LEADER;
+                for (_, _, earlier) in &set[..k] {
+                    prop_assert!(!earlier.area.overlaps(&area));
+                    prop_assert!(!has_leader || !earlier.area.meets(*point, end));
                 }
             }
-            prop_assert!(!areas.is_empty());
         }
     }
 }

@@ -21,7 +21,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
         above: 30.0,
     };
     let mut line = Timeline::begin(geometry, &what, format);
-    line.curve(geometry, |k| Some(speed(&samples[k])));
+    line.curve(geometry, |p| Some(speed(p)));
     line.marks(geometry, |t| geometry.at(t).map(|p| speed(&p)), false);
     if let (Some(t), Some(peak)) = (geometry.t_peak_s, geometry.stroke.figures.get(FigureId::PeakSpeed)) {
         let words = figure_words("peak", FigureId::PeakSpeed, peak);

@@ -8,6 +8,7 @@ use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
 use super::{Format, Glyph, Panel, mark, span, time_name, timed_marks, zero_time_s};
 use tipwright::model::FigureId;
+use tipwright::model::stroke::CastSample;
 
 /// A panel over time, begun.
 #[derive(Debug)]
@@ -109,31 +110,22 @@ impl Timeline {
         }
     }
 
-    /// A curve; inside W in full ink, outside thin. `None` interrupts it.
-    pub fn curve(&mut self, geometry: &Geometry<'_>, value: impl Fn(usize) -> Option<f64>) {
-        let samples = &geometry.stroke.samples;
+    /// A curve; inside W in full ink, to its very ends, outside thin. `None` interrupts it.
+    pub fn curve(&mut self, geometry: &Geometry<'_>, value: impl Fn(&CastSample) -> Option<f64>) {
         let ink = geometry.ink();
-        let mut run: Vec<Xy> = Vec::new();
-        let mut runs: Vec<Vec<Xy>> = Vec::new();
-        let mut inside: Vec<Xy> = Vec::new();
-        for (k, sample) in samples.iter().enumerate() {
-            match value(k).filter(|v| v.is_finite()) {
-                Some(v) => {
-                    let point = self.at(sample.t_s, v);
-                    run.push(point);
-                    if geometry.window.contains(&k) {
-                        inside.push(point);
-                    }
-                }
-                None => runs.push(std::mem::take(&mut run)),
-            }
-        }
-        runs.push(run);
-        for run in &runs {
+        let point = |s: &CastSample| value(s).filter(|v| v.is_finite()).map(|v| self.at(s.t_s, v));
+        let runs = |samples: &[CastSample]| -> Vec<Vec<Xy>> {
+            let points: Vec<Option<Xy>> = samples.iter().map(point).collect();
+            points.split(Option::is_none).map(|run| run.iter().flatten().copied().collect()).collect()
+        };
+        let (all, inside) = (runs(&geometry.stroke.samples), runs(&geometry.whole_window()));
+        for run in &all {
             self.svg.polyline(&format!("path-{ink} outside"), run);
             self.labels.ink(run);
         }
-        self.svg.polyline(&format!("path-{ink}"), &inside);
+        for run in &inside {
+            self.svg.polyline(&format!("path-{ink}"), run);
+        }
     }
 
     /// Marks on the curve, with their names where there is room.
