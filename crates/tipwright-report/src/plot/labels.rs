@@ -254,20 +254,24 @@ impl Labels {
     }
 
     /// Sets all texts that were wished for, with leaders where they had to move away; one that finds no place is left out. Who comes first has most choice: where it does not
-    /// come out easily each is tried as the first of them, and the best is kept.
+    /// come out easily each is tried as the first of them, pairs where one is left out, and the best is kept.
     pub fn set(mut self, svg: &mut Svg, units: DrawnUnits) {
         let wishes = std::mem::take(&mut self.wishes);
-        let all: Vec<usize> = (0..wishes.len()).collect();
-        let first = |k: usize| std::iter::once(k).chain(all.iter().copied().filter(move |&j| j != k));
-        let orders = (0..wishes.len()).map(|k| first(k).collect::<Vec<_>>());
-        let backwards = std::iter::once(all.iter().rev().copied().collect::<Vec<_>>());
+        let many = wishes.len();
+        let order = |first: &[usize]| {
+            first.iter().copied().chain((0..many).filter(|k| !first.contains(k))).collect::<Vec<_>>()
+        };
+        let singles = (0..many).map(|k| order(&[k]));
+        let backwards = std::iter::once((0..many).rev().collect::<Vec<_>>());
+        let pairs = (0..many).flat_map(|k| (0..many).filter(move |&j| j != k).map(move |j| [k, j]));
         let mut best = (f64::INFINITY, Vec::new());
-        for order in orders.chain(backwards) {
+        for (k, order) in singles.chain(backwards).chain(pairs.map(|p| order(&p))).enumerate() {
             let tried = self.clone().placed(&wishes, &order, units);
             if tried.0 < best.0 {
                 best = tried;
             }
-            if best.0 < EASY * wishes.len() as f64 {
+            // pairs only where one was left out
+            if best.0 < EASY * many as f64 || k >= many && best.0 < LEFT_OUT {
                 break;
             }
         }

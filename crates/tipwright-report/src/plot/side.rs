@@ -32,7 +32,7 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     let (z_low, z_high) = span(everything().map(|p| p[1]), (0.0, 1.0));
     // Air around the path for the labels; below it there is room between rods.
     let air = 0.06 * (x_high - x_low).max(0.2);
-    let below = if rods.is_empty() { 4.0 } else { 2.0 };
+    let below = if rods.is_empty() { 5.5 } else { 2.0 };
     let (x_low, x_high, z_low) = (x_low - air, x_high + air, z_low - below * air);
     let scales = TrueScale::fit([x_low, x_high], [z_low, z_high], format);
     let TrueScale { x, z, height } = scales;
