@@ -81,7 +81,8 @@ async function checkPage(file, folder) {
         await checkDrawings(judged, `${name}, ${width} px, units ${units}`);
       }
     }
-    const small = await smallText(judged, LIMITS.smallestText);
+    // Scores are for those who work on the program itself.
+    const small = dir === 'score' ? [] : await smallText(judged, LIMITS.smallestText);
     check(small.length === 0, `${name}, ${width} px: ${small.length} texts under 11 px: ${small.slice(0, 4).join('; ')}`);
     await checkAxe(judged, `${name}, ${scheme}, ${width} px`);
     await judged.close();

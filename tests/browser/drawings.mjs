@@ -70,7 +70,7 @@ const inPage = () => {
       return { text: e.textContent, box: { left, top, right, bottom } };
     });
     if (ENDED.includes(svg.dataset.panel)) out.short.push(...shortOf(svg).map((off) => `${name}: a curve ends ${off.toFixed(1)} px from its mark`));
-    if (!svg.querySelector('.panel')) out.ticks.push(...alone(svg).map((side) => `${name}: one tick alone (${side})`));
+    if (svg.dataset.panel || svg.dataset.pair) out.ticks.push(...alone(svg).map((side) => `${name}: one tick alone (${side})`));
     out.pressed.push(...texts.filter((t) => /stretched 0/.test(t.text)).map((t) => `${name}: ${t.text}`));
     for (const e of svg.querySelectorAll(CURVES)) {
       if (!shown(e) || e.closest('defs, .space') && e.matches('.grid, circle') || /^cursor/.test(e.getAttribute('class') ?? '')) continue;
