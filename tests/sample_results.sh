@@ -4,6 +4,7 @@
 #   DIR/nameless           the same day without names and pictures
 #   DIR/plan               what two cameras will be able to tell
 #   DIR/feet, DIR/tip-only, DIR/sixty   made-up results: in feet, without butt markers, sixty strokes
+#   DIR/six                made-up results of six casters: how high the day's page is
 #   DIR/shifted            a made-up cast and copies of it of known shift, two together
 #   DIR/season             made-up results of fifty evenings compared, 5000 strokes
 set -euo pipefail
@@ -25,5 +26,6 @@ $tipwright plan "$made/session" --camera west=-0.7,-8.3,1.3 --camera east=6.2,-5
 "$target/examples/sample_results" "$made/feet" 2 --ft
 "$target/examples/sample_results" "$made/tip-only" 1 --tip-only
 "$target/examples/sample_results" "$made/sixty" 7
+"$target/examples/sample_results" "$made/six" 12
 "$target/examples/sample_results" "$made/shifted" --shifted
 "$target/examples/sample_results" "$made/season" --season

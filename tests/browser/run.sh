@@ -20,6 +20,7 @@ if [ $# -eq 0 ]; then
   made=$(mktemp -d)
   trap 'rm -rf "$made"' EXIT
   "$root/tests/sample_results.sh" "$made"
+  node "$here/check.mjs" --only day "$made/six"
   set -- "$made"/{day,nameless,plan,feet,tip-only/report,sixty/report,shifted,season}
 fi
 # a browser a folder, two at a time: most of the time of a check is waiting for a film to play

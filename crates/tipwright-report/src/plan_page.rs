@@ -5,12 +5,14 @@ use std::fmt::Write as _;
 use crate::page::figures::{dual, dual_units};
 use crate::page::shell;
 use crate::plot::svg::escape;
-use crate::units::{FOOT_M, INCH_M, feet_inches};
+use crate::units::{FOOT_M, INCH_M, feet_inches, number};
 use tipwright::model::ReportUnits;
 use tipwright::plan::{Cell, Expected, Plan};
 
-/// Edge of a map's cell on paper.
-const CELL_PX: f64 = 42.0;
+/// Edge of a map's cell: nine of them and their margin are as wide as a phone, so that no text is under 11 pixels there.
+const CELL_PX: f64 = 34.0;
+/// Left of a map, for its ticks, and right of it.
+const MARGINS_PX: [f64; 2] = [38.0, 4.0];
 /// Ends of the ramp, light to dark; the same on light and dark paper.
 const LIGHT: [f64; 3] = [236.0, 244.0, 246.0];
 const DARK: [f64; 3] = [110.0, 160.0, 178.0];
@@ -81,7 +83,7 @@ struct Drawing {
 
 /// The set-up from above and four maps: position and dip depth, seen from above and from the side.
 fn drawings(plan: &Plan) -> Vec<Drawing> {
-    const SKETCH: f64 = 430.0;
+    const SKETCH: f64 = 350.0;
     let mut sketch = String::new();
     let height = set_up(&mut sketch, plan, SKETCH);
     let cameras: Vec<String> = plan
@@ -99,8 +101,9 @@ fn drawings(plan: &Plan) -> Vec<Drawing> {
         for (name, value) in quantities {
             let title = |unit: &str| format!("{name}, sd in {unit}, from {from}");
             let mut elements = String::new();
-            map(&mut elements, cells, axis, [56.0, 40.0], &title, value);
-            let size = [0, axis].map(|k| distinct(cells, k).len() as f64 * CELL_PX + 96.0);
+            map(&mut elements, cells, axis, [MARGINS_PX[0], 40.0], &title, value);
+            let [wide, high] = [0, axis].map(|k| distinct(cells, k).len() as f64 * CELL_PX);
+            let size = [wide + MARGINS_PX[0] + MARGINS_PX[1], high + 84.0];
             let (least, most) = ends(cells, value);
             out.push(Drawing { size, elements, said: format!("{}: {least:.1} to {most:.1}.", title("mm")) });
         }
@@ -164,7 +167,7 @@ fn map(
     let (least, most) = ends(cells, value);
     let most = most.max(1.2 * least);
     let _ = writeln!(out, "<g transform=\"translate({:.1} {:.1})\">", at[0], at[1]);
-    both(out, "title", "y=\"-12\"", &title("mm"), &title("in"));
+    both(out, "title", "y=\"-12\"", &title("mm"), &title("inches"));
     for c in cells {
         let column = xs.partition_point(|x| *x < c.at_m[0] - 1e-6) as f64;
         // y and z rise upwards
@@ -206,11 +209,11 @@ fn map(
             (i as f64 + 0.5) * CELL_PX,
             bottom + 17.0
         );
-        both(out, "tick", &place, &format!("{x:.1}"), &format!("{:.1}", x / FOOT_M));
+        both(out, "tick", &place, &number(*x, 1), &number(x / FOOT_M, 1));
     }
     for (i, y) in ys.iter().rev().enumerate() {
         let place = format!("x=\"-6\" y=\"{:.1}\" text-anchor=\"end\"", (i as f64 + 0.5) * CELL_PX + 4.5);
-        both(out, "tick", &place, &format!("{y:.1}"), &format!("{:.1}", y / FOOT_M));
+        both(out, "tick", &place, &number(*y, 1), &number(y / FOOT_M, 1));
     }
     let axis = if vertical == 1 { "to the left" } else { "up" };
     let place = format!(
@@ -251,11 +254,13 @@ fn set_up(out: &mut String, plan: &Plan, size: f64) -> f64 {
     let _ = writeln!(
         out,
         "<line x1=\"{0:.1}\" y1=\"{1:.1}\" x2=\"{2:.1}\" y2=\"{1:.1}\" class=\"path-forward\"/><path class=\"path-forward\" d=\"M{2:.1} {1:.1}l-9 \
-         -5m9 5l-9 5\"/><text x=\"{2:.1}\" y=\"{3:.1}\" text-anchor=\"end\" class=\"t-forward\">forward cast</text>",
+         -5m9 5l-9 5\"/><text x=\"{4:.1}\" y=\"{3:.1}\" text-anchor=\"end\" class=\"t-forward\">forward cast</text>",
         tail.0,
         tail.1,
         tip.0,
-        tip.1 - 10.0
+        tip.1 - 10.0,
+        // inside the volume, clear of its edge
+        place(ex, 0.0).0 - 6.0
     );
     let mut taken: Vec<[f64; 2]> = Vec::new();
     for c in &plan.cameras {

@@ -1,4 +1,7 @@
-//! Drawings of stages that are not strokes: a plan, a lens.
+//! Drawings of strokes find room for their names; drawings of a plan and of a lens.
+#![allow(clippy::unwrap_used, reason = "a test: it may stop")]
+
+mod made;
 
 use nalgebra::Point3;
 use tipwright::lens::{Coverage, LeftOut, ViewReport};
@@ -6,6 +9,9 @@ use tipwright::model::{RawPixel, ReportUnits};
 use tipwright::plan::{PlanCamera, PlanConfig, lens_of_field, plan};
 use tipwright_report::lens_page::coverage_svg;
 use tipwright_report::plan_page;
+use tipwright_report::plot::geometry::Geometry;
+use tipwright_report::plot::rods::rod_poses;
+use tipwright_report::plot::{Format, bend, side, speed};
 
 fn phone(name: &str, position_m: [f64; 3]) -> PlanCamera {
     PlanCamera {
@@ -26,7 +32,7 @@ fn a_plan_is_drawn_with_its_title_escaped_and_one_row_a_cell() {
     assert!(page.contains("a &lt;b&gt;"));
     // whatever is measured stands there in both systems: as many texts of one as of the other
     assert_eq!(page.matches("u-m\"").count(), page.matches("u-ft\"").count());
-    assert!(page.contains("sd in in, from above") && page.contains("sd in mm, from above"));
+    assert!(page.contains("sd in inches, from above") && page.contains("sd in mm, from above"));
     assert_eq!(plan_page::csv(&good).lines().count(), 1 + good.above.len() + good.beside.len());
 }
 
@@ -49,4 +55,35 @@ fn a_lens_picture_counts_views_and_names_empty_parts() {
     assert!(svg.contains("1 views used, 1 with a board left out"), "{svg}");
     assert!(svg.contains("west &amp; co"));
     assert_eq!(svg.matches("no corner here").count(), 8, "only the top left part has a corner in use");
+}
+
+/// No name is left out for want of room, on a laptop or on a phone, with rods and without.
+#[test]
+fn every_name_of_a_stroke_finds_its_place() {
+    let has_all = |body: &str, names: &[&str], what: &str| {
+        for name in names {
+            assert!(body.contains(&format!(">{name}")), "{what}: no {name}");
+        }
+    };
+    let moments = ["start", "rod straight", "stop"];
+    let of = |butt| made::clinic::session(&made::clinic::Wish { takes: 6, feet: true, butt, seed: 7 }).takes;
+    for take in of(true).iter().chain(&of(false)) {
+        for stroke in &take.strokes {
+            let geometry = Geometry::of(stroke);
+            let what = format!("{}, {}", take.take, stroke.stroke);
+            for format in [Format::PAGE, Format::PHONE] {
+                let rods = rod_poses(&geometry, (2.743, 9));
+                let drawn = side::panel(&geometry, &rods, format).body;
+                let what = format!("{what}, {} wide, {} rods", format.width, rods.len());
+                has_all(&drawn, &["dip", "dome", "chord", "peak speed"], &what);
+                has_all(&drawn, &moments, &what);
+                let drawn = speed::panel(&geometry, format).body;
+                has_all(&drawn, &moments, &what);
+                has_all(&drawn, &["peak"], &what);
+                if let Some(drawn) = bend::panel(&geometry, format) {
+                    has_all(&drawn.body, &["largest", "lead", "counterflex"], &what);
+                }
+            }
+        }
+    }
 }

@@ -37,8 +37,14 @@ pub struct Wish {
     pub seed: u64,
 }
 
-const CASTERS: [(&str, &str); 5] =
-    [("01", "Heron"), ("02", "Wagtail"), ("03", "Dipper"), ("04", "Sandpiper"), ("05", "Kingfisher")];
+const CASTERS: [(&str, &str); 6] = [
+    ("01", "Heron"),
+    ("02", "Wagtail"),
+    ("03", "Dipper"),
+    ("04", "Sandpiper"),
+    ("05", "Kingfisher"),
+    ("06", "Otter"),
+];
 const STEP_S: f64 = 1.0 / 240.0;
 const BEFORE_S: f64 = 0.16;
 const AFTER_S: f64 = 0.26;

@@ -55,8 +55,6 @@ const QUANTITIES = {
 };
 const quantity = (axis) => QUANTITIES[axis.kind] ?? [[1, axis.unit ?? '']];
 
-const wide = (text, size) => [...text].length * 0.59 * size;
-const SIDES = { left: 44, right: 34, top: 26, bottom: 24 };
 const SHAPES = {
   start: ([x, y]) => `<circle class="mark" cx="${x.toFixed(2)}" cy="${y.toFixed(2)}" r="3.6"/>`,
   rsp: (at) => polygon('mark full', at, [[0, -5.4], [4.6, 0], [0, 5.4], [-4.6, 0]]),
@@ -64,35 +62,46 @@ const SHAPES = {
 };
 const polygon = (kind, [x, y], corners) => `<polygon class="${kind}" points="${corners.map(([dx, dy]) => `${(x + dx).toFixed(2)},${(y + dy).toFixed(2)}`).join(' ')}"/>`;
 
+// The thin line from a place to a text that had to move away from it; both as corners of a box: left, top, right, bottom.
+const nearestIn = ([x, y], [left, top, right, bottom]) => [Math.max(left, Math.min(x, right)), Math.max(top, Math.min(y, bottom))];
+const leaderTo = (place, box) => {
+  const near = nearestIn(place, box), far = Math.hypot(near[0] - place[0], near[1] - place[1]);
+  return far < 13 ? null : [place.map((v, k) => v + (near[k] - v) * 7 / far), near];
+};
+const meet = ([a, b], [c, d]) => {
+  const side = (p, q, r) => Math.sign((q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0]));
+  return side(a, b, c) !== side(a, b, d) && side(c, d, a) !== side(c, d, b);
+};
+
 // A drawing as the text of an SVG. `lines`: kind and points, in data; `marks`: shape and place; `names`: text, its kind and places it may
 // stand at; `still`: where nothing happens, a line across (`when`) or another.
 const chart = ({ name, title, alt, x, y, width, height, lines, marks = [], names = [], when = null, ramp = null, isTrue = false }) => {
-  const right = width - SIDES.right, area = { left: SIDES.left, right, top: SIDES.top, bottom: height - SIDES.bottom };
+  const right = width - FRAME.right, area = { left: FRAME.left, right, top: FRAME.top, bottom: height - FRAME.bottom };
   let scales = { x: [x.from, x.to], y: [y.from, y.to] };
   if (isTrue) {
-    const room = area.right - area.left, perM = Math.min(room / (x.to - x.from), (height - SIDES.top - SIDES.bottom) / (y.to - y.from));
+    const room = area.right - area.left, perM = Math.min(room / (x.to - x.from), (height - FRAME.top - FRAME.bottom) / (y.to - y.from));
     const spare = (room / perM - (x.to - x.from)) / 2;
     scales = { x: [x.from - spare, x.to + spare], y: [y.from, y.to] };
-    area.bottom = SIDES.top + (y.to - y.from) * perM;
-    height = area.bottom + SIDES.bottom;
+    area.bottom = FRAME.top + (y.to - y.from) * perM;
+    height = area.bottom + FRAME.bottom;
   }
   const per = { x: (area.right - area.left) / (scales.x[1] - scales.x[0]), y: (area.top - area.bottom) / (scales.y[1] - scales.y[0]) };
   const at = ([a, b]) => [area.left + (a - scales.x[0]) * per.x, area.bottom + (b - scales.y[0]) * per.y];
-  const row = area.bottom + 16, out = [`<text class="title" x="${area.left}" y="${area.top - 9}" text-anchor="start">${markup(title)}</text>`];
+  const row = area.bottom + 4 + 1.05 * FRAME.tick, out = [`<text class="title" x="${area.left}" y="${area.top - 9}" text-anchor="start">${markup(title)}</text>`];
   const systems = Math.max(quantity(x).length, quantity(y).length);
   for (let k = 0; k < systems; k++) {
     const [[fx, ux], [fy, uy]] = [x, y].map((axis) => quantity(axis)[Math.min(k, quantity(axis).length - 1)]);
     const part = [];
     for (const [value, label] of ticksOf(...scales.y, isTrue ? (area.bottom - area.top) / 42 : 4.5, fy)) {
       const level = at([0, value])[1];
-      part.push(`<line class="grid" x1="${area.left}" x2="${area.right}" y1="${level.toFixed(2)}" y2="${level.toFixed(2)}"/><text class="tick" x="${area.left - 6}" y="${(level + 3.9).toFixed(2)}" text-anchor="end">${label}</text>`);
+      part.push(`<line class="grid" x1="${area.left}" x2="${area.right}" y1="${level.toFixed(2)}" y2="${level.toFixed(2)}"/><text class="tick" x="${area.left - 6}" y="${(level + 0.34 * FRAME.tick).toFixed(2)}" text-anchor="end">${label}</text>`);
     }
     part.push(`<text class="axisname" x="${area.left - 12}" y="${row}" text-anchor="end">${uy}</text>`);
-    const words = [x.name, ux].filter(Boolean).join(', '), end = width - 4, taken = end - wide(words, 11.5);
+    const words = [x.name, ux].filter(Boolean).join(', '), end = width - FRAME.end, taken = end - wide(words, FRAME.tick);
     part.push(`<text class="axisname" x="${end}" y="${row}" text-anchor="end">${markup(words)}</text>`);
     for (const [value, label] of ticksOf(...scales.x, width / 85, fx)) {
       const place = at([value, 0])[0];
-      if (place + wide(label, 11.5) / 2 + 4 < taken && place - wide(label, 11.5) / 2 > area.left - 10.5) part.push(`<line class="axis" x1="${place.toFixed(2)}" x2="${place.toFixed(2)}" y1="${area.bottom}" y2="${area.bottom + 4}"/><text class="tick" x="${place.toFixed(2)}" y="${row}" text-anchor="middle">${label}</text>`);
+      if (place + wide(label, FRAME.tick) / 2 + 4 < taken && place - wide(label, FRAME.tick) / 2 > area.left - 10.5) part.push(`<line class="axis" x1="${place.toFixed(2)}" x2="${place.toFixed(2)}" y1="${area.bottom}" y2="${area.bottom + 4}"/><text class="tick" x="${place.toFixed(2)}" y="${row}" text-anchor="middle">${label}</text>`);
     }
     out.push(systems > 1 ? `<g class="${k ? 'u-ft' : 'u-m'}">${part.join('')}</g>` : part.join(''));
   }
@@ -100,10 +109,7 @@ const chart = ({ name, title, alt, x, y, width, height, lines, marks = [], names
   const ink = [];
   const stroke = (kind, points) => {
     const drawn = points.map(at);
-    drawn.forEach((p, k) => {
-      const before = drawn[k - 1] ?? p, steps = Math.max(1, Math.ceil(Math.hypot(p[0] - before[0], p[1] - before[1]) / 5));
-      for (let f = 1; f <= steps; f++) ink.push([before[0] + (p[0] - before[0]) * f / steps, before[1] + (p[1] - before[1]) * f / steps]);
-    });
+    if (kind !== 'when') ink.push(...drawn.slice(1).map((p, k) => [drawn[k], p]));
     if (drawn.length > 1) out.push(`<polyline class="${kind}" points="${drawn.map((p) => p.map((v) => v.toFixed(2)).join()).join(' ')}"/>`);
   };
   if (when !== null) stroke('when', [[when, scales.y[0]], [when, scales.y[1]]]);
@@ -117,22 +123,28 @@ const chart = ({ name, title, alt, x, y, width, height, lines, marks = [], names
   }
   for (const { text, kind, places: wanted } of names) {
     let best = null;
-    const w = wide(text, 12), h = 15;
+    const w = wide(text, FRAME.note) + 2, h = 1.22 * FRAME.note;
     for (const place of wanted.map(at)) {
-      for (const far of [8, 16, 28, 44, 64]) {
-        for (const [dx, dy] of [[0, -1], [0, 1], [1, -0.7], [-1, -0.7], [1, 0.7], [-1, 0.7]]) {
+      for (const far of [8, 16, 28, 44, 64, 90, 120]) {
+        for (const [dx, dy] of [[0, -1], [0, 1], [1, -0.7], [-1, -0.7], [1, 0.7], [-1, 0.7], [1, 0], [-1, 0]]) {
+          if (best && far >= best.cost) continue;
           const cx = place[0] + dx * (far + w / 2), cy = place[1] + dy * (far + h / 2), box = [cx - w / 2, cy - h / 2, cx + w / 2, cy + h / 2];
           if (box[0] < area.left || box[2] > area.right || box[1] < area.top - 2 || box[3] > area.bottom) continue;
           if (boxes.some((b) => box[0] < b[2] && b[0] < box[2] && box[1] < b[3] && b[1] < box[3])) continue;
-          const covered = ink.filter(([ix, iy]) => ix > box[0] - 1 && ix < box[2] + 1 && iy > box[1] - 1 && iy < box[3] + 1).length;
-          const cost = far + 40 * covered;
-          if (!best || cost < best.cost) best = { cost, box, place };
+          const leader = leaderTo(place, box);
+          if (leader && boxes.some((b) => runsThrough(leader, b))) continue;
+          const around = [box[0] - 1, box[1] - 1, box[2] + 1, box[3] + 1];
+          const cost = far + 400 * ink.filter((line) => runsThrough(line, around)).length + (leader ? 8 + 12 * ink.filter((line) => meet(leader, line)).length : 0);
+          if (!best || cost < best.cost) best = { cost, box, place, leader };
         }
       }
     }
     if (!best) continue;
-    const { box, place } = best, near = [Math.max(box[0], Math.min(place[0], box[2])), Math.max(box[1], Math.min(place[1], box[3]))];
-    if (Math.hypot(near[0] - place[0], near[1] - place[1]) >= 13) out.push(`<path class="leader" d="M${place.map((v) => v.toFixed(1)).join(' ')}L${near.map((v) => v.toFixed(1)).join(' ')}"/>`);
+    const { box, place, leader } = best, near = nearestIn(place, box);
+    if (leader) {
+      out.push(`<path class="leader" d="M${leader.map((p) => p.map((v) => v.toFixed(1)).join(' ')).join('L')}"/>`);
+      ink.push(leader);
+    }
     boxes.push(box);
     // It hangs on the side of its point: the box is as wide as the widest letters would be.
     const share = (near[0] - box[0]) / w, [hung, anchor] = share < 0.3 ? [box[0], 'start'] : share > 0.7 ? [box[2], 'end'] : [(box[0] + box[2]) / 2, 'middle'];

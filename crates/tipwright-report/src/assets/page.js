@@ -27,6 +27,13 @@ const write = {
   time: (s) => minus(s.toFixed(3)) + ' s',
 };
 
+// How wide a text of a drawing is.
+const pen = document.createElement('canvas').getContext('2d');
+const wide = (text, size) => {
+  pen.font = `${size}px ${getComputedStyle(document.body).fontFamily}`;
+  return pen.measureText(text).width;
+};
+
 // Drawings are put in when the part of the page they stand in is opened: on a phone those with room for their names there.
 const narrow = matchMedia('(max-width: 40rem)');
 const draw = (within) => {

@@ -74,7 +74,7 @@ if (pairPart) {
   const slider = part('.moment');
 
   const drawBoth = () => {
-    const small = narrow.matches, width = small ? 350 : 560, height = small ? 180 : 190;
+    const [width, height, high] = FRAME[narrow.matches ? 'phone' : 'page'];
     const moment = MOMENTS[align.value] ?? 'the beginning', when = `s from ${moment.replace(/^the /, '')}`;
     const ends = (cast) => [cast.span[0] - 0.05, Math.max(cast.stop, cast.span[1]) + 0.1];
     const lines = (get) => pair.flatMap((cast, n) => {
@@ -99,7 +99,7 @@ if (pairPart) {
       const [x0, x1] = range(points, 0), [y0, y1] = range(points, 1, least), air = (isTrue ? 0.05 : 0.12) * (y1 - y0 || 1), sides = isTrue ? 0.04 * (x1 - x0) : 0;
       const bottom = y.from ?? y0 - air;
       return chart({
-        name, title, width, height: isTrue ? (small ? 300 : 330) : height, isTrue, ramp, when: zero,
+        name, title, width, height: isTrue ? high : height, isTrue, ramp, when: zero,
         alt: `${title}: ${names.join(' and ')}, aligned at ${moment}`,
         x: { ...x, from: x0 - sides, to: x1 + sides }, y: { ...y, from: bottom, to: y1 + air },
         lines: [...more, ...drawnLines], marks: drawnMarks, names: named(get, spans),

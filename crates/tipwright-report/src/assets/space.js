@@ -3,6 +3,17 @@
 // away (no perspective), so lengths along a view's own plane are true.
 //
 // Each cast: `at` takes a place of its own to the shared one, `ink` is the class of its lines.
+const PLACES = [[1, -7], [-1, -7], [0, -14], [1, 4], [-1, 4], [1, 16], [-1, 16], [0, 22], [0, -28], [1, -24], [-1, -24]];
+// A piece of line has a part inside an upright box: left, top, right, bottom.
+const runsThrough = ([[x0, y0], [x1, y1]], [left, top, right, bottom]) => {
+  let from = 0, to = 1;
+  for (const [p, q] of [[x0 - x1, x0 - left], [x1 - x0, right - x0], [y0 - y1, y0 - top], [y1 - y0, bottom - y0]]) {
+    if (p === 0 && q <= 0) return false;
+    if (p < 0) from = Math.max(from, q / p);
+    if (p > 0) to = Math.min(to, q / p);
+  }
+  return from < to;
+};
 const spaceView = (element, casts) => {
   const svg = document.createElementNS(SVG, 'svg');
   svg.setAttribute('class', 'plot');
@@ -14,7 +25,7 @@ const spaceView = (element, casts) => {
     const node = document.createElementNS(SVG, 'polyline');
     node.setAttribute('class', kind);
     svg.append(node);
-    lines.push({ node, points });
+    lines.push({ node, points, kind });
     return lines.at(-1);
   };
   const everything = casts.flatMap(({ data, at }, n) => [...tips[n], ...[...(data.rods ?? []).flat(), ...(data.loop ?? []).flat()].map(at)]);
@@ -48,7 +59,7 @@ const spaceView = (element, casts) => {
       const node = document.createElementNS(SVG, 'text');
       node.textContent = name;
       svg.append(node);
-      names.push({ node, place: at(place), width: 6.2 * name.length });
+      names.push({ node, place: at(place), width: wide(name, 12) });
     }
     return mark;
   });
@@ -75,22 +86,29 @@ const spaceView = (element, casts) => {
     svg.setAttribute('height', height);
     svg.setAttribute('viewBox', `0 0 ${width} ${height}`);
     const at = (p) => { const [x, y] = seen(p); return [width / 2 + x * perM * zoom, height / 2 - y * perM * zoom]; };
-    for (const { node, points } of lines) node.setAttribute('points', points.map((p) => at(p).map((v) => v.toFixed(1)).join()).join(' '));
+    const curves = [];
+    for (const { node, points, kind } of lines) {
+      const drawn = points.map(at);
+      node.setAttribute('points', drawn.map((p) => p.map((v) => v.toFixed(1)).join()).join(' '));
+      if (kind !== 'grid') curves.push(...drawn.slice(1).map((p, k) => [drawn[k], p]));
+    }
     marks.forEach((mark, n) => {
       const [cx, cy] = at(tips[n][now[n]]);
       mark.setAttribute('cx', cx.toFixed(1));
       mark.setAttribute('cy', cy.toFixed(1));
     });
+    // A name stands beside its moment where it lies on nothing; where there is no such place it is not shown.
     const taken = [];
-    for (const { node, place, width: wide } of names) {
-      const [x, y] = at(place), left = x + 8 + wide > width ? x - 8 - wide : x + 8;
-      const box = [left - 3, y - 16, left + wide + 3, y + 4];
-      const hidden = box[0] < 0 || box[1] < 0 || box[3] > height || taken.some((t) => box[0] < t[2] && t[0] < box[2] && box[1] < t[3] && t[1] < box[3]);
-      node.style.display = hidden ? 'none' : '';
-      if (hidden) continue;
+    for (const { node, place, width: long } of names) {
+      const [x, y] = at(place);
+      const boxes = PLACES.map(([dx, dy]) => [x + dx * 8 + (dx - 1) / 2 * long, y + dy - 10, x + dx * 8 + (dx + 1) / 2 * long, y + dy + 4]);
+      const box = boxes.find((b) => b[0] > 0 && b[1] > 0 && b[2] < width && b[3] < height
+        && !taken.some((t) => b[0] < t[2] && t[0] < b[2] && b[1] < t[3] && t[1] < b[3]) && !curves.some((line) => runsThrough(line, b)));
+      node.style.display = box ? '' : 'none';
+      if (!box) continue;
       taken.push(box);
-      node.setAttribute('x', left.toFixed(1));
-      node.setAttribute('y', (y - 4).toFixed(1));
+      node.setAttribute('x', box[0].toFixed(1));
+      node.setAttribute('y', (box[3] - 4).toFixed(1));
     }
   };
   const render = () => { wanted ||= requestAnimationFrame(paint); };

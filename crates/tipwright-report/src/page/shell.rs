@@ -2,7 +2,8 @@
 
 use askama::Template;
 
-use crate::plot::style;
+use crate::plot::frame::{BOTTOM, LEFT, NOTE_SIZE, RIGHT, ROW_END, TICK_SIZE, TOP};
+use crate::plot::{Format, style};
 use crate::text::{self, Html};
 use tipwright::model::ReportUnits;
 
@@ -14,6 +15,17 @@ const SCRIPT: &str = concat!(
 );
 
 const PAIR_SCRIPT: &str = concat!(include_str!("../assets/chart.js"), include_str!("../assets/pair.js"));
+
+/// The frame of the drawings that are made on the page: that of all others.
+fn frame_script() -> String {
+    let of = |f: Format| [f.width, f.time_height, f.side_height];
+    format!(
+        "const FRAME = {{ left: {LEFT}, right: {RIGHT}, top: {TOP}, bottom: {BOTTOM}, end: {ROW_END}, note: {NOTE_SIZE}, tick: {TICK_SIZE}, \
+         page: {:?}, phone: {:?} }};\n",
+        of(Format::PAGE),
+        of(Format::PHONE)
+    )
+}
 
 #[derive(Template)]
 #[template(path = "document.html")]
@@ -42,7 +54,7 @@ pub fn document(title: &str, units: ReportUnits, body: &str) -> String {
 /// The same with what two casts together need.
 #[must_use]
 pub fn document_of_pair(title: &str, units: ReportUnits, body: &str) -> String {
-    with_script(title, units, body, &[SCRIPT, PAIR_SCRIPT].concat())
+    with_script(title, units, body, &[SCRIPT, &frame_script(), PAIR_SCRIPT].concat())
 }
 
 fn with_script(title: &str, units: ReportUnits, body: &str, script: &str) -> String {

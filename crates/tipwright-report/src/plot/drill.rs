@@ -1,10 +1,11 @@
 //! A drill: the attempts of a take in order, the figure that was asked for with the goal as a band, and beside it what the loop
 //! did meanwhile. An instructor asks a student to overdo it on purpose; the drawing shows whether it was, and by how much.
 
-use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
+use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TICK_SIZE, TOP, Words};
+use super::labels::text_area;
 use super::scale::{Quantity, Scale};
 use super::svg::{Anchor, Svg, Xy};
-use super::{Format, Panel, set_label, span};
+use super::{Format, Panel, span};
 use crate::text::capital;
 use tipwright::model::results::{TakeGoal, TakeResults};
 use tipwright::model::{Direction, FigureId, Measured, Stroke, StrokeKind};
@@ -100,14 +101,13 @@ fn panel(tried: &[Attempt], id: FigureId, goal: Option<&TakeGoal>, format: Forma
         let [from, to] = [goal.above.unwrap_or(low - edge), goal.below.unwrap_or(high + 1.5 * edge)];
         let (a, b) = ((x.start, y.at(from)), (x.end, y.at(to)));
         svg.polygon("band-s4", &[a, (b.0, a.1), b, (a.0, b.1)]);
-        let place = (x.end, y.at(goal.above.or(goal.below).unwrap_or(low)));
-        set_label(&mut svg, &mut labels, "", (place, (-1.0, -1.0)), &Words::plain("goal"), format.units);
     }
     for (number, way, m) in tried {
         let at: Xy = (x.at(f64::from(*number)), y.at(m.value));
         let ends = reach(m).map(|v| y.at(v));
         let ink = if *way == Direction::Forward { "path-forward" } else { "path-back" };
         svg.line(&format!("{ink} thin"), (at.0, ends[0]), (at.0, ends[1]));
+        labels.ink(&[(at.0, ends[0]), (at.0, ends[1])]);
         svg.circle(ink, at, 2.8);
         labels.take_mark(at);
     }
@@ -117,8 +117,15 @@ fn panel(tried: &[Attempt], id: FigureId, goal: Option<&TakeGoal>, format: Forma
         format!("{sure} of {} reached it, {maybe} may have, {not} did not", tried.len())
     });
     if let Some(said) = &said {
-        svg.text("note", (format.width - RIGHT, TOP + 12.0), Anchor::End, said);
+        let at = (format.width - RIGHT, TOP + 12.0);
+        svg.text("note", at, Anchor::End, said);
+        labels.take(text_area(at, Anchor::End, said, TICK_SIZE));
     }
+    if let Some(goal) = goal {
+        let place = (x.end, y.at(goal.above.or(goal.below).unwrap_or(low)));
+        labels.wish("", &[place], (-1.0, -1.0), Words::plain("goal"));
+    }
+    labels.set(&mut svg, format.units);
     let alt =
         format!("{title}; {} attempts{}.", tried.len(), said.map_or(String::new(), |s| format!("; {s}")));
     Panel { name: "drill", body: svg.into_body(), width: format.width, height, alt, scales: (x, y) }

@@ -31,6 +31,9 @@ pub const TOP: f64 = 26.0;
 /// Room below the data, for ticks and the axis' name.
 pub const BOTTOM: f64 = 24.0;
 
+/// From the end of the row of ticks to the edge of the drawing.
+pub const ROW_END: f64 = 4.0;
+
 /// A text with what stands before it in either system: `dip` and `31 mm` or `1.2 in`.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Words {
@@ -207,7 +210,7 @@ impl Frame<'_> {
 
     /// Where the row of ticks ends: the margin right of the data is free there.
     fn y_room(&self) -> f64 {
-        self.area().right + RIGHT - 4.0
+        self.area().right + RIGHT - ROW_END
     }
 
     /// Feet on the far side, for drawings on paper that show both.
@@ -242,12 +245,15 @@ pub struct TrueScale {
 }
 
 impl TrueScale {
-    /// As large as the format allows for metres from low to high; what is left over in width is shared by both sides.
+    /// As large as the format allows for metres from low to high, with room for three lines of names above; what is left over in
+    /// width is shared by both sides.
     #[must_use]
     pub fn fit([x_low, x_high]: [f64; 2], [z_low, z_high]: [f64; 2], format: Format) -> Self {
+        const NAMES: f64 = 48.0;
         let plot_width = format.width - LEFT - RIGHT;
-        let per_m =
-            (plot_width / (x_high - x_low)).min((format.side_height - TOP - BOTTOM) / (z_high - z_low));
+        let room = format.side_height - TOP - BOTTOM - NAMES;
+        let per_m = (plot_width / (x_high - x_low)).min(room / (z_high - z_low));
+        let z_high = z_high + NAMES / per_m;
         let plot_height = (z_high - z_low) * per_m;
         let spare = (plot_width / per_m - (x_high - x_low)).max(0.0) / 2.0;
         Self {

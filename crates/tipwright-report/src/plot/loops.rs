@@ -2,10 +2,11 @@
 
 use std::fmt::Write;
 
-use super::frame::{Axis, BOTTOM, DrawnUnits, Frame, LEFT, RIGHT, TOP, TrueScale, Words};
+use super::frame::{Axis, BOTTOM, DrawnUnits, Frame, LEFT, RIGHT, TICK_SIZE, TOP, TrueScale, Words};
+use super::labels::{along, text_area};
 use super::scale::{Quantity, Scale};
 use super::svg::{Anchor, Svg, Xy, coordinate, escape};
-use super::{Format, Panel, dimension, figure_texts, figure_words, set_label, span, style};
+use super::{Format, Panel, dimension_clear, figure_texts, figure_words, span, style};
 use crate::tables::loop_word;
 use tipwright::model::line::StrokeLoop;
 use tipwright::model::{Direction, FigureId, Measured, Stroke};
@@ -18,7 +19,7 @@ pub fn panel(stroke: &Stroke, line: &StrokeLoop, format: Format) -> Panel {
     let (x_low, x_high) = span(all().map(|p| p[0]), (-1.0, 1.0));
     let (z_low, z_high) = span(all().map(|p| p[1]), (0.0, 1.0));
     let air = 0.08 * (x_high - x_low).max(0.5);
-    let (x_low, x_high, z_low, z_high) = (x_low - air, x_high + air, z_low - 1.2 * air, z_high + 1.6 * air);
+    let (x_low, x_high, z_low) = (x_low - air, x_high + air, z_low - 1.2 * air);
     let scales = TrueScale::fit([x_low, x_high], [z_low, z_high], format);
     let TrueScale { x, z, height } = scales;
     let shape = line.shape.map_or(String::new(), |s| format!(", {}", loop_word(s)));
@@ -33,32 +34,34 @@ pub fn panel(stroke: &Stroke, line: &StrokeLoop, format: Format) -> Panel {
         svg.polyline(&class, &drawn);
         labels.ink(&drawn);
     }
+    if let Some(tip) = line.rod_leg_in_cast_m.first() {
+        svg.circle("", at(tip), 3.2);
+        labels.take_mark(at(tip));
+    }
     let section = [at(&line.section_in_cast_m[0]), at(&line.section_in_cast_m[1])];
-    dimension(&mut svg, "dip", section[0], section[1]);
-    labels.ink(&section);
+    dimension_clear(&mut svg, &mut labels, "dip", section[0], section[1]);
     let middle = (0.5 * (section[0].0 + section[1].0), 0.5 * (section[0].1 + section[1].1));
     let back = -line.way_in_cast[0].signum();
     let figure = |id| stroke.figures.get(id);
     if let Some(width) = figure(FigureId::LoopWidth) {
         let words = figure_words("width", FigureId::LoopWidth, width);
-        set_label(&mut svg, &mut labels, "t-dip", (middle, (back, 0.0)), &words, format.units);
+        labels.wish("t-dip", &[middle, section[0], section[1]], (back, 0.0), words);
     }
     if let (Some(tip), Some(front)) = (line.rod_leg_in_cast_m.first(), line.fly_leg_in_cast_m.first()) {
-        svg.circle("", at(tip), 3.2);
-        set_label(&mut svg, &mut labels, "", (at(tip), (back, 1.0)), &Words::plain("tip"), format.units);
+        labels.wish("", &[at(tip)], (back, 1.0), Words::plain("tip"));
         let ahead = [front[0] + 0.25 * line.way_in_cast[0], front[1] + 0.25 * line.way_in_cast[1]];
         svg.line("when", at(front), at(&ahead));
+        labels.guide(&[at(front), at(&ahead)]);
         if let Some(speed) = figure(FigureId::LoopSpeed) {
             let words = figure_words("nose", FigureId::LoopSpeed, speed);
-            set_label(&mut svg, &mut labels, "", (at(front), (-back, -1.0)), &words, format.units);
+            labels.wish("", &[at(front)], (-back, -1.0), words);
         }
     }
     for (leg, name, toward) in
         [(&line.rod_leg_in_cast_m, "rod leg", (0.0, 1.0)), (&line.fly_leg_in_cast_m, "fly leg", (0.0, -1.0))]
     {
-        if let Some(p) = leg.get(leg.len() / 2) {
-            set_label(&mut svg, &mut labels, "", (at(p), toward), &Words::plain(name), format.units);
-        }
+        let drawn: Vec<Xy> = leg.iter().map(at).collect();
+        labels.wish("", &along(&drawn, 0.5), toward, Words::plain(name));
     }
     let mut alt =
         format!("Side view of the loop of {ink} stroke {}, {}{shape}", stroke.stroke, line.size.word());
@@ -67,6 +70,7 @@ pub fn panel(stroke: &Stroke, line: &StrokeLoop, format: Format) -> Panel {
             let _ = write!(alt, "; {} {}", id.info().name, figure_texts(id, m).0);
         }
     }
+    labels.set(&mut svg, format.units);
     alt.push('.');
     Panel { name: "loop", body: svg.into_body(), width: format.width, height, alt, scales: (x, z) }
 }
@@ -190,8 +194,10 @@ fn link<'a>(
         let ink = if forward { "path-forward thin" } else { "path-back thin" };
         let (ra, rb) = (reach(a), reach(b));
         let at: Xy = (x.at(a.value), y.at(b.value));
-        svg.line(ink, (x.at(ra[0]), at.1), (x.at(ra[1]), at.1));
-        svg.line(ink, (at.0, y.at(rb[0])), (at.0, y.at(rb[1])));
+        for ends in [[(x.at(ra[0]), at.1), (x.at(ra[1]), at.1)], [(at.0, y.at(rb[0])), (at.0, y.at(rb[1]))]] {
+            svg.line(ink, ends[0], ends[1]);
+            labels.ink(&ends);
+        }
         svg.circle(if forward { "path-forward" } else { "path-back" }, at, 2.6);
         labels.take_mark(at);
     }
@@ -202,7 +208,7 @@ fn link<'a>(
         let last = rows.iter().filter(|r| r.0 == way).max_by(|a, b| a.1.value.total_cmp(&b.1.value));
         if let Some((_, a, b)) = last {
             let at = (x.at(a.value), y.at(b.value));
-            set_label(&mut svg, &mut labels, class, (at, (-1.0, 0.0)), &Words::plain(name), format.units);
+            labels.wish(class, &[at], (-1.0, 0.0), Words::plain(name));
         }
     }
     let pairs: Vec<(f64, f64)> = rows.iter().map(|r| (r.1.value, r.2.value)).collect();
@@ -210,7 +216,10 @@ fn link<'a>(
         Some((r, [low, high])) => format!("r {r:.2}, {low:.2} to {high:.2}, {} strokes", pairs.len()),
         None => format!("{} strokes: too few for a correlation", pairs.len()),
     };
-    svg.text("note", (format.width - RIGHT, TOP + 0.7 * NOTE_BAND), Anchor::End, &said);
+    let place = (format.width - RIGHT, TOP + 0.7 * NOTE_BAND);
+    svg.text("note", place, Anchor::End, &said);
+    labels.take(text_area(place, Anchor::End, &said, TICK_SIZE));
+    labels.set(&mut svg, format.units);
     let alt = format!("{title}: {} against {}; {said}.", line.info().name, tip.info().name);
     Some(Panel { name: "link", body: svg.into_body(), width: format.width, height, alt, scales: (x, y) })
 }

@@ -24,7 +24,7 @@ pub mod what_if;
 use std::fmt::Write;
 
 use crate::units::{Kind, UnitSystem, kind, show};
-use frame::{DrawnUnits, Words, dual_text};
+use frame::{DrawnUnits, Words};
 use geometry::Geometry;
 use labels::Labels;
 use scale::Scale;
@@ -47,11 +47,11 @@ pub struct Format {
 impl Format {
     /// On pages: 560 wide, so that two columns fit a laptop; both units drawn.
     pub const PAGE: Self =
-        Self { width: 560.0, time_height: 190.0, side_height: 330.0, units: DrawnUnits::Switch };
+        Self { width: 560.0, time_height: 190.0, side_height: 340.0, units: DrawnUnits::Switch };
 
     /// On a phone held upright, and among several: 350 wide, as wide as it is shown, so that no text is under 11 pixels.
     pub const PHONE: Self =
-        Self { width: 350.0, time_height: 180.0, side_height: 300.0, units: DrawnUnits::Switch };
+        Self { width: 350.0, time_height: 180.0, side_height: 330.0, units: DrawnUnits::Switch };
 
     /// On an A4 sheet: 716 units are 190 mm, so that the smallest text is 8.6 points.
     #[must_use]
@@ -154,22 +154,6 @@ pub fn kind_texts(what: Kind, measured: Measured) -> (String, String) {
     (show(what, measured, UnitSystem::Metric).full(), show(what, measured, UnitSystem::Imperial).full())
 }
 
-/// Sets a label near a point, with a leader when it had to move away. Returns whether it found a place.
-pub fn set_label(
-    svg: &mut Svg,
-    labels: &mut Labels,
-    class: &str,
-    (point, toward): (Xy, Xy),
-    words: &Words,
-    units: DrawnUnits,
-) -> bool {
-    let Some(placed) = labels.place(point, toward, &words.lines(units)) else { return false };
-    Labels::leader(svg, point, &placed);
-    labels.ink_to(point, &placed);
-    dual_text(svg, class, placed.hung(point), labels.line_height(), words, units);
-    true
-}
-
 /// A figure with a word before it.
 #[must_use]
 pub fn figure_words(before: &str, id: FigureId, measured: Measured) -> Words {
@@ -202,6 +186,18 @@ pub fn dimension(svg: &mut Svg, class: &str, a: Xy, b: Xy) {
             (x - DIMENSION_TICK, y + DIMENSION_TICK * 0.6),
             (x + DIMENSION_TICK, y - DIMENSION_TICK * 0.6),
         );
+    }
+}
+
+/// The same where labels stand: they keep clear of it.
+pub fn dimension_clear(svg: &mut Svg, labels: &mut Labels, class: &str, a: Xy, b: Xy) {
+    dimension(svg, class, a, b);
+    labels.ink(&[a, b]);
+    for (x, y) in [a, b] {
+        labels.ink(&[
+            (x - DIMENSION_TICK, y + DIMENSION_TICK * 0.6),
+            (x + DIMENSION_TICK, y - DIMENSION_TICK * 0.6),
+        ]);
     }
 }
 

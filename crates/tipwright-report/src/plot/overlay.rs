@@ -4,9 +4,10 @@
 
 use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
 use super::geometry::{Geometry, speed};
+use super::labels::along;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, set_label, span};
+use super::{Format, Panel, span};
 use crate::stats::describe;
 
 /// Step of time of the common grid; half the frame time of 120 frames a second.
@@ -94,9 +95,8 @@ pub fn panel(what: What, groups: &[Group<'_>], title: &str, format: Format, each
         labels.ink(&ramp);
     } else {
         svg.line("when", (x.at(0.0), area.bottom), (x.at(0.0), area.top));
-        labels.ink(&[(x.at(0.0), area.bottom), (x.at(0.0), area.top)]);
+        labels.guide(&[(x.at(0.0), area.bottom), (x.at(0.0), area.top)]);
     }
-    let mut ends: Vec<(Xy, Words, usize)> = Vec::new();
     let mut alt = title.to_owned();
     let many = groups.len();
     for (k, (group, strokes)) in groups.iter().zip(&curves).enumerate() {
@@ -106,6 +106,7 @@ pub fn panel(what: What, groups: &[Group<'_>], title: &str, format: Format, each
                 for run in stroke.split(Option::is_none) {
                     let points: Vec<Xy> = run.iter().flatten().map(|&p| at(p)).collect();
                     svg.polyline(&format!("series-{series} thin"), &points);
+                    labels.ink(&points);
                 }
             }
         }
@@ -118,17 +119,15 @@ pub fn panel(what: What, groups: &[Group<'_>], title: &str, format: Format, each
         let line: Vec<Xy> = mean.iter().map(|&p| at(p)).collect();
         svg.polyline(&format!("series-{series}"), &line);
         labels.ink(&line);
-        // Names stand along the lines one after the other, so that they do not crowd one place.
-        let place = line.len() * (2 * k + 1) / (2 * many.max(1)).max(4);
-        if let (true, Some(&point)) = (many > 1, line.get(place)) {
-            ends.push((point, Words::plain(format!("{}, {}", group.name, strokes.len())), series));
+        if many > 1 {
+            // Names stand along the lines one after the other, so that they do not crowd one place.
+            let place = (2 * k + 1) as f64 / (2 * many).max(4) as f64;
+            let words = Words::plain(format!("{}, {}", group.name, strokes.len()));
+            labels.wish(&format!("t-s{series}"), &along(&line, place), (0.0, -1.0), words);
         }
         alt.push_str(&format!("; {}: {} strokes", group.name, strokes.len()));
     }
-    for (point, words, series) in ends {
-        let class = format!("t-s{series}");
-        set_label(&mut svg, &mut labels, &class, (point, (0.0, -1.0)), &words, format.units);
-    }
+    labels.set(&mut svg, format.units);
     alt.push('.');
     let name = match what {
         What::Path => "overlay-path",

@@ -5,7 +5,7 @@ use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
 use super::geometry::{Geometry, speed};
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, alt_text, set_label};
+use super::{Format, Panel, alt_text};
 use tipwright::model::FigureId;
 
 /// Share of the peak at which the ramp ends, as in the figure's definition.
@@ -76,28 +76,23 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Option<Panel> {
     svg.polyline(&format!("path-{}", geometry.ink()), &drawn);
     labels.ink(&drawn);
     labels.ink(&line);
-    let note = |svg: &mut Svg,
-                labels: &mut super::labels::Labels,
-                point: Xy,
-                toward: Xy,
-                class: &str,
-                text: &str| {
-        set_label(svg, labels, class, (point, toward), &Words::plain(text), format.units);
-    };
     if let Some(late) = geometry.stroke.figures.get(FigureId::LatePower) {
         let (a, b) = (at((late.value, 0.0)), at((late.value, 0.5)));
         svg.line("when", a, b);
         svg.line("when", (x.start, b.1), b);
-        labels.ink(&[a, b, (x.start, b.1)]);
+        labels.guide(&[a, b, (x.start, b.1)]);
+        labels.take_mark(b);
         svg.circle("mark", b, 3.2);
         let text = format!("half speed after {}", super::figure_texts(FigureId::LatePower, late).0);
-        note(&mut svg, &mut labels, b, (-1.0, -0.7), "", &text);
+        labels.wish("", &[b], (-1.0, -0.7), Words::plain(text));
     }
     if let Some(fit) = geometry.stroke.figures.get(FigureId::Smoothness) {
         let text = format!("ramp fit {}", super::figure_texts(FigureId::Smoothness, fit).0);
-        let middle = at((0.5 * (from + until), level + slope * 0.5 * (from + until)));
-        note(&mut svg, &mut labels, middle, (1.0, 0.8), "note", &text);
+        let along = |f: f64| from + f * (until - from);
+        let places = [0.5, 0.65, 0.35, 0.8].map(|f| at((along(f), level + slope * along(f))));
+        labels.wish("note", &places, (1.0, 0.8), Words::plain(text));
     }
+    labels.set(&mut svg, format.units);
     let ids = [FigureId::LatePower, FigureId::Smoothness, FigureId::SignChanges];
     let what = "Tip speed as a share of its peak over the stroke, against a straight ramp";
     let alt = alt_text(what, geometry, &ids);

@@ -5,7 +5,7 @@ use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP, Words};
 use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, alt_text, dimension, kind_texts, mark, set_label, span, timed_marks};
+use super::{Format, Panel, alt_text, dimension_clear, kind_texts, mark, span, timed_marks};
 use crate::units::{Kind, number};
 use tipwright::model::{FigureId, Measured};
 
@@ -70,18 +70,16 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     labels.ink(&path);
     labels.ink(&hull);
     labels.ink(&[at(0.0, 0.0), at(geometry.chord_m, 0.0)]);
-    let mut wanted: Vec<(Xy, Xy, &str, Words)> = Vec::new();
     for (mark, class, name, toward) in
         [(geometry.dip, "dip", "dip", (0.4, 1.0)), (geometry.dome, "dome", "dome", (-0.4, -1.0))]
     {
         let Some(mark) = mark else { continue };
         let (from, to) = (at(mark.s_m, mark.from_h_m), at(mark.s_m, mark.path_h_m));
-        dimension(&mut svg, class, from, to);
-        labels.ink(&[from, to]);
+        dimension_clear(&mut svg, &mut labels, class, from, to);
         let text_class = if class == "dip" { "t-dip" } else { "t-dome" };
         let middle = at(mark.s_m, 0.5 * (mark.from_h_m + mark.path_h_m));
         let words = Words::number(name, kind_texts(Kind::SmallLength, mark.measured));
-        wanted.push((middle, toward, text_class, words));
+        labels.wish(text_class, &[middle, to, from], toward, words);
     }
     for (shape, t_s, _) in timed_marks(geometry) {
         let Some(sample) = geometry.at(t_s) else { continue };
@@ -92,9 +90,7 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
             mark(&mut svg, &mut labels, shape, at(sample.s_m, sample.h_m));
         }
     }
-    for (point, toward, class, words) in &wanted {
-        set_label(&mut svg, &mut labels, class, (*point, *toward), words, format.units);
-    }
+    labels.set(&mut svg, format.units);
     Panel {
         name: "profile",
         body: svg.into_body(),

@@ -50,8 +50,8 @@ pub fn stroke_sheet(
     below_them.extend(power::panel(geometry, half));
     below_them.extend(bend::panel(geometry, half));
     below_them.extend(bend::butt_panel(geometry, half));
-    let rows = below_them.len().div_ceil(2) as f64;
-    let used = over.iter().map(|p| p.height + GAP).sum::<f64>() + rows * (half.time_height + GAP);
+    let high = |pair: &[Panel]| pair.iter().map(|p| p.height).fold(0.0, f64::max) + GAP;
+    let used = over.iter().map(|p| p.height + GAP).sum::<f64>() + below_them.chunks(2).map(high).sum::<f64>();
     let room = PAGE_HEIGHT - HEAD - FOOT - used;
     let first = side::panel(geometry, rods, Format { side_height: room.min(460.0), ..wide });
     let mut svg = Svg::new();
@@ -73,7 +73,7 @@ pub fn stroke_sheet(
         for (k, panel) in pair.iter().enumerate() {
             put(panel, MARGIN + k as f64 * (half.width + GAP), y);
         }
-        y += half.time_height + GAP;
+        y += high(pair);
     }
     let drawn = || std::iter::once(&first).chain(&over).chain(&below_them);
     let alt: Vec<&str> = drawn().map(|p| p.alt.as_str()).collect();

@@ -5,7 +5,7 @@ use super::frame::{TrueScale, Words};
 use super::geometry::Geometry;
 use super::svg::{Svg, Xy, coordinate};
 use super::{
-    Format, Glyph, Panel, alt_text, dimension, figure_words, kind_texts, mark, set_label, span, timed_marks,
+    Format, Glyph, Panel, alt_text, dimension_clear, figure_words, kind_texts, mark, span, timed_marks,
 };
 use crate::units::Kind;
 use tipwright::model::{FigureId, Measured};
@@ -30,10 +30,10 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     let everything = || points.iter().copied().chain(rods.iter().flat_map(|r| [r.butt, r.tip]));
     let (x_low, x_high) = span(everything().map(|p| p[0]), (-1.0, 1.0));
     let (z_low, z_high) = span(everything().map(|p| p[1]), (0.0, 1.0));
-    // Air around the path for the labels: an eighth of its width above and below.
+    // Air around the path for the labels; below it there is room between rods.
     let air = 0.06 * (x_high - x_low).max(0.2);
-    let label_air = 0.12 * (x_high - x_low).max(0.2);
-    let (x_low, x_high, z_low, z_high) = (x_low - air, x_high + air, z_low - label_air, z_high + label_air);
+    let below = if rods.is_empty() { 5.5 } else { 2.0 };
+    let (x_low, x_high, z_low) = (x_low - air, x_high + air, z_low - below * air);
     let scales = TrueScale::fit([x_low, x_high], [z_low, z_high], format);
     let TrueScale { x, z, height } = scales;
     let frame = scales.frame("From the side, true to scale", format);
@@ -45,7 +45,12 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
 
     draw_rods(&mut svg, rods, &at, geometry.t_rsp_s);
     for rod in rods {
-        labels.ink(&[at(rod.butt), at(rod.tip)]);
+        let [a, b, c] = bow(rod).map(at);
+        let on =
+            |f: f64, k: [f64; 3]| (1.0 - f) * (1.0 - f) * k[0] + 2.0 * f * (1.0 - f) * k[1] + f * f * k[2];
+        let drawn =
+            (0..=16).map(|k| f64::from(k) / 16.0).map(|f| (on(f, [a.0, b.0, c.0]), on(f, [a.1, b.1, c.1])));
+        labels.ink(&drawn.collect::<Vec<_>>());
     }
     draw_band(&mut svg, geometry, &at);
     let ink = geometry.ink();
@@ -58,8 +63,8 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
     labels.ink(&[at(chord[0]), at(chord[1])]);
     let hull: Vec<Xy> = geometry.hull.iter().map(|p| at(geometry.side_of_chord(p[0], p[1]))).collect();
     svg.polyline("hull", &hull);
+    labels.ink(&hull);
 
-    let mut wanted: Vec<(Xy, Xy, &str, Words)> = Vec::new();
     for (mark, class, name, toward) in
         [(geometry.dip, "dip", "dip", (0.3, 1.0)), (geometry.dome, "dome", "dome", (-0.3, -1.0))]
     {
@@ -68,10 +73,9 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
             at(geometry.side_of_chord(mark.s_m, mark.from_h_m)),
             at(geometry.side_of_chord(mark.s_m, mark.path_h_m)),
         );
-        dimension(&mut svg, class, a, b);
-        labels.ink(&[a, b]);
+        dimension_clear(&mut svg, &mut labels, class, a, b);
         let words = Words::number(name, kind_texts(Kind::SmallLength, mark.measured));
-        wanted.push((b, toward, if class == "dip" { "t-dip" } else { "t-dome" }, words));
+        labels.wish(if class == "dip" { "t-dip" } else { "t-dome" }, &[b, a], toward, words);
     }
     for (shape, t_s, name) in timed_marks(geometry) {
         let Some(sample) = geometry.at(t_s) else { continue };
@@ -83,15 +87,14 @@ pub fn panel(geometry: &Geometry<'_>, rods: &[RodPose], format: Format) -> Panel
             Glyph::RodStraight => (geometry.chord_way[0], -0.5),
             Glyph::Stop | Glyph::LargestBend => (geometry.chord_way[0], 1.0),
         };
-        wanted.push((point, toward, "", Words::plain(name)));
+        labels.wish("", &[point], toward, Words::plain(name));
     }
     if let Some(chord_m) = geometry.stroke.figures.get(FigureId::Chord) {
-        let middle = at(geometry.side_of_chord(0.5 * geometry.chord_m, 0.0));
-        wanted.push((middle, (0.0, 1.0), "", figure_words("chord", FigureId::Chord, chord_m)));
+        let along = |f: f64| at(geometry.side_of_chord(f * geometry.chord_m, 0.0));
+        let words = figure_words("chord", FigureId::Chord, chord_m);
+        labels.wish("", &[0.5, 0.35, 0.65, 0.2, 0.8].map(along), (0.0, 1.0), words);
     }
-    for (point, toward, class, words) in &wanted {
-        set_label(&mut svg, &mut labels, class, (*point, *toward), words, format.units);
-    }
+    labels.set(&mut svg, format.units);
     Panel {
         name: "side",
         body: svg.into_body(),
@@ -113,13 +116,18 @@ fn draw_band(svg: &mut Svg, geometry: &Geometry<'_>, at: &impl Fn([f64; 2]) -> X
     svg.polygon(&format!("band-{}", geometry.ink()), &outline);
 }
 
+/// Ends and knee of the bow that a rod is drawn as.
+fn bow(rod: &RodPose) -> [[f64; 2]; 3] {
+    let reach = (rod.tip[0] - rod.butt[0]).hypot(rod.tip[1] - rod.butt[1]);
+    let knee = [rod.butt[0] + 0.55 * reach * rod.axis[0], rod.butt[1] + 0.55 * reach * rod.axis[1]];
+    [rod.butt, knee, rod.tip]
+}
+
 /// The rod as it stood: from the butt along its axis, bending to the tip. The curve between is drawn, not measured.
 fn draw_rods(svg: &mut Svg, rods: &[RodPose], at: &impl Fn([f64; 2]) -> Xy, t_rsp_s: Option<f64>) {
     let nearest = t_rsp_s.and_then(|t| rods.iter().map(|r| (r.t_s - t).abs()).min_by(f64::total_cmp));
     for rod in rods {
-        let reach = (rod.tip[0] - rod.butt[0]).hypot(rod.tip[1] - rod.butt[1]);
-        let knee = [rod.butt[0] + 0.55 * reach * rod.axis[0], rod.butt[1] + 0.55 * reach * rod.axis[1]];
-        let (a, b, c) = (at(rod.butt), at(knee), at(rod.tip));
+        let [a, b, c] = bow(rod).map(at);
         let is_rsp = t_rsp_s.zip(nearest).is_some_and(|(t, n)| (rod.t_s - t).abs() <= n + 1e-12);
         svg.path(
             if is_rsp { "rod bent" } else { "rod thin" },

@@ -6,8 +6,9 @@ use super::geometry::Geometry;
 use super::labels::Labels;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Glyph, Panel, mark, set_label, span, time_name, timed_marks, zero_time_s};
+use super::{Format, Glyph, Panel, mark, span, time_name, timed_marks, zero_time_s};
 use tipwright::model::FigureId;
+use tipwright::model::stroke::CastSample;
 
 /// A panel over time, begun.
 #[derive(Debug)]
@@ -37,6 +38,8 @@ pub struct Quantities<'a> {
     pub unit: &'a str,
     /// Least and greatest value.
     pub range: (f64, f64),
+    /// Room above the curve for names, drawing units.
+    pub above: f64,
 }
 
 impl Timeline {
@@ -47,7 +50,8 @@ impl Timeline {
         let samples = &geometry.stroke.samples;
         let (from, to) = span(samples.iter().map(|p| p.t_s - zero_s), (-0.5, 0.5));
         let (low, high) = what.range;
-        let air = 0.16 * (high - low).max(1e-6);
+        let plotted = format.time_height - TOP - BOTTOM;
+        let air = what.above / (plotted - what.above) * (high - low).max(1e-6);
         let time = Scale::new(from, to, LEFT, format.width - RIGHT);
         let value = Scale::new(
             low - if low < 0.0 { 0.08 * (high - low) } else { 0.0 },
@@ -90,7 +94,7 @@ impl Timeline {
         for (_, t_s, _) in timed_marks(geometry) {
             let x = self.time.at(t_s - self.zero_s);
             self.svg.line("when", (x, top), (x, bottom));
-            self.labels.ink(&[(x, top), (x, bottom)]);
+            self.labels.guide(&[(x, top), (x, bottom)]);
         }
         // The interval of rod straight position, a bar at the foot of its line.
         if let Some(rsp) = geometry.stroke.figures.get(FigureId::TRsp) {
@@ -106,31 +110,22 @@ impl Timeline {
         }
     }
 
-    /// A curve; inside W in full ink, outside thin. `None` interrupts it.
-    pub fn curve(&mut self, geometry: &Geometry<'_>, value: impl Fn(usize) -> Option<f64>) {
-        let samples = &geometry.stroke.samples;
+    /// A curve; inside W in full ink, to its very ends, outside thin. `None` interrupts it.
+    pub fn curve(&mut self, geometry: &Geometry<'_>, value: impl Fn(&CastSample) -> Option<f64>) {
         let ink = geometry.ink();
-        let mut run: Vec<Xy> = Vec::new();
-        let mut runs: Vec<Vec<Xy>> = Vec::new();
-        let mut inside: Vec<Xy> = Vec::new();
-        for (k, sample) in samples.iter().enumerate() {
-            match value(k).filter(|v| v.is_finite()) {
-                Some(v) => {
-                    let point = self.at(sample.t_s, v);
-                    run.push(point);
-                    if geometry.window.contains(&k) {
-                        inside.push(point);
-                    }
-                }
-                None => runs.push(std::mem::take(&mut run)),
-            }
-        }
-        runs.push(run);
-        for run in &runs {
+        let point = |s: &CastSample| value(s).filter(|v| v.is_finite()).map(|v| self.at(s.t_s, v));
+        let runs = |samples: &[CastSample]| -> Vec<Vec<Xy>> {
+            let points: Vec<Option<Xy>> = samples.iter().map(point).collect();
+            points.split(Option::is_none).map(|run| run.iter().flatten().copied().collect()).collect()
+        };
+        let (all, inside) = (runs(&geometry.stroke.samples), runs(&geometry.whole_window()));
+        for run in &all {
             self.svg.polyline(&format!("path-{ink} outside"), run);
             self.labels.ink(run);
         }
-        self.svg.polyline(&format!("path-{ink}"), &inside);
+        for run in &inside {
+            self.svg.polyline(&format!("path-{ink}"), run);
+        }
     }
 
     /// Marks on the curve, with their names where there is room.
@@ -149,19 +144,20 @@ impl Timeline {
                     Glyph::Peak => (-1.0, -0.8),
                     _ => (1.0, -0.4),
                 };
-                self.note(point, toward, "", &Words::plain(name));
+                self.note(&[point], toward, "", Words::plain(name));
             }
         }
     }
 
     /// A label.
-    pub fn note(&mut self, point: Xy, toward: Xy, class: &str, words: &Words) -> bool {
-        set_label(&mut self.svg, &mut self.labels, class, (point, toward), words, self.format.units)
+    pub fn note(&mut self, points: &[Xy], toward: Xy, class: &str, words: Words) {
+        self.labels.wish(class, points, toward, words);
     }
 
     /// Ends the panel.
     #[must_use]
-    pub fn end(self, name: &'static str, alt: String) -> Panel {
+    pub fn end(mut self, name: &'static str, alt: String) -> Panel {
+        self.labels.set(&mut self.svg, self.format.units);
         Panel {
             name,
             body: self.svg.into_body(),

@@ -4,9 +4,10 @@ use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TOP};
 use super::geometry::Geometry;
 use super::scale::{Quantity, Scale};
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, alt_text, dimension, figure_words, mark, set_label, span, timed_marks};
+use super::{Format, Panel, alt_text, dimension_clear, figure_words, mark, span, timed_marks};
 use crate::units::number;
 use tipwright::model::FigureId;
+use tipwright::model::stroke::CastSample;
 
 /// Draws the panel. Left of the plane is up, as on a map with the forward cast going right.
 #[must_use]
@@ -45,13 +46,12 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
     let mut labels = frame.draw(&mut svg, format.units);
     let area = frame.area();
     svg.line("chord", (area.left, y.at(0.0)), (area.right, y.at(0.0)));
-    let at = |k: usize| -> Xy {
-        (x.at(geometry.side(&samples[k])[0]), y.at(samples[k].off_plane_m.clamp(-reach, reach)))
-    };
-    let all: Vec<Xy> = (0..samples.len()).map(at).collect();
+    let at = |p: &CastSample| -> Xy { (x.at(geometry.side(p)[0]), y.at(p.off_plane_m.clamp(-reach, reach))) };
+    let all: Vec<Xy> = samples.iter().map(at).collect();
+    let inside: Vec<Xy> = geometry.whole_window().iter().map(at).collect();
     let ink = geometry.ink();
     svg.polyline(&format!("path-{ink} outside"), &all);
-    svg.polyline(&format!("path-{ink}"), &all[geometry.window.clone()]);
+    svg.polyline(&format!("path-{ink}"), &inside);
     labels.ink(&all);
     labels.ink(&[(area.left, y.at(0.0)), (area.right, y.at(0.0))]);
     let farthest = geometry
@@ -60,22 +60,18 @@ pub fn panel(geometry: &Geometry<'_>, format: Format) -> Panel {
         .max_by(|&a, &b| samples[a].off_plane_m.abs().total_cmp(&samples[b].off_plane_m.abs()));
     for (shape, t_s, _) in timed_marks(geometry) {
         if let Some(sample) = geometry.at(t_s) {
-            mark(
-                &mut svg,
-                &mut labels,
-                shape,
-                (x.at(geometry.side(&sample)[0]), y.at(sample.off_plane_m.clamp(-reach, reach))),
-            );
+            mark(&mut svg, &mut labels, shape, at(&sample));
         }
     }
     if let (Some(k), Some(measured)) = (farthest, geometry.stroke.figures.get(FigureId::OffPlaneMax)) {
-        let point = at(k);
-        dimension(&mut svg, "dip", (point.0, y.at(0.0)), point);
+        let point = at(&samples[k]);
+        dimension_clear(&mut svg, &mut labels, "dip", (point.0, y.at(0.0)), point);
         let toward = (0.5, if samples[k].off_plane_m > 0.0 { -1.0 } else { 1.0 });
         let words = figure_words("off plane", FigureId::OffPlaneMax, measured);
-        set_label(&mut svg, &mut labels, "t-dip", (point, toward), &words, format.units);
+        labels.wish("t-dip", &[point], toward, words);
     }
     let ids = [FigureId::OffPlaneMax, FigureId::Opposite];
+    labels.set(&mut svg, format.units);
     let alt = alt_text("Tip path from above, against the cast plane", geometry, &ids);
     Panel { name: "top", body: svg.into_body(), width: format.width, height, alt, scales: (x, y) }
 }

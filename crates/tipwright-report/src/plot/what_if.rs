@@ -4,8 +4,9 @@
 use std::fmt::Write;
 
 use super::frame::{TrueScale, Words};
+use super::labels::along;
 use super::svg::{Svg, Xy};
-use super::{Format, Panel, figure_texts, figure_words, set_label, span};
+use super::{Format, Panel, figure_texts, figure_words, span};
 use tipwright::model::line::{Change, PredictedLoop};
 use tipwright::model::{FigureId, Stroke};
 
@@ -34,7 +35,7 @@ pub fn panel(stroke: &Stroke, model: &PredictedLoop, format: Format) -> Option<P
     let (x_low, x_high) = span(all().map(|p| p[0]), (-1.0, 1.0));
     let (z_low, z_high) = span(all().map(|p| p[1]), (0.0, 1.0));
     let air = 0.06 * (x_high - x_low).max(0.5);
-    let scales = TrueScale::fit([x_low - air, x_high + air], [z_low - air, z_high + 2.0 * air], format);
+    let scales = TrueScale::fit([x_low - air, x_high + air], [z_low - air, z_high], format);
     let TrueScale { x, z, height } = scales;
     let frame = scales.frame("What if: a model, not measured", format);
     let at = |p: &[f64; 2]| -> Xy { (x.at(p[0]), z.at(p[1])) };
@@ -56,22 +57,24 @@ pub fn panel(stroke: &Stroke, model: &PredictedLoop, format: Format) -> Option<P
         labels.ink(&drawn);
         named.push((name, width, line));
     }
+    if let Some(tip) = model.line_in_cast_m.first() {
+        svg.circle("", at(tip), 3.2);
+        labels.take_mark(at(tip));
+    }
     for (k, (name, width, line)) in named.iter().enumerate() {
         // fly legs part toward the fly: each name at another place along them
-        let place = line.len() * (6 + k) / 10;
-        if let Some(p) = line.get(place.min(line.len().saturating_sub(1))) {
-            let side = if k % 2 == 0 { -1.0 } else { 1.0 };
-            let words = figure_words(name, id, *width);
-            set_label(&mut svg, &mut labels, "", (at(p), (0.0, side)), &words, format.units);
-        }
+        let drawn: Vec<Xy> = line.iter().map(at).collect();
+        let side = if k % 2 == 0 { -1.0 } else { 1.0 };
+        let place = (0.6 + 0.1 * k as f64).min(1.0);
+        labels.wish("", &along(&drawn, place), (0.0, side), figure_words(name, id, *width));
         if *name != "this path" {
             let _ = write!(alt, "; {name} {}", figure_texts(id, *width).0);
         }
     }
     if let Some(tip) = model.line_in_cast_m.first() {
-        svg.circle("", at(tip), 3.2);
-        set_label(&mut svg, &mut labels, "", (at(tip), (0.0, 1.0)), &Words::plain("tip"), format.units);
+        labels.wish("", &[at(tip)], (0.0, 1.0), Words::plain("tip"));
     }
+    labels.set(&mut svg, format.units);
     alt.push('.');
     Some(Panel { name: "what-if", body: svg.into_body(), width: format.width, height, alt, scales: (x, z) })
 }
