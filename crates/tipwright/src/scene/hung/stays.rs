@@ -9,7 +9,8 @@ use crate::tracks::tracklets::{Sighting, Tracklet, link};
 
 /// Window over which a mark is judged to be still, seconds: half of it before, half after.
 const WINDOW_S: f64 = 1.0;
-/// Pieces of track at one place and up to this far apart in time are one stay, seconds: a hand that passes before it.
+/// Pieces of track at one place are one stay when the one begins so long before or after the end of the other, seconds: a hand passes
+/// before it, or a track went astray and came back.
 const HIDDEN_S: f64 = 1.0;
 /// Farthest and nearest that a wand is looked for, metres: no phone sees a marker from farther, none has a wand of a metre in the picture
 /// from nearer.
@@ -18,6 +19,8 @@ const AWAY_M: [f64; 2] = [2.0, 40.0];
 const LEAST_UPRIGHT: f64 = 0.77;
 /// Share of the best pair's worth from which another pair that says otherwise makes both doubtful, as for two cameras.
 const RIVAL_SHARE: f64 = 0.5;
+/// Marks nearer to each other than this share of what is still are the same: a track that went astray for a while is there twice.
+const SAME_SHARE: f64 = 0.25;
 /// Share of a stay's time for which a mark may go on to lie where it lay before: more, and it stands there all the while.
 const LINGERS_SHARE: f64 = 0.2;
 
@@ -92,10 +95,24 @@ pub(super) fn placements(
     let lingers = |pair: &Pair, then: &Pair| {
         pair.ends.iter().any(|i| overlap_s(stays[*i].span_s(), then.span_s) > LINGERS_SHARE * then.seconds())
     };
+    let middles: Vec<[f64; 2]> = stays.iter().map(Stay::middle).collect();
+    let apart_rad = |a: &Pair, b: &Pair| {
+        let of = |end: usize| {
+            let (p, q) = (middles[a.ends[end]], middles[b.ends[end]]);
+            (p[0] - q[0]).hypot(p[1] - q[1])
+        };
+        of(0).max(of(1))
+    };
+    let is_another = |p: &Pair, q: &Pair| {
+        overlap_s(p.span_s, q.span_s) <= 0.0
+            && apart_rad(p, q) > config.hung.still_rad
+            && !lingers(p, q)
+            && !lingers(q, p)
+    };
     let mut found: Vec<(f64, usize, usize)> = Vec::new();
     for (i, p) in pairs.iter().enumerate() {
         for (j, q) in pairs.iter().enumerate() {
-            if p.span_s[1] <= q.span_s[0] && !lingers(p, q) && !lingers(q, p) {
+            if p.span_s[0] < q.span_s[0] && is_another(p, q) {
                 found.push((p.worth.min(q.worth), i, j));
             }
         }
@@ -106,15 +123,17 @@ pub(super) fn placements(
         return Err(HungError::OnePlace { camera: camera(), from_s, to_s });
     };
     let chosen = [&pairs[first], &pairs[second]];
-    let contradicts =
-        |other: &Pair| chosen.iter().any(|c| c.ends != other.ends && overlap_s(c.span_s, other.span_s) > 0.0);
+    let contradicts = |other: &Pair| {
+        chosen.iter().any(|c| {
+            overlap_s(c.span_s, other.span_s) > 0.0
+                && apart_rad(c, other) > SAME_SHARE * config.hung.still_rad
+        })
+    };
     let rivals = found.iter().filter(|f| f.0 > RIVAL_SHARE * worth);
     if rivals.flat_map(|f| [f.1, f.2]).any(|k| contradicts(&pairs[k])) {
         return Err(HungError::Ambiguous { camera: camera() });
     }
-    let elsewhere = pairs.iter().find(|p| {
-        chosen.iter().all(|c| overlap_s(c.span_s, p.span_s) <= 0.0 && !lingers(p, c) && !lingers(c, p))
-    });
+    let elsewhere = pairs.iter().find(|p| chosen.iter().all(|c| is_another(p, c)));
     let warnings = elsewhere.map(|p| {
         Warning::new(
             Severity::Warning,
@@ -142,11 +161,14 @@ fn stays(tracks: &[Tracklet], config: &HungConfig) -> Vec<Stay> {
         let same = out.iter_mut().find(|stay| {
             let [_, to_s] = stay.span_s();
             let other = stay.middle();
-            (0.0..HIDDEN_S).contains(&(from_s - to_s))
+            (from_s - to_s).abs() < HIDDEN_S
                 && (at[0] - other[0]).hypot(at[1] - other[1]) < 0.5 * config.still_rad
         });
         match same {
-            Some(stay) => stay.samples.extend(piece.samples),
+            Some(stay) => {
+                stay.samples.extend(piece.samples);
+                stay.samples.sort_by(|a, b| a.own_s.total_cmp(&b.own_s));
+            }
             None => out.push(piece),
         }
     }
