@@ -33,10 +33,12 @@ pub fn run(args: &CheckArgs, ui: &Ui) -> Result<(), Failure> {
     }
     let count = |s: Severity| findings.iter().filter(|f| f.severity == s).count();
     let takes = found.takes() + refused.len();
-    let usable: Vec<&str> = session.iter().flat_map(|s| &s.take).map(|t| t.name.as_str()).collect();
     let has_plane = expected.is_empty() || !expected.iter().all(|e| matches!(e.hung, Some(Err(_))));
+    let takes_usable = if has_plane { found.takes() } else { 0 };
+    let usable: Vec<&str> =
+        session.iter().flat_map(|s| &s.take).map(|t| t.name.as_str()).take(takes_usable).collect();
     ui.result_json(serde_json::json!({
-        "findings": findings, "clips": looked_at, "takes": takes, "takes_usable": found.takes(), "usable": usable,
+        "findings": findings, "clips": looked_at, "takes": takes, "takes_usable": takes_usable, "usable": usable,
         "is_usable": session.is_some() && has_plane, "expected": expected.iter().map(as_json).collect::<Vec<_>>(),
     }));
     expected.iter().for_each(|e| tell(e, ui));
@@ -49,9 +51,8 @@ pub fn run(args: &CheckArgs, ui: &Ui) -> Result<(), Failure> {
         ui.result(&format!("{what} is told once every camera's lens is a lens file (`tipwright lens`)"));
     }
     ui.result(&format!(
-        "{looked_at} clips looked at, {} of {takes} takes usable: {} problems, {} warnings, {} notes",
-        found.takes(),
-        count(Severity::Problem),
+        "{looked_at} clips looked at, {takes_usable} of {takes} takes usable: {} problems, {} warnings, {} notes",
+        count(Severity::Problem) + usize::from(!has_plane),
         count(Severity::Warning),
         count(Severity::Note)
     ));
