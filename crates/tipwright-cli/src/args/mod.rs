@@ -304,7 +304,7 @@ pub struct SimulateArgs {
     #[arg(short, long)]
     pub output: PathBuf,
     /// Which day
-    #[arg(long, default_value = "clinic", value_parser = ["clinic", "hard", "faults", "minimal", "long", "careless"])]
+    #[arg(long, default_value = "clinic", value_parser = ["clinic", "hard", "faults", "minimal", "long", "careless", "single"])]
     pub days: String,
     /// Same seed, same bytes
     #[arg(long, default_value_t = 1)]

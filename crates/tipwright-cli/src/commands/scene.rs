@@ -34,12 +34,17 @@ pub fn run(args: &SceneArgs, ui: &Ui) -> Result<(), Failure> {
     for set_up in all {
         let q = &set_up.scene.quality;
         let name = set_up.name.as_ref().map_or_else(String::new, |n| format!("set-up {n}: "));
+        let file = args.output.join(&set_up.file);
+        if let Some(hung) = &set_up.scene.hung {
+            ui.result(&format!("{name}{}: {}", hung.shown(), file.display()));
+            continue;
+        }
         ui.result(&format!(
             "{name}wand rms {:.2} mm, reprojection {:.2} px, cameras {:.0} degrees apart: {}",
             q.wand_rms_mm.unwrap_or(f64::NAN),
             q.reprojection_rms_px.unwrap_or(f64::NAN),
             set_up.convergence_deg().unwrap_or(f64::NAN),
-            args.output.join(&set_up.file).display()
+            file.display()
         ));
     }
     Ok(())

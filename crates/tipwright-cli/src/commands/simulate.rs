@@ -1,4 +1,4 @@
-//! `simulate -o DIR --days clinic|hard|faults|minimal|long|careless --seed N --side-light DEG --slap-db DB --noises wind,voices,claps`.
+//! `simulate -o DIR --days clinic|hard|faults|minimal|long|careless|single --seed N --side-light DEG --slap-db DB --noises wind,voices,claps`.
 
 use tipwright_simulate::day::{DayKind, SimulateConfig, Sounds, simulate};
 

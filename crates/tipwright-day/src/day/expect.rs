@@ -4,14 +4,15 @@
 use nalgebra::{Point3, Vector3};
 use serde::Serialize;
 
+use super::lenses::LensSource;
 use super::read::Read;
 use super::run::Run;
 use super::set_up::{Solved, solve};
 use super::{DayConfig, DayError, lenses};
 use crate::session::{SceneClips, SessionCamera, SetUpClips, Usable};
 use crate::store::Store;
-use tipwright::model::SceneCamera;
 use tipwright::model::footage::Footage;
+use tipwright::model::{HungWands, Scene, SceneCamera};
 use tipwright::plan::{PlanCamera, PlanConfig, expected_in_the_middle};
 
 /// So much of the wand is looked at, seconds. 8: a hand waves through the casting volume once in two or three (common practice).
@@ -22,6 +23,8 @@ const LOOKED_AT_S: f64 = 8.0;
 pub struct Expectation {
     /// The set-up's name, where a session has several.
     pub set_up: Option<String>,
+    /// What the hung wands of a session with one camera tell, or why nothing; none of other sessions.
+    pub hung: Option<Result<HungWands, String>>,
     /// Of the depth of a dip a metre long, metres; or why nobody can tell.
     pub dip_sd_m: Result<f64, String>,
     /// Angle between the two widest rays to the middle, degrees.
@@ -44,14 +47,61 @@ pub fn expect(found: &Usable, footage: &dyn Footage, config: &DayConfig) -> Vec<
     let all = session.set_ups();
     all.iter()
         .map(|set_up| {
+            let name = (all.len() > 1).then(|| set_up.shown());
+            if session.has_one_camera() {
+                let hung = of_hung(&read, set_up, footage, config);
+                // what a dip is known to depends on how the caster keeps to the plane
+                let dip_sd_m = Err("one camera alone".to_string());
+                return Expectation { set_up: name, hung: Some(hung), convergence_deg: None, dip_sd_m };
+            }
             let expected = of_one(&read, set_up, footage, config);
             Expectation {
-                set_up: (all.len() > 1).then(|| set_up.shown()),
+                set_up: name,
+                hung: None,
                 convergence_deg: expected.as_ref().ok().map(|e| e[1]),
                 dip_sd_m: expected.map(|e| e[0]),
             }
         })
         .collect()
+}
+
+/// The scene that clips of it give, and the lenses.
+fn scene_of(
+    read: &Read,
+    clips: &SceneClips,
+    part_s: Option<f64>,
+    footage: &dyn Footage,
+    config: &DayConfig,
+) -> Result<(Scene, Vec<LensSource>), String> {
+    // the results folder is not this command's to write: what is solved here goes again
+    let nowhere = tempfile::tempdir().map_err(|e| e.to_string())?;
+    let store = Store::open(nowhere.path()).map_err(|e| e.to_string())?;
+    let quiet = |_: super::Event<'_>| {};
+    let run = Run::new(read, &store, footage, config, &quiet);
+    let lenses = read
+        .session
+        .camera
+        .iter()
+        .map(|camera| lenses::get(&run, camera))
+        .collect::<Result<Vec<_>, DayError>>()
+        .map_err(|e| e.to_string())?;
+    let share = run.share(0);
+    let Solved { scene, .. } = solve(&run, clips, &lenses, &share, part_s).map_err(|e| match e {
+        DayError::Scene { reason } => reason,
+        other => other.to_string(),
+    })?;
+    Ok((scene, lenses))
+}
+
+/// What `day` will find in the plumb clip of one camera: the whole of it is looked at, as there.
+fn of_hung(
+    read: &Read,
+    set_up: &SetUpClips<'_>,
+    footage: &dyn Footage,
+    config: &DayConfig,
+) -> Result<HungWands, String> {
+    let (scene, _) = scene_of(read, set_up.scene, None, footage, config)?;
+    scene.hung.ok_or_else(|| "its clips tell no plane".to_string())
 }
 
 /// Dip and angle.
@@ -61,26 +111,10 @@ fn of_one(
     footage: &dyn Footage,
     config: &DayConfig,
 ) -> Result<[f64; 2], String> {
-    // the results folder is not this command's to write: what is solved here goes again
-    let nowhere = tempfile::tempdir().map_err(|e| e.to_string())?;
-    let store = Store::open(nowhere.path()).map_err(|e| e.to_string())?;
-    let quiet = |_: super::Event<'_>| {};
-    let run = Run::new(read, &store, footage, config, &quiet);
     let session = &read.session;
-    let lenses = session
-        .camera
-        .iter()
-        .map(|camera| lenses::get(&run, camera))
-        .collect::<Result<Vec<_>, DayError>>()
-        .map_err(|e| e.to_string())?;
     // a plumb says nothing about a dip
     let wand_only = SceneClips { wand: set_up.scene.wand.clone(), plumb: None, toss: None };
-    let share = run.share(0);
-    let Solved { scene, .. } =
-        solve(&run, &wand_only, &lenses, &share, Some(LOOKED_AT_S)).map_err(|e| match e {
-            DayError::Scene { reason } => reason,
-            other => other.to_string(),
-        })?;
+    let (scene, lenses) = scene_of(read, &wand_only, Some(LOOKED_AT_S), footage, config)?;
     let info = |name: &str| {
         let clip = wand_only.wand.iter().find(|(c, _)| c.as_str() == name).map(|(_, clip)| clip)?;
         let info = read.clips.get(clip)?;

@@ -151,7 +151,8 @@ fn look<'a>(
         );
         let usable = seen.spots.len();
         let reasons = failures.join("; ");
-        return Err(TakeFailure::Take(format!("{usable} usable clip(s), two are needed. {reasons}")));
+        let needed = if needed == 1 { "one is needed" } else { "two are needed" };
+        return Err(TakeFailure::Take(format!("{usable} usable clip(s), {needed}. {reasons}")));
     }
     warnings.extend(failures.into_iter().map(|reason| {
         Warning::new(Severity::Warning, format!("take {}", take.name), reason, "measured without this camera")

@@ -8,6 +8,7 @@
 mod clips;
 mod expect;
 mod film;
+mod hung;
 mod inputs;
 mod kept;
 mod lenses;

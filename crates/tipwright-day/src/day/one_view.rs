@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use super::measure::usable_clips;
 use super::run::Run;
 use super::{DayError, SetUp, inputs};
-use crate::session::{Session, Take};
+use crate::session::Take;
 use crate::store::{Files, Place};
 use tipwright::model::{OneView, Severity, TakeResults, TipPlane, Warning};
 use tipwright::path::one_view::{PlaneFrom, PlanePrior};
@@ -31,7 +31,11 @@ impl Alone {
             return Some(Self::of(&alone.camera, std::slice::from_ref(&alone.why)));
         }
         if let [(camera, _)] = usable_clips(run, take, set_up).as_slice() {
-            return Some(Self::of(&camera.name, &["no clip of another camera of the set-up".into()]));
+            let why = match run.session.has_one_camera() {
+                true => "the session has no other",
+                false => "no clip of another camera of the set-up",
+            };
+            return Some(Self::of(&camera.name, &[why.into()]));
         }
         if run.config.anew {
             return None;
@@ -76,8 +80,10 @@ impl InPlane<'_> {
 
     /// What a person should know of it.
     pub fn word(&self, take: &str) -> Warning {
+        // of a session with one camera it is told once, and it could not be otherwise
+        let is_rule = self.plane.from == PlaneFrom::HungWands;
         Warning::new(
-            Severity::Warning,
+            if is_rule { Severity::Note } else { Severity::Warning },
             format!("take {take}"),
             format!(
                 "measured by camera {} alone ({}), in {}; views = 1",
@@ -85,36 +91,47 @@ impl InPlane<'_> {
                 self.alone.why,
                 words(self.plane)
             ),
-            "Its figures are as unsure as the plane, and are left out of comparisons; the other camera's clip would make it whole",
+            if is_rule {
+                "Its figures are as unsure as the plane, and are left out of comparisons; a second phone would make it whole"
+            } else {
+                "Its figures are as unsure as the plane, and are left out of comparisons; the other camera's clip would make it whole"
+            },
         )
     }
 }
 
 /// The plane in words: whose, and how well it is known.
 fn words(plane: &PlanePrior) -> String {
-    let (takes, casters) = match plane.from {
-        PlaneFrom::OwnTakes(n) => (n, "of the same caster".to_string()),
-        PlaneFrom::OtherCasters(n) => (n, "caster".to_string()),
-    };
+    let many = |n: usize| if n == 1 { "" } else { "s" };
     let whose = match plane.from {
-        PlaneFrom::OwnTakes(_) => {
-            format!("the plane of {takes} other take{} {casters}", if takes == 1 { "" } else { "s" })
-        }
-        PlaneFrom::OtherCasters(_) => {
-            format!("the plane of {takes} other {casters}{}", if takes == 1 { "" } else { "s" })
+        PlaneFrom::OwnTakes(n) => format!("the plane of {n} other take{} of the same caster", many(n)),
+        PlaneFrom::OtherCasters(n) => format!("the plane of {n} other caster{}", many(n)),
+        PlaneFrom::HungWands => {
+            "the plane that a wand hung at two places tells, not the cast itself".to_string()
         }
     };
     let strays_m = plane.strays.iter().map(|s| s.variance_m2).sum::<f64>().sqrt();
     format!(
-        "{whose} (known to {:.0} cm aside and {:.0} degrees, one standard deviation; a tip strays from it by {:.0} cm)",
+        "{whose} (known to {:.0} cm aside, {:.0} degrees of its way and {:.0} of its lean, one standard deviation; a tip strays from it by {:.0} cm)",
         100.0 * plane.sd[0],
         plane.sd[1].atan().to_degrees(),
+        plane.sd[2].atan().to_degrees(),
         100.0 * strays_m
     )
 }
 
-/// The plane of a take as the takes of its set-up that were measured by two cameras tell it: the caster's own, or those of others.
-pub(super) fn plane(session: &Session, take: &Take, measured: &[(usize, TakeResults)]) -> Option<PlanePrior> {
+/// The plane of a take as the takes of its set-up that were measured by two cameras tell it: the caster's own, or those of others. In a
+/// session with one camera two hung wands tell it.
+pub(super) fn plane(
+    run: &Run<'_>,
+    set_up: &SetUp,
+    take: &Take,
+    measured: &[(usize, TakeResults)],
+) -> Option<PlanePrior> {
+    if let Some(hung) = &set_up.scene.hung {
+        return Some(PlanePrior::of_hung(hung, &run.config.path.hung_plane));
+    }
+    let session = run.session;
     let mut by_caster: BTreeMap<&str, Vec<&TipPlane>> = BTreeMap::new();
     for other in session.take.iter().filter(|t| t.set_up_idx.unwrap_or(0) == take.set_up_idx.unwrap_or(0)) {
         let Some((_, results)) = measured.iter().find(|(idx, _)| *idx == other.take_idx) else { continue };

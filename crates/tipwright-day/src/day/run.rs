@@ -92,7 +92,7 @@ pub(super) struct Run<'a> {
 fn keys_of(session: &Session, clips: &BTreeMap<PathBuf, ClipInfo>) -> TakeKeys {
     let session_id = session.id.as_ref().map_or_else(
         || {
-            let clips = inputs::clips_digests(session, &session.scene.wand);
+            let clips = inputs::clips_digests(session, session.scene.standing().1);
             format!("wand-{}", &inputs::digest_of_parts(clips)[..12])
         },
         ToString::to_string,

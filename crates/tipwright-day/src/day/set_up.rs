@@ -10,7 +10,7 @@ use super::moved::{self, Stills};
 use super::run::{Run, Share};
 use super::set_ups::Own;
 use super::{DayError, Event, inputs};
-use crate::session::{CameraName, Clips, SceneClips, SessionCamera, coarse_offset};
+use crate::session::{CameraName, Clips, SceneClips, Session, SessionCamera, coarse_offset};
 use crate::store::{Files, Place};
 use tipwright::model::results::LensSummary;
 use tipwright::model::{ClipSpots, Colour, Lens, Measured, Picture, Scene, Severity, Warning};
@@ -125,11 +125,16 @@ pub(super) fn get(run: &Run<'_>, own: Own<'_>, lenses: &[LensSource]) -> Result<
             let pictures = stills.iter().map(|(camera, still)| (camera.clone(), still.picture)).collect();
             let part = KeptScene { scene: scene.clone(), pictures, warnings: said.clone() };
             run.store.keep(&place, &digest, "", &files, &part)?;
-            let line = format!(
-                "wand rms {} mm, reprojection {} px",
-                scene.quality.wand_rms_mm.map_or("-".into(), |v| format!("{v:.2}")),
-                scene.quality.reprojection_rms_px.map_or("-".into(), |v| format!("{v:.2}")),
-            );
+            let figure = |v: Option<f64>| v.map_or("-".into(), |v| format!("{v:.2}"));
+            let quality = &scene.quality;
+            let line = match &scene.hung {
+                Some(hung) => hung.shown(),
+                None => format!(
+                    "wand rms {} mm, reprojection {} px",
+                    figure(quality.wand_rms_mm),
+                    figure(quality.reprojection_rms_px)
+                ),
+            };
             share.done();
             run.tell(Event::Done(&about, &line));
             warnings.extend(said);
@@ -146,8 +151,17 @@ pub(super) fn get(run: &Run<'_>, own: Own<'_>, lenses: &[LensSource]) -> Result<
 /// A scene with what was seen and said on the way.
 pub(super) struct Solved {
     pub scene: Scene,
-    stills: Stills,
-    warnings: Vec<Warning>,
+    pub stills: Stills,
+    pub warnings: Vec<Warning>,
+}
+
+pub(super) fn wand_diameter_m(session: &Session) -> f64 {
+    session.wand.diameter_mm.unwrap_or(session.marker.tip.diameter_mm).get() / 1000.0
+}
+
+pub(super) fn wand_length(session: &Session) -> Measured {
+    let length_m = session.wand.length_m.get();
+    Measured::new(length_m, LENGTH_SD_RELATIVE * length_m)
 }
 
 /// Solves the scene with the wand in its likely colour; only when that fails are its clips read once more for all
@@ -178,7 +192,10 @@ fn solve_in(
     part_s: Option<f64>,
 ) -> Result<Solved, DayError> {
     let session = run.session;
-    let diameter_m = session.wand.diameter_mm.unwrap_or(session.marker.tip.diameter_mm).get() / 1000.0;
+    if session.has_one_camera() {
+        return super::hung::solve_in(colours, run, scene, lenses, share);
+    }
+    let diameter_m = wand_diameter_m(session);
     let ball_m = session.marker.tip.diameter_mm.get() / 1000.0;
     let mut warnings = Vec::new();
     let mut failures: Vec<String> = Vec::new();
@@ -257,10 +274,7 @@ fn solve_in(
                 })
             })
             .collect(),
-        length_m: Measured::new(
-            session.wand.length_m.get(),
-            LENGTH_SD_RELATIVE * session.wand.length_m.get(),
-        ),
+        length_m: wand_length(session),
         diameter_m: Some(diameter_m),
         colours: colours.to_vec(),
     };

@@ -48,7 +48,7 @@ pub(super) fn get<'a>(run: &Run<'a>, take: &Take, set_ups: &SetUps) -> Result<Go
     }
 }
 
-/// Measures a take that one camera alone shows, in the plane that the `measured` takes tell, or takes it from an earlier run.
+/// Measures a take that one camera alone shows, in the plane that the `measured` takes or hung wands tell, or takes it from an earlier run.
 pub(super) fn get_alone(
     run: &Run<'_>,
     take: &Take,
@@ -60,7 +60,7 @@ pub(super) fn get_alone(
         Ok(set_up) => set_up,
         Err(reason) => return Ok(fail(run, take, Vec::new(), reason)),
     };
-    let Some(plane) = one_view::plane(run.session, take, measured) else {
+    let Some(plane) = one_view::plane(run, set_up, take, measured) else {
         run.tell(Event::Began(&format!("take {}", take.name)));
         return Ok(fail(run, take, Vec::new(), alone.without_plane()));
     };

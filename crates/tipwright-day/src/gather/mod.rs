@@ -192,6 +192,10 @@ pub fn gather(
         let list: Vec<String> = problems.iter().map(|f: &Finding| format!("  {f}")).collect();
         return Err(GatherError::Unusable { list: list.join("\n"), path });
     };
+    if session.has_one_camera() {
+        let list = "  there is one camera: clips are told apart and put into takes by what two phones filmed and heard together; name them in session.toml by hand".to_string();
+        return Err(GatherError::Unusable { list, path });
+    }
     if let Some(heap) = heaps.iter().find(|h| session.camera_named(&h.camera).is_none()) {
         let known: Vec<&str> = session.camera.iter().map(|c| c.name.as_str()).collect();
         return Err(GatherError::NoCamera { camera: heap.camera.clone(), known: known.join(", "), path });

@@ -112,7 +112,8 @@ pub fn look_at_scene(
     let looks = |colours: &[Colour]| -> Vec<MarkerLook> {
         colours.iter().map(|colour| MarkerLook { colour: *colour, diameter_m }).collect()
     };
-    let seen: Vec<_> = known(session, &scene.wand)
+    let (group, clips) = scene.standing();
+    let seen: Vec<_> = known(session, clips)
         .into_par_iter()
         .map(|(camera, clip)| {
             progress(clip);
@@ -129,21 +130,24 @@ pub fn look_at_scene(
     let mut out = Report { session, subject: Subject::Scene, findings: Vec::new() };
     let mut stills = Stills::new();
     let good = seen.iter().filter(|(_, _, s)| s.as_ref().is_ok_and(|s| s.with_one > 0)).count();
-    let weight = if good >= 2 { Severity::Warning } else { Severity::Problem };
+    let needed = if session.has_one_camera() { 1 } else { 2 };
+    let weight = if good >= needed { Severity::Warning } else { Severity::Problem };
     for (camera, clip, seen) in seen {
         let Ok(seen) = seen.map_err(|what| out.say(weight, what, clip, "")) else { continue };
         if seen.with_one == 0 {
-            let what =
-                format!("wand: its markers are in none of {} pictures of camera {camera}", seen.pictures);
+            let what = format!(
+                "{group}: the wand's markers are in none of {} pictures of camera {camera}",
+                seen.pictures
+            );
             let remedy =
-                "is this the wand clip, and is [wand] colour right? Film the wand again in the light";
+                "is this the clip of the wand, and is [wand] colour right? Film it again in the light";
             out.say(weight, what, clip, remedy);
         } else if (seen.with_two as f64) < config.least_share * seen.pictures as f64 {
             let what = format!(
-                "wand: both its markers are in only {} of {} pictures of camera {camera}",
+                "{group}: both the wand's markers are in only {} of {} pictures of camera {camera}",
                 seen.with_two, seen.pictures
             );
-            out.say(Severity::Warning, what, clip, "wave it where both cameras see both ends");
+            out.say(Severity::Warning, what, clip, "hold it where every camera sees both ends");
         }
         stills.extend(seen.still.map(|s| (camera.clone(), s)));
     }
@@ -152,7 +156,7 @@ pub fn look_at_scene(
         for (other, other_still) in &named[..i] {
             if standing(footage, other_still, still, config) >= config.least_landmarks {
                 let what = format!("wand: the clips of cameras {other} and {camera} show the same picture");
-                out.say(Severity::Problem, what, &scene.wand[*camera], "give each camera its own clip");
+                out.say(Severity::Problem, what, &clips[*camera], "give each camera its own clip");
             }
         }
     }
@@ -182,7 +186,7 @@ pub fn look_at_take(
         .collect();
     let mut out = Report { session, subject: take.subject(), findings: Vec::new() };
     let good = seen.iter().filter(|(_, _, s)| s.as_ref().is_ok_and(|s| s.with_one > 0)).count();
-    let needed = if set_ups::plane_is_told(take, &session.take, |t| t.clips.len()) { 1 } else { 2 };
+    let needed = if set_ups::plane_is_told(session, take, |t| t.clips.len()) { 1 } else { 2 };
     let weight = if good >= needed { Severity::Warning } else { Severity::Problem };
     let mut own: Vec<(&CameraName, &PathBuf, Still)> = Vec::new();
     for (camera, clip, seen) in seen {

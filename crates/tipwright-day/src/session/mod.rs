@@ -24,6 +24,8 @@ mod offsets;
 mod read;
 mod schema;
 mod set_ups;
+#[cfg(test)]
+mod tests_one_camera;
 mod usable;
 mod values;
 mod walk;
@@ -217,9 +219,10 @@ pub type Clips = BTreeMap<CameraName, PathBuf>;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SceneClips {
-    /// Wand waved through the casting volume.
+    /// Wand waved through the casting volume; none where there is one camera only.
+    #[serde(default, skip_serializing_if = "Clips::is_empty")]
     pub wand: Clips,
-    /// Wand hung still from one end.
+    /// Wand hung still from one end; at two places where there is one camera only.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub plumb: Option<Clips>,
     /// A bright ball tossed freely.
@@ -231,10 +234,18 @@ impl SceneClips {
     /// Its groups of clips by name, the wand first.
     #[must_use]
     pub fn groups(&self) -> Vec<(&'static str, &Clips)> {
-        let others = [("plumb", self.plumb.as_ref()), ("toss", self.toss.as_ref())];
-        std::iter::once(("wand", &self.wand))
-            .chain(others.into_iter().filter_map(|(name, clips)| Some((name, clips?))))
-            .collect()
+        let wand = Some(&self.wand).filter(|clips| !clips.is_empty());
+        let all = [("wand", wand), ("plumb", self.plumb.as_ref()), ("toss", self.toss.as_ref())];
+        all.into_iter().filter_map(|(name, clips)| Some((name, clips?))).collect()
+    }
+
+    /// The clips that tell where the cameras stand: of the waved wand, or without one of the hung.
+    #[must_use]
+    pub fn standing(&self) -> (&'static str, &Clips) {
+        match &self.plumb {
+            Some(plumb) if self.wand.is_empty() => ("plumb", plumb),
+            _ => ("wand", &self.wand),
+        }
     }
 }
 
@@ -362,6 +373,12 @@ impl Session {
     pub fn set_up_of(&self, take: &Take) -> SetUpClips<'_> {
         let all = self.set_ups();
         take.set_up_idx.and_then(|i| all.get(i).copied()).unwrap_or(all[0])
+    }
+
+    /// There is one camera only: takes are measured in the plane that a wand hung at two places tells.
+    #[must_use]
+    pub fn has_one_camera(&self) -> bool {
+        self.camera.len() == 1
     }
 
     /// A path of session.toml as a path of the file system.

@@ -251,7 +251,7 @@ const CAMERA: Table = Table {
 
 const SCENE: Table = Table {
     keys: &[
-        must(
+        usual(
             "wand",
             Kind::Clips,
             "{ west = \"west/wand.mp4\", east = \"east/wand.mp4\" }",
@@ -270,7 +270,10 @@ const SCENE: Table = Table {
             "a bright ball tossed freely: checks scale and clock",
         ),
     ],
-    notes: &["One clip per camera each; film them again whenever a tripod was touched."],
+    notes: &[
+        "One clip per camera each; film them again whenever a tripod was touched.",
+        "Of one phone alone: no wand, and plumb is one clip of the wand hung still at two places, which tell the plane of the cast.",
+    ],
     examples: &[ONCE],
 };
 

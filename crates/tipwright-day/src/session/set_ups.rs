@@ -38,7 +38,7 @@ pub(super) fn by_time(
         own.iter().filter_map(|(camera, s)| Some(s - wand.get(camera)?)).min_by(f64::total_cmp)
     };
     let ages: Vec<(usize, f64)> =
-        all.iter().enumerate().filter_map(|(i, s)| Some((i, age_s(&s.scene.wand)?))).collect();
+        all.iter().enumerate().filter_map(|(i, s)| Some((i, age_s(s.scene.standing().1)?))).collect();
     // before the first wand clip nothing is nearer than that one
     let before = ages.iter().filter(|(_, age_s)| *age_s >= 0.0).min_by(|a, b| a.1.total_cmp(&b.1));
     let after = ages.iter().max_by(|a, b| a.1.total_cmp(&b.1));
@@ -48,13 +48,20 @@ pub(super) fn by_time(
     }
 }
 
-/// Whether another take of the set-up has two clips or more that are `good`: it tells the plane of a take with one.
-pub(super) fn plane_is_told(take: &Take, takes: &[Take], good: impl Fn(&Take) -> usize) -> bool {
+/// Whether something tells the plane of a take with one clip: another take of the set-up that has two clips or more that are `good`, or
+/// the hung wands of a session with one camera.
+pub(super) fn plane_is_told(session: &Session, take: &Take, good: impl Fn(&Take) -> usize) -> bool {
+    if session.has_one_camera() {
+        return true;
+    }
     let may_be_of_one = |other: &Take| match (take.set_up_idx, other.set_up_idx) {
         (Some(own), Some(others)) => own == others,
         _ => true,
     };
-    takes.iter().any(|other| other.take_idx != take.take_idx && may_be_of_one(other) && good(other) >= 2)
+    session
+        .take
+        .iter()
+        .any(|other| other.take_idx != take.take_idx && may_be_of_one(other) && good(other) >= 2)
 }
 
 /// A take of which nobody can say in which set-up it was filmed.

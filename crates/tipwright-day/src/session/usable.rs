@@ -160,7 +160,7 @@ pub fn usable_of(
     for (idx, set_up) in set_ups.iter().enumerate() {
         let own = session.take.iter().chain(&doubtful).filter(|t| t.set_up_idx == Some(idx));
         files.set_up(set_up, own, set_ups.len() > 1);
-        let wand = &set_up.scene.wand;
+        let (_, wand) = set_up.scene.standing();
         in_scenes
             .push(wand.iter().filter(|(c, clip)| files.is_good(c, clip)).map(|(c, _)| c.clone()).collect());
     }
@@ -171,7 +171,7 @@ pub fn usable_of(
             let useful = take.set_up_idx.and_then(|i| in_scenes.get(i)).map_or(&[][..], Vec::as_slice);
             take.clips.iter().filter(|(c, clip)| useful.contains(c) && files.is_good(c, clip)).count()
         };
-        let one_is_enough = set_ups::plane_is_told(take, &session.take, good);
+        let one_is_enough = set_ups::plane_is_told(&session, take, good);
         let found =
             files.group(&take.subject(), "", &take.clips, in_scene, (Severity::Problem, one_is_enough));
         alone.extend(found.map(|f| (take.take_idx, f)));
@@ -337,8 +337,16 @@ impl Files<'_> {
         let before = std::mem::take(&mut self.out);
         let label = if is_of_several { format!("set-up {}: ", set_up.shown()) } else { String::new() };
         for (name, clips) in set_up.scene.groups() {
-            let weight = if name == "wand" { Severity::Problem } else { Severity::Warning };
-            self.group(&Subject::Scene, &format!("{label}{name}: "), clips, &cameras, (weight, false));
+            let tells = name == set_up.scene.standing().0;
+            let weight = if tells { Severity::Problem } else { Severity::Warning };
+            let one_is_enough = self.session.has_one_camera();
+            self.group(
+                &Subject::Scene,
+                &format!("{label}{name}: "),
+                clips,
+                &cameras,
+                (weight, one_is_enough),
+            );
         }
         let mut found = std::mem::replace(&mut self.out, before);
         if is_of_several {
@@ -395,7 +403,13 @@ impl Files<'_> {
             self.say(subject, weight_of_faults, format!("{group}{what}"), Some(clip), remedy);
         }
         let mut alone = None;
-        if let (true, Some((camera, ..))) = (is_alone, infos.first()) {
+        if self.session.has_one_camera() {
+            let is_told = |f: &Finding| f.is_problem() && f.subject == *subject;
+            if infos.is_empty() && weight == Severity::Problem && !self.out.iter().any(is_told) {
+                let what = format!("{group}no usable clip");
+                self.say(subject, weight, what, None, "the session has one camera: its clip is needed");
+            }
+        } else if let (true, Some((camera, ..))) = (is_alone, infos.first()) {
             let why = if whys.is_empty() { "no clip of another camera".to_string() } else { whys.join("; ") };
             alone = Some(AloneInTake { camera: (*camera).clone(), why });
             let what = format!(

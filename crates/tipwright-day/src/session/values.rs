@@ -101,11 +101,19 @@ fn lengths(session: &Session, judge: &mut Judge<'_>) {
 }
 
 fn cameras(session: &Session, judge: &mut Judge<'_>) {
-    if session.camera.len() < 2 {
+    let hung = |s: &super::SetUpClips<'_>| s.scene.plumb.as_ref().is_some_and(|clips| !clips.is_empty());
+    if session.camera.is_empty() || session.has_one_camera() && !session.set_ups().iter().all(hung) {
         judge.problem(
             Subject::Session,
-            format!("{} camera is given; depth needs two", session.camera.len()),
-            "add a [[camera]] for the second phone",
+            format!("{} camera is given; depth needs two, or a plane that the cast lies in", session.camera.len()),
+            "add a [[camera]] for the second phone; or film with the one the wand hung still at two places along the cast, and name that clip under [scene] plumb",
+        );
+    } else if session.has_one_camera() {
+        judge.say(
+            Subject::Session,
+            Severity::Note,
+            "there is one camera: takes are measured in the plane that a wand hung at two places tells (views = 1)",
+            "their figures are less sure than those of two phones, and left out of comparisons",
         );
     }
     let mut seen = BTreeSet::new();
@@ -184,7 +192,11 @@ fn scene(session: &Session, names: &[CameraName], judge: &mut Judge<'_>) {
             // costs its takes, once their clips were opened and each has its set-up
             _ => (format!("set-up {}: ", set_up.shown()), Severity::Warning),
         };
-        scene_of(set_up.scene, &label, heaviest, names, judge);
+        if session.has_one_camera() {
+            scene_of_one(set_up.scene, &label, heaviest, &names[0], judge);
+        } else {
+            scene_of(set_up.scene, &label, heaviest, names, judge);
+        }
     }
     let mut names = BTreeSet::new();
     for set_up in session.set_up.iter().filter(|s| !names.insert(s.name.key())) {
@@ -200,6 +212,10 @@ fn scene_of(
     names: &[CameraName],
     judge: &mut Judge<'_>,
 ) {
+    if scene.wand.is_empty() {
+        let remedy = "add it; `tipwright new` writes an example with every key";
+        judge.problem(Subject::Scene, format!("{label}`wand` is missing in [scene]"), remedy);
+    }
     for (group, clips) in scene.groups() {
         let weight = if group == "wand" { heaviest } else { Severity::Warning };
         let label = format!("{label}{group}: ");
@@ -214,6 +230,30 @@ fn scene_of(
             ),
             "film the wand hung still from one end for a few seconds and add plumb = { ... }",
         );
+    }
+}
+
+/// Of one camera the hung wand tells the plane of the cast, and nothing else is of use.
+fn scene_of_one(
+    scene: &SceneClips,
+    label: &str,
+    heaviest: Severity,
+    camera: &CameraName,
+    judge: &mut Judge<'_>,
+) {
+    for (group, clips) in scene.groups() {
+        if group != "plumb" {
+            let what = format!("{label}{group}: before one camera it tells nothing");
+            judge.say(Subject::Scene, heaviest, what, "take the line out; `plumb` alone is needed");
+        }
+        for name in clips.keys().filter(|n| *n != camera) {
+            let what = format!("{label}{group}: there is no camera `{name}`");
+            judge.say(Subject::Scene, heaviest, what, format!("use the name of [[camera]]: {camera}"));
+        }
+        if !clips.contains_key(camera) {
+            let what = format!("{label}{group}: no clip of camera `{camera}`");
+            judge.say(Subject::Scene, heaviest, what, "add it");
+        }
     }
 }
 
@@ -286,10 +326,11 @@ fn takes(session: &Session, cameras: &[CameraName], rows: &Rows, judge: &mut Jud
         }
         // without a name it is any of them
         let may_be = |i: usize| take.set_up_idx.is_none_or(|own| own == i);
-        let is_in_scene =
-            |c: &CameraName| (0..).zip(&set_ups).any(|(i, s)| may_be(i) && s.scene.wand.contains_key(c));
+        let is_in_scene = |c: &CameraName| {
+            (0..).zip(&set_ups).any(|(i, s)| may_be(i) && s.scene.standing().1.contains_key(c))
+        };
         let in_scene: Vec<CameraName> = cameras.iter().filter(|c| is_in_scene(c)).cloned().collect();
-        let of_one = if plane_is_told(take, &session.take, |t| t.clips.len()) {
+        let of_one = if plane_is_told(session, take, |t| t.clips.len()) {
             Severity::Warning
         } else {
             Severity::Problem

@@ -99,8 +99,7 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
             let (alone, strokes): (Vec<&Stroke>, Vec<&Stroke>) =
                 strokes.into_iter().partition(|s| s.views == 1);
             if !alone.is_empty() {
-                let what =
-                    "strokes seen by one camera alone, which are measured in a plane that other takes told";
+                let what = "strokes seen by one camera alone, which are measured in a plane that other takes or hung wands told";
                 *left_out.entry(what.into()).or_default() += alone.len();
             }
             if !pick_ups.is_empty() {

@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::figures::{dual, full};
+use super::figures::{dual, dual_units, full};
 use crate::text::Html;
 use crate::units::{FOOT_M, Kind, number};
 use tipwright::model::results::{SessionResults, SolvedSetUp};
@@ -62,6 +62,10 @@ fn of_one(set_up: &SolvedSetUp) -> Vec<(String, Html)> {
     }
     if let Some(angle) = set_up.convergence_deg {
         add("angle between the cameras", format!("{}\u{b0}", number(angle, 0)));
+    }
+    if let Some(hung) = &set_up.scene.hung {
+        let told = format!("told by a wand hung at two places, not by the casts: {}", hung.shown());
+        add("plane of the casts", dual_units(&told));
     }
     if let Some(g) = quality.gravity_m_s2 {
         let half = 1.96 * quality.gravity_sd_m_s2.unwrap_or(0.0);

@@ -4,7 +4,7 @@
 //!
 //! `cargo run --release -p tipwright-simulate --example coverage -- [--set-ups 40] [--first 0] [--csv OUT.csv] [--verbose]
 //! [--beside neighbour|second-rod|walker [--own-lost]] [--exact-lens] [--tip-only] [--known-scene] [--dof N] [--stamps ticks-600|android|dropped|rate [--exact-stamps|--raw-stamps]]
-//! [--smooth-over FRAMES] [--noise-px SD] [--one-camera [--of-others]]`
+//! [--smooth-over FRAMES] [--noise-px SD] [--one-camera [--of-others|--hung]]`
 //!
 //! Other tables, with the same `--first` and `--set-ups`: `--wands [--rates 30+240]` (tripods at every angle and pair of rates),
 //! `--no-wand` (pairs of clips in which no wand is waved), `--still SECONDS` (the same take, after the caster stood still).
@@ -64,6 +64,7 @@ struct Options {
     still_s: f64,
     one_camera: bool,
     of_others: bool,
+    hung: bool,
 }
 
 impl Options {
@@ -95,6 +96,7 @@ fn main() {
         still_s: 0.0,
         one_camera: has("--one-camera"),
         of_others: has("--of-others"),
+        hung: has("--hung"),
         stamps: after("--stamps").map(|k| Stamps::parse(k, has("--exact-stamps"), has("--raw-stamps"))),
     };
     if has("--wands") {
@@ -188,6 +190,9 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
         lates_s.set(late_s);
         clips
     };
+    if options.one_camera && options.hung {
+        return one_camera::hung_rows(seed, habit, &world, &shoot, options);
+    }
     let wand_offset_s = between(&mut rng, -1.0, 1.0);
     let (w0, w1) = (|t: f64| waved.end_at(0, t), |t: f64| waved.end_at(1, t));
     let wand = shoot(&mut rng, wand_offset_s, WAND_S, &[white(&w0), white(&w1)]);

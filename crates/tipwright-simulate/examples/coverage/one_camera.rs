@@ -1,5 +1,5 @@
 //! Takes of which one camera alone has a clip: their plane from two other takes of the same caster that both cameras measured, or
-//! (`--of-others`) from a take each of three other casters.
+//! (`--of-others`) from a take each of three other casters, or (`--hung`) from a wand that was hung at two places before that one camera.
 //!
 //! From take to take a caster stands elsewhere, casts another way and holds the rod otherwise ([`OF_A_CASTER`]); another caster differs by
 //! more ([`OF_CASTERS`]). No source gives these; they are what stepping up to the same mark and aiming at the same target leave.
@@ -8,11 +8,14 @@
 //! written, 100 to 159 are the check.
 
 use nalgebra::{Point3, Rotation3, Vector3};
-use tipwright::model::{Scene, TipPlane};
+use tipwright::model::{Colour, Measured, Scene, TipPlane};
 use tipwright::path::one_view::{PlanePrior, tip_plane};
 use tipwright::path::{PathConfig, TakeCamera, TakeInput, TakePaths, solve_take};
+use tipwright::scene::hung::{HungInput, solve_hung};
+use tipwright::scene::wand::WandConfig;
 use tipwright_physics::motion::RodMotion;
 use tipwright_simulate::casters::{Habit, Manner, TakePlan, cast_take, take_outfit};
+use tipwright_simulate::day::place::TwiceHung;
 use tipwright_simulate::phone::noise::{between, stream};
 
 use super::film::Marker;
@@ -22,6 +25,8 @@ use super::{BUTTS_M, Options, Shoot, World, green, heard, normal, roles, rows, t
 const OF_A_CASTER: [f64; 3] = [0.08, 3.0, 2.0];
 /// The same of casters.
 const OF_CASTERS: [f64; 3] = [0.20, 6.0, 4.0];
+/// How plumb a hung wand hangs, metres in a metre.
+const PLUMB_SD: f64 = 2e-3;
 
 /// A take as somebody casts it somewhere.
 struct Cast {
@@ -54,6 +59,60 @@ fn sum(a: [f64; 4], b: [f64; 4]) -> ([f64; 2], f64, f64) {
     ([a[0] + b[0], a[1] + b[1]], a[2] + b[2], a[3] + b[3])
 }
 
+/// A person of a habit and the take that is measured: where the caster stands, and where in this take.
+fn measured(seed: u64, habit: Habit, rng: &mut rand_chacha::ChaCha8Rng) -> (Manner, [f64; 4], Option<Cast>) {
+    let own = drawn(OF_CASTERS, rng);
+    let manner = Manner::of_person(habit, seed);
+    let cast = Cast::of(manner.clone(), seed + 100_000, sum(own, drawn(OF_A_CASTER, rng)));
+    (manner, own, cast)
+}
+
+/// The same of a session with one camera, whose plane a wand tells that was hung at two places for all of its casters.
+pub fn hung_rows(
+    seed: u64,
+    habit: Habit,
+    world: &World,
+    shoot: &Shoot,
+    options: &Options,
+) -> Vec<tally::Row> {
+    let (_, _, cast) = measured(seed, habit, &mut stream(seed, "one camera"));
+    let Some(cast) = cast else { return Vec::new() };
+    let mut rng = stream(seed, "hung wands");
+    let wand = TwiceHung::new(1.0, &mut rng);
+    // not quite plumb, at each place otherwise
+    let off: [[f64; 2]; 2] = std::array::from_fn(|_| [0, 1].map(|_| PLUMB_SD * normal(&mut rng)));
+    let lower = |t: f64| {
+        let [x, y] = off[usize::from(t > 0.5 * TwiceHung::SECONDS)];
+        wand.end_at(1, t) + Vector3::new(x, y, 0.0)
+    };
+    let upper = |t: f64| wand.end_at(0, t);
+    let clips = shoot(&mut rng, 0.0, TwiceHung::SECONDS, &[white(&upper), white(&lower)]);
+    // the phone that stands square to the cast, as a phone alone is to
+    let k = 0;
+    let input = HungInput {
+        lens: &world.lenses[k],
+        clip: &clips[k],
+        readout_s: None,
+        length_m: Measured::new(world.wand_stated_m, 5e-4),
+        diameter_m: 0.04,
+        colours: vec![Colour::White],
+    };
+    let scene = match solve_hung(&input, &WandConfig::default()) {
+        Ok(solved) => solved.scene,
+        Err(e) => {
+            println!("set-up {seed}: {e}");
+            return Vec::new();
+        }
+    };
+    let Some(hung) = scene.hung else { return Vec::new() };
+    if options.verbose {
+        println!("set-up {seed} ({}): {}", habit.key(), hung.shown());
+    }
+    let prior = PlanePrior::of_hung(&hung, &options.path().hung_plane);
+    let found = solved(&cast, &scene, world, Some((k, &prior)), shoot, options, &mut rng);
+    found.map_or_else(Vec::new, |found| rows::stroke_rows(seed, habit, &cast.motion, &found, options))
+}
+
 /// Figures of a take seen by one camera alone beside their truth.
 pub fn rows(
     seed: u64,
@@ -64,13 +123,11 @@ pub fn rows(
     options: &Options,
 ) -> Vec<tally::Row> {
     let mut rng = stream(seed, "one camera");
-    let own = drawn(OF_CASTERS, &mut rng);
+    let (manner, own, measured) = measured(seed, habit, &mut rng);
     let mut cast = |manner: Manner, caster: [f64; 4], k: u64| {
         let off = sum(caster, drawn(OF_A_CASTER, &mut rng));
         Cast::of(manner, seed + 100_000 * (k + 1), off)
     };
-    let manner = Manner::of_person(habit, seed);
-    let measured = cast(manner.clone(), own, 0);
     let told: Vec<Option<Cast>> = if options.of_others {
         let mut others = stream(seed, "other casters");
         (1..4)

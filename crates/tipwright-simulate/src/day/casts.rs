@@ -168,6 +168,12 @@ pub fn minimal_take(seed: u64) -> PlannedTake {
     out
 }
 
+/// Two casters with a take each.
+#[must_use]
+pub fn single_takes(seed: u64) -> Vec<PlannedTake> {
+    CLINIC[..2].iter().map(|person| take(person, "before", seed)).collect()
+}
+
 /// Two casters before, then both after, with the minimal day's rests.
 #[must_use]
 pub fn long_takes(seed: u64) -> Vec<PlannedTake> {

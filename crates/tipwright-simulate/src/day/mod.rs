@@ -34,19 +34,22 @@ pub enum DayKind {
     /// What phones in careless hands write: 30 and 240 frames a second, one upright, 30 degrees apart, their own exposure and sharpening, few
     /// bits, sun from the side, a yellow marker before yellow flowers.
     Careless,
+    /// One phone alone: the wand hung at two places, two casters with a take each; small pictures.
+    Single,
     /// Two casters before and after, all in one clip a phone, a card held up before each; small pictures.
     Long,
 }
 
 impl DayKind {
     /// All kinds by name, as on the command line.
-    pub const ALL: [(&'static str, Self); 6] = [
+    pub const ALL: [(&'static str, Self); 7] = [
         ("clinic", Self::Clinic),
         ("hard", Self::Hard),
         ("faults", Self::Faults),
         ("minimal", Self::Minimal),
         ("long", Self::Long),
         ("careless", Self::Careless),
+        ("single", Self::Single),
     ];
 
     /// From its name.

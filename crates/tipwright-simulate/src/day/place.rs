@@ -195,6 +195,39 @@ impl HungWand {
     }
 }
 
+/// A wand hung at a place, carried, and hung at another one: for one phone alone.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TwiceHung {
+    hung: [HungWand; 2],
+}
+
+impl TwiceHung {
+    /// Length of a clip of it.
+    pub const SECONDS: f64 = 13.0;
+    /// When it is carried.
+    const CARRIED_S: [f64; 2] = [5.0, 7.5];
+
+    /// Hung where a caster's shoulder will be, and ahead along the cast; a hand over a mark is a few centimetres off.
+    #[must_use]
+    pub fn new(length_m: f64, rng: &mut impl rand::Rng) -> Self {
+        let ahead_m = between(rng, 2.4, 3.4);
+        let mut off = || between(rng, -0.08, 0.08);
+        let tops = [0.1, ahead_m].map(|x| Point3::new(x + off(), off(), 2.0 + off()));
+        Self { hung: tops.map(|top| HungWand::new(top, length_m, rng)) }
+    }
+
+    /// Centre of the marker at `end` 0 (upper) or 1 (lower).
+    #[must_use]
+    pub fn end_at(&self, end: usize, t_s: f64) -> Point3<f64> {
+        let [from_s, to_s] = Self::CARRIED_S;
+        let gone = crate::casters::smooth((t_s - from_s) / (to_s - from_s));
+        let [first, second] = &self.hung;
+        // of the second it swings anew
+        let [a, b] = [first.end_at(end, t_s), second.end_at(end, (t_s - to_s).max(0.0))];
+        a + (b - a) * gone
+    }
+}
+
 /// A tossed golf ball with air drag: 42.67 mm and 45.93 g (Rules of Golf, Equipment Rules part 4), drag coefficient 0.5
 /// (smooth sphere below the critical Reynolds number), air 1.2 kg/m3.
 #[derive(Debug, Clone, PartialEq)]

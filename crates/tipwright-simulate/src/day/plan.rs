@@ -71,7 +71,7 @@ pub struct Plan {
     pub board: Option<Board>,
     /// Frames the board clip holds a pose, frames between poses, poses.
     pub board_frames: [usize; 3],
-    /// Length of the wand clip.
+    /// Length of the wand clip; 0: it is only hung.
     pub wand_s: f64,
     /// Length of the plumb clip.
     pub plumb_s: f64,
@@ -161,6 +161,7 @@ impl Plan {
             DayKind::Minimal => Self::minimal(config),
             DayKind::Long => Self::long(config),
             DayKind::Careless => Self::careless(config),
+            DayKind::Single => Self::single(config),
         };
         let side_light_deg = config.side_light_deg.or((config.kind == DayKind::Careless).then_some(50));
         plan.sun = side_light_deg.map(|deg| place::low_sun(f64::from(deg), &plan.cameras));
@@ -342,6 +343,21 @@ impl Plan {
             butt.2 = 50.0;
         }
         plan.takes = vec![casts::minimal_take(config.seed)];
+        plan
+    }
+
+    fn single(config: &SimulateConfig) -> Self {
+        let mut plan = Self::minimal(config);
+        let mut rng = stream(config.seed, "single plan");
+        plan.title = "Alder Reach, with one phone".into();
+        plan.cameras = place::phones(1280, 720, None, &mut rng);
+        plan.cameras.truncate(1);
+        plan.modes.truncate(1);
+        plan.wand_s = 0.0;
+        plan.plumb_s = place::TwiceHung::SECONDS;
+        plan.casters = casts::clinic_casters();
+        plan.casters.truncate(2);
+        plan.takes = casts::single_takes(config.seed);
         plan
     }
 

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use nalgebra::{Point3, Vector3};
 use tipwright::model::Colour;
 
-use super::place::{HungWand, MIDDLE, WavedWand};
+use super::place::{HungWand, MIDDLE, TwiceHung, WavedWand};
 use crate::phone::exposure::Light;
 use crate::phone::noise::between;
 use crate::phone::play::{Curve, Person, Play, arm, standing, walker};
@@ -136,6 +136,16 @@ pub fn wand_stand(play: &mut Play, wand: Arc<HungWand>) {
             vec![foot, Point3::new(foot.x, foot.y, over.z), over, top]
         }),
     });
+    play.curves.push(Curve {
+        light: WOOD,
+        is_smooth: false,
+        diameters_m: vec![0.012; 2],
+        nodes_at: Box::new(move |t_s| vec![wand.end_at(0, t_s), wand.end_at(1, t_s)]),
+    });
+}
+
+/// A wand that is hung twice; who holds it stays out of the picture.
+pub fn carried_wand(play: &mut Play, wand: Arc<TwiceHung>) {
     play.curves.push(Curve {
         light: WOOD,
         is_smooth: false,

@@ -9,6 +9,7 @@ pub mod figures;
 pub mod film;
 pub mod footage;
 pub mod frame_times;
+pub mod hung_wands;
 pub mod line;
 pub mod measured;
 pub mod path;
@@ -26,6 +27,7 @@ pub use camera::{Camera, CameraPose, Lens, Picture, RawPixel, Rotation, Undistor
 pub use clock::{Clock, CoarseOffset, OffsetSource};
 pub use figures::{FigureId, Figures};
 pub use frame_times::FrameTimes;
+pub use hung_wands::HungWands;
 pub use measured::Measured;
 pub use path::{MarkerPath, PathDraw, PathSample, RodPaths};
 pub use results::{

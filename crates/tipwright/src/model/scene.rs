@@ -4,6 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::camera::{CameraPose, Lens};
 use super::clock::Clock;
+use super::hung_wands::HungWands;
 
 /// One camera of scene.toml.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -117,9 +118,12 @@ pub struct Scene {
     #[serde(default, rename = "camera")]
     pub cameras: Vec<SceneCamera>,
     /// Distance over the ground from the origin, which is the middle of the wand's volume, within which 95 of 100 places of the
-    /// wand lie, metres; absent where no wand was waved. Who casts beyond it is somebody else.
+    /// wand lie (of a wand that was hung at two places both), metres; absent where no wand was filmed. Who casts beyond it is somebody else.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub wand_reach_m: Option<f64>,
+    /// The plane of the cast, where there is one camera only: y = 0, as a wand hung still at two places tells it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub hung: Option<HungWands>,
     /// Quality figures.
     #[serde(default)]
     pub quality: SceneQuality,

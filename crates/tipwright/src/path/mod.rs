@@ -14,7 +14,7 @@
 //!    knows (`known`), but for a vertical that the scene hardly knows (`upright`).
 //! 5. `output`: samples, draws, clocks, spots and counts.
 //!
-//! 6. `one_view`: a take of which one camera alone has a clip lies in a plane that other takes tell.
+//! 6. `one_view`: a take of which one camera alone has a clip lies in a plane that other takes tell, or two hung wands.
 //!
 //! A path is given at the first camera's frame times, and between those of a slow first camera in a faster one's step. One camera alone carries it for [`PathConfig::longest_bridge_s`]
 //! with growing standard deviation; beyond that there is a gap.
@@ -50,7 +50,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use error::PathError;
-use one_view::PlanePrior;
+use one_view::{HungPlaneConfig, PlanePrior};
 
 /// What a marker looks like and where it sits.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -158,6 +158,8 @@ pub struct PathConfig {
     /// Turn above which a moved camera's take is refused, degrees: beyond it the clip's marker cannot be told from others
     /// by the scene, and what it shows of heights is a guess.
     pub moved_most_deg: f64,
+    /// How a cast may lie to the plane of two hung wands; used where a session has one camera only.
+    pub hung_plane: HungPlaneConfig,
     /// Draws of the joint error. 200 give a standard deviation to 5 %.
     pub draws: usize,
     /// Seed of the draws.
@@ -194,6 +196,7 @@ impl Default for PathConfig {
             moved_pull_sd: 8.0,
             moved_gain: 0.3,
             moved_most_deg: 3.0,
+            hung_plane: HungPlaneConfig::default(),
             draws: 200,
             seed: 20_240_229,
         }

@@ -3,13 +3,16 @@
 //! - [`bootstrap`]: two cameras related from tracks alone (clock offset, relative pose).
 //! - [`points`]: the whole scene from one moving point, without wand or plumb line; [`points_file`] reads its input.
 //! - [`landmarks`]: whether a camera was turned since, from what stands still in its picture.
+//! - [`hung`]: one camera alone and the plane of the cast, from a wand hung still at two places.
 //! - [`wand`]: the scene from the waved and the hung wand; [`sound`]: coarse clock offsets from the sound tracks.
 
 pub mod bootstrap;
 mod error;
+pub mod hung;
 pub mod landmarks;
 pub mod points;
 pub mod points_file;
+mod rest;
 pub mod sound;
 pub mod toss;
 pub mod wand;

@@ -10,7 +10,7 @@ use tipwright::model::{Camera, Clock};
 use tipwright_footage::encode::EncodeConfig;
 
 use super::board::{BoardClip, film_board, frames as board_frames};
-use super::place::{HungWand, Toss, WavedWand};
+use super::place::{HungWand, Toss, TwiceHung, WavedWand};
 use super::plan::Plan;
 use super::planned::{Fault, Knock};
 use super::sounds::{self, OfTake};
@@ -37,6 +37,8 @@ const TICKS: i64 = 90_000;
 enum What {
     Wand(Arc<WavedWand>),
     Plumb(Arc<HungWand>),
+    /// At two places, before one phone alone.
+    TwiceHung(Arc<TwiceHung>),
     Toss(Arc<Toss>),
     Take(usize),
     /// All takes in one clip.
@@ -75,22 +77,17 @@ impl<'a> Shoot<'a> {
     /// Folders cannot be made, or a cast diverges.
     pub fn prepare(plan: &'a Plan, out_dir: &Path) -> Result<Self, SimulateError> {
         let mut rng = stream(plan.seed, "shoot");
-        let mut todo = vec![
-            (
-                "wand".to_string(),
-                What::Wand(Arc::new(WavedWand::new(plan.wand_length_m, &mut rng))),
-                plan.wand_s,
-            ),
-            (
-                "plumb".to_string(),
-                What::Plumb(Arc::new(HungWand::new(
-                    Point3::new(0.35, 0.1, 3.2),
-                    plan.wand_length_m,
-                    &mut rng,
-                ))),
-                plan.plumb_s,
-            ),
-        ];
+        let mut todo = if plan.wand_s > 0.0 {
+            let waved = WavedWand::new(plan.wand_length_m, &mut rng);
+            let hung = HungWand::new(Point3::new(0.35, 0.1, 3.2), plan.wand_length_m, &mut rng);
+            vec![
+                ("wand".to_string(), What::Wand(Arc::new(waved)), plan.wand_s),
+                ("plumb".to_string(), What::Plumb(Arc::new(hung)), plan.plumb_s),
+            ]
+        } else {
+            let hung = TwiceHung::new(plan.wand_length_m, &mut rng);
+            vec![("plumb".to_string(), What::TwiceHung(Arc::new(hung)), plan.plumb_s)]
+        };
         if let Some(toss_s) = plan.toss_s {
             let toss = Toss::new(0.2, toss_s + 2.0, &mut stream(plan.seed, "toss"));
             todo.push(("toss".into(), What::Toss(Arc::new(toss)), toss_s));

@@ -49,6 +49,11 @@ impl Shoot<'_> {
                 let wand = Arc::clone(wand);
                 play.balls.extend(wand_ends(plan.tip.1, tip, move |end, t_s| wand.end_at(end, t_s)));
             }
+            What::TwiceHung(wand) => {
+                scenery::carried_wand(&mut play, Arc::clone(wand));
+                let wand = Arc::clone(wand);
+                play.balls.extend(wand_ends(plan.tip.1, tip, move |end, t_s| wand.end_at(end, t_s)));
+            }
             What::Toss(toss) => {
                 scenery::thrower(&mut play);
                 let toss = Arc::clone(toss);

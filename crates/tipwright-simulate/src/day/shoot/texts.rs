@@ -160,7 +160,8 @@ impl Shoot<'_> {
         if plan.strays {
             faults::write_strays(out)?;
         }
-        if let Some(list) = faults::list(&plan.takes, &plan.cameras[LAME].name) {
+        let lame = plan.cameras.get(LAME).map_or("", |camera| camera.name.as_str());
+        if let Some(list) = faults::list(&plan.takes, lame) {
             truth::write(&truth_dir.join("faults.csv"), &list)?;
         }
         let spots_of = |item_idx: usize| -> Vec<(&str, &[SpotTruth])> {
@@ -193,7 +194,7 @@ impl Shoot<'_> {
                 truth::write(&folder.join(format!("spots_{camera}.csv")), &truth::spots_csv(spots))?;
             }
             match &item.what {
-                What::Wand(_) => {
+                What::Wand(_) | What::TwiceHung(_) => {
                     let scene = truth::scene(&plan.cameras, &item.clocks);
                     truth::write(&truth_dir.join("scene.toml"), &toml::to_string(&scene)?)?;
                 }

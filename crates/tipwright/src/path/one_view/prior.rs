@@ -14,19 +14,21 @@ const WORTH: f64 = 3.0;
 /// How far the butt markers' mean place beside the plane differs from take to take beforehand, metres.
 const BUTTS_SD_M: f64 = 0.05;
 /// The same where no butt marker was ever measured: an arm's width.
-const BUTTS_UNKNOWN_SD_M: f64 = 0.15;
+pub(super) const BUTTS_UNKNOWN_SD_M: f64 = 0.15;
 /// How long what a tip does off its plane may last, seconds: part of a stroke, a stroke, a stroke and its pause.
-const LASTS_S: [f64; 3] = [0.05, 0.15, 0.5];
+pub(super) const LASTS_S: [f64; 3] = [0.05, 0.15, 0.5];
 /// Least that a tip strays from a plane, metres (standard deviation): no path of a hand is a plane's.
 const LEAST_OFF_M: f64 = 0.005;
 
-/// Whose takes told of the plane.
+/// What told of the plane.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum PlaneFrom {
     /// Of the same caster, so many.
     OwnTakes(usize),
     /// Of so many other casters.
     OtherCasters(usize),
+    /// Nobody's: a wand hung at two places told it.
+    HungWands,
 }
 
 /// What a tip does off its plane: a smooth random movement.
@@ -57,7 +59,7 @@ pub struct PlanePrior {
     pub butts: Vec<(Role, f64)>,
     /// Standard deviation of those.
     pub butts_sd_m: f64,
-    /// Whose takes told.
+    /// What told.
     pub from: PlaneFrom,
 }
 

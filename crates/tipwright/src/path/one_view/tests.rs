@@ -220,3 +220,23 @@ fn a_camera_that_looks_along_the_plane_is_refused() {
     let refused = solve_take(&input, &PathConfig::default());
     assert!(matches!(refused, Err(PathError::TooFewCameras { got: 1, .. })), "{refused:?}");
 }
+
+#[test]
+fn the_plane_of_two_hung_wands_is_theirs_and_as_unsure_as_casters_are() {
+    let wands = crate::model::HungWands {
+        still_s: [[1.0, 5.0], [8.0, 12.0]],
+        apart_m: crate::model::Measured::new(2.0, 0.01),
+        camera_off_m: crate::model::Measured::new(8.0, 0.02),
+        looks_at_deg: crate::model::Measured::new(80.0, 0.3),
+        vertical_sd_deg: 0.3,
+    };
+    let config = HungPlaneConfig::default();
+    let plane = PlanePrior::of_hung(&wands, &config);
+    let (normal, offset_m) = plane.held(Role::Tip);
+    assert!((normal - Vector3::y()).norm() < 1e-12 && offset_m.abs() < 1e-12, "{normal} {offset_m}");
+    // 5 cm each on two metres turn the plane by 0.035, and the mean of both is 3.5 cm off
+    assert!((plane.sd[0].powi(2) - config.aside_m.powi(2) - 0.05_f64.powi(2) / 2.0).abs() < 1e-12);
+    assert!((plane.sd[1].powi(2) - config.turned.powi(2) - 0.05_f64.powi(2) / 2.0).abs() < 1e-12);
+    let strays_m2: f64 = plane.strays.iter().map(|s| s.variance_m2).sum();
+    assert!((strays_m2 - config.strays_m.powi(2)).abs() < 1e-12);
+}

@@ -66,6 +66,7 @@ pub(super) fn finish(
         length_unit: "m".into(),
         cameras,
         wand_reach_m: reach_m(&wand, &first_from_world),
+        hung: None,
         quality: SceneQuality {
             wand_rms_mm: wand_rms_m.map(|m| 1e3 * m),
             wand_measured_m: median(lengths_m.iter().copied()),

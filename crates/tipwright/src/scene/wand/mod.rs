@@ -23,8 +23,10 @@ mod start;
 mod tests;
 
 pub use gate::GateConfig;
+pub(super) use start::readout_guess;
 
 use super::bootstrap::BootstrapConfig;
+use super::hung::HungConfig;
 use super::toss::{TossCamera, TossConfig, gravity};
 use crate::model::{ClipSpots, CoarseOffset, Colour, Lens, Measured, OffsetSource, Scene, Severity, Warning};
 use crate::motion::MotionConfig;
@@ -104,6 +106,8 @@ pub struct WandConfig {
     pub lens_sd: [f64; 3],
     /// What a scene must show to be one.
     pub gate: GateConfig,
+    /// The plane of the cast from a wand hung at two places, where there is one camera only.
+    pub hung: HungConfig,
     /// Gravity from the toss clip.
     pub toss: TossConfig,
     /// Standard deviation of the vertical beyond what was measured, radians: markers sit a millimetre off the line
@@ -139,6 +143,7 @@ impl Default for WandConfig {
             length_sd_m: 5e-4,
             lens_sd: [5e-4, 0.5, 1e-3],
             gate: GateConfig::default(),
+            hung: HungConfig::default(),
             toss: TossConfig::default(),
             vertical_floor_rad: 1e-3,
             readout_floor_s: 4e-4,

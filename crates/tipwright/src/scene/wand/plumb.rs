@@ -12,6 +12,7 @@ use super::joint::WandJoint;
 use super::start::Begun;
 use super::{WandConfig, WandInput};
 use crate::model::{CameraPose, ClipSpots, Lens, Severity, Warning};
+use crate::scene::rest::{CENTROID_FLOOR_PX, Rest, rest_point};
 use crate::tracks::rays::{Epipolar, WorldRay, nearest_point};
 use crate::tracks::tracklets::{Tracklet, link};
 
@@ -131,14 +132,6 @@ pub(super) fn vertical(
     }
 }
 
-/// A resting thing in one picture: undistorted ray and standard deviation.
-#[derive(Debug, Clone, Copy)]
-struct Rest {
-    ray: [f64; 2],
-    sd: f64,
-    seconds: f64,
-}
-
 fn hung(
     input: &WandInput,
     config: &WandConfig,
@@ -166,9 +159,8 @@ fn hung(
                 if epipolar.distance_px(a.ray, b.ray).abs() > config.epipolar_px {
                     continue;
                 }
-                // what is wrong about a centroid everywhere alike: a good one keeps below 0.05 px (Hechenblaikner, arXiv
-                // 2307.09557, sub-pixel bias); lens and pose move both ends of the wand alike
-                let floor = 0.05 / focal_px;
+                // lens and pose move both ends of the wand alike
+                let floor = CENTROID_FLOOR_PX / focal_px;
                 let rays = [
                     WorldRay::new(&poses[0], a.ray, a.sd.hypot(floor)),
                     WorldRay::new(&poses[k], b.ray, b.sd.hypot(floor)),
@@ -237,52 +229,6 @@ fn resting(tracks: &[Tracklet], focal_px: f64) -> Vec<Rest> {
             (seconds >= SHORTEST_S && samples.len() >= 10).then(|| rest_point(&samples, seconds, focal_px))
         })
         .collect()
-}
-
-/// Rest point of a swing: constant and one sinusoid per axis, the frequency scanned from 0.2 to 2 Hz (a wand of half a
-/// metre to three metres swings between 0.3 and 0.9 Hz about one end, a pendulum about its end).
-fn rest_point(samples: &[(f64, [f64; 2])], seconds: f64, focal_px: f64) -> Rest {
-    let n = samples.len() as f64;
-    let mean = |axis: usize| samples.iter().map(|s| s.1[axis]).sum::<f64>() / n;
-    let mut ray = [mean(0), mean(1)];
-    let spread: f64 =
-        samples.iter().map(|s| (s.1[0] - ray[0]).powi(2) + (s.1[1] - ray[1]).powi(2)).sum::<f64>();
-    let mut left = spread;
-    for i in 0..60 {
-        let hz = 0.2 + 0.03 * f64::from(i);
-        // less than three quarters of a period tells a swing from a drift badly
-        if hz * seconds < 0.75 {
-            continue;
-        }
-        let mut normal = Matrix3::zeros();
-        let mut right = [Vector3::zeros(), Vector3::zeros()];
-        for (t_s, r) in samples {
-            let phase = std::f64::consts::TAU * hz * t_s;
-            let row = Vector3::new(1.0, phase.cos(), phase.sin());
-            normal += row * row.transpose();
-            for axis in 0..2 {
-                right[axis] += row * r[axis];
-            }
-        }
-        let Some(inverse) = normal.try_inverse() else { continue };
-        let fits = [inverse * right[0], inverse * right[1]];
-        let residual: f64 = samples
-            .iter()
-            .map(|(t_s, r)| {
-                let phase = std::f64::consts::TAU * hz * t_s;
-                let row = Vector3::new(1.0, phase.cos(), phase.sin());
-                (0..2).map(|axis| (r[axis] - row.dot(&fits[axis])).powi(2)).sum::<f64>()
-            })
-            .sum();
-        if residual < left {
-            left = residual;
-            ray = [fits[0].x, fits[1].x];
-        }
-    }
-    // what the swing leaves lasts: it counts as one sample per quarter second, not per frame
-    let independent = (4.0 * seconds).max(1.0);
-    let sd = (0.5 * left / n).sqrt() / independent.sqrt();
-    Rest { ray, sd: sd.max(0.01 / focal_px), seconds }
 }
 
 #[cfg(test)]

@@ -33,7 +33,7 @@ impl Begun {
 /// Readout when nobody knows it: 0.7 of the frame step, one standard deviation of 0.2: published phones read out in 0.45
 /// to 0.97 of it (Ringaby & Forssen, IJCV 96 (2011) 335; Oth et al., CVPR 2013). Two level cameras see only the
 /// difference of their readouts, so this guess and its width stay in the result.
-fn readout_guess(spots: &crate::model::ClipSpots) -> Measured {
+pub(in crate::scene) fn readout_guess(spots: &crate::model::ClipSpots) -> Measured {
     let step_s = spots.frame_step_s();
     Measured::new(0.7 * step_s, 0.2 * step_s)
 }
