@@ -58,8 +58,8 @@ const inPage = () => {
     const marks = [...svg.querySelectorAll('circle.mark')].map((c) => [+c.getAttribute('cx'), +c.getAttribute('cy')]).concat(diamonds.map(middle));
     return marks.map((m) => Math.min(...ends.map((p) => Math.hypot(p[0] - m[0], p[1] - m[1])))).filter((off) => off > 1);
   };
-  // One tick alone says nothing of the scale.
-  const alone = (svg) => ['end', 'middle'].filter((side) => [...svg.querySelectorAll(`text.tick[text-anchor=${side}]`)].filter(shown).length === 1);
+  // One tick alone says nothing of the scale. What ends at the left of a forest are the names of its rows.
+  const alone = (svg) => (svg.dataset.panel === 'forest' ? ['middle'] : ['end', 'middle']).filter((side) => [...svg.querySelectorAll(`text.tick[text-anchor=${side}]`)].filter(shown).length === 1);
 
   const out = { over: [], missed: [], short: [], ticks: [], pressed: [] };
   for (const svg of document.querySelectorAll('svg.plot')) {

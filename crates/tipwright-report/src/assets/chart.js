@@ -73,6 +73,9 @@ const meet = ([a, b], [c, d]) => {
   return side(a, b, c) !== side(a, b, d) && side(c, d, a) !== side(c, d, b);
 };
 
+// A true path may be long and flat: so tall its drawing is at least, for two ticks and for names beside the curves.
+const LEAST_TALL = 110;
+
 // A drawing as the text of an SVG. `lines`: kind and points, in data; `marks`: shape and place; `names`: text, its kind and places it may
 // stand at; `still`: where nothing happens, a line across (`when`) or another.
 const chart = ({ name, title, alt, x, y, width, height, lines, marks = [], names = [], when = null, ramp = null, isTrue = false }) => {
@@ -80,9 +83,9 @@ const chart = ({ name, title, alt, x, y, width, height, lines, marks = [], names
   let scales = { x: [x.from, x.to], y: [y.from, y.to] };
   if (isTrue) {
     const room = area.right - area.left, perM = Math.min(room / (x.to - x.from), (height - FRAME.top - FRAME.bottom) / (y.to - y.from));
-    const spare = (room / perM - (x.to - x.from)) / 2;
-    scales = { x: [x.from - spare, x.to + spare], y: [y.from, y.to] };
-    area.bottom = FRAME.top + (y.to - y.from) * perM;
+    const spare = (room / perM - (x.to - x.from)) / 2, missing = Math.max(0, LEAST_TALL / perM - (y.to - y.from));
+    scales = { x: [x.from - spare, x.to + spare], y: [y.from - 0.65 * missing, y.to + 0.35 * missing] };
+    area.bottom = FRAME.top + (scales.y[1] - scales.y[0]) * perM;
     height = area.bottom + FRAME.bottom;
   }
   const per = { x: (area.right - area.left) / (scales.x[1] - scales.x[0]), y: (area.top - area.bottom) / (scales.y[1] - scales.y[0]) };
