@@ -21,7 +21,10 @@ pub mod names;
 pub(crate) mod notes;
 pub mod numbers;
 mod offsets;
+mod opened;
+mod places;
 mod read;
+mod scene_clips;
 mod schema;
 mod set_ups;
 #[cfg(test)]
@@ -35,7 +38,6 @@ pub use casters::{Caster, CastersError, Hand, read_casters};
 pub use date::Date;
 pub(crate) use excerpt::Excerpt;
 pub use finding::{Finding, Subject};
-pub(crate) use look::Places;
 pub use look::{LookConfig, Stills, look, look_at_scene, look_at_take};
 pub use names::{CameraName, CasterId, CasterKey, NameError, Phase, SessionId, SetUpName, TakeName};
 pub use numbers::{
@@ -43,9 +45,11 @@ pub use numbers::{
     RodLengthM, WandLengthM,
 };
 pub(crate) use offsets::{Heard, coarse_offset, heard, offset_between, span_s};
+pub(crate) use opened::WHOLE;
+pub(crate) use places::Places;
 pub(crate) use read::parse_unfinished;
 pub use read::{Parsed, Refused, parse, parse_text};
-pub(crate) use usable::WHOLE;
+pub use scene_clips::{NamedSetUp, SceneClips, SetUpClips};
 pub use usable::{Usable, UsableConfig, usable, usable_of};
 
 /// Version of session.toml this program writes; it also reads 1.
@@ -214,67 +218,6 @@ impl SessionCamera {
 
 /// One clip per camera, by camera name.
 pub type Clips = BTreeMap<CameraName, PathBuf>;
-
-/// Clips of the set-up.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct SceneClips {
-    /// Wand waved through the casting volume; none where there is one camera only.
-    #[serde(default, skip_serializing_if = "Clips::is_empty")]
-    pub wand: Clips,
-    /// Wand hung still from one end; at two places where there is one camera only.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub plumb: Option<Clips>,
-    /// A bright ball tossed freely.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub toss: Option<Clips>,
-}
-
-impl SceneClips {
-    /// Its groups of clips by name, the wand first.
-    #[must_use]
-    pub fn groups(&self) -> Vec<(&'static str, &Clips)> {
-        let wand = Some(&self.wand).filter(|clips| !clips.is_empty());
-        let all = [("wand", wand), ("plumb", self.plumb.as_ref()), ("toss", self.toss.as_ref())];
-        all.into_iter().filter_map(|(name, clips)| Some((name, clips?))).collect()
-    }
-
-    /// The clips that tell where the cameras stand: of the waved wand, or without one of the hung.
-    #[must_use]
-    pub fn standing(&self) -> (&'static str, &Clips) {
-        match &self.plumb {
-            Some(plumb) if self.wand.is_empty() => ("plumb", plumb),
-            _ => ("wand", &self.wand),
-        }
-    }
-}
-
-/// One of several set-ups.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct NamedSetUp {
-    /// Name.
-    pub name: SetUpName,
-    /// Its clips.
-    pub scene: SceneClips,
-}
-
-/// A set-up with its name, where it has one.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SetUpClips<'a> {
-    /// Name.
-    pub name: Option<&'a SetUpName>,
-    /// Its clips.
-    pub scene: &'a SceneClips,
-}
-
-impl SetUpClips<'_> {
-    /// How it is told of beside others.
-    #[must_use]
-    pub fn shown(&self) -> String {
-        self.name.map_or_else(|| "[scene]".to_string(), ToString::to_string)
-    }
-}
 
 /// One take.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

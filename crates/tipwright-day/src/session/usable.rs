@@ -4,12 +4,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
-use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::copies;
 use super::likely::Clocks;
+use super::opened::{Looks, first_picture, look_at_all};
 use super::read::costs_a_take;
 use super::{
     AloneInTake, CameraName, Clips, Finding, Parsed, Refused, Session, SessionCamera, SetUpClips, Subject,
@@ -17,10 +17,7 @@ use super::{
 };
 use tipwright::lens::read_lens;
 use tipwright::model::Severity;
-use tipwright::model::footage::{ClipInfo, Footage, FootageError};
-
-/// Share of a clip's pictures from which it is whole: phones leave the last one or two unfinished (common practice).
-pub(crate) const WHOLE: f64 = 0.98;
+use tipwright::model::footage::{ClipInfo, Footage};
 
 /// Limits of what is taken for likely.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -185,65 +182,6 @@ pub fn usable_of(
     out.findings = findings;
     out.add(found);
     out
-}
-
-/// Clips of the session with their cameras.
-fn all_clips<'a>(
-    session: &'a Session,
-    more: &'a [Take],
-) -> impl Iterator<Item = (&'a CameraName, &'a PathBuf)> {
-    let scenes = session.set_ups().into_iter().flat_map(|s| s.scene.groups()).map(|(_, clips)| clips);
-    scenes.chain(session.take.iter().chain(more).map(|t| &t.clips)).flatten()
-}
-
-/// A clip that could be opened.
-struct Look {
-    /// What it says of itself; lengths are those of what is there.
-    info: ClipInfo,
-    /// Share of its pictures that the file holds, where it was cut short.
-    cut_to: Option<f64>,
-}
-
-type Looks = BTreeMap<PathBuf, Result<Look, String>>;
-
-fn look_at_all(
-    session: &Session,
-    more: &[Take],
-    footage: &dyn Footage,
-    progress: &(dyn Fn(&Path) + Sync),
-) -> Looks {
-    let wanted: BTreeMap<PathBuf, Option<f64>> =
-        all_clips(session, more).map(|(camera, clip)| (clip.clone(), session.capture_fps(camera))).collect();
-    wanted
-        .into_par_iter()
-        .map(|(clip, capture_fps)| {
-            progress(&clip);
-            let path = session.resolve(&clip);
-            let look = first_picture(&path, capture_fps, footage).map(|mut info| {
-                let cut_to = footage.held_share(&path).filter(|share| *share < WHOLE);
-                if let Some(share) = cut_to {
-                    info.duration_s = info.duration_s.map(|s| s * share);
-                    info.frames_claimed = info.frames_claimed.map(|n| (n as f64 * share) as u64);
-                }
-                Look { info, cut_to }
-            });
-            (clip, look.map_err(|e| e.to_string()))
-        })
-        .collect()
-}
-
-/// Opens a clip and decodes its first picture.
-fn first_picture(
-    path: &Path,
-    capture_fps: Option<f64>,
-    footage: &dyn Footage,
-) -> Result<ClipInfo, FootageError> {
-    let mut source = footage.open_clip(path, capture_fps)?;
-    let info = source.info().clone();
-    match source.next_frame()? {
-        Some(_) => Ok(info),
-        None => Err(FootageError::NoPicture { reason: "no frame".into(), path: path.to_path_buf() }),
-    }
 }
 
 pub(super) struct Files<'a> {

@@ -2,8 +2,8 @@
 //! is not can be seen at once.
 
 use crate::plot::Panel;
+use crate::plot::area::text_width;
 use crate::plot::frame::{Axis, BOTTOM, DrawnUnits, Frame, RIGHT, TOP};
-use crate::plot::labels::text_width;
 use crate::plot::scale::{Quantity, Scale};
 use crate::plot::span;
 use crate::plot::svg::{Anchor, Svg, Xy};

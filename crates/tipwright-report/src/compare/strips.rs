@@ -2,8 +2,8 @@
 //! of height and one of days, so that a change of one can be held against what happened to everybody that evening.
 
 use crate::plot::Panel;
+use crate::plot::area::text_width;
 use crate::plot::frame::{BOTTOM, TICK_SIZE, TOP};
-use crate::plot::labels::text_width;
 use crate::plot::scale::Scale;
 use crate::plot::svg::{Anchor, Svg, coordinate};
 use crate::plot::{dimension, span};

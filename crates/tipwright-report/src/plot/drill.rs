@@ -1,8 +1,8 @@
 //! A drill: the attempts of a take in order, the figure that was asked for with the goal as a band, and beside it what the loop
 //! did meanwhile. An instructor asks a student to overdo it on purpose; the drawing shows whether it was, and by how much.
 
+use super::area::text_area;
 use super::frame::{Axis, BOTTOM, Frame, LEFT, RIGHT, TICK_SIZE, TOP, Words};
-use super::labels::text_area;
 use super::scale::{Quantity, Scale};
 use super::svg::{Anchor, Svg, Xy};
 use super::{Format, Panel, span};

@@ -1,7 +1,8 @@
 //! The frame of a panel: two scales, thin rules like those of a notebook, tick labels in one or both unit systems.
 
 use super::Format;
-use super::labels::{Area, Labels, text_area};
+use super::area::{Area, text_area};
+use super::labels::Labels;
 use super::scale::{Quantity, Scale, Tick, ticks};
 use super::svg::{Anchor, Svg, Xy};
 use crate::units::UnitSystem;

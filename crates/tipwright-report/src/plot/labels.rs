@@ -1,34 +1,9 @@
 //! Labels that lie on nothing: each is tried at places around its point, nearest first, until it overlaps no other label, no mark
 //! and no curve, and its leader runs through none of them. Only over guides (rules of the grid, moments, zero) may a text stand.
 
+use super::area::{Area, LINE_EM, text_width};
 use super::frame::{DrawnUnits, Words, dual_text};
 use super::svg::{Anchor, Svg, Xy, coordinate};
-
-/// Height of a line of text over its font size.
-const LINE_EM: f64 = 1.22;
-
-/// Width of a character over the font size: those of DejaVu Serif, the widest of the faces that pages name, for the reader's own is not
-/// known here.
-fn character_em(c: char) -> f64 {
-    match c {
-        '\u{200a}' => 0.0,
-        ' ' | '\u{a0}' | '\u{202f}' | '.' | ',' | ':' | ';' | 'i' | 'j' | 'l' | '|' | '\u{2032}' | '/' => {
-            0.34
-        }
-        'f' | 't' | '(' | ')' | '-' | '\u{2033}' => 0.41,
-        'r' | 's' | 'z' | '\u{b0}' => 0.53,
-        'm' | 'w' | '\u{b1}' | '\u{d7}' | '\u{2212}' | '%' => 0.95,
-        'A'..='Z' => 0.84,
-        'a'..='z' | '0'..='9' => 0.645,
-        _ => 0.9,
-    }
-}
-
-/// Estimated width of a text, on the wide side.
-#[must_use]
-pub fn text_width(content: &str, font_size: f64) -> f64 {
-    content.chars().map(character_em).sum::<f64>() * font_size
-}
 
 /// Places along a line where its name may stand, the wanted share of it first.
 #[must_use]
@@ -36,85 +11,6 @@ pub fn along(line: &[Xy], share: f64) -> Vec<Xy> {
     let steps = [0.0, 0.12, -0.12, 0.24, -0.24, 0.36, -0.36, 0.48, -0.48].map(|by| share + by);
     let index = |f: f64| ((line.len() as f64 * f) as usize).min(line.len().saturating_sub(1));
     steps.iter().filter(|f| (0.0..=1.0).contains(*f)).filter_map(|&f| line.get(index(f)).copied()).collect()
-}
-
-/// An upright rectangle.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Area {
-    /// Left.
-    pub left: f64,
-    /// Top.
-    pub top: f64,
-    /// Right.
-    pub right: f64,
-    /// Bottom.
-    pub bottom: f64,
-}
-
-impl Area {
-    /// Both have a point in common.
-    #[must_use]
-    pub fn overlaps(&self, other: &Self) -> bool {
-        self.left < other.right
-            && other.left < self.right
-            && self.top < other.bottom
-            && other.top < self.bottom
-    }
-
-    /// The point lies inside.
-    #[must_use]
-    pub fn holds(&self, (x, y): Xy) -> bool {
-        x > self.left && x < self.right && y > self.top && y < self.bottom
-    }
-
-    fn inside(&self, other: &Self) -> bool {
-        self.left >= other.left
-            && self.right <= other.right
-            && self.top >= other.top
-            && self.bottom <= other.bottom
-    }
-
-    /// The piece of line from `a` to `b` runs through it (Liang and Barsky, ACM Trans. Graph. 3 (1984) 1).
-    fn meets(&self, a: Xy, b: Xy) -> bool {
-        let (dx, dy) = (b.0 - a.0, b.1 - a.1);
-        let (mut from, mut to) = (0.0_f64, 1.0_f64);
-        let sides =
-            [(-dx, a.0 - self.left), (dx, self.right - a.0), (-dy, a.1 - self.top), (dy, self.bottom - a.1)];
-        for (p, q) in sides {
-            if p == 0.0 && q <= 0.0 {
-                return false;
-            }
-            if p < 0.0 {
-                from = from.max(q / p);
-            }
-            if p > 0.0 {
-                to = to.min(q / p);
-            }
-        }
-        from < to
-    }
-
-    /// Nearest point of the rectangle.
-    fn nearest(&self, (x, y): Xy) -> Xy {
-        (x.clamp(self.left, self.right), y.clamp(self.top, self.bottom))
-    }
-}
-
-/// Area of a text hung on its baseline.
-#[must_use]
-pub fn text_area(at: Xy, anchor: Anchor, content: &str, font_size: f64) -> Area {
-    let width = text_width(content, font_size);
-    let left = match anchor {
-        Anchor::Start => at.0,
-        Anchor::Middle => at.0 - width / 2.0,
-        Anchor::End => at.0 - width,
-    };
-    Area {
-        left,
-        top: at.1 - 0.92 * font_size,
-        right: left + width,
-        bottom: at.1 + (LINE_EM - 0.92) * font_size,
-    }
 }
 
 /// What is already taken on a panel.
@@ -159,11 +55,13 @@ struct Way {
 }
 
 impl Way {
-    fn new(from: Xy, to: Xy) -> Self {
+    /// From a point to a label so far from it that it needs one.
+    fn of_leader(from: Xy, label: &Area) -> Option<Self> {
+        let to = label.nearest(from);
         let (dx, dy) = (to.0 - from.0, to.1 - from.1);
         let length = dx.hypot(dy);
         let over = length.max(1e-9);
-        Self { from, unit: (dx / over, dy / over), length }
+        (length >= SHORTEST_LEADER).then_some(Self { from, unit: (dx / over, dy / over), length })
     }
 
     /// It runs over a point of a curve, but for the one it sets out from.
@@ -352,10 +250,8 @@ impl Labels {
             return None;
         }
         let cost = GUIDED * self.guides.iter().filter(|p| area.holds(**p)).count() as f64;
-        let (end, way) = (area.nearest(point), Way::new(point, area.nearest(point)));
-        if way.length < SHORTEST_LEADER {
-            return Some(cost);
-        }
+        let Some(way) = Way::of_leader(point, area) else { return Some(cost) };
+        let end = area.nearest(point);
         // its own mark, and whatever else is at the point itself, is where it comes from
         if self.taken.iter().any(|t| !t.holds(point) && t.meets(point, end)) {
             return None;
@@ -366,20 +262,16 @@ impl Labels {
 
     /// The way from a point to its label, which later labels would rather not cover.
     fn ink_to(&mut self, point: Xy, placed: &Placed) {
-        let near = placed.area.nearest(point);
-        if (near.0 - point.0).hypot(near.1 - point.1) >= SHORTEST_LEADER {
-            self.ink(&[point, near]);
+        if Way::of_leader(point, &placed.area).is_some() {
+            self.ink(&[point, placed.area.nearest(point)]);
         }
     }
 
     /// Draws the thin line from a point to a label that had to move away.
     fn leader(svg: &mut Svg, point: Xy, placed: &Placed) {
+        let Some(way) = Way::of_leader(point, &placed.area) else { return };
         let near = placed.area.nearest(point);
-        let (dx, dy) = (near.0 - point.0, near.1 - point.1);
-        if dx.hypot(dy) < SHORTEST_LEADER {
-            return;
-        }
-        let from = (point.0 + dx * 5.0 / dx.hypot(dy), point.1 + dy * 5.0 / dx.hypot(dy));
+        let from = (point.0 + 5.0 * way.unit.0, point.1 + 5.0 * way.unit.1);
         svg.path(
             "leader",
             &format!(

@@ -2,8 +2,9 @@
 
 use std::fmt::Write;
 
+use super::area::text_area;
 use super::frame::{Axis, BOTTOM, DrawnUnits, Frame, LEFT, RIGHT, TICK_SIZE, TOP, TrueScale, Words};
-use super::labels::{along, text_area};
+use super::labels::along;
 use super::scale::{Quantity, Scale};
 use super::svg::{Anchor, Svg, Xy, coordinate, escape};
 use super::{Format, Panel, dimension_clear, figure_texts, figure_words, span, style};

@@ -1,6 +1,7 @@
 //! Drawings of a stroke as SVG: one panel each for the side view, the height over the chord, the view from above,
 //! speed, bend, butt angle and power, and the sheet that puts them on one page.
 
+pub mod area;
 pub mod bend;
 pub mod drill;
 pub mod frame;

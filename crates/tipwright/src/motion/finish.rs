@@ -1,12 +1,13 @@
 //! From the state at the end of the iteration to what is handed out.
 
-use super::assemble::{Hyper, JointPrior, Setting};
+use super::assemble::{Hyper, Setting};
 use super::band::Arrow;
 use super::degeneracy::{find_degeneracies, offset_sd_mid_s};
 use super::error::MotionError;
 use super::linear::linearise;
 use super::misfit::{self, Misfit};
 use super::outcome::{Fate, SolveReport};
+use super::prior::JointPrior;
 use super::problem::{MotionConfig, Problem};
 use super::replicate::Replicator;
 use super::solution::Solution;

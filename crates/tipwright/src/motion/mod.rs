@@ -81,6 +81,7 @@ mod linear;
 mod misfit;
 mod order;
 mod outcome;
+mod prior;
 mod problem;
 mod replicate;
 pub mod rest;
@@ -96,11 +97,11 @@ mod tests;
 mod volume;
 
 pub use assemble::Hyper;
-pub(crate) use assemble::factored;
 pub use draws::Draw;
 pub use error::MotionError;
 pub use misfit::Misfit;
 pub use outcome::{Degeneracy, Fate, SolveReport};
+pub(crate) use prior::factored;
 pub use problem::{
     Baseline, CameraFreedom, CameraModel, ClockShift, Distance, Freedom, Loss, MotionConfig, Noise,
     Observation, PlaneHold, Problem, SetUpPrior, Smoothness, Wander,

@@ -2,7 +2,7 @@
 
 use nalgebra::DVector;
 
-use super::assemble::{Hyper, JointPrior, Setting, joint_prior};
+use super::assemble::{Hyper, Setting};
 use super::band::{Arrow, ArrowFactor};
 use super::correlation::mean_correlation;
 use super::error::MotionError;
@@ -10,6 +10,7 @@ use super::finish::finish;
 use super::initial::linear_path;
 use super::linear::{linearise, whitener};
 use super::outcome::SolveReport;
+use super::prior::{JointPrior, joint_prior};
 use super::problem::{Loss, MotionConfig, Noise, Problem, Smoothness};
 use super::solution::Solution;
 use super::spline::Timeline;

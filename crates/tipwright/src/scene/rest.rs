@@ -5,6 +5,12 @@ use nalgebra::{Matrix3, Vector3};
 /// What is wrong about a centroid everywhere alike: a good one keeps below 0.05 px (Hechenblaikner, arXiv 2307.09557, sub-pixel bias).
 pub(super) const CENTROID_FLOOR_PX: f64 = 0.05;
 
+/// Cosine of the largest angle between a hung wand and what the phones call up, 40 degrees, whatever else has its length.
+pub(super) const LEAST_UPRIGHT: f64 = 0.77;
+
+/// Share of the best couple's worth from which another one that says otherwise makes both doubtful: seconds seen and likeness.
+pub(super) const RIVAL_SHARE: f64 = 0.5;
+
 /// A resting thing in one picture: undistorted ray and standard deviation.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Rest {

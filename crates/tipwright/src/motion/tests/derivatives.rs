@@ -1,8 +1,9 @@
 use nalgebra::{DMatrix, Vector3};
 use rand::{RngExt, SeedableRng};
 
-use super::super::assemble::{Setting, joint_prior};
+use super::super::assemble::Setting;
 use super::super::band::Arrow;
+use super::super::prior::joint_prior;
 use super::super::stretch::{lay_out, pieces_of};
 use super::*;
 

@@ -30,7 +30,8 @@ const LEAST_ANGLE_DEG: f64 = 15.0;
 /// The least with the plane turned towards it by two of its standard deviations, degrees.
 const LEAST_TURNED_DEG: f64 = 5.0;
 /// The least where hung wands told the plane, degrees: the phone stands there for nothing else and can stand square to it. At 45 what lies off
-/// the plane is taken for as much along it; at 22 the study (`coverage -- --one-camera --hung`, seeds 1 and 5) lost 3 strokes of 8 and invented one.
+/// the plane is taken for as much along it; at 22, before there was this limit, the study (`coverage -- --one-camera --hung`, seeds 1 and 5) lost 3
+/// strokes of 8 and invented one.
 const LEAST_OF_HUNG_DEG: f64 = 45.0;
 
 impl PlanePrior {

@@ -3,7 +3,7 @@
 use super::{HungConfig, HungError, HungInput, no_wand};
 use crate::math::median;
 use crate::model::{Colour, Severity, Warning, ball_area_px2};
-use crate::scene::rest::{CENTROID_FLOOR_PX, Rest, rest_point};
+use crate::scene::rest::{CENTROID_FLOOR_PX, LEAST_UPRIGHT, RIVAL_SHARE, Rest, rest_point};
 use crate::scene::wand::WandConfig;
 use crate::tracks::tracklets::{Sighting, Tracklet, link};
 
@@ -15,10 +15,6 @@ const HIDDEN_S: f64 = 1.0;
 /// Farthest and nearest that a wand is looked for, metres: no phone sees a marker from farther, none has a wand of a metre in the picture
 /// from nearer.
 const AWAY_M: [f64; 2] = [2.0, 40.0];
-/// Cosine of the largest angle between a hung wand and what the picture calls up: 40 degrees, as for two cameras.
-const LEAST_UPRIGHT: f64 = 0.77;
-/// Share of the best pair's worth from which another pair that says otherwise makes both doubtful, as for two cameras.
-const RIVAL_SHARE: f64 = 0.5;
 /// Marks nearer to each other than this share of what is still are the same: a track that went astray for a while is there twice.
 const SAME_SHARE: f64 = 0.25;
 /// Share of a stay's time for which a mark may go on to lie where it lay before: more, and it stands there all the while.

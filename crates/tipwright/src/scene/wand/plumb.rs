@@ -12,7 +12,7 @@ use super::joint::WandJoint;
 use super::start::Begun;
 use super::{WandConfig, WandInput};
 use crate::model::{CameraPose, ClipSpots, Lens, Severity, Warning};
-use crate::scene::rest::{CENTROID_FLOOR_PX, Rest, rest_point};
+use crate::scene::rest::{CENTROID_FLOOR_PX, LEAST_UPRIGHT, RIVAL_SHARE, Rest, rest_point};
 use crate::tracks::rays::{Epipolar, WorldRay, nearest_point};
 use crate::tracks::tracklets::{Tracklet, link};
 
@@ -30,8 +30,6 @@ const SHORTEST_S: f64 = 0.5;
 /// Largest extent of a hanging end, radians: half a metre at eight metres.
 const MOST_EXTENT_RAD: f64 = 0.06;
 
-/// Share of the best couple's worth from which another one that says otherwise makes both doubtful: seconds seen and likeness of the length.
-const RIVAL_SHARE: f64 = 0.5;
 /// Couples that share an end and a place differ by their noise, and by this: a centimetre in a metre.
 const SAME_RAD: f64 = 0.01;
 
@@ -177,8 +175,7 @@ fn hung(
                 let length_m = between.norm();
                 let off = (length_m / input.length_m.value - 1.0).abs();
                 let upright = between.normalize().dot(own_up).abs();
-                // a hung wand is within 40 degrees of what the phones call up, whatever else has its length
-                if off > config.length_tolerance || upright < 0.77 {
+                if off > config.length_tolerance || upright < LEAST_UPRIGHT {
                     continue;
                 }
                 let worth = p.1.min(q.1) * (1.0 - off / config.length_tolerance);
