@@ -70,10 +70,17 @@ fn a_caster_s_page_begins_with_the_story() {
     let page = page_of(&session_pages(&results), "report/caster-01.html");
     let story = page.split("id=\"story\"").nth(1).unwrap().split("</section>").next().unwrap();
     for part in
-        ["class=\"often\"", "class=\"sure\"", "<svg class=\"plot\"", "casts the one nearest the middle"]
+        ["class=\"often\"", "class=\"sure\"", "<svg class=\"plot\"", "casts it was found in the one nearest"]
     {
         assert!(story.contains(part), "{part}");
     }
+    // the stroke drawn shows the first finding, not the middle of strokes with it and without
+    let link =
+        story.split("<figcaption><a href=\"caster-01.html#").nth(1).unwrap().split('"').next().unwrap();
+    let article = page.split(&format!("id=\"{link}\"")).nth(1).unwrap().split("</article>").next().unwrap();
+    let takes: Vec<_> = results.takes.iter().filter(|t| t.caster == "01").collect();
+    let first = &tipwright_report::page::story::habits(&takes)[0];
+    assert!(article.contains(&first.title), "{link} is drawn for {}", first.title);
     assert!(!story.contains("<table") && story.matches("class=\"sure\"").count() <= 2);
     let before = page.split("id=\"story\"").next().unwrap();
     assert!(!before.contains("<table") && !before.contains("<svg"));

@@ -3,7 +3,7 @@
 use askama::Template;
 
 use super::ids::{Book, CasterPage, slug};
-use super::story::{Change, Changes, Habit, changes, habits, middle_stroke, named};
+use super::story::{Change, Changes, Habit, changes, habits, middle_of_habit, middle_stroke, named};
 use super::{evidence, glossary, notes, overlays, shell, steady, take};
 use crate::ReportConfig;
 use crate::plot::geometry::Geometry;
@@ -14,7 +14,7 @@ use crate::tables::direction_word;
 use crate::text::{Html, escape};
 use crate::units::UnitSystem;
 use tipwright::model::results::{Note, SessionResults, TakeResults};
-use tipwright::model::{Direction, FigureId, ReportUnits};
+use tipwright::model::{Direction, FigureId, ReportUnits, Stroke};
 
 /// The drawing that stands for a caster's strokes: for a wide page and for a phone.
 pub struct Shown {
@@ -26,10 +26,8 @@ pub struct Shown {
     pub take: String,
     /// Its number.
     pub stroke: u32,
-    /// Forward or back.
-    pub way: &'static str,
-    /// Strokes of this direction it was chosen from.
-    pub of: usize,
+    /// What it was chosen from: `of 12 forward casts the one nearest the middle`.
+    pub among: String,
     /// Link to it.
     pub link: String,
 }
@@ -113,12 +111,13 @@ pub fn stories<'a>(session: &'a SessionResults, book: &Book) -> Vec<CasterStory<
         let habits = habits(&takes);
         let changes = changes(session, id);
         let has = |d: &Direction| takes.iter().flat_map(|t| &t.strokes).any(|s| s.direction == *d);
-        // What the first habit is about; else a forward cast, which is what most people come to learn.
-        let direction = habits
-            .first()
-            .map(|f| f.direction)
-            .or_else(|| [Direction::Forward, Direction::Back].into_iter().find(has));
-        let shown = direction.and_then(|d| shown(session, book, &takes, d, &config));
+        // The first habit; else a forward cast, which is what most people come to learn.
+        let direction = [Direction::Forward, Direction::Back].into_iter().find(has);
+        let shown = match habits.first() {
+            Some(habit) => middle_of_habit(&takes, habit).map(|s| (s, habit.cast_with_it())),
+            None => direction.and_then(|d| Some((middle_stroke(&takes, d)?, casts_of(&takes, d)))),
+        };
+        let shown = shown.map(|(s, among)| drawn_stroke(session, book, s, among, &config));
         out.push(CasterStory {
             caster: &first.caster,
             alias: &first.alias,
@@ -137,26 +136,34 @@ pub fn stories<'a>(session: &'a SessionResults, book: &Book) -> Vec<CasterStory<
     out
 }
 
-fn shown(
+/// `of 12 forward casts`.
+fn casts_of(takes: &[&TakeResults], direction: Direction) -> String {
+    let number = takes.iter().flat_map(|t| &t.strokes).filter(|s| s.direction == direction).count();
+    let way = direction_word(direction);
+    match number {
+        1 => format!("the only {way} cast"),
+        _ => format!("of {number} {way} casts the one nearest the middle"),
+    }
+}
+
+fn drawn_stroke(
     session: &SessionResults,
     book: &Book,
-    takes: &[&TakeResults],
-    direction: Direction,
+    (take, stroke): (&TakeResults, &Stroke),
+    among: String,
     config: &ReportConfig,
-) -> Option<Shown> {
-    let (take, stroke) = middle_stroke(takes, direction)?;
+) -> Shown {
     let geometry = Geometry::of(stroke);
     let rods = rod_poses(&geometry, config.rods());
     let drawn = |format| Html(side::panel(&geometry, &rods, format).to_inline());
-    Some(Shown {
+    Shown {
         wide: drawn(Format { side_height: 380.0, ..Format::PAGE }),
         phone: drawn(Format { side_height: 250.0, ..Format::PHONE }),
         take: take.take.clone(),
         stroke: stroke.stroke,
-        way: direction_word(direction),
-        of: takes.iter().flat_map(|t| &t.strokes).filter(|s| s.direction == direction).count(),
+        among,
         link: book.stroke(session, take, stroke.stroke),
-    })
+    }
 }
 
 /// The story as it stands on a page.
@@ -314,10 +321,7 @@ pub fn handout_on_paper(session: &SessionResults, story: &CasterStory<'_>) -> Ve
         story.habits.iter().map(habit_line).collect()
     };
     let drawing = story.shown.as_ref().map(|s| {
-        let under = format!(
-            "{}, stroke {}: of {} {} casts the one nearest the middle.",
-            s.take, s.stroke, s.of, s.way
-        );
+        let under = format!("{}, stroke {}: {}.", s.take, s.stroke, s.among);
         (s.wide.0.as_str(), under)
     });
     handout_pdf(&HandoutParts {

@@ -51,6 +51,16 @@ impl Habit {
         format!("{} of {} {} {casts}", self.raised, self.asked, direction_word(self.direction))
     }
 
+    /// `of the 5 forward casts with it the one nearest the middle`.
+    #[must_use]
+    pub fn cast_with_it(&self) -> String {
+        let way = direction_word(self.direction);
+        match self.raised {
+            1 => format!("the {way} cast it was found in"),
+            n => format!("of the {n} {way} casts it was found in the one nearest the middle"),
+        }
+    }
+
     /// `before 5 of 5, after 0 of 3`; empty with one phase.
     #[must_use]
     pub fn phases(&self) -> String {
@@ -159,11 +169,33 @@ pub fn middle_stroke<'a>(
     takes: &[&'a TakeResults],
     direction: Direction,
 ) -> Option<(&'a TakeResults, &'a Stroke)> {
-    let strokes: Vec<(&TakeResults, &Stroke)> = takes
-        .iter()
-        .flat_map(|t| t.strokes.iter().map(move |s| (*t, s)))
-        .filter(|(_, s)| s.direction == direction)
-        .collect();
+    nearest_middle(
+        takes
+            .iter()
+            .flat_map(|t| t.strokes.iter().map(move |s| (*t, s)))
+            .filter(|(_, s)| s.direction == direction),
+    )
+}
+
+/// The same among the strokes in which a habit was found: before a lesson and after it a caster casts otherwise, and the drawing beside a habit
+/// shall show it.
+#[must_use]
+pub fn middle_of_habit<'a>(
+    takes: &[&'a TakeResults],
+    habit: &Habit,
+) -> Option<(&'a TakeResults, &'a Stroke)> {
+    let is_raised = |take: &TakeResults, stroke: u32| {
+        let own = take.evidence.iter().find(|e| e.stroke == stroke);
+        own.is_some_and(|e| e.evidence.iter().any(|e| e.rule == habit.rule && e.is_raised))
+    };
+    let raised = takes.iter().flat_map(|t| t.strokes.iter().map(move |s| (*t, s)));
+    nearest_middle(raised.filter(|(t, s)| s.direction == habit.direction && is_raised(t, s.stroke)))
+}
+
+fn nearest_middle<'a>(
+    strokes: impl Iterator<Item = (&'a TakeResults, &'a Stroke)>,
+) -> Option<(&'a TakeResults, &'a Stroke)> {
+    let strokes: Vec<(&TakeResults, &Stroke)> = strokes.collect();
     // one that two cameras saw, where there is one
     let seen: Vec<(&TakeResults, &Stroke)> = strokes.iter().copied().filter(|(_, s)| s.views != 1).collect();
     let strokes = if seen.is_empty() { strokes } else { seen };

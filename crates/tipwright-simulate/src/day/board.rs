@@ -180,6 +180,10 @@ fn draw(
             for col in 0..w {
                 let i = row * w + col;
                 let (x, y) = at(rays[i]);
+                // a pixel is never as wide as a third of a square: this one is more than three beside the paper
+                if x < left - 1.0 || x > right + 1.0 || y < top - 1.0 || y > low + 1.0 {
+                    continue;
+                }
                 let right_one = if col + 1 < w { i + 1 } else { i - 1 };
                 let low_one = if row + 1 < h { i + w } else { i - w };
                 let ((xr, yr), (xd, yd)) = (at(rays[right_one]), at(rays[low_one]));

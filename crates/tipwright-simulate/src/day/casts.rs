@@ -5,11 +5,12 @@ use std::sync::Arc;
 
 use nalgebra::{Point3, Vector3};
 use rayon::prelude::*;
-use tipwright_day::session::{Caster, CasterId, Hand};
+use tipwright::model::FigureId;
+use tipwright_day::session::{Caster, CasterId, Goal, Hand};
 
 use super::SimulateError;
 use super::planned::{Cast, Fault, Knock, PlannedTake};
-use crate::casters::{Habit, Manner, TakePlan, cast_part, take_outfit};
+use crate::casters::{GripStroke, Habit, Manner, TakePlan, cast_part, grip_of, take_outfit};
 use crate::phone::noise::{between, stream};
 use tipwright_physics::OutfitConfig;
 use tipwright_physics::motion::RodMotion;
@@ -104,6 +105,14 @@ const HARD: [Person; 2] = [
     },
 ];
 
+/// A clinic's takes: pick-up, five back casts, five false casts forward and the delivery, so that six strokes a direction are measured and five
+/// are left where pick-ups are set aside.
+const CLINIC_STROKES: u32 = 12;
+/// The last loop unrolls within this of the stop.
+const LAID_DOWN_S: f64 = 0.75;
+/// What the drill asks for.
+const DRILL: Goal = Goal { figure: FigureId::LatePower, above: Some(0.6), below: None };
+
 /// Four strokes fit into a clip of 6.8 s with a rest before and the line laid down after.
 const STROKES: u32 = 4;
 const CLIP_S: f64 = 6.8;
@@ -135,6 +144,7 @@ fn take(person: &Person, phase: &str, seed: u64) -> PlannedTake {
         caster: person.caster.into(),
         phase: Some(phase.into()),
         duration_s: CLIP_S,
+        goal: None,
         passer_by: false,
         fault: None,
         knock: None,
@@ -145,9 +155,23 @@ fn takes_of(persons: &[Person], seed: u64) -> Vec<PlannedTake> {
     persons.iter().flat_map(|p| ["before", "after"].map(|phase| take(p, phase, seed))).collect()
 }
 
-/// Takes of the clinic: three persons before and after.
+/// Takes of the clinic: three persons before and after, six strokes a direction. The second caster's after the lesson is a drill: power as late
+/// as can be.
 #[must_use]
 pub fn clinic_takes(seed: u64) -> Vec<PlannedTake> {
+    let mut takes = takes_of(&CLINIC, seed);
+    for take in &mut takes {
+        take.cast.plan.strokes = CLINIC_STROKES;
+        let grip = grip_of(&take.cast.plan, take.cast.seed);
+        take.duration_s = grip.strokes.last().map_or(CLIP_S, GripStroke::end_s) + LAID_DOWN_S;
+        take.goal = (take.name == "02-after").then_some(DRILL);
+    }
+    takes
+}
+
+/// As many takes as on the clinic, short: for days of other conditions.
+#[must_use]
+pub fn short_takes(seed: u64) -> Vec<PlannedTake> {
     takes_of(&CLINIC, seed)
 }
 

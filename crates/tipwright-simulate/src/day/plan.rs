@@ -314,6 +314,7 @@ impl Plan {
         plan.tip.0 = Colour::Yellow;
         plan.wand_s = 12.0;
         plan.toss_s = None;
+        plan.takes = casts::short_takes(config.seed);
         plan.takes.truncate(4);
         plan
     }

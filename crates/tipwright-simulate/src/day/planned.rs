@@ -2,6 +2,7 @@
 
 use nalgebra::{Isometry3, Translation3, UnitQuaternion, Vector3};
 use tipwright::model::Camera;
+use tipwright_day::session::Goal;
 
 use crate::casters::TakePlan;
 
@@ -26,6 +27,8 @@ pub struct PlannedTake {
     pub cast: Cast,
     /// Length of the clips.
     pub duration_s: f64,
+    /// What the caster was asked to do.
+    pub goal: Option<Goal>,
     /// Someone walks by before the cameras.
     pub passer_by: bool,
     /// What is wrong with it.

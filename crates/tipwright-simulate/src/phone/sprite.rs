@@ -14,6 +14,10 @@ use super::shutter::Glimpse;
 /// Error function, Abramowitz and Stegun 7.1.26, absolute error below 1.5e-7.
 #[must_use]
 pub fn erf(x: f64) -> f64 {
+    // beyond, what the exponential leaves is under half of the last binary place of 1
+    if x.abs() > 6.0 {
+        return 1.0_f64.copysign(x);
+    }
     let t = 1.0 / (1.0 + 0.327_591_1 * x.abs());
     let poly = t
         * (0.254_829_592

@@ -120,6 +120,8 @@ pub struct Collected {
 impl Collected {
     /// Enters the pairs of a take.
     pub fn add(&mut self, name: &str, take: &Take, truth: &Take, pairs: &[Pair], config: &ScoreConfig) {
+        // creep and drift are the upper grip marker's where the take has one, however a stroke's end was found
+        let no_butt = take.strokes.iter().all(|s| s.is_by_tip);
         for p in pairs {
             let (result, there) = (&take.strokes[p.result_idx], &truth.strokes[p.truth_idx]);
             // W ends at another instant when rod straight position is taken from speed: then so do the true figures
@@ -128,7 +130,8 @@ impl Collected {
             for id in
                 there.figures.keys().chain(same.figures.keys().filter(|id| !there.figures.contains_key(id)))
             {
-                let Some(true_value) = same.figures.get(id) else {
+                let of_butt = matches!(id, FigureId::Creep | FigureId::Drift) && !no_butt;
+                let Some(true_value) = (if of_butt { there } else { same }).figures.get(id) else {
                     *self.absent.entry(*id).or_default() += 1;
                     continue;
                 };

@@ -106,6 +106,35 @@ fn a_stroke_whose_rod_straight_position_fell_into_a_gap_is_found() {
 }
 
 #[test]
+fn a_stroke_by_the_speed_in_a_take_with_butt_markers_creeps_as_its_butt_does() {
+    let (truth, results) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+    let write = |folder: &Path, file: &str, first: (&str, f64, f64), second: (&str, f64, f64)| {
+        let take = folder.join("takes/01");
+        std::fs::create_dir_all(&take).unwrap();
+        let row = |n: u32, start: f64, (source, creep_m, dip_m): (&str, f64, f64)| {
+            format!(
+                r#"{{"stroke":{n},"direction":"forward","rsp_source":"{source}","t_start_s":{start},"t_start_s_sd":0.001,
+                "creep_m":{creep_m},"creep_m_sd":0.01,"dip_depth_m":{dip_m},"dip_depth_m_sd":0.001}}"#
+            )
+        };
+        let rows = [row(1, 0.2, first), row(2, 1.2, second)].join(",");
+        std::fs::write(take.join(file), format!(r#"{{"schema":1,"strokes":[{rows}]}}"#)).unwrap();
+    };
+    let errors = |results: &Path| {
+        let report = score(results, truth.path()).unwrap();
+        ["creep_m", "dip_depth_m"].map(|key| report.figures.iter().find(|f| f.key == key).unwrap().worst_abs)
+    };
+    // of the butt 0.3 m, of the tip 0.1 m; the dip up to the bend's moment 20 mm, up to the speed's 5 mm
+    write(truth.path(), "strokes.json", ("bend", 0.3, 0.020), ("bend", 0.3, 0.020));
+    write(truth.path(), "strokes_by_tip.json", ("speed", 0.1, 0.005), ("speed", 0.1, 0.005));
+    write(results.path(), "strokes.json", ("bend", 0.3, 0.020), ("speed", 0.3, 0.005));
+    assert_eq!(errors(results.path()), [0.0, 0.0]);
+    // no butt marker in the whole take: the tip's creep
+    write(results.path(), "strokes.json", ("speed", 0.1, 0.005), ("speed", 0.1, 0.005));
+    assert_eq!(errors(results.path()), [0.0, 0.0]);
+}
+
+#[test]
 fn folders_without_takes_are_refused() {
     let empty = tempfile::tempdir().unwrap();
     assert!(matches!(score(empty.path(), empty.path()), Err(ScoreError::Missing { .. })));

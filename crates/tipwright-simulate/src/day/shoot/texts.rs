@@ -65,7 +65,7 @@ impl Shoot<'_> {
                     from_s: from_s.transpose()?,
                     to_s: to_s.transpose()?,
                     set_up: None,
-                    goal: None,
+                    goal: take.goal.clone(),
                     take_idx,
                     set_up_idx: Some(0),
                     alone: None,
