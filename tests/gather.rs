@@ -164,3 +164,45 @@ fn takes_are_found_in_a_long_clip_with_whose_card_was_held_up() {
     assert_eq!(status(&gather()), 0);
     assert_eq!(fs::read_to_string(&file).unwrap(), first);
 }
+
+/// A day with one phone: lens by a file, the wand hung at two places, two casts.
+#[test]
+fn one_phone_s_heap_becomes_a_session_with_the_plane_of_its_hung_wands() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut plan = Plan::new(&SimulateConfig { kind: DayKind::Single, seed: 2, ..SimulateConfig::default() });
+    // the tip is found at that, and the clips are made in half the time
+    plan.modes.iter_mut().for_each(|mode| mode.fps = 60);
+    let shoot = Shoot::prepare(&plan, folder.path()).unwrap();
+    (0..shoot.clips()).for_each(|clip| shoot.film(clip, &|| ()).unwrap());
+    shoot.write_texts().unwrap();
+    let file = folder.path().join("session.toml");
+    let text = fs::read_to_string(&file).unwrap();
+    let truth: toml::Table = toml::from_str(&text).unwrap();
+    let written = &text[..text.find("[scene").unwrap()];
+    fs::write(&file, written).unwrap();
+    let gather = || tipwright(&["-q", "--json", "gather", folder.path().to_str().unwrap()]);
+    let made = gather();
+    // the toss is told
+    assert_eq!(status(&made), 3, "{}", support::text(&made.stderr));
+    let unplaced = json(&made)["unplaced"].clone();
+    assert_eq!(unplaced.as_array().unwrap().len(), 1, "{unplaced}");
+    assert!(
+        unplaced[0]["reason"].as_str().unwrap().contains("before one camera tells nothing"),
+        "{unplaced}"
+    );
+    let first = fs::read_to_string(&file).unwrap();
+    let session: toml::Table = toml::from_str(&first).unwrap();
+    let camera = truth["camera"][0]["name"].as_str().unwrap();
+    assert_eq!(session["scene"]["plumb"][camera], truth["scene"]["plumb"][camera]);
+    assert!(session["scene"].get("wand").is_none(), "{first}");
+    let takes = |of: &toml::Table| -> Vec<String> {
+        let takes = of["take"].as_array().unwrap();
+        takes.iter().map(|t| t["clips"][camera].as_str().unwrap().to_owned()).collect()
+    };
+    assert_eq!(takes(&session), takes(&truth));
+    assert!(json(&made)["takes"].as_array().unwrap().iter().all(|t| t["paired_by"] == "alone"));
+    assert_eq!(status(&gather()), 0);
+    assert_eq!(fs::read_to_string(&file).unwrap(), first);
+    let checked = tipwright(&["-q", "check", "--files-only", folder.path().to_str().unwrap()]);
+    assert_eq!(status(&checked), 0, "{}", support::text(&checked.stderr));
+}

@@ -4,6 +4,7 @@
 //! Statistical Methods, 1.3.5.3 and 1.3.6.7.2. No p-values: an effect and its interval.
 
 use tipwright::math::student_975;
+use tipwright::model::Measured;
 
 /// An estimate with the half-width of its 95 % interval.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -15,6 +16,12 @@ pub struct Estimate {
 }
 
 impl Estimate {
+    /// With an error of one standard deviation `sd` more, which the sample does not show.
+    #[must_use]
+    pub fn with_error(self, sd: f64) -> Self {
+        Self { half_width: self.half_width.hypot(Measured::new(0.0, sd).half_width_95()), ..self }
+    }
+
     /// The interval leaves zero out.
     #[must_use]
     pub fn excludes_zero(&self) -> bool {
@@ -33,6 +40,15 @@ pub struct Sample {
     pub spread: Option<f64>,
     /// Half-width of the 95 % interval of the mean; absent for one.
     pub half_width: Option<f64>,
+}
+
+impl Sample {
+    /// With an error of the mean of one standard deviation `sd` more, which the members have in common.
+    #[must_use]
+    pub fn with_error(self, sd: f64) -> Self {
+        let more = Measured::new(0.0, sd).half_width_95();
+        Self { half_width: self.half_width.map(|half| half.hypot(more)), ..self }
+    }
 }
 
 /// Describes a sample; `None` when it is empty.

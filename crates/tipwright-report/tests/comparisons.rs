@@ -4,7 +4,7 @@
 mod made;
 
 use made::{all_pages, clinic, page_of, session, texts_of};
-use tipwright::model::{FigureId, RspSource, SessionResults, StrokeKind};
+use tipwright::model::{FigureId, Measured, RspSource, SessionResults, StrokeKind};
 use tipwright_report::compare::pair;
 use tipwright_report::page::session_pages;
 use tipwright_report::{CompareBy, CompareChoice, compare};
@@ -38,6 +38,53 @@ fn pick_ups_are_compared_with_no_other_stroke() {
     for kind in [StrokeKind::PickUp, StrokeKind::False] {
         assert_eq!(counted(kind), strokes(kind), "{kind:?}");
     }
+}
+
+/// What one camera alone saw is left out beside strokes of two; where there is nothing else it is compared, and no difference is told that is
+/// smaller than what the strokes of a side may all be wrong by.
+#[test]
+fn one_camera_s_strokes_are_compared_among_themselves_and_own_their_plane() {
+    let of = |session: &SessionResults| {
+        let folder = tempfile::tempdir().unwrap();
+        let choice = CompareChoice { by: CompareBy::Phase, ..CompareChoice::default() };
+        compare(std::slice::from_ref(session), &choice, folder.path()).unwrap();
+        let read = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
+        let table = read("comparison_differences.csv");
+        let column = |name: &str| table.lines().next().unwrap().split(',').position(|c| c == name).unwrap();
+        let [figure, half] = ["figure", "half_width_95"].map(column);
+        let dips =
+            table.lines().map(|l| l.split(',').collect::<Vec<_>>()).filter(|l| l[figure] == "dip_depth_m");
+        let halves: Vec<f64> = dips.filter_map(|l| l[half].parse().ok()).collect();
+        (halves, read("index.html"))
+    };
+    let mut session = session(12);
+    // of several casters only what they have in common is said to be untold
+    session.takes.retain(|t| t.caster == "01");
+    let (two_cameras, page) = of(&session);
+    assert!(
+        !page.contains("One camera alone") && two_cameras.iter().any(|half| *half < 0.02),
+        "{two_cameras:?}"
+    );
+    let strokes = |session: &mut SessionResults, takes: usize| {
+        for stroke in session.takes.iter_mut().take(takes).flat_map(|t| &mut t.strokes) {
+            stroke.views = 1;
+            let dip = stroke.figures.get(FigureId::DipDepth).unwrap();
+            stroke.figures.set(FigureId::DipDepth, Measured::new(dip.value, 0.015));
+        }
+    };
+    strokes(&mut session, 1);
+    let (_, page) = of(&session);
+    assert!(page.contains("strokes seen by one camera alone") && !page.contains("One camera alone saw"));
+    strokes(&mut session, usize::MAX);
+    let (one_camera, page) = of(&session);
+    assert!(
+        page.contains("One camera alone saw these strokes")
+            && !page.contains("strokes seen by one camera alone, which")
+    );
+    assert!(page.contains("one camera alone can\u{2019}t tell"));
+    // 1.96 * sqrt(2) * 15 mm, whatever the number of strokes
+    let least = 1.959 * 2.0_f64.sqrt() * 0.015;
+    assert!(!one_camera.is_empty() && one_camera.iter().all(|half| *half >= least), "{one_camera:?}");
 }
 
 /// Rod straight position by the bend before and by the speed after: what ends there is in no difference, and that is said.

@@ -93,7 +93,7 @@ fn named(folder: &Path, path: &Path) -> String {
 pub(super) struct Earlier {
     /// Camera and how far its stamp is ahead of the first camera's, of clips that are paired there.
     pub ahead: Vec<(usize, f64)>,
-    /// When the wand of each set-up was filmed, by the first camera's calendar, with the set-up's name.
+    /// When the wand of each set-up was filmed (waved; hung, where there is one camera), by the first camera's calendar, with the set-up's name.
     pub wands: Vec<(Option<String>, Option<f64>)>,
     /// Names of takes and of set-ups.
     pub names: Vec<String>,
@@ -113,14 +113,15 @@ pub(super) fn earlier(session: &Session, footage: &dyn Footage) -> Earlier {
         }
         first
     };
+    let opening = if session.has_one_camera() { "plumb" } else { "wand" };
     let set_ups = session.set_ups();
     for set_up in &set_ups {
         let mut first = None;
         for (group, clips) in set_up.scene.groups() {
             let at = known(clips);
-            first = if group == "wand" { at } else { first };
+            first = if group == opening { at } else { first };
         }
-        if !set_up.scene.wand.is_empty() {
+        if set_up.scene.groups().iter().any(|(group, clips)| *group == opening && !clips.is_empty()) {
             out.wands.push((set_up.name.map(ToString::to_string), first));
         }
     }

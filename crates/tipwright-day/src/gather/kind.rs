@@ -17,6 +17,11 @@ pub(super) const FAST_SHARE_S: f64 = 0.1;
 const SAME_PLACE: f64 = 0.015;
 /// Share of a clip's places that must show what the clip is taken for.
 const MOST: f64 = 0.5;
+/// Of a wand hung still all the time a place in three may have missed a mark; hung here and then there it is carried in between.
+const MOST_OF_CLIP: f64 = 0.6;
+const PART_OF_CLIP: f64 = 0.3;
+/// Two places of a hung wand are two metres apart and more: a tenth of the side is 1.3 m at 8 m.
+const APART: f64 = 0.1;
 /// Free fall sideways and down, in its units: the scale in the picture is known from the mark's size to about a third.
 const SIDEWAYS_G: f64 = 0.35;
 const DOWN_G: [f64; 2] = [0.65, 1.4];
@@ -49,7 +54,7 @@ pub(super) fn kind_of(clips: &[&Shown]) -> Option<Kind> {
     if of(&|c| share(c.boards, c.board_pictures)) >= MOST {
         return Some(Kind::Board);
     }
-    if of(&hangs) >= MOST {
+    if of(&hangs) >= MOST || of(&hangs_twice) >= MOST {
         return Some(Kind::Plumb);
     }
     if of(&|c| share(places_with(c, |ways| moving(c, ways).count() >= 2), c.ways.len())) >= MOST {
@@ -120,17 +125,29 @@ fn falls(way: &Way) -> bool {
 
 /// 1 where two marks hang above each other through most of the clip.
 fn hangs(clip: &Shown) -> f64 {
+    f64::from(u8::from(!hung_at(clip, MOST_OF_CLIP).is_empty()))
+}
+
+/// 1 where they do so at one place of the picture and then at another.
+fn hangs_twice(clip: &Shown) -> f64 {
+    let at = hung_at(clip, PART_OF_CLIP);
+    let far = |a: &f64, b: &f64| (a - b).abs() > APART * clip.side_px;
+    f64::from(u8::from(at.iter().any(|a| at.iter().any(|b| far(a, b)))))
+}
+
+/// Columns at which two marks hang above each other in a share of the clip's places.
+fn hung_at(clip: &Shown, least_share: f64) -> Vec<f64> {
     let near =
         |a: &Way, b: &Way| (a.at.x_px - b.at.x_px).hypot(a.at.y_px - b.at.y_px) < SAME_PLACE * clip.side_px;
     // a place may have missed one of them
     let stays = |way: &Way| {
-        places_with(clip, |ways| ways.iter().any(|w| near(w, way))) as f64 >= 0.6 * clip.ways.len() as f64
+        places_with(clip, |ways| ways.iter().any(|w| near(w, way))) as f64
+            >= least_share * clip.ways.len() as f64
     };
     let all: Vec<&Way> = clip.ways.iter().flatten().filter(|w| stays(w)).collect();
     let above = |a: &Way, b: &Way| {
         let [dx, dy] = [(a.at.x_px - b.at.x_px).abs(), (a.at.y_px - b.at.y_px).abs()];
         dy > 2.0 * SAME_PLACE * clip.side_px && dx < 0.25 * dy
     };
-    let found = all.iter().any(|a| all.iter().any(|b| above(a, b)));
-    f64::from(u8::from(found))
+    all.iter().filter(|a| all.iter().any(|b| above(a, b))).map(|a| a.at.x_px).collect()
 }

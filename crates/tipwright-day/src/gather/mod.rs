@@ -120,7 +120,7 @@ pub struct GatheredTake {
     pub from_s: Option<f64>,
     /// Where it ends.
     pub to_s: Option<f64>,
-    /// `sound` or `time`.
+    /// `sound` or `time`; `alone` where there is one camera.
     pub paired_by: &'static str,
     /// Why a person should look.
     pub doubt: Option<String>,
@@ -192,10 +192,6 @@ pub fn gather(
         let list: Vec<String> = problems.iter().map(|f: &Finding| format!("  {f}")).collect();
         return Err(GatherError::Unusable { list: list.join("\n"), path });
     };
-    if session.has_one_camera() {
-        let list = "  there is one camera: clips are told apart and put into takes by what two phones filmed and heard together; name them in session.toml by hand".to_string();
-        return Err(GatherError::Unusable { list, path });
-    }
     if let Some(heap) = heaps.iter().find(|h| session.camera_named(&h.camera).is_none()) {
         let known: Vec<&str> = session.camera.iter().map(|c| c.name.as_str()).collect();
         return Err(GatherError::NoCamera { camera: heap.camera.clone(), known: known.join(", "), path });

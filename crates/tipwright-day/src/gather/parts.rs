@@ -53,7 +53,7 @@ pub(super) enum Told {
     After { card: Card, from_s: f64, to_s: f64 },
     /// `end` was held up after it.
     Void { from_s: f64, to_s: f64 },
-    /// Fewer than two phones filmed it.
+    /// Fewer phones filmed it than are needed.
     Alone { from_s: f64, to_s: f64 },
 }
 
@@ -75,8 +75,8 @@ struct Stretch {
     fastest: f64,
 }
 
-/// The takes, in order of time.
-pub(super) fn parts(views: &[View<'_>]) -> (Vec<Part>, Vec<Told>) {
+/// The takes, in order of time, of which `fewest` phones or more hold all.
+pub(super) fn parts(views: &[View<'_>], fewest: usize) -> (Vec<Part>, Vec<Told>) {
     let showings = showings(views);
     let stretches = stretches(views, &showings);
     let (mut parts, mut told) = owned(&showings, &stretches);
@@ -94,7 +94,7 @@ pub(super) fn parts(views: &[View<'_>]) -> (Vec<Part>, Vec<Told>) {
             v.after_s - slack_s <= first_s && last_s <= v.after_s + v.along.length_s + slack_s
         };
         part.views = (0..views.len()).filter(|i| holds(&views[*i])).collect();
-        if part.views.len() < 2 {
+        if part.views.len() < fewest {
             told.push(Told::Alone { from_s: part.from_s, to_s: part.to_s });
             continue;
         }
@@ -268,7 +268,7 @@ mod tests {
 
     fn found(first: &Along, second: &Along, after_s: f64) -> (Vec<Part>, Vec<Told>) {
         let view = |along, after_s| View { along, after_s, is_sure: true };
-        parts(&[view(first, 0.0), view(second, after_s)])
+        parts(&[view(first, 0.0), view(second, after_s)], 2)
     }
 
     fn cards_of(parts: &[Part]) -> Vec<Option<Card>> {
@@ -333,6 +333,8 @@ mod tests {
         let (parts, told) = found(&first, &clip(120.0, &[], &casts[..1]), 0.0);
         assert_eq!(parts.len(), 1, "{parts:?}");
         assert!(matches!(told[..], [Told::Alone { from_s, .. }] if from_s > 140.0), "{told:?}");
+        let (parts, told) = super::parts(&[View { along: &first, after_s: 0.0, is_sure: true }], 1);
+        assert_eq!((parts.len(), told), (2, Vec::new()));
     }
 
     #[test]
@@ -350,7 +352,7 @@ mod tests {
         let first = clip(60.0, &[], &[[20.0, 30.0]]);
         let second = clip(60.0, &[(10.0, card(0))], &[[20.0, 50.0]]);
         let view = |along, is_sure| View { along, after_s: 0.0, is_sure };
-        let (parts, _) = parts(&[view(&first, true), view(&second, false)]);
+        let (parts, _) = parts(&[view(&first, true), view(&second, false)], 2);
         assert_eq!(cards_of(&parts), [Some(card(0))]);
         assert!(parts[0].to_s < 36.0, "{parts:?}");
     }

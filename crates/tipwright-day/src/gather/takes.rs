@@ -56,7 +56,7 @@ pub(super) fn casts_of<'m>(
         .iter()
         .map(|(_, along, begin)| View { along, after_s: begin.after_s, is_sure: begin.by_sound })
         .collect();
-    let (parts, told) = parts(&views);
+    let (parts, told) = parts(&views, at.fewest());
     let told: Vec<String> = told.iter().map(|t| in_words(at, t)).collect();
     let shortest_s = views.iter().map(|v| v.along.length_s).fold(f64::INFINITY, f64::min);
     match &parts[..] {
@@ -167,7 +167,11 @@ pub(super) fn write(
             clips: take.clips.clone(),
             from_s: cast.part_s.map(|p| p[0]),
             to_s: cast.part_s.map(|p| p[1]),
-            paired_by: if cast.moment.by_sound { "sound" } else { "time" },
+            paired_by: match cast.moment.by_sound {
+                _ if session.has_one_camera() => "alone",
+                true => "sound",
+                false => "time",
+            },
             doubt,
         });
         out.additions.takes.push(take);

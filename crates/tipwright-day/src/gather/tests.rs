@@ -166,6 +166,15 @@ fn kinds_are_told_by_how_marks_move() {
         ]
     });
     let plumb = clip(|i| vec![way(995.0 + 2.0 * i, 612.0, [6.0, 0.0], rest), way(997.0, 433.0, rest, rest)]);
+    // hung, carried, and hung again ahead along the cast
+    let hung_twice = clip(|i| {
+        let (x, speed) = match i as u32 {
+            0..=2 => (700.0, rest),
+            3 => (980.0, [400.0, -30.0]),
+            _ => (1300.0, rest),
+        };
+        vec![way(x, 700.0, speed, rest), way(x + 3.0, 480.0, speed, rest)]
+    });
     let toss = clip(|i| {
         if i < 2.0 { Vec::new() } else { vec![way(1000.0, 500.0 - 60.0 * i, [8.0, -600.0], [0.0, 1.0])] }
     });
@@ -178,6 +187,7 @@ fn kinds_are_told_by_how_marks_move() {
     for (what, kind) in [
         (&wand, Some(Kind::Wand)),
         (&plumb, Some(Kind::Plumb)),
+        (&hung_twice, Some(Kind::Plumb)),
         (&toss, Some(Kind::Toss)),
         (&take, Some(Kind::Take)),
         (&nothing, None),

@@ -103,8 +103,10 @@ fn lengths(session: &Session, judge: &mut Judge<'_>) {
 fn cameras(session: &Session, judge: &mut Judge<'_>) {
     let hung = |s: &super::SetUpClips<'_>| s.scene.plumb.as_ref().is_some_and(|clips| !clips.is_empty());
     if session.camera.is_empty() || session.has_one_camera() && !session.set_ups().iter().all(hung) {
+        // with a camera, the clip is what is missing
+        let subject = if session.camera.is_empty() { Subject::Session } else { Subject::Scene };
         judge.problem(
-            Subject::Session,
+            subject,
             format!("{} camera is given; depth needs two, or a plane that the cast lies in", session.camera.len()),
             "add a [[camera]] for the second phone; or film with the one the wand hung still at two places along the cast, and name that clip under [scene] plumb",
         );
@@ -113,7 +115,7 @@ fn cameras(session: &Session, judge: &mut Judge<'_>) {
             Subject::Session,
             Severity::Note,
             "there is one camera: takes are measured in the plane that a wand hung at two places tells (views = 1)",
-            "their figures are less sure than those of two phones, and left out of comparisons",
+            "their figures are less sure than those of two phones, and are compared among themselves only",
         );
     }
     let mut seen = BTreeSet::new();

@@ -4,8 +4,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{CompareBy, CompareChoice};
+use tipwright::evidence::consistency::{Errors, errors_of};
 use tipwright::model::results::{SessionResults, TakeKeys, TakeResults};
-use tipwright::model::{FigureId, RspSource, Stroke, StrokeKind};
+use tipwright::model::{FigureId, Measured, RspSource, Stroke, StrokeKind};
 
 /// Strokes of one caster on one side, in order.
 #[derive(Debug, Clone)]
@@ -14,13 +15,25 @@ pub struct Cell<'a> {
     pub strokes: Vec<&'a Stroke>,
     /// What most of all the compared strokes take rod straight position from.
     source: RspSource,
+    /// Whose the strokes' errors of measurement are.
+    errors: Errors,
 }
 
 impl Cell<'_> {
     /// Values of a figure, in order of the strokes: of one that ends at rod straight position, where that is from the usual source.
     #[must_use]
     pub fn values(&self, id: FigureId) -> Vec<f64> {
-        self.strokes.iter().filter_map(|s| s.like(id, self.source)).map(|m| m.value).collect()
+        self.measured(id).iter().map(|m| m.value).collect()
+    }
+
+    /// One standard deviation of what the strokes' errors have in common; 0 where two cameras saw them.
+    #[must_use]
+    pub fn shared_sd(&self, id: FigureId) -> f64 {
+        self.errors.shared_sd(&self.measured(id))
+    }
+
+    fn measured(&self, id: FigureId) -> Vec<Measured> {
+        self.strokes.iter().filter_map(|s| s.like(id, self.source)).collect()
     }
 }
 
@@ -72,6 +85,8 @@ pub struct Sorted<'a> {
     pub rows: Vec<Row<'a>>,
     /// What was left out and why.
     pub left_out: Vec<String>,
+    /// One camera alone saw every stroke.
+    pub one_camera: bool,
 }
 
 impl Sorted<'_> {
@@ -89,6 +104,7 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
     let sides = sides(sessions, choice);
     let mut rows: Vec<Person<'a>> = Vec::new();
     let mut left_out: BTreeMap<String, usize> = BTreeMap::new();
+    let errors = errors_of(sessions.iter().flat_map(|s| &s.takes).flat_map(|t| &t.strokes));
     for (session_idx, session) in sessions.iter().enumerate() {
         for take in &session.takes {
             let (pick_ups, strokes): (Vec<&Stroke>, Vec<&Stroke>) = take
@@ -97,7 +113,7 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
                 .filter(|s| choice.direction.is_none_or(|d| s.direction == d))
                 .partition(|s| s.kind == StrokeKind::PickUp);
             let (alone, strokes): (Vec<&Stroke>, Vec<&Stroke>) =
-                strokes.into_iter().partition(|s| s.views == 1);
+                strokes.into_iter().partition(|s| errors == Errors::OfEach && s.views == 1);
             if !alone.is_empty() {
                 let what = "strokes seen by one camera alone, which are measured in a plane that other takes or hung wands told";
                 *left_out.entry(what.into()).or_default() += alone.len();
@@ -127,7 +143,7 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
                 rows.len() - 1
             });
             rows[at].several |= rows[at].session_idx != session_idx;
-            let empty = || Cell { strokes: Vec::new(), source: RspSource::Bend };
+            let empty = || Cell { strokes: Vec::new(), source: RspSource::Bend, errors };
             rows[at].cells.entry(side).or_insert_with(empty).strokes.extend(strokes);
         }
     }
@@ -141,7 +157,8 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
     let nameless = choice.anonymous && choice.by == CompareBy::Phase;
     let numbered = |n| (1..=n).map(|k| Side::named(format!("phase {k}"))).collect();
     let sides = if nameless { numbered(sides.len()) } else { sides };
-    Sorted { sides, rows, left_out: left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect() }
+    let left_out = left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect();
+    Sorted { sides, rows, left_out, one_camera: errors == Errors::Shared }
 }
 
 /// Says to every cell what most strokes take rod straight position from, and how many of them take it from elsewhere.

@@ -85,6 +85,9 @@ pub struct Difference {
     pub is_paired: bool,
     /// Standard deviation between strokes, pooled over both sides; of the casters' differences when paired.
     pub scatter: Option<f64>,
+    /// Standard deviation of what no number of strokes makes smaller: one camera's plane. 0 of two cameras, and paired, where the casters' own
+    /// differences show it.
+    pub shared_sd: f64,
 }
 
 /// The comparison of the strokes of one direction.
@@ -120,7 +123,7 @@ pub fn part<'a>(sessions: &'a [SessionResults], choice: &CompareChoice, directio
         for (row_idx, row) in sorted.rows.iter().enumerate() {
             for (&side, cell) in &row.cells {
                 let values = cell.values(figure);
-                if let Some(sample) = describe(&values) {
+                if let Some(sample) = describe(&values).map(|s| s.with_error(cell.shared_sd(figure))) {
                     means.push(Mean { row: row_idx, side, figure, sample, trend: trend(&values) });
                 }
             }
@@ -147,6 +150,11 @@ fn values(row: &Row<'_>, side: usize, figure: FigureId) -> Vec<f64> {
     row.cells.get(&side).map(|c| c.values(figure)).unwrap_or_default()
 }
 
+/// What the errors of a row's strokes have in common, one standard deviation.
+fn shared_sd(row: &Row<'_>, side: usize, figure: FigureId) -> f64 {
+    row.cells.get(&side).map_or(0.0, |c| c.shared_sd(figure))
+}
+
 /// Casters up to which each is set against each other; beyond, the pairs are more than anybody reads, and the means hold all.
 const PAIRED_CASTERS: usize = 40;
 
@@ -164,7 +172,8 @@ fn between_casters(rows: &[Row<'_>], figure: FigureId, choice: &CompareChoice) -
     for (k, a) in rows.iter().enumerate() {
         for b in &rows[k + 1..] {
             let (x, y) = (values(a, 0, figure), values(b, 0, figure));
-            let estimate = difference(&x, &y);
+            let shared_sd = shared_sd(a, 0, figure).hypot(shared_sd(b, 0, figure));
+            let estimate = difference(&x, &y).map(|d| d.with_error(shared_sd));
             out.push(Difference {
                 figure,
                 of: String::new(),
@@ -176,6 +185,7 @@ fn between_casters(rows: &[Row<'_>], figure: FigureId, choice: &CompareChoice) -
                 verdict: Verdict::of(estimate, x.len().min(y.len()) >= choice.min_strokes),
                 is_paired: false,
                 scatter: pooled(&x, &y),
+                shared_sd,
             });
         }
     }
@@ -195,7 +205,8 @@ fn between_sides(
         if x.is_empty() || y.is_empty() {
             continue;
         }
-        let estimate = difference(&x, &y);
+        let shared_sd = shared_sd(row, first, figure).hypot(shared_sd(row, second, figure));
+        let estimate = difference(&x, &y).map(|d| d.with_error(shared_sd));
         if let (Some(a), Some(b)) = (describe(&x), describe(&y)) {
             pairs.push(b.mean - a.mean);
         }
@@ -210,6 +221,7 @@ fn between_sides(
             verdict: Verdict::of(estimate, x.len().min(y.len()) >= choice.min_strokes),
             is_paired: false,
             scatter: pooled(&x, &y),
+            shared_sd,
         });
     }
     if pairs.len() > 1 {
@@ -225,6 +237,7 @@ fn between_sides(
             verdict: Verdict::of(estimate, pairs.len() >= choice.min_pairs),
             is_paired: true,
             scatter: describe(&pairs).and_then(|s| s.spread),
+            shared_sd: 0.0,
         });
     }
     out

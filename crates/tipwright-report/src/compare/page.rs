@@ -32,6 +32,7 @@ struct Section {
     way: &'static str,
     heading: String,
     left_out: String,
+    one_camera: bool,
     words: Html,
     told: Html,
     untold: Html,
@@ -126,6 +127,7 @@ fn section(choice: &CompareChoice, part: &Part<'_>) -> Section {
         way,
         heading: format!("{} strokes", capital(way)),
         left_out: part.sorted.left_out.join("; "),
+        one_camera: part.sorted.one_camera,
         words: Html(words(choice, part, told.len())),
         told: differences(&told, way, "Differences that can be told"),
         untold_count: untold.len(),
@@ -227,6 +229,11 @@ fn verdict(d: &Difference) -> String {
     let what = dual(&escape(&text(UnitSystem::Metric)), &escape(&text(UnitSystem::Imperial)));
     let each = if d.is_paired { "casters" } else { "strokes of each" };
     let fewest = d.counts.0.min(d.counts.1);
+    let shared = Measured::new(0.0, d.shared_sd).half_width_95();
+    if shared >= worth_m {
+        return format!("{}; one camera alone can\u{2019}t tell {what}", d.verdict.word());
+    }
+    let worth_m = (worth_m.powi(2) - shared.powi(2)).sqrt();
     let more = d.scatter.and_then(|s| {
         if d.is_paired { paired_needed(s, fewest, worth_m) } else { more_needed(s, fewest, worth_m) }
     });

@@ -351,7 +351,8 @@ fn habit_line(habit: &Habit) -> String {
 }
 
 fn changes_lines(changes: &Changes) -> (String, Vec<String>) {
-    let heading = format!("From {} to {}", changes.first, changes.last);
+    let seen = if changes.one_camera { ", seen by one camera" } else { "" };
+    let heading = format!("From {} to {}{seen}", changes.first, changes.last);
     let lines = if changes.told.is_empty() {
         vec![format!("No change can be told from chance. {}", changes.needed.as_deref().unwrap_or_default())]
     } else {

@@ -126,7 +126,7 @@ fn cells(figure: FigureId, s: &Steadiness) -> [Cell; 3] {
             let one = |v: f64| rough(kind(figure), Measured::new(v, s.measurement_sd));
             format!("{} and {}", one(s.mean.value - s.mean.sd), one(s.mean.value + s.mean.sd))
         }
-        _ => full(kind(figure), with_half(s.mean.value, student_975(n - 1.0) * s.mean.sd)),
+        _ => full(kind(figure), with_half(s.mean.value, s.mean_half_width_95())),
     };
     let spread = s.spread.map_or_else(few, |v| spread_of(kind(figure), v));
     let trend = s.trend_per_stroke.map_or_else(few, |t| {
@@ -163,6 +163,7 @@ mod tests {
             spread: Some(0.03),
             measurement_sd: 0.01,
             trend_per_stroke: Some(Measured::new(0.04, 0.01)),
+            shared_sd: 0.0,
         };
         let [_, spread, trend] = cells(FigureId::Arc, &s).map(|c| c.html.0);
         assert_eq!(spread, "under 0.1\u{b0}");
@@ -181,6 +182,7 @@ mod tests {
             spread: None,
             measurement_sd: 0.1,
             trend_per_stroke: None,
+            shared_sd: 0.0,
         };
         let html = &cells(FigureId::PeakSpeed, &s)[0].html.0;
         assert!(html.contains("16.20") && html.contains("22.80") && !html.contains('\u{b1}'), "{html}");

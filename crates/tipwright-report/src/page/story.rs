@@ -243,6 +243,8 @@ pub struct Changes {
     pub told: Vec<Change>,
     /// What would be needed, where nothing is told.
     pub needed: Option<String>,
+    /// Of what one camera alone saw.
+    pub one_camera: bool,
 }
 
 /// Figures whose change is worth a line: what repeats another figure, and times of day, are not.
@@ -298,7 +300,9 @@ pub fn changes(session: &SessionResults, caster: &str) -> Option<Changes> {
     let told: Vec<Change> = told.into_iter().map(|t| t.1).take(CHANGES).collect();
     let needed = if told.is_empty() { needed(session, caster) } else { None };
     let word = |phase: Option<String>| phase.unwrap_or_else(|| "no phase".to_owned());
-    Some(Changes { first: word(first), last: word(last), told, needed })
+    let mut steady = session.steadiness.iter().filter(|s| s.caster == caster);
+    let one_camera = steady.any(|s| s.steadiness.shared_sd > 0.0);
+    Some(Changes { first: word(first), last: word(last), told, needed, one_camera })
 }
 
 /// A value whose 95 % half-width is given.
@@ -321,6 +325,12 @@ fn needed(session: &SessionResults, caster: &str) -> Option<String> {
         // The mean's error is the scatter observed over the root of their number.
         .map(|s| (s.steadiness.strokes, s.steadiness.mean.sd * (s.steadiness.strokes as f64).sqrt()))
         .collect();
+    if groups.iter().any(|s| s.steadiness.shared_sd > 0.0) {
+        return Some(
+            "What one camera alone can tell is set by its plane: more casts don\u{2019}t make it finer."
+                .into(),
+        );
+    }
     let fewest = groups.iter().map(|s| s.steadiness.strokes).min()?;
     let freedom: f64 = scatter.iter().map(|(n, _)| *n as f64 - 1.0).sum();
     let pooled = (scatter.iter().map(|(n, s)| (*n as f64 - 1.0) * s * s).sum::<f64>() / freedom).sqrt();

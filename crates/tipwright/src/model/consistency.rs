@@ -5,6 +5,7 @@ use serde::{Deserialize, Serialize};
 use super::figures::FigureId;
 use super::measured::Measured;
 use super::stroke::{Direction, StrokeKind};
+use crate::math::student_975;
 
 /// A figure over the strokes of one caster, phase, direction and kind of stroke.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -20,6 +21,19 @@ pub struct Steadiness {
     pub measurement_sd: f64,
     /// Change per stroke. `None` with too few strokes.
     pub trend_per_stroke: Option<Measured>,
+    /// One standard deviation of the error that all the strokes have in common and more strokes don't make smaller: of what one camera alone
+    /// saw, the plane's. 0 where errors are each stroke's own.
+    #[serde(default)]
+    pub shared_sd: f64,
+}
+
+impl Steadiness {
+    /// Half of the mean's 95 % interval: Student's for the scatter, the normal law's for what the strokes share.
+    #[must_use]
+    pub fn mean_half_width_95(&self) -> f64 {
+        let shared = Measured::new(0.0, self.shared_sd).half_width_95();
+        (student_975(self.strokes as f64 - 1.0) * self.mean.sd).hypot(shared)
+    }
 }
 
 /// A difference of two groups' means, second minus first.
