@@ -40,6 +40,9 @@ pub struct SheetArgs {
     /// Paper
     #[arg(long, value_enum, default_value = "a4")]
     pub paper: Paper,
+    /// Phones that film: with one alone the wand is hung at two places instead of waved
+    #[arg(long, default_value = "2", value_parser = clap::value_parser!(u8).range(1..=2))]
+    pub phones: u8,
     /// File to write; .svg or .pdf
     #[arg(short, long, default_value = "field.pdf")]
     pub output: PathBuf,

@@ -63,9 +63,61 @@ const STEPS: [Step; 6] = [
     },
 ];
 
+/// With one phone alone.
+const STEPS_OF_ONE: [Step; 5] = [
+    Step {
+        name: "tripod",
+        when: "before all",
+        what: "The phone on a tripod beside the cast, level and square to it, 7 to 9 m away, sun behind it, so that it sees the whole rod \
+               from butt to tip and a rod's length around it. Weigh it down, lay cords aside. Nobody touches it from now on.",
+        drawing: figures::plan_of_one,
+    },
+    Step {
+        name: "phone",
+        when: "before all",
+        what: "Held lengthwise, 1080p, 120 or 240 pictures a second, shortest exposure that is bright enough, focus and exposure locked, \
+               stabilisation and lens switching off, sound on. Same zoom all day.",
+        drawing: figures::phone,
+    },
+    Step {
+        name: "hung wand",
+        when: "before the first cast",
+        what: "One clip: card \u{ab}plumb\u{bb}; the wand hung from one end where casters' shoulders will be, five seconds quite still; \
+               carried; hung still for five seconds two to four metres ahead along the cast. Both balls in the picture at both places.",
+        drawing: figures::hung_twice,
+    },
+    Step {
+        name: "each take",
+        when: "as often as you like",
+        what: "The caster stands at the first place and casts toward the second: that way is what is measured. Start the phone, the \
+               caster's card for three seconds, step out of the picture. Six to ten strokes. A take that went wrong: card \u{ab}end\u{bb}.",
+        drawing: figures::take,
+    },
+    Step {
+        name: "touched?",
+        when: "whenever the phone or tripod was moved",
+        what: "Hang the wand at both places again before the next take, and go on. At the end of the day copy the phone's clips as they are, \
+               originals and not exports, into a folder: tipwright gather does the rest.",
+        drawing: figures::hung_twice,
+    },
+];
+
+/// With how many phones the day is filmed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Phones {
+    /// One alone.
+    One,
+    /// Two, or more.
+    Two,
+}
+
 /// The field sheet.
 #[must_use]
-pub fn field_sheet(paper: Paper) -> Sheet {
+pub fn field_sheet(paper: Paper, phones: Phones) -> Sheet {
+    let steps: &[Step] = match phones {
+        Phones::One => &STEPS_OF_ONE,
+        Phones::Two => &STEPS,
+    };
     let [width, height] = paper.sides_mm();
     let mut items = Vec::new();
     let (left, right) = (2.0 * BLANK_MM, width - 2.0 * BLANK_MM);
@@ -81,9 +133,9 @@ pub fn field_sheet(paper: Paper) -> Sheet {
     let foot = height - 2.0 * BLANK_MM - line_mm * (cautions.len() as f64 - 1.0);
     let first = top + TITLE_MM + 4.0;
     let last = foot - 2.0 * line_mm;
-    let each = (last - first) / STEPS.len() as f64;
+    let each = (last - first) / steps.len() as f64;
     let drawing_x = right - FIELD_MM[0];
-    for (i, step) in STEPS.iter().enumerate() {
+    for (i, step) in steps.iter().enumerate() {
         let y = first + each * i as f64;
         rule(&mut items, [left, y], [right, y], Ink::Grey, 0.15);
         write(&mut items, Face::Bold, NAME_MM, [left, y + 6.0], &format!("{} {}", i + 1, step.name));
@@ -121,8 +173,10 @@ mod tests {
 
     #[test]
     fn the_page_holds_all_steps_and_cautions_and_nothing_lies_on_another_text() {
-        for paper in [Paper::A4, Paper::Letter] {
-            let sheet = field_sheet(paper);
+        let all = [Paper::A4, Paper::Letter].into_iter();
+        let all = all.flat_map(|paper| [(paper, Phones::One), (paper, Phones::Two)]);
+        for (paper, phones) in all {
+            let sheet = field_sheet(paper, phones);
             let [w, h] = sheet.page_mm;
             let mut boxes: Vec<([f64; 4], &str)> = Vec::new();
             let mut printed = String::new();
@@ -155,7 +209,8 @@ mod tests {
                     assert!(apart, "`{text}` lies on `{other}` ({})", paper.name());
                 }
             }
-            for step in &STEPS {
+            let steps: &[Step] = if phones == Phones::One { &STEPS_OF_ONE } else { &STEPS };
+            for step in steps {
                 assert!(printed.contains(step.name));
             }
             for caution in CAUTIONS {

@@ -193,6 +193,42 @@ pub(super) fn plan() -> Drawing {
     d
 }
 
+/// Where the one tripod stands, and the two places of the hung wand, from above.
+pub(super) fn plan_of_one() -> Drawing {
+    let mut d = Drawing::default();
+    let phone = [31.0, 27.0];
+    let places = [[18.0, 6.0], [42.0, 6.0]];
+    d.way(&[[6.0, 6.0], [56.0, 6.0]], THIN);
+    d.head_of_arrow([50.0, 6.0], [57.0, 6.0]);
+    d.dashed(&[phone, [31.0, 6.0]], 1.2);
+    d.way(&[[31.0, 9.0], [34.0, 9.0], [34.0, 6.0]], THIN);
+    d.outline(&[[28.0, 26.2], [34.0, 26.2], [34.0, 27.8], [28.0, 27.8]], STRONG);
+    d.word([31.0, 17.4], "7 to 9 m");
+    for (place, word) in places.iter().zip(["caster", "ahead"]) {
+        d.fill(&arc(*place, 1.5, 0.0, TAU), Ink::Black);
+        d.word([place[0], 3.3], word);
+    }
+    d.word([53.0, 4.6], "cast");
+    d
+}
+
+/// The wand hung still at two places along the cast.
+pub(super) fn hung_twice() -> Drawing {
+    let mut d = Drawing::default();
+    d.ground(3.0, 59.0);
+    for x in [14.0, 48.0] {
+        d.way(&[[x, 2.0], [x, 4.0]], THIN);
+        d.way(&[[x, 5.0], [x, 19.0]], 0.5);
+        d.ball([x, 5.0], 1.1);
+        d.ball([x, 19.0], 1.1);
+    }
+    d.arrow([18.0, 12.0], [44.0, 12.0]);
+    d.word([31.0, 9.6], "2 to 4 m along the cast");
+    d.word([14.0, GROUND - 2.0], "where a shoulder is");
+    d.word([48.0, GROUND - 2.0], "ahead");
+    d
+}
+
 /// Two phones, one higher.
 pub(super) fn phones() -> Drawing {
     let mut d = Drawing::default();
@@ -208,6 +244,17 @@ pub(super) fn phones() -> Drawing {
     d.word([31.0, high - 1.6], "0.5 to 1 m higher");
     d.word([14.0, GROUND + 3.0], "west");
     d.word([47.0, GROUND + 3.0], "east");
+    d
+}
+
+/// One phone, level.
+pub(super) fn phone() -> Drawing {
+    let mut d = Drawing::default();
+    d.ground(3.0, 59.0);
+    d.tripod(22.0, 15.0, 0.0);
+    let eye = GROUND - 16.6;
+    d.dashed(&[[26.0, eye], [56.0, eye]], 0.8);
+    d.word([42.0, eye - 1.6], "level");
     d
 }
 

@@ -15,7 +15,7 @@ mod text;
 
 pub use board::{BoardSheetError, board_sheet};
 pub use cards::{CARD_SIDE_MM, CardWords, card_sheet};
-pub use field::field_sheet;
+pub use field::{Phones, field_sheet};
 pub(crate) use handout::{HandoutParts, handout_pdf};
 pub use render::pdf;
 use text::Face;
