@@ -80,7 +80,7 @@ const STEPS_OF_ONE: [Step; 5] = [
         drawing: figures::phone,
     },
     Step {
-        name: "hung wand",
+        name: "wand",
         when: "before the first cast",
         what: "One clip: card \u{ab}plumb\u{bb}; the wand hung from one end where casters' shoulders will be, five seconds quite still; \
                carried; hung still for five seconds two to four metres ahead along the cast. Both balls in the picture at both places.",

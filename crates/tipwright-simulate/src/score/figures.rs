@@ -120,8 +120,9 @@ pub struct Collected {
 impl Collected {
     /// Enters the pairs of a take.
     pub fn add(&mut self, name: &str, take: &Take, truth: &Take, pairs: &[Pair], config: &ScoreConfig) {
-        // creep and drift are the upper grip marker's where the take has one, however a stroke's end was found
-        let no_butt = take.strokes.iter().all(|s| s.is_by_tip);
+        // creep and drift are the upper grip marker's where the take has one, along a chord that ends by the speed in some of its strokes: of
+        // those there is no true value
+        let has_butt = take.strokes.iter().any(|s| !s.is_by_tip);
         for p in pairs {
             let (result, there) = (&take.strokes[p.result_idx], &truth.strokes[p.truth_idx]);
             // W ends at another instant when rod straight position is taken from speed: then so do the true figures
@@ -130,8 +131,11 @@ impl Collected {
             for id in
                 there.figures.keys().chain(same.figures.keys().filter(|id| !there.figures.contains_key(id)))
             {
-                let of_butt = matches!(id, FigureId::Creep | FigureId::Drift) && !no_butt;
-                let Some(true_value) = (if of_butt { there } else { same }).figures.get(id) else {
+                let is_butt_s = matches!(id, FigureId::Creep | FigureId::Drift) && has_butt;
+                if is_butt_s && result.is_by_tip && !there.is_by_tip {
+                    continue;
+                }
+                let Some(true_value) = same.figures.get(id) else {
                     *self.absent.entry(*id).or_default() += 1;
                     continue;
                 };

@@ -49,12 +49,17 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         Answer::OtherStart(seen_by) => seen_by == SeenBy::of(views[i]),
         _ => true,
     };
-    let others: Vec<Other> =
-        [Answer::OtherRsp, Answer::OtherStart(SeenBy::One), Answer::OtherStart(SeenBy::Several)]
-            .into_iter()
-            .filter(|answer| (0..raws.len()).any(|i| is_doubted(*answer, i)))
-            .filter_map(|answer| Other::of(&rod, &found, &raws, &allowed, answer, config))
-            .collect();
+    let answers = [
+        Answer::OtherRsp,
+        Answer::OtherStart(SeenBy::One),
+        Answer::OtherStart(SeenBy::Several),
+        Answer::OtherHalf,
+    ];
+    let others: Vec<Other> = answers
+        .into_iter()
+        .filter(|answer| (0..raws.len()).any(|i| is_doubted(*answer, i)))
+        .filter_map(|answer| Other::of(&rod, &found, &raws, &allowed, answer, config))
+        .collect();
     let ways: Vec<Vector3<f64>> = raws.iter().zip(&found).map(|(r, f)| way(r, f)).collect();
     let nominal = rod.nominal();
     let chords: Vec<[Point3<f64>; 2]> =

@@ -97,7 +97,7 @@ impl Other {
 
     /// Stroke `i`, or one beside it, has other moments.
     pub fn differs(&self, own: &[Raw], i: usize) -> bool {
-        let moments = |r: &Raw| [r.times.t_start_s, r.t_rsp_s].map(f64::to_bits);
+        let moments = |r: &Raw| [r.times.t_start_s, r.t_rsp_s, r.half_s].map(f64::to_bits);
         let near = i.saturating_sub(1)..(i + 2).min(own.len());
         near.into_iter().any(|k| moments(&self.raws[k]) != moments(&own[k]))
     }

@@ -33,6 +33,8 @@ pub(super) enum Answer {
     OtherRsp,
     /// Started at the other moment at which it may have.
     OtherStart(SeenBy),
+    /// Half of the peak speed reached at the other moment at which it may have been.
+    OtherHalf,
 }
 
 /// What the path itself allows a stroke to be measured by; draws follow it.
@@ -57,6 +59,8 @@ pub(super) struct Raw {
     pub values: [f64; FIGURES],
     pub times: Times,
     pub t_rsp_s: f64,
+    /// Half of the peak speed is reached.
+    pub half_s: f64,
     pub plane: Option<CastPlane>,
     /// Error of the time of largest bend that is the fit's own, milliseconds.
     pub top_error_ms: f64,
@@ -109,6 +113,7 @@ fn measure_one(
         values: [f64::NAN; FIGURES],
         times,
         t_rsp_s: times.t_peak_s,
+        half_s: f64::NAN,
         plane: None,
         top_error_ms: 0.0,
         t_counterflex_s: f64::NAN,
@@ -155,21 +160,22 @@ fn measure_one(
         let (from, to) = (times.t_start_s, raw.t_rsp_s);
         raw.set(F::ButtSpeed, largest(|t| upper.speed(t), from, to, 2.0 * found.search.step_s).1);
     }
-    let half_s = window_figures(tip, &mut raw, config);
+    window_figures(tip, &mut raw, allowed.answer, config);
     if let (Some(pair), Some(plane), true) = (&rod.pair, raw.plane, allowed.bend) {
-        let turned_deg = butt::arc_deg(pair, &plane, half_s, raw.t_rsp_s);
+        let turned_deg = butt::arc_deg(pair, &plane, raw.half_s, raw.t_rsp_s);
         raw.set(F::FastArc, turned_deg);
     }
     counterflex_proxy(tip, &mut raw, config, found.search.step_s, last_s.min(next_start_s));
     raw
 }
 
-/// Everything that follows from the tip in W; when half of the peak speed is reached.
-fn window_figures(tip: &Curve<'_>, raw: &mut Raw, config: &StrokesConfig) -> f64 {
+/// Everything that follows from the tip in W.
+fn window_figures(tip: &Curve<'_>, raw: &mut Raw, answer: Answer, config: &StrokesConfig) {
     let (start_s, rsp_s) = (raw.times.t_start_s, raw.t_rsp_s);
     raw.set(F::TRsp, rsp_s);
     raw.set(F::Duration, rsp_s - start_s);
-    let speed = speed::profile(tip, &raw.times, rsp_s, config);
+    let speed = speed::profile(tip, &raw.times, rsp_s, answer, config);
+    raw.half_s = speed.half_s;
     raw.set(F::LatePower, speed.late_power);
     raw.set(F::FastTime, (rsp_s - speed.half_s) * 1000.0);
     raw.set(F::Smoothness, speed.ramp_r2);
@@ -180,7 +186,7 @@ fn window_figures(tip: &Curve<'_>, raw: &mut Raw, config: &StrokesConfig) -> f64
     raw.set(F::Chord, (points[n - 1] - points[0]).norm());
     let Some(plane) = raw.plane else {
         raw.set(F::Travel, points.windows(2).map(|w| (w[1] - w[0]).norm()).sum());
-        return speed.half_s;
+        return;
     };
     let shape = shape(&plane, &points);
     raw.set(F::ChordAngle, plane.angle_deg());
@@ -191,7 +197,6 @@ fn window_figures(tip: &Curve<'_>, raw: &mut Raw, config: &StrokesConfig) -> f64
     raw.set(F::SlpRms, shape.slp_rms_m);
     raw.set(F::Straightness, shape.straightness);
     raw.set(F::OffPlaneMax, shape.off_plane_max_m);
-    speed.half_s
 }
 
 /// Depth below the prolonged chord of the tip's lowest point from the rod straight position until the tip turns

@@ -107,9 +107,9 @@ const DOUBTED_BY: f64 = std::f64::consts::SQRT_2;
 /// and below. A line that is pulled off the water gives the tip a first rise of 60 ms, whose top was 1.02 to 1.12 times as fast as measured
 /// and whose bottom 0.84 to 1.01 times, in 18 pick-ups of simulated clinic days (seeds 1 to 3, all in view when this was set). No draw shows
 /// it. At one pick-up of seed 2 the top was 0.194 of the peak for 0.202: the start was 66 ms late at a stated 0.1 ms.
-const TAKEN_BY: f64 = 1.15;
+pub(super) const TAKEN_BY: f64 = 1.15;
 /// Between two starts seen by two cameras the tip slows down by so much at least: less is the path's own error.
-const SLOWS_BY: f64 = 1.05;
+pub(super) const SLOWS_BY: f64 = 1.05;
 
 /// Cameras that saw a stroke.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
