@@ -4,7 +4,7 @@ import path from 'node:path';
 import { checkDrawings, checkSheets, smallText } from './drawings.mjs';
 import { checkDay, checkLater, checkStory } from './first_screens.mjs';
 import { checkPair, checkPairFigures } from './pairs.mjs';
-import { checkFilm, checkOverlays, checkPlay, checkStroke } from './players.mjs';
+import { checkFilm, checkInStep, checkOverlays, checkPlay, checkStroke } from './players.mjs';
 import { checkPaper, checkPrint } from './print.mjs';
 import { checkAxe, checkNotes, checkSort } from './reader.mjs';
 import { LIMITS, check, drawAll, finish, open } from './support.mjs';
@@ -46,6 +46,7 @@ async function checkPage(file, folder) {
   if (kind === 'caster') await checkStory(file, folder, name);
   if (strokes > 0) await checkLater(page, name);
   if (strokes > 0) await checkPlay(file, folder, name);
+  if (kind === 'caster') await checkInStep(file, name);
   await drawAll(page);
   // What is written for those who work on the program itself keeps to the units of the files.
   const switches = await page.locator('input[name=units]').count() > 0;

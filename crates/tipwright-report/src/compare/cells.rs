@@ -72,6 +72,8 @@ pub struct Sorted<'a> {
     pub rows: Vec<Row<'a>>,
     /// What was left out and why.
     pub left_out: Vec<String>,
+    /// Casters of the sessions who have nothing to be compared, and why.
+    pub absent: Vec<String>,
 }
 
 impl Sorted<'_> {
@@ -131,7 +133,9 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
             rows[at].cells.entry(side).or_insert_with(empty).strokes.extend(strokes);
         }
     }
-    rows.retain(|row| row.cells.values().any(|c| !c.strokes.is_empty()));
+    let (mut rows, gone): (Vec<Person<'a>>, Vec<Person<'a>>) =
+        rows.into_iter().partition(|row| row.cells.values().any(|c| !c.strokes.is_empty()));
+    let absent = gone.iter().map(|p| absent(p, sessions, choice)).collect();
     if let Some((what, n)) = take_usual_source(&mut rows) {
         left_out.insert(what, n);
     }
@@ -141,7 +145,35 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
     let nameless = choice.anonymous && choice.by == CompareBy::Phase;
     let numbered = |n| (1..=n).map(|k| Side::named(format!("phase {k}"))).collect();
     let sides = if nameless { numbered(sides.len()) } else { sides };
-    Sorted { sides, rows, left_out: left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect() }
+    let left_out = left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect();
+    Sorted { sides, rows, left_out, absent }
+}
+
+/// A caster without a stroke to compare, and why.
+fn absent(person: &Person<'_>, sessions: &[SessionResults], choice: &CompareChoice) -> String {
+    let takes: Vec<&TakeResults> = sessions
+        .iter()
+        .enumerate()
+        .flat_map(|(k, s)| s.takes.iter().filter(move |t| key_of(t, k) == person.key))
+        .collect();
+    let strokes: Vec<&Stroke> = takes.iter().flat_map(|t| &t.strokes).collect();
+    let of_way = |s: &&&Stroke| choice.direction.is_none_or(|d| s.direction == d);
+    let why = if strokes.is_empty() {
+        match takes.len() {
+            1 => "the only take could not be measured".to_owned(),
+            n => format!("none of {n} takes could be measured"),
+        }
+    } else if !strokes.iter().any(|s| of_way(&s)) {
+        "none was cast this way".to_owned()
+    } else if strokes.iter().filter(of_way).all(|s| s.kind == StrokeKind::PickUp) {
+        "nothing but pick-ups".to_owned()
+    } else if strokes.iter().filter(of_way).all(|s| s.views == 1 || s.kind == StrokeKind::PickUp) {
+        "one camera alone saw all of it".to_owned()
+    } else {
+        "none on a side that is compared".to_owned()
+    };
+    let name = if choice.anonymous { "one caster" } else { person.take.alias.as_str() };
+    format!("{name} ({why})")
 }
 
 /// Says to every cell what most strokes take rod straight position from, and how many of them take it from elsewhere.
