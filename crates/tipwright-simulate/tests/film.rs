@@ -148,7 +148,8 @@ fn each_camera_filmed_each_stroke(take: &TakeResults, results: &Path) {
             let [own, other] = [own, other].map(|k| &films[k].frame_t_s);
             let half_s = 0.5 * other.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
             let inside = own.iter().filter(|t| other[0] <= **t && **t <= other[other.len() - 1]);
-            let off_s = inside.clone().map(|t| other.iter().map(|o| (o - t).abs()).fold(f64::INFINITY, f64::min));
+            let off_s =
+                inside.clone().map(|t| other.iter().map(|o| (o - t).abs()).fold(f64::INFINITY, f64::min));
             assert!(inside.count() + 2 >= own.len() && off_s.fold(0.0, f64::max) <= half_s + 1e-9);
         }
     }
@@ -201,7 +202,8 @@ fn one_clip_that_fails_costs_that_clip(session: &Path, results: &Path, reader: &
             assert_eq!(told, 1, "run {run}: {:?}", take.warnings);
         }
         let page = std::fs::read_dir(results.join("report")).unwrap().map(|f| f.unwrap().path());
-        let page = page.filter(|f| f.file_name().unwrap().to_string_lossy().starts_with("caster-")).next().unwrap();
+        let page =
+            page.filter(|f| f.file_name().unwrap().to_string_lossy().starts_with("caster-")).next().unwrap();
         let page = std::fs::read_to_string(page).unwrap();
         assert!(page.contains("There is no film of stroke 2 by camera east"), "the page does not say it");
         assert_eq!(maker.calls.load(Ordering::Relaxed), 2 * runs, "clips filmed for {said}");

@@ -11,7 +11,8 @@ use super::{DayError, Event, SetUps, inputs};
 use crate::session::Session;
 use crate::store::{self, Files, Place};
 use tipwright::model::film::{
-    DrawFrame, DrawnLine, FilmConfig, FilmError, FilmMaker, FilmMoment, FilmSpan, FilmStill, FilmedSpan, StrokeFilm,
+    DrawFrame, DrawnLine, FilmConfig, FilmError, FilmMaker, FilmMoment, FilmSpan, FilmStill, FilmedSpan,
+    StrokeFilm,
 };
 use tipwright::model::line::StrokeLoop;
 use tipwright::model::results::PathPoint;
@@ -144,12 +145,7 @@ struct Made {
     is_written: bool,
 }
 
-fn of_take(
-    run: &Run<'_>,
-    (take, path): (&TakeResults, &[PathPoint]),
-    idx: usize,
-    film: Filming<'_>,
-) -> Made {
+fn of_take(run: &Run<'_>, (take, path): (&TakeResults, &[PathPoint]), idx: usize, film: Filming<'_>) -> Made {
     let cameras = cameras(run.session, take);
     let workshop = run.store.workshop();
     let mut made = Made { kept: KeptFilm::default(), is_written: true };
@@ -209,8 +205,9 @@ fn warnings(take: &TakeResults, camera: &str, of: usize, failures: &[(u32, FilmE
                 1 => format!("stroke {numbers}"),
                 _ => format!("strokes {numbers}"),
             };
-            let remedy =
-                format!("there is no film of {what} by camera {camera}; other films and all figures are complete");
+            let remedy = format!(
+                "there is no film of {what} by camera {camera}; other films and all figures are complete"
+            );
             Warning::new(Severity::Warning, format!("film of take {}", take.take), reason, remedy)
         })
         .collect()

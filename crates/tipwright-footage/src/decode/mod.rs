@@ -131,12 +131,15 @@ impl Clip {
     /// Whether the key frame that a jump to this time would lead to was read already, by the file's own index: such a jump decodes frames
     /// twice. `false` without an index.
     pub(crate) fn has_read_key_before(&self, pts_s: f64) -> bool {
-        let (Some(stream), Some(read_to)) = (self.input.stream(self.stream_idx), self.read_to) else { return false };
+        let (Some(stream), Some(read_to)) = (self.input.stream(self.stream_idx), self.read_to) else {
+            return false;
+        };
         let ticks = (self.jump_s(pts_s) / self.time_base_s) as i64;
         // SAFETY: the stream belongs to the open input; the entry is looked at before anything else is read from it.
         let key = unsafe {
             let stream = stream.as_ptr().cast_mut();
-            ff::ffi::avformat_index_get_entry_from_timestamp(stream, ticks, ff::ffi::AVSEEK_FLAG_BACKWARD).as_ref()
+            ff::ffi::avformat_index_get_entry_from_timestamp(stream, ticks, ff::ffi::AVSEEK_FLAG_BACKWARD)
+                .as_ref()
         };
         key.is_some_and(|key| key.timestamp <= read_to)
     }

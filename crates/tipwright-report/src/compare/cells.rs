@@ -145,7 +145,15 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
     let nameless = choice.anonymous && choice.by == CompareBy::Phase;
     let numbered = |n| (1..=n).map(|k| Side::named(format!("phase {k}"))).collect();
     let sides = if nameless { numbered(sides.len()) } else { sides };
-    let left_out = left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect();
+    let one = |what: &str| {
+        what.replacen("s ", " ", 1).replacen("s, which are", ", which is", 1).replacen(
+            "which are",
+            "which is",
+            1,
+        )
+    };
+    let counted = |(what, n): (String, usize)| format!("{n} {}", if n == 1 { one(&what) } else { what });
+    let left_out = left_out.into_iter().map(counted).collect();
     Sorted { sides, rows, left_out, absent }
 }
 

@@ -211,7 +211,10 @@ fn words(choice: &CompareChoice, part: &Part<'_>, told: usize) -> String {
         };
     }
     if let (CompareBy::Caster, [only]) = (choice.by, part.sorted.rows.as_slice()) {
-        return format!("Of {} alone there are strokes to compare: nobody stands beside.", escape(&only.label));
+        return format!(
+            "Of {} alone there are strokes to compare: nobody stands beside.",
+            escape(&only.label)
+        );
     }
     if choice.by != CompareBy::Caster && sides.len() < 2 {
         let only = sides.first().map_or("", |s| s.name.as_str());

@@ -206,7 +206,8 @@ fn cameras(casts: &[Cast<'_>]) -> Vec<String> {
     if casts.iter().all(|c| c.films.len() < 2) {
         return Vec::new();
     }
-    let names: BTreeSet<_> = casts.iter().flat_map(|c| &c.films).map(|f| visible(&f.camera).into_owned()).collect();
+    let names: BTreeSet<_> =
+        casts.iter().flat_map(|c| &c.films).map(|f| visible(&f.camera).into_owned()).collect();
     names.into_iter().collect()
 }
 

@@ -297,7 +297,13 @@ mod tests {
     fn no_sheet_is_empty() {
         let parts = HandoutParts { tables: "", overlays: "", drawing: None, changes: None, ..parts("", 1) };
         let sheets = sheets(&parts);
-        let texts = |sheet: &Sheet| sheet.items.iter().filter(|i| matches!(i, Item::Text { text, .. } if text.contains("02-again"))).count();
+        let texts = |sheet: &Sheet| {
+            sheet
+                .items
+                .iter()
+                .filter(|i| matches!(i, Item::Text { text, .. } if text.contains("02-again")))
+                .count()
+        };
         assert_eq!(sheets.iter().map(texts).collect::<Vec<_>>(), [1]);
     }
 
