@@ -227,3 +227,81 @@ fn write_still(file: &Path, canvas: &Canvas) -> Result<(), FilmError> {
     let bytes = made().map_err(|e| write_error(file, e.message))?;
     std::fs::write(file, bytes.as_slice()).map_err(|e| write_error(file, e))
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)] // a test fails by panicking
+mod tests {
+    use super::*;
+    use std::path::PathBuf;
+
+    /// A grey clip of four seconds at 30 frames a second.
+    fn clip(folder: &Path, key_every: u32) -> PathBuf {
+        let path = folder.join(format!("{key_every}.mp4"));
+        let size_px = [64, 48];
+        let settings =
+            EncodeConfig { key_every, for_web: true, ..EncodeConfig::new(size_px.map(|n| n as u32)) };
+        let mut encoder = ClipEncoder::create(&path, settings).unwrap();
+        for k in 0..120_u8 {
+            let grey = vec![128; 64 * 48 / 4];
+            let canvas =
+                Canvas { size_px, luma: vec![k; 64 * 48], chroma: [grey.clone(), grey], full_range: false };
+            encoder.push(&canvas.planes(), i64::from(k) * 3000).unwrap();
+        }
+        encoder.finish().unwrap();
+        path
+    }
+
+    /// Where the next stretch begins behind a key frame that was read already, a jump would decode frames twice.
+    #[test]
+    fn no_jump_leads_back_to_what_was_read() {
+        let folder = tempfile::tempdir().unwrap();
+        for (key_every, is_read) in [(1000, true), (30, false)] {
+            let mut clip = Clip::open(&clip(folder.path(), key_every), None, 1).unwrap();
+            assert!(!clip.has_read_key_before(2.5), "nothing was read yet");
+            for _ in 0..10 {
+                clip.next_frame().unwrap().unwrap();
+            }
+            assert_eq!(clip.has_read_key_before(2.5), is_read, "a key frame every {key_every} frames");
+            if !is_read {
+                clip.jump_before(2.5);
+                let landed_s = clip.next_frame().unwrap().unwrap().pts_s;
+                assert!((1.9..2.46).contains(&landed_s), "{landed_s}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_stretch_fails_by_itself() {
+        let folder = tempfile::tempdir().unwrap();
+        let source = clip(folder.path(), 30);
+        let nothing = |_: f64| Vec::new();
+        let span = |name: &str, from_pts_s: f64, to_pts_s: f64| FilmSpan {
+            from_pts_s,
+            to_pts_s,
+            crop_px: [0.0, 0.0, 64.0, 48.0],
+            clip: folder.path().join(name),
+            stills: vec![(from_pts_s + 0.1, folder.path().join(name).with_extension("jpg"))],
+            draw: &nothing,
+        };
+        // the later stretch first, one beyond the clip's end, one that overlaps another, one whose folder is a file
+        let spans = [
+            span("late.mp4", 2.99, 3.51),
+            span("beyond.mp4", 9.0, 9.5),
+            span("early.mp4", 0.19, 0.71),
+            span("over.mp4", 0.49, 0.81),
+            span("30.mp4/no.mp4", 0.19, 0.71),
+        ];
+        let films = Reader::default().film(&source, None, &spans, &FilmConfig::default());
+        let frames =
+            |k: usize| films[k].as_ref().map(|f| (f.frame_pts_s.len(), f.size_px, f.still_pts_s.len()));
+        assert_eq!(frames(0).unwrap(), (16, [64, 48], 1));
+        assert!(matches!(films[1], Err(FilmError::NoFrame { .. })));
+        assert_eq!([frames(2).unwrap().0, frames(3).unwrap().0], [16, 10]);
+        assert!(matches!(films[4], Err(FilmError::Write { .. })));
+        let first_s = films[0].as_ref().unwrap().frame_pts_s[0];
+        assert!((first_s - 3.0).abs() < 1e-3, "{first_s}");
+        let unread =
+            Reader::default().film(&folder.path().join("none.mp4"), None, &spans, &FilmConfig::default());
+        assert!(unread.len() == 5 && unread.iter().all(|f| matches!(f, Err(FilmError::Read(_)))));
+    }
+}
