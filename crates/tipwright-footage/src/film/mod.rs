@@ -48,7 +48,8 @@ impl FilmMaker for Reader {
         spans: &[FilmSpan<'_>],
         config: &FilmConfig,
     ) -> Vec<Result<FilmedSpan, FilmError>> {
-        let mut films: Vec<Film<'_, '_>> = spans.iter().map(|s| Film::Open(Writer::new(s))).collect();
+        let mut films: Vec<Film<'_, '_>> =
+            spans.iter().map(|s| Film::Open(Box::new(Writer::new(s)))).collect();
         let read = self.pass(source, capture_fps, &mut films, config);
         films.into_iter().map(|film| film.ended(source, read.as_ref().err())).collect()
     }
@@ -98,7 +99,7 @@ impl Reader {
 
 /// A stretch's film on its way. One that ended lets go of its encoder and its pictures at once: a take has dozens.
 enum Film<'a, 'b> {
-    Open(Writer<'a, 'b>),
+    Open(Box<Writer<'a, 'b>>),
     Ended(Result<FilmedSpan, FilmError>),
 }
 

@@ -81,7 +81,7 @@ const filmOf = (element, from = 0) => {
     if (Math.abs(late) > 0.3) {
       if (!element.seeking) element.currentTime = place(t);
     } else {
-      const near = Math.abs(off) < 0.2 / fps || Math.abs(late) < 0.006;
+      const near = Math.abs(off) < 0.05 / fps || Math.abs(late) < 0.006;
       const pace = Math.max(slowest, Math.min(fastest, played * (near ? 1 : 1 + Math.max(-0.5, Math.min(0.5, 3 * late)))));
       if (Math.abs(element.playbackRate / pace - 1) > 0.02) element.playbackRate = pace;
     }
