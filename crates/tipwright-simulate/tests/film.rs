@@ -201,9 +201,8 @@ fn one_clip_that_fails_costs_that_clip(session: &Path, results: &Path, reader: &
             let told = take.warnings.iter().filter(|w| w.what.contains(&said)).count();
             assert_eq!(told, 1, "run {run}: {:?}", take.warnings);
         }
-        let page = std::fs::read_dir(results.join("report")).unwrap().map(|f| f.unwrap().path());
-        let page =
-            page.filter(|f| f.file_name().unwrap().to_string_lossy().starts_with("caster-")).next().unwrap();
+        let mut pages = std::fs::read_dir(results.join("report")).unwrap().map(|f| f.unwrap().path());
+        let page = pages.find(|f| f.file_name().unwrap().to_string_lossy().starts_with("caster-")).unwrap();
         let page = std::fs::read_to_string(page).unwrap();
         assert!(page.contains("There is no film of stroke 2 by camera east"), "the page does not say it");
         assert_eq!(maker.calls.load(Ordering::Relaxed), 2 * runs, "clips filmed for {said}");
