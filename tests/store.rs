@@ -169,7 +169,7 @@ fn a_title_an_alias_and_a_phase_reach_the_tables_of_kept_takes() {
 fn what_no_longer_belongs_is_gone() {
     let day = Day::measured();
     let left = [
-        "report/film/01-01-before-stroke-01.mp4",
+        "report/film/01-01-before-stroke-01-west.mp4",
         "kept/film_01-before.kept",
         "takes/01-before/plots/loop-77.svg",
         "takes/01-before/.path.csv.4711.part",

@@ -2,9 +2,10 @@
 import { existsSync, readdirSync, statSync } from 'node:fs';
 import path from 'node:path';
 import { checkDrawings, checkSheets, smallText } from './drawings.mjs';
+import { checkNothingEmpty } from './empty.mjs';
 import { checkDay, checkLater, checkStory } from './first_screens.mjs';
 import { checkPair, checkPairFigures } from './pairs.mjs';
-import { checkFilm, checkOverlays, checkPlay, checkStroke } from './players.mjs';
+import { checkFilm, checkInStep, checkOverlays, checkPlay, checkStroke } from './players.mjs';
 import { checkPaper, checkPrint } from './print.mjs';
 import { checkAxe, checkNotes, checkSort } from './reader.mjs';
 import { LIMITS, check, drawAll, finish, open } from './support.mjs';
@@ -37,20 +38,24 @@ async function checkPage(file, folder) {
   const strokes = await page.locator('article.stroke').count();
   const isReport = kind !== 'other';
   console.log(`${name}: ${(bytes / 1e6).toFixed(2)} MB, ${strokes} strokes, first page after ${paint.toFixed(0)} ms, opened after ${opened.toFixed(0)} ms`);
+  if (dir !== 'score') await checkNothingEmpty(file, folder, name);
   if (kind === 'day') await checkDay(file, folder, name);
   const pairs = await page.locator('#pair').count() > 0;
   if (pairs) await checkPair(file, folder, name);
   if (kind === 'pair') await checkPairFigures(file, folder, name);
-  if (kind === 'handout') checkPaper(file, name);
+  // of a caster of whom nothing was measured there is one sheet, which says so
+  const hasFigures = await page.locator('svg.plot, figure.later, table').count() > 0;
+  if (kind === 'handout') checkPaper(file, name, hasFigures ? 2 : 1);
   if (kind === 'caster') await checkNotes(file, folder, name);
   if (kind === 'caster') await checkStory(file, folder, name);
   if (strokes > 0) await checkLater(page, name);
   if (strokes > 0) await checkPlay(file, folder, name);
+  if (kind === 'caster') await checkInStep(file, name);
   await drawAll(page);
   // What is written for those who work on the program itself keeps to the units of the files.
   const switches = await page.locator('input[name=units]').count() > 0;
   check(switches || !isReport && strokes === 0, `${name}: no switch of units`);
-  if (switches) await checkUnits(page, name);
+  if (switches) await checkUnits(page, name, hasFigures);
   for (const units of switches ? ['m', 'ft'] : ['']) {
     if (units) await page.check(`input[name=units][value=${units}]`);
     await checkDrawings(page, `${name}, units ${units}`);

@@ -93,18 +93,37 @@ export async function checkPair(file, folder, name) {
       check(later.films.length === 2 && later.films.every((t) => t > 0.1), `${label}: films stand at ${later.films}`);
       const off = await page.evaluate(() => [...document.querySelectorAll('#pair video')].map((v, n) => {
         const data = JSON.parse([...document.querySelectorAll('#pair script.cast')].find((s) => s.dataset.id === document.querySelector(n ? '#pair select.second' : '#pair select.first').value).textContent);
-        const now = data.film.t[Math.min(data.film.t.length - 1, Math.floor(v.currentTime * data.film.fps))] - data.events[document.querySelector('#pair select.align').value];
+        const times = v.dataset.t.split(' ').map(Number);
+        const now = times[Math.min(times.length - 1, Math.floor(v.currentTime * +v.dataset.fps))] - data.events[document.querySelector('#pair select.align').value];
         return now - parseFloat(document.querySelector('#pair .reading').textContent.replace('\u2212', '-'));
       }));
-      check(off.every((t) => Math.abs(t) < 0.06), `${label}: the films are ${off.map((t) => t.toFixed(3))} s from the drawings`);
+      check(off.every((t) => Math.abs(t) < 0.02), `${label}: the films are ${off.map((t) => t.toFixed(3))} s from the drawings`);
     }
     await press(page.locator('#pair .play'));
     const stopped = await pairState(page);
     await page.waitForTimeout(300);
     check((await pairState(page)).k === stopped.k && stopped.play === 'play', `${label}: pressed again it does not stop`);
+    if (later.films.length > 0) await checkCameras(page, label);
     check(await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth), `${label}: it scrolls sideways`);
     await context.close();
   }
+}
+
+// The films of both are those of the camera that is picked, at the moment that was shown.
+async function checkCameras(page, label) {
+  const pick = page.locator('#pair select.camera');
+  const cameras = await pick.count() ? await pick.evaluate((p) => [...p.options].map((o) => o.value).filter(Boolean)) : [];
+  const seen = new Set();
+  for (const camera of cameras) {
+    const before = await pairState(page);
+    await pick.selectOption(camera);
+    await page.waitForTimeout(500);
+    const now = await page.evaluate(() => [...document.querySelectorAll('#pair .films figure')].map((f) => [f.querySelector('video').getAttribute('src'), f.querySelector('figcaption').textContent, f.querySelector('video').currentTime]));
+    const after = await pairState(page);
+    check(after.k === before.k && now.length === 2 && now.every(([, text, t]) => text.endsWith(`camera ${camera}`) && t > 0.1), `${label}: films by camera ${camera} are ${JSON.stringify(now)}`);
+    now.forEach(([src]) => seen.add(src));
+  }
+  check(cameras.length === 0 || seen.size === 2 * cameras.length, `${label}: ${seen.size} films by ${cameras.length} cameras`);
 }
 
 // Figures of the two are written as on the casters' own pages.

@@ -47,13 +47,13 @@ export async function checkPrint(file, folder, name, kind) {
 }
 
 // The handout on paper, beside its page: two pages, the student's name, nobody else's.
-export function checkPaper(file, name) {
+export function checkPaper(file, name, sheets) {
   const paper = file.replace(/html$/, 'pdf');
   if (!existsSync(paper)) return check(false, `${name}: no handout on paper beside it`);
   const text = execFileSync('pdftotext', ['-layout', paper, '-']).toString();
   const pages = text.split('\f').slice(0, -1);
   const own = /<h1>([^<]*)<\/h1>/.exec(readFileSync(file, 'utf8'))[1];
-  check(pages.length === 2, `${name}: ${pages.length} printed pages`);
+  check(pages.length === sheets, `${name}: ${pages.length} printed pages`);
   check(text.includes(own), `${name}: ${own} does not stand on paper`);
   const others = readdirSync(path.dirname(file)).filter((f) => f.endsWith('.html')).map((f) => /<h1>([^<]*)<\/h1>/.exec(readFileSync(path.join(path.dirname(file), f), 'utf8'))[1]).filter((n) => n !== own);
   check(others.every((n) => !text.includes(n)), `${name}: somebody else stands on paper`);

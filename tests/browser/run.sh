@@ -21,7 +21,7 @@ if [ $# -eq 0 ]; then
   trap 'rm -rf "$made"' EXIT
   "$root/tests/sample_results.sh" "$made"
   node "$here/check.mjs" --only day "$made/six"
-  set -- "$made"/{day,nameless,plan,feet,tip-only/report,sixty/report,shifted,season}
+  set -- "$made"/{day,nameless,failed,nothing,plan,feet,tip-only/report,sixty/report,shifted,season}
 fi
 # a browser a folder, two at a time: most of the time of a check is waiting for a film to play
 printf '%s\0' "$@" | xargs -0 -n 1 -P 2 node "$here/check.mjs"

@@ -4,8 +4,9 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
 
-use tipwright::model::film::{DrawFrame, FilmConfig, FilmMaker, FilmSpan};
+use tipwright::model::film::{DrawFrame, FilmConfig, FilmError, FilmMaker, FilmMoment, FilmSpan, FilmedSpan};
 use tipwright::model::footage::{Footage, PlaneData};
 use tipwright::model::{TakeCameraFit, TakeClock, TakeResults};
 use tipwright_day::day::{DayConfig, Event, Filming, read_results, run_with_film};
@@ -98,7 +99,7 @@ fn painted_errors_px(
         draw,
     };
     let spans = [span("ring.mp4", &ring as DrawFrame<'_>), span("plain.mp4", &nothing)];
-    Reader::default().film(source, None, &spans, &config).unwrap();
+    Reader::default().film(source, None, &spans, &config).into_iter().for_each(|film| drop(film.unwrap()));
     let (drawn, plain) = (frames(&spans[0].clip), frames(&spans[1].clip));
     assert_eq!(drawn.len(), plain.len());
     let mut out = Vec::new();
@@ -127,6 +128,85 @@ fn painted_errors_px(
         }
     }
     out
+}
+
+/// Two films a stroke, the camera first that looks more squarely at it, with four stills and one; at any moment of both the frames nearest
+/// to it are of the same session time within half a frame.
+fn each_camera_filmed_each_stroke(take: &TakeResults, results: &Path) {
+    assert_eq!(take.film.len(), 2 * take.strokes.len(), "{:?}", take.warnings);
+    let cameras = ["west", "east"].map(|name| (name, camera(take, name, results)));
+    for (stroke, films) in take.strokes.iter().zip(take.film.chunks(2)) {
+        assert!(films.iter().all(|f| f.stroke == stroke.stroke && f.clip.contains(&f.camera)));
+        let [first, second] = [0, 1].map(|k| {
+            let (_, own) = cameras.iter().find(|(name, _)| films[k].camera == *name).unwrap();
+            own.squareness(stroke)
+        });
+        assert!(films[0].camera != films[1].camera && first >= second, "{first} and {second}");
+        assert_eq!([films[0].stills.len(), films[1].stills.len()], [4, 1]);
+        assert_eq!(films[1].stills[0].moment, FilmMoment::RodStraight);
+        for (own, other) in [(0, 1), (1, 0)] {
+            let [own, other] = [own, other].map(|k| &films[k].frame_t_s);
+            let half_s = 0.5 * other.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
+            let inside = own.iter().filter(|t| other[0] <= **t && **t <= other[other.len() - 1]);
+            let off_s =
+                inside.clone().map(|t| other.iter().map(|o| (o - t).abs()).fold(f64::INFINITY, f64::min));
+            assert!(inside.count() + 2 >= own.len() && off_s.fold(0.0, f64::max) <= half_s + 1e-9);
+        }
+    }
+}
+
+/// A maker that fails at the second stretch of one camera's clip.
+struct Failing<'a> {
+    reader: &'a Reader,
+    of: &'static str,
+    error: FilmError,
+    calls: AtomicUsize,
+}
+
+impl FilmMaker for Failing<'_> {
+    fn film(
+        &self,
+        source: &Path,
+        capture_fps: Option<f64>,
+        spans: &[FilmSpan<'_>],
+        config: &FilmConfig,
+    ) -> Vec<Result<FilmedSpan, FilmError>> {
+        self.calls.fetch_add(1, Ordering::Relaxed);
+        let mut made = self.reader.film(source, capture_fps, spans, config);
+        if source.to_string_lossy().contains(self.of) {
+            made[1] = Err(self.error.clone());
+        }
+        made
+    }
+}
+
+/// Its page says which film is not there and why; a clip without the frames is not asked again, a full disk is.
+fn one_clip_that_fails_costs_that_clip(session: &Path, results: &Path, reader: &Reader) {
+    let nowhere = || std::path::PathBuf::from("east/0007.mov");
+    let reason = "No space left on device".to_owned();
+    for (error, runs) in
+        [(FilmError::NoFrame { path: nowhere() }, 1), (FilmError::Write { reason, path: nowhere() }, 2)]
+    {
+        let said = error.to_string();
+        let maker = Failing { reader, of: "/east/", error, calls: AtomicUsize::new(0) };
+        let film = Filming { maker: &maker, config: FilmConfig::default() };
+        std::fs::remove_dir_all(results.join("report/film")).unwrap();
+        std::fs::remove_file(results.join("kept/film_01-before.kept")).unwrap();
+        for run in 1..=2 {
+            let outcome =
+                run_with_film(session, results, reader, Some(film), &DayConfig::default(), &|_| {}).unwrap();
+            let take = &outcome.results.takes[0];
+            let of = |name: &str| take.film.iter().filter(|f| f.camera == name).count();
+            assert_eq!([of("west"), of("east")], [take.strokes.len(), take.strokes.len() - 1]);
+            let told = take.warnings.iter().filter(|w| w.what.contains(&said)).count();
+            assert_eq!(told, 1, "run {run}: {:?}", take.warnings);
+        }
+        let mut pages = std::fs::read_dir(results.join("report")).unwrap().map(|f| f.unwrap().path());
+        let page = pages.find(|f| f.file_name().unwrap().to_string_lossy().starts_with("caster-")).unwrap();
+        let page = std::fs::read_to_string(page).unwrap();
+        assert!(page.contains("There is no film of stroke 2 by camera east"), "the page does not say it");
+        assert_eq!(maker.calls.load(Ordering::Relaxed), 2 * runs, "clips filmed for {said}");
+    }
 }
 
 #[test]
@@ -158,7 +238,7 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
     assert_eq!(total, worked + spared);
     assert!(largest > total / 20, "solving is {largest} of {total} frames' work");
     let take = &outcome.results.takes[0];
-    assert_eq!(take.film.len(), take.strokes.len(), "{:?}", take.warnings);
+    each_camera_filmed_each_stroke(take, &results);
     let path = read_results(&results).unwrap().takes.swap_remove(0).path;
 
     // Every stroke in both cameras, frame by frame, whichever camera the film was made from.
@@ -216,7 +296,7 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
         }
         assert_eq!(frames, film.frame_t_s.len());
         assert!(film.frame_t_s.windows(2).all(|w| w[0] < w[1]));
-        assert_eq!(film.stills.len(), 4);
+        assert_eq!(film.size_px, info.picture.upright_px());
         for still in &film.stills {
             let (_, size_px) = reader.still_luma(&results.join("report").join(&still.file)).unwrap();
             assert_eq!(size_px, info.picture.upright_px());
@@ -241,6 +321,8 @@ fn the_drawn_path_ends_at_the_marker_of_its_frame() {
     let resumed = run_with_film(&session, &results, &reader, Some(film), &config, &|_| {}).unwrap();
     assert_eq!(resumed.results.takes[0].cameras, take.cameras);
     assert!(std::fs::read(&clip).unwrap() == bytes, "a film made again differs");
+
+    one_clip_that_fails_costs_that_clip(&session, &results, &reader);
 
     // Anonymous: no film, no alias, no clip.
     let hidden = DayConfig { anonymous: true, ..DayConfig::default() };

@@ -234,7 +234,7 @@ pub struct DayArgs {
     /// Compute everything anew, also what is finished
     #[arg(long)]
     pub anew: bool,
-    /// Also make a short film of every stroke with the tip's path drawn in, and four stills. Off by default: a film
+    /// Also make a short film of every stroke by each camera with the tip's path drawn in, and four stills. Off by default: a film
     /// shows faces; it costs about a fifth more time and a megabyte a stroke
     #[arg(long, conflicts_with = "anonymous")]
     pub film: bool,

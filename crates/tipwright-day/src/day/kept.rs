@@ -4,6 +4,7 @@ use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 
+use super::film::KeptFilm;
 use crate::session::TakeName;
 use crate::store::{self, Files, Fixed, Place, Store, StoreError};
 use tipwright::model::results::TakeStatus;
@@ -51,8 +52,8 @@ pub(super) fn read(out: &Path) -> Result<SessionResults, StoreError> {
             KeptTake::Measured(name) => {
                 let take: TakeResults = store::read(out, &Place::kept_take(&name))?;
                 // without a film nothing is kept of one
-                let film = store::read(out, &Place::kept_film(&name)).unwrap_or_default();
-                Ok(TakeResults { film, ..take })
+                let film: KeptFilm = store::read(out, &Place::kept_film(&name)).unwrap_or_default();
+                Ok(TakeResults { film: film.films, ..take })
             }
             KeptTake::Failed(take) => Ok(*take),
         })

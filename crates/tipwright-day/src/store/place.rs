@@ -201,7 +201,7 @@ mod tests {
         for (text, own) in [
             ("takes/a/path.csv", true),
             ("takes/a/notes.txt", false),
-            ("report/film/01-a-stroke-01.mp4", true),
+            ("report/film/01-a-stroke-01-east.mp4", true),
             ("comparison/strokes.parquet", false),
             ("strokes.csv", false),
         ] {

@@ -74,7 +74,7 @@ fn what_no_longer_belongs_goes_and_what_was_never_ours_stays() {
         "takes/gone/plots/loop-01.svg",
         "kept/take_gone.kept",
         "kept/take_old.json",
-        "report/film/01-gone-stroke-01.mp4",
+        "report/film/01-gone-stroke-01-west.mp4",
     ] {
         fs::create_dir_all(at(name).parent().unwrap()).unwrap();
         fs::write(at(name), "x").unwrap();

@@ -40,6 +40,8 @@ pub(crate) struct Clip {
     /// Packets of the picture track so far, and how many the file holds.
     packets: u64,
     frames_stored: Option<u64>,
+    /// Decoding stamp of the last of them.
+    read_to: Option<i64>,
     notes: Vec<Warning>,
 }
 
@@ -83,6 +85,7 @@ impl Clip {
             last_s: None,
             packets: 0,
             frames_stored,
+            read_to: None,
             notes,
         })
     }
@@ -100,6 +103,7 @@ impl Clip {
                 Ok(()) => {
                     self.read_errors = 0;
                     self.packets += 1;
+                    self.read_to = packet.dts().or(self.read_to);
                     if packet.is_corrupt() || self.decoder.send_packet(&packet).is_err() {
                         self.damaged += 1;
                         continue;
@@ -122,6 +126,27 @@ impl Clip {
                 }
             }
         }
+    }
+
+    /// Whether the key frame that a jump to this time would lead to was read already, by the file's own index: such a jump decodes frames
+    /// twice. `false` without an index.
+    pub(crate) fn has_read_key_before(&self, pts_s: f64) -> bool {
+        let (Some(stream), Some(read_to)) = (self.input.stream(self.stream_idx), self.read_to) else {
+            return false;
+        };
+        let ticks = (self.jump_s(pts_s) / self.time_base_s) as i64;
+        // SAFETY: the stream belongs to the open input; the entry is looked at before anything else is read from it.
+        let key = unsafe {
+            let stream = stream.as_ptr().cast_mut();
+            ff::ffi::avformat_index_get_entry_from_timestamp(stream, ticks, ff::ffi::AVSEEK_FLAG_BACKWARD)
+                .as_ref()
+        };
+        key.is_some_and(|key| key.timestamp <= read_to)
+    }
+
+    /// File time to jump to for this time.
+    fn jump_s(&self, pts_s: f64) -> f64 {
+        (pts_s * self.slow_down - 0.05).max(0.0)
     }
 
     /// Judges the frame just received and gives its stamp in file time; `None` for a damaged one.
@@ -209,8 +234,7 @@ impl FrameSource for Clip {
 
     /// Frame numbers and the spacing of stamps no longer count from the start.
     fn jump_before(&mut self, pts_s: f64) {
-        let file_s = (pts_s * self.slow_down - 0.05).max(0.0);
-        let ticks = (file_s * f64::from(ff::ffi::AV_TIME_BASE)) as i64;
+        let ticks = (self.jump_s(pts_s) * f64::from(ff::ffi::AV_TIME_BASE)) as i64;
         if self.finished || self.input.seek(ticks, ..=ticks).is_err() {
             return;
         }

@@ -13,7 +13,7 @@ use opencv::core::{Mat, MatTraitConst, Vector};
 use opencv::imgcodecs;
 use tipwright::model::Picture;
 use tipwright::model::film::{FilmConfig, FilmError, FilmMaker, FilmSpan, FilmedSpan};
-use tipwright::model::footage::{FrameSource, FrameView};
+use tipwright::model::footage::{FootageError, FrameSource, FrameView};
 
 use crate::Reader;
 use crate::decode::Clip;
@@ -47,50 +47,93 @@ impl FilmMaker for Reader {
         capture_fps: Option<f64>,
         spans: &[FilmSpan<'_>],
         config: &FilmConfig,
-    ) -> Result<Vec<FilmedSpan>, FilmError> {
-        let mut writers: Vec<Writer<'_, '_>> = spans
-            .iter()
-            .map(|span| Writer {
-                span,
-                upright: None,
-                encoder: None,
-                filmed: FilmedSpan::default(),
-                stills: vec![None; span.stills.len()],
-            })
-            .collect();
-        let Some(end_s) = spans.iter().map(|s| s.to_pts_s).max_by(f64::total_cmp) else {
-            return Ok(Vec::new());
-        };
+    ) -> Vec<Result<FilmedSpan, FilmError>> {
+        let mut films: Vec<Film<'_, '_>> =
+            spans.iter().map(|s| Film::Open(Box::new(Writer::new(s)))).collect();
+        let read = self.pass(source, capture_fps, &mut films, config);
+        films.into_iter().map(|film| film.ended(source, read.as_ref().err())).collect()
+    }
+}
+
+impl Reader {
+    /// One pass through the clip, from its first stretch to its last.
+    fn pass(
+        &self,
+        source: &Path,
+        capture_fps: Option<f64>,
+        films: &mut [Film<'_, '_>],
+        config: &FilmConfig,
+    ) -> Result<(), FootageError> {
         let mut clip = Clip::open(source, capture_fps, self.decode_threads)?;
         let picture = clip.info().picture;
         let mut at_s = f64::NEG_INFINITY;
         let mut jumped_to_s = None;
         loop {
-            let is_inside = spans.iter().any(|s| s.from_pts_s <= at_s && at_s <= s.to_pts_s);
-            let next_s = spans.iter().map(|s| s.from_pts_s).filter(|t| *t > at_s).min_by(f64::total_cmp);
+            let open = || films.iter().filter_map(Film::span);
+            if open().next().is_none() {
+                return Ok(());
+            }
+            let is_inside = open().any(|s| s.from_pts_s <= at_s);
+            let next_s = open().map(|s| s.from_pts_s).filter(|t| *t > at_s).min_by(f64::total_cmp);
             if let (false, Some(next_s)) = (is_inside, next_s) {
                 // Once per stretch: where key frames are far apart, the rest is decoded.
                 if next_s - at_s.max(0.0) > JUMP_S && jumped_to_s != Some(next_s) {
-                    clip.jump_before(next_s);
+                    if !clip.has_read_key_before(next_s) {
+                        clip.jump_before(next_s);
+                    }
                     jumped_to_s = Some(next_s);
                 }
             }
-            let Some(frame) = clip.next_frame()? else { break };
+            let Some(frame) = clip.next_frame()? else { return Ok(()) };
             // the key frame jumped to may lie before what was read already
             if frame.pts_s <= at_s {
                 continue;
             }
             at_s = frame.pts_s;
-            if at_s > end_s {
-                break;
-            }
-            for writer in &mut writers {
-                if writer.span.from_pts_s <= at_s && at_s <= writer.span.to_pts_s {
-                    writer.draw(&frame, picture, config)?;
-                }
+            for film in films.iter_mut() {
+                film.see(&frame, picture, config, source);
             }
         }
-        writers.into_iter().map(|w| w.finish(source)).collect()
+    }
+}
+
+/// A stretch's film on its way. One that ended lets go of its encoder and its pictures at once: a take has dozens.
+enum Film<'a, 'b> {
+    Open(Box<Writer<'a, 'b>>),
+    Ended(Result<FilmedSpan, FilmError>),
+}
+
+impl<'a, 'b> Film<'a, 'b> {
+    fn span(&self) -> Option<&'a FilmSpan<'b>> {
+        match self {
+            Self::Open(writer) => Some(writer.span),
+            Self::Ended(_) => None,
+        }
+    }
+
+    /// Draws a frame that lies in the stretch; ends with the first one beyond it.
+    fn see(&mut self, frame: &FrameView<'_>, picture: Picture, config: &FilmConfig, source: &Path) {
+        let Self::Open(writer) = self else { return };
+        let ended = if frame.pts_s > writer.span.to_pts_s {
+            writer.finish(source)
+        } else if frame.pts_s < writer.span.from_pts_s {
+            return;
+        } else {
+            match writer.draw(frame, picture, config) {
+                Ok(()) => return,
+                Err(error) => Err(error),
+            }
+        };
+        *self = Self::Ended(ended);
+    }
+
+    /// What came of it; `unread`: why the clip could not be read on.
+    fn ended(self, source: &Path, unread: Option<&FootageError>) -> Result<FilmedSpan, FilmError> {
+        match (self, unread) {
+            (Self::Ended(ended), _) => ended,
+            (Self::Open(_), Some(error)) => Err(error.clone().into()),
+            (Self::Open(mut writer), None) => writer.finish(source),
+        }
     }
 }
 
@@ -98,7 +141,12 @@ fn write_error(path: &Path, reason: impl std::fmt::Display) -> FilmError {
     FilmError::Write { reason: reason.to_string(), path: path.to_path_buf() }
 }
 
-impl Writer<'_, '_> {
+impl<'a, 'b> Writer<'a, 'b> {
+    fn new(span: &'a FilmSpan<'b>) -> Self {
+        let stills = vec![None; span.stills.len()];
+        Self { span, upright: None, encoder: None, filmed: FilmedSpan::default(), stills }
+    }
+
     fn draw(
         &mut self,
         frame: &FrameView<'_>,
@@ -123,12 +171,13 @@ impl Writer<'_, '_> {
                 if let Some(folder) = path.parent() {
                     std::fs::create_dir_all(folder).map_err(|e| write_error(folder, e))?;
                 }
+                self.filmed.size_px = canvas.size_px.map(|n| n as u32);
                 let settings = EncodeConfig {
                     spend: Spend::Quality(config.quality),
                     key_every: KEY_EVERY,
                     full_range: canvas.full_range,
                     for_web: true,
-                    ..EncodeConfig::new(canvas.size_px.map(|n| n as u32))
+                    ..EncodeConfig::new(self.filmed.size_px)
                 };
                 let made = ClipEncoder::create(path, settings).map_err(|e| write_error(path, e))?;
                 self.encoder.insert(made)
@@ -147,20 +196,19 @@ impl Writer<'_, '_> {
         Ok(())
     }
 
-    fn finish(mut self, source: &Path) -> Result<FilmedSpan, FilmError> {
+    fn finish(&mut self, source: &Path) -> Result<FilmedSpan, FilmError> {
         let path = &self.span.clip;
         let Some(encoder) = self.encoder.take() else {
-            return Err(write_error(path, format!("no frame of {} lies in the stroke", source.display())));
+            return Err(FilmError::NoFrame { path: source.to_path_buf() });
         };
         encoder.finish().map_err(|e| write_error(path, e))?;
-        for ((wanted_s, file), kept) in self.span.stills.iter().zip(&self.stills) {
-            let Some((pts_s, canvas)) = kept else {
-                return Err(write_error(file, format!("no frame near {wanted_s:.3} s")));
-            };
-            write_still(file, canvas)?;
-            self.filmed.still_pts_s.push(*pts_s);
+        for ((_, file), kept) in self.span.stills.iter().zip(&self.stills) {
+            if let Some((_, canvas)) = kept {
+                write_still(file, canvas)?;
+            }
+            self.filmed.still_pts_s.push(kept.as_ref().map(|(pts_s, _)| *pts_s));
         }
-        Ok(self.filmed)
+        Ok(std::mem::take(&mut self.filmed))
     }
 }
 
@@ -179,4 +227,82 @@ fn write_still(file: &Path, canvas: &Canvas) -> Result<(), FilmError> {
     debug_assert_eq!(bgr.len(), 3 * width * height);
     let bytes = made().map_err(|e| write_error(file, e.message))?;
     std::fs::write(file, bytes.as_slice()).map_err(|e| write_error(file, e))
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)] // a test fails by panicking
+mod tests {
+    use super::*;
+    use std::path::PathBuf;
+
+    /// A grey clip of four seconds at 30 frames a second.
+    fn clip(folder: &Path, key_every: u32) -> PathBuf {
+        let path = folder.join(format!("{key_every}.mp4"));
+        let size_px = [64, 48];
+        let settings =
+            EncodeConfig { key_every, for_web: true, ..EncodeConfig::new(size_px.map(|n| n as u32)) };
+        let mut encoder = ClipEncoder::create(&path, settings).unwrap();
+        for k in 0..120_u8 {
+            let grey = vec![128; 64 * 48 / 4];
+            let canvas =
+                Canvas { size_px, luma: vec![k; 64 * 48], chroma: [grey.clone(), grey], full_range: false };
+            encoder.push(&canvas.planes(), i64::from(k) * 3000).unwrap();
+        }
+        encoder.finish().unwrap();
+        path
+    }
+
+    /// Where the next stretch begins behind a key frame that was read already, a jump would decode frames twice.
+    #[test]
+    fn no_jump_leads_back_to_what_was_read() {
+        let folder = tempfile::tempdir().unwrap();
+        for (key_every, is_read) in [(1000, true), (30, false)] {
+            let mut clip = Clip::open(&clip(folder.path(), key_every), None, 1).unwrap();
+            assert!(!clip.has_read_key_before(2.5), "nothing was read yet");
+            for _ in 0..10 {
+                clip.next_frame().unwrap().unwrap();
+            }
+            assert_eq!(clip.has_read_key_before(2.5), is_read, "a key frame every {key_every} frames");
+            if !is_read {
+                clip.jump_before(2.5);
+                let landed_s = clip.next_frame().unwrap().unwrap().pts_s;
+                assert!((1.9..2.46).contains(&landed_s), "{landed_s}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_stretch_fails_by_itself() {
+        let folder = tempfile::tempdir().unwrap();
+        let source = clip(folder.path(), 30);
+        let nothing = |_: f64| Vec::new();
+        let span = |name: &str, from_pts_s: f64, to_pts_s: f64| FilmSpan {
+            from_pts_s,
+            to_pts_s,
+            crop_px: [0.0, 0.0, 64.0, 48.0],
+            clip: folder.path().join(name),
+            stills: vec![(from_pts_s + 0.1, folder.path().join(name).with_extension("jpg"))],
+            draw: &nothing,
+        };
+        // the later stretch first, one beyond the clip's end, one that overlaps another, one whose folder is a file
+        let spans = [
+            span("late.mp4", 2.99, 3.51),
+            span("beyond.mp4", 9.0, 9.5),
+            span("early.mp4", 0.19, 0.71),
+            span("over.mp4", 0.49, 0.81),
+            span("30.mp4/no.mp4", 0.19, 0.71),
+        ];
+        let films = Reader::default().film(&source, None, &spans, &FilmConfig::default());
+        let frames =
+            |k: usize| films[k].as_ref().map(|f| (f.frame_pts_s.len(), f.size_px, f.still_pts_s.len()));
+        assert_eq!(frames(0).unwrap(), (16, [64, 48], 1));
+        assert!(matches!(films[1], Err(FilmError::NoFrame { .. })));
+        assert_eq!([frames(2).unwrap().0, frames(3).unwrap().0], [16, 10]);
+        assert!(matches!(films[4], Err(FilmError::Write { .. })));
+        let first_s = films[0].as_ref().unwrap().frame_pts_s[0];
+        assert!((first_s - 3.0).abs() < 1e-3, "{first_s}");
+        let unread =
+            Reader::default().film(&folder.path().join("none.mp4"), None, &spans, &FilmConfig::default());
+        assert!(unread.len() == 5 && unread.iter().all(|f| matches!(f, Err(FilmError::Read(_)))));
+    }
 }

@@ -134,7 +134,8 @@ impl Cover {
             for x in range(a.0, b.0, self.left, self.width) {
                 let (px, py) = (x as f64 - a.0, y as f64 - a.1);
                 let f = if length_2 > 0.0 { ((px * dx + py * dy) / length_2).clamp(0.0, 1.0) } else { 0.0 };
-                let away = (px - f * dx).hypot(py - f * dy);
+                let (off_x, off_y) = (px - f * dx, py - f * dy);
+                let away = (off_x * off_x + off_y * off_y).sqrt();
                 let share = (0.5 * line_width + 0.5 - away).clamp(0.0, 1.0);
                 let slot = &mut self.share[(y - self.top) * self.width + x - self.left];
                 *slot = (*slot).max((255.0 * share).round() as u8);
@@ -155,14 +156,21 @@ impl Cover {
         };
         for y in self.top..self.top + self.height {
             for x in self.left..self.left + self.width {
-                let slot = &mut canvas.luma[y * width + x];
-                *slot = mix(*slot, ink[0], share_at(x, y));
+                // most of the part that a line spans it does not touch
+                let share = share_at(x, y);
+                if share > 0.0 {
+                    let slot = &mut canvas.luma[y * width + x];
+                    *slot = mix(*slot, ink[0], share);
+                }
             }
         }
         for y in self.top / 2..=(self.top + self.height - 1) / 2 {
             for x in self.left / 2..=(self.left + self.width - 1) / 2 {
                 let four = [(0, 0), (1, 0), (0, 1), (1, 1)];
                 let share = four.iter().map(|(dx, dy)| share_at(2 * x + dx, 2 * y + dy)).sum::<f32>() / 4.0;
+                if share <= 0.0 {
+                    continue;
+                }
                 for (plane, ink) in canvas.chroma.iter_mut().zip([ink[1], ink[2]]) {
                     let slot = &mut plane[y * (width / 2) + x];
                     *slot = mix(*slot, ink, share);

@@ -155,21 +155,34 @@ fn table(
 
 fn gather(plane: &Plane<'_>, table: &Table) -> Vec<u8> {
     match plane.data {
-        PlaneData::Bits8(data) => sample(table, |k| u32::from(data[k])),
-        PlaneData::Bits10(data) => sample(table, |k| u32::from(data[k] >> 2)),
+        PlaneData::Bits8(data) => sample(table, data, u32::from),
+        PlaneData::Bits10(data) => sample(table, data, |v: u16| u32::from(v >> 2)),
     }
 }
 
-fn sample(table: &Table, at: impl Fn(usize) -> u32) -> Vec<u8> {
+fn sample<T: Copy>(table: &Table, data: &[T], value: impl Fn(T) -> u32) -> Vec<u8> {
     let mut out = Vec::with_capacity(table.across.len() * table.down.len());
+    let offsets = || table.across.iter().flat_map(|(left, right, _)| [*left, *right]);
+    let (first, end) = (offsets().min().unwrap_or(0), offsets().max().map_or(0, |last| last + 1));
+    let mut mixed = vec![0_u32; end - first];
+    // Where rows of the picture lie along rows of the plane, two of them are mixed first, from one end to the other.
+    let is_row = end - first <= 4 * table.across.len();
     for &(up, low, v) in &table.down {
         let v = u32::from(v);
-        for &(left, right, u) in &table.across {
-            let u = u32::from(u);
-            let top = at(up + left) * (256 - u) + at(up + right) * u;
-            let foot = at(low + left) * (256 - u) + at(low + right) * u;
-            out.push(((top * (256 - v) + foot * v + (1 << 15)) >> 16) as u8);
+        if is_row {
+            let (up, low) = (&data[up + first..up + end], &data[low + first..low + end]);
+            for ((out, a), b) in mixed.iter_mut().zip(up).zip(low) {
+                *out = value(*a) * (256 - v) + value(*b) * v;
+            }
         }
+        let at = |k: usize| match is_row {
+            true => mixed[k - first],
+            false => value(data[up + k]) * (256 - v) + value(data[low + k]) * v,
+        };
+        out.extend(table.across.iter().map(|&(left, right, u)| {
+            let u = u32::from(u);
+            ((at(left) * (256 - u) + at(right) * u + (1 << 15)) >> 16) as u8
+        }));
     }
     out
 }

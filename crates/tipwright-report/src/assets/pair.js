@@ -9,6 +9,7 @@ if (pairPart) {
     return kept.get(id);
   };
   const [first, second, align] = ['first', 'second', 'align'].map((name) => pairPart.querySelector(`select.${name}`));
+  const byCamera = pairPart.querySelector('select.camera');
   const MOMENTS = { rsp: 'rod straight', stop: 'the stop', start: 'the start' };
   const part = (name) => pairPart.querySelector(name);
 
@@ -228,12 +229,13 @@ if (pairPart) {
     const place = part('.films');
     place.replaceChildren();
     plan.films = pair.flatMap((cast, n) => {
-      const { film } = cast.data;
+      const { films } = cast.data, film = films.find((f) => f.camera === byCamera?.value) ?? films[0];
       if (!film) return [];
       const figure = document.createElement('figure'), video = document.createElement('video'), caption = document.createElement('figcaption');
       figure.className = 'clip';
-      Object.assign(video, { muted: true, playsInline: true, preload: 'none', src: film.src });
-      Object.assign(video.dataset, { poster: film.poster, fps: film.fps, t: film.t.join(' ') });
+      figure.style.setProperty('--ratio', film.size[0] / film.size[1]);
+      Object.assign(video, { muted: true, playsInline: true, preload: 'none', src: film.src, width: film.size[0], height: film.size[1] });
+      Object.assign(video.dataset, { poster: film.poster, fps: film.fps, t: unpack(film.t).map((t) => t.toFixed(4)).join(' ') });
       video.setAttribute('aria-label', `Film of ${names[n]}, camera ${film.camera}, the path of the tip drawn in`);
       caption.textContent = `${names[n]}; camera ${film.camera}`;
       figure.append(video, caption);
@@ -283,6 +285,11 @@ if (pairPart) {
       build();
     });
   }
+  byCamera?.addEventListener('change', () => {
+    clock.again();
+    setFilms();
+    clock.go(shownAt);
+  });
   addEventListener('hashchange', fromAddress);
   narrow.addEventListener('change', () => { drawBoth(); show(shownAt); });
   fromAddress();

@@ -37,35 +37,64 @@ const nearest = (list, t) => {
   return t - list[low] <= list[high] - t ? low : high;
 };
 
-// The film follows the one clock of the page; it has none of its own. `from`: zero of the clock in the film's own times.
+// Films follow the one clock of the page; they have none of their own. `from`: zero of the clock in the film's own times.
+const RATES = [0.07, 15];
 const filmOf = (element, from = 0) => {
   const times = element.dataset.t.split(' ').map((t) => t - from), fps = +element.dataset.fps;
   element.poster = element.dataset.poster ?? '';
   const real = times.length > 1 ? (times.length - 1) / (times.at(-1) - times[0]) : 1;
-  return {
-    element,
-    times,
-    load: () => new Promise((done) => {
+  // Where in the film a moment is: a frame stands for half of the way from the one before to half of the way to the next.
+  const place = (t) => {
+    const k = nearest(times, t), next = times[k] <= t ? k + 1 : k - 1;
+    return (k + 0.5 + (next in times ? (next - k) * (t - times[k]) / (times[next] - times[k]) : 0)) / fps;
+  };
+  let loading = null, runs = false, rested = null;
+  const stand = () => {
+    const to = (nearest(times, rested) + 0.5) / fps;
+    if (!element.seeking && Math.abs(element.currentTime - to) > 0.4 / fps) element.currentTime = to;
+  };
+  element.addEventListener('seeked', () => { if (!runs && rested !== null) stand(); });
+  const load = () => {
+    loading ??= new Promise((done) => {
       if (element.readyState >= 2) { done(); return; }
       element.addEventListener('loadeddata', done, { once: true });
       element.addEventListener('error', done, { once: true });
       setTimeout(done, 3000);
       element.preload = 'auto';
       element.load();
-    }),
-    rest: () => { if (!element.paused) element.pause(); },
-    follow(t, rate) {
-      if (element.readyState < 1) return;
-      const wanted = (nearest(times, t) + 0.5) / fps, played = rate * real / fps;
-      const runs = rate > 0 && t >= times[0] && t < times.at(-1) && played >= 0.07 && played <= 15;
-      if (!runs && !element.paused) element.pause();
-      if (Math.abs(element.currentTime - wanted) > (runs ? 4 * Math.max(1, played) : 0.4) / fps && !element.seeking) element.currentTime = wanted;
-      if (runs) {
-        element.playbackRate = played;
-        if (element.paused) element.play().catch(() => {});
-      }
-    },
+    });
+    return loading;
   };
+  const rest = () => { runs = false; if (!element.paused) element.pause(); };
+  // At rest it shows the frame nearest to the moment; running it is drawn on or held back until it is where the clock is.
+  const follow = (t, rate) => {
+    if (element.readyState < 1) return;
+    const played = rate * real / fps, [slowest, fastest] = RATES;
+    if (!(rate > 0 && t >= times[0] && t < times.at(-1) && played >= slowest && played <= fastest)) {
+      rest();
+      rested = t;
+      stand();
+      return;
+    }
+    runs = true;
+    const off = place(t) - element.currentTime, late = off / played;
+    if (Math.abs(late) > 0.3) {
+      if (!element.seeking) element.currentTime = place(t);
+    } else {
+      const near = Math.abs(off) < 0.05 / fps || Math.abs(late) < 0.006;
+      const pace = Math.max(slowest, Math.min(fastest, played * (near ? 1 : 1 + Math.max(-0.5, Math.min(0.5, 3 * late)))));
+      if (Math.abs(element.playbackRate / pace - 1) > 0.02) element.playbackRate = pace;
+    }
+    if (element.paused) element.play().catch(() => {});
+  };
+  // Loaded, and at its place for a moment.
+  const ready = async (t) => {
+    await load();
+    follow(t, 0);
+    if (element.seeking) await new Promise((done) => { element.addEventListener('seeked', done, { once: true }); setTimeout(done, 1000); });
+  };
+  const seeks = () => runs && !element.error && (element.seeking || element.readyState < 3);
+  return { element, times, load, rest, follow, ready, seeks };
 };
 
 // The keys of a part of the page. `plan`: first and last moment, films, and what is shown at a moment; it may change.
@@ -78,12 +107,13 @@ const clockOf = (within, plan) => {
     play.textContent = 'play';
     plan.films.forEach((film) => film.rest());
   };
+  const settle = () => plan.films.forEach((film) => film.load().then(() => { if (!running) film.follow(clock, 0); }));
   const go = (t) => {
     if (running) stop();
     moved = true;
     clock = t;
     plan.show(t);
-    plan.films.forEach((film) => film.load().then(() => { if (!running) film.follow(clock, 0); }));
+    settle();
   };
   const start = async () => {
     // From the start, unless a person chose a moment on the way.
@@ -91,14 +121,17 @@ const clockOf = (within, plan) => {
     moved = true;
     running = -1;
     play.textContent = 'pause';
-    await Promise.all(plan.films.map((film) => film.load()));
+    await Promise.all(plan.films.map((film) => film.ready(clock)));
     if (running !== -1) return;
-    let before = performance.now();
+    let before = performance.now(), waited = 0;
     const step = (now) => {
-      clock += Math.min(now - before, 250) / 1000 * +speed.value;
+      const passed = Math.min(now - before, 250);
       before = now;
+      // All wait for a film that is looking for its place, but not for ever.
+      waited = plan.films.some((film) => film.seeks()) ? waited + passed : 0;
+      if (waited === 0 || waited > 1000) clock += passed / 1000 * +speed.value;
       if (clock >= plan.last) {
-        if (!again.checked) { clock = plan.last; plan.show(clock); stop(); return; }
+        if (!again.checked) { clock = plan.last; plan.show(clock); stop(); settle(); return; }
         clock = plan.first;
       }
       plan.show(clock);
@@ -107,7 +140,12 @@ const clockOf = (within, plan) => {
     };
     running = requestAnimationFrame(step);
   };
-  const press = () => (running ? stop() : start());
+  const press = () => {
+    if (!running) { start(); return; }
+    stop();
+    // Stopped, every film shows the frame of the moment that the drawings show.
+    settle();
+  };
   play.addEventListener('click', press);
   return { go, press, again: () => { if (running) stop(); moved = false; } };
 };
@@ -170,14 +208,15 @@ const wake = (article) => {
     view.moment(k);
   };
 
-  const film = article.querySelector('video') && filmOf(article.querySelector('video'));
-  const plan = { first: data.t[0], last: data.t.at(-1), films: film ? [film] : [], show: (t) => show(nearest(data.t, t)) };
+  const films = all('video', article).map((video) => filmOf(video));
+  const plan = { first: data.t[0], last: data.t.at(-1), films, show: (t) => show(nearest(data.t, t)) };
   const clock = clockOf(article, plan);
   const go = (k) => clock.go(data.t[k]);
-  film?.element.addEventListener('click', clock.press);
+  films.forEach((film) => film.element.addEventListener('click', clock.press));
+  // A step is a frame of the fastest film, without one a sample.
+  const times = films.map((film) => film.times).sort((p, q) => q.length - p.length)[0] ?? [];
   all('.step', article).forEach((button) => button.addEventListener('click', () => {
-    // A frame of the film where there is one, otherwise a sample.
-    const by = +button.dataset.by, k = +slider.value, times = film?.times ?? [];
+    const by = +button.dataset.by, k = +slider.value;
     const to = times.length ? nearest(data.t, times[Math.max(0, Math.min(times.length - 1, nearest(times, data.t[k]) + by))]) : k + by;
     go(Math.max(0, Math.min(data.t.length - 1, to === k ? k + by : to)));
   }));

@@ -87,6 +87,8 @@ pub struct Sorted<'a> {
     pub left_out: Vec<String>,
     /// One camera alone saw every stroke.
     pub one_camera: bool,
+    /// Casters of the sessions who have nothing to be compared, and why.
+    pub absent: Vec<String>,
 }
 
 impl Sorted<'_> {
@@ -147,7 +149,9 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
             rows[at].cells.entry(side).or_insert_with(empty).strokes.extend(strokes);
         }
     }
-    rows.retain(|row| row.cells.values().any(|c| !c.strokes.is_empty()));
+    let (mut rows, gone): (Vec<Person<'a>>, Vec<Person<'a>>) =
+        rows.into_iter().partition(|row| row.cells.values().any(|c| !c.strokes.is_empty()));
+    let absent = gone.iter().map(|p| absent(p, sessions, choice, errors)).collect();
     if let Some((what, n)) = take_usual_source(&mut rows) {
         left_out.insert(what, n);
     }
@@ -157,8 +161,50 @@ pub fn sort<'a>(sessions: &'a [SessionResults], choice: &CompareChoice) -> Sorte
     let nameless = choice.anonymous && choice.by == CompareBy::Phase;
     let numbered = |n| (1..=n).map(|k| Side::named(format!("phase {k}"))).collect();
     let sides = if nameless { numbered(sides.len()) } else { sides };
-    let left_out = left_out.into_iter().map(|(what, n)| format!("{n} {what}")).collect();
-    Sorted { sides, rows, left_out, one_camera: errors == Errors::Shared }
+    let one = |what: &str| {
+        what.replacen("s ", " ", 1).replacen("s, which are", ", which is", 1).replacen(
+            "which are",
+            "which is",
+            1,
+        )
+    };
+    let counted = |(what, n): (String, usize)| format!("{n} {}", if n == 1 { one(&what) } else { what });
+    let left_out = left_out.into_iter().map(counted).collect();
+    Sorted { sides, rows, left_out, one_camera: errors == Errors::Shared, absent }
+}
+
+/// A caster without a stroke to compare, and why.
+fn absent(
+    person: &Person<'_>,
+    sessions: &[SessionResults],
+    choice: &CompareChoice,
+    errors: Errors,
+) -> String {
+    let takes: Vec<&TakeResults> = sessions
+        .iter()
+        .enumerate()
+        .flat_map(|(k, s)| s.takes.iter().filter(move |t| key_of(t, k) == person.key))
+        .collect();
+    let strokes: Vec<&Stroke> = takes.iter().flat_map(|t| &t.strokes).collect();
+    let of_way = |s: &&&Stroke| choice.direction.is_none_or(|d| s.direction == d);
+    let why = if strokes.is_empty() {
+        match takes.len() {
+            1 => "the only take could not be measured".to_owned(),
+            n => format!("none of {n} takes could be measured"),
+        }
+    } else if !strokes.iter().any(|s| of_way(&s)) {
+        "none was cast this way".to_owned()
+    } else if strokes.iter().filter(of_way).all(|s| s.kind == StrokeKind::PickUp) {
+        "nothing but pick-ups".to_owned()
+    } else if errors == Errors::OfEach
+        && strokes.iter().filter(of_way).all(|s| s.views == 1 || s.kind == StrokeKind::PickUp)
+    {
+        "one camera alone saw all of it".to_owned()
+    } else {
+        "none on a side that is compared".to_owned()
+    };
+    let name = if choice.anonymous { "one caster" } else { person.take.alias.as_str() };
+    format!("{name} ({why})")
 }
 
 /// Says to every cell what most strokes take rod straight position from, and how many of them take it from elsewhere.

@@ -33,6 +33,8 @@ struct Section {
     heading: String,
     left_out: String,
     one_camera: bool,
+    absent: String,
+    is_alone: bool,
     words: Html,
     told: Html,
     untold: Html,
@@ -62,6 +64,7 @@ struct Page {
     of_what: String,
     switches: Html,
     sections: Vec<Section>,
+    has_strokes: bool,
     glossary: Html,
 }
 
@@ -83,7 +86,8 @@ pub fn page(sessions: &[SessionResults], choice: &CompareChoice, parts: &[Part<'
     let html = Html::of(&Page {
         of_what: of_what(sessions, choice),
         switches: shell::switches(units),
-        sections: parts.iter().map(|p| section(choice, p)).collect(),
+        sections: sections(sessions, choice, parts),
+        has_strokes: sessions.iter().flat_map(|s| &s.takes).any(|t| !t.strokes.is_empty()),
         glossary: glossary::section(),
         title: title.clone(),
     });
@@ -106,6 +110,30 @@ fn of_what(sessions: &[SessionResults], choice: &CompareChoice) -> String {
     }
 }
 
+/// A section for each direction; one where no stroke was measured at all.
+fn sections(sessions: &[SessionResults], choice: &CompareChoice, parts: &[Part<'_>]) -> Vec<Section> {
+    let takes = || sessions.iter().flat_map(|s| &s.takes);
+    if takes().any(|t| !t.strokes.is_empty()) {
+        return parts.iter().map(|p| section(choice, p)).collect();
+    }
+    let words = match takes().count() {
+        0 => "There are no takes: name clips in session.toml and run <code>tipwright day</code>.".to_owned(),
+        n => format!(
+            "No stroke was measured in {n} take{}, so there is nothing to compare. The day\u{2019}s page says of each take why, and what to \
+             do; then run <code>tipwright day</code> and this comparison again.",
+            if n == 1 { "" } else { "s" }
+        ),
+    };
+    let nothing = |p| Section {
+        heading: "No strokes".to_owned(),
+        words: Html(words.clone()),
+        way: "strokes",
+        absent: String::new(),
+        ..section(choice, p)
+    };
+    parts.first().map(nothing).into_iter().collect()
+}
+
 fn section(choice: &CompareChoice, part: &Part<'_>) -> Section {
     let way = direction_word(part.direction);
     let is_empty = part.sorted.rows.is_empty();
@@ -119,15 +147,22 @@ fn section(choice: &CompareChoice, part: &Part<'_>) -> Section {
     };
     let (open, folded): (Vec<FigureId>, Vec<FigureId>) =
         part.figures.iter().copied().partition(|&id| is_open(id));
+    // one caster by itself is no comparison
+    let is_alone = choice.by == CompareBy::Caster && part.sorted.rows.len() < 2;
     let forest = |ids: &[FigureId], put| {
+        if is_alone {
+            return Html::default();
+        }
         let panels: Vec<Panel> = ids.iter().filter_map(|&id| forest(choice, part, id)).collect();
         of_class(&panels, put, "forests")
     };
     Section {
+        is_alone,
         way,
         heading: format!("{} strokes", capital(way)),
         left_out: part.sorted.left_out.join("; "),
         one_camera: part.sorted.one_camera,
+        absent: part.sorted.absent.join("; "),
         words: Html(words(choice, part, told.len())),
         told: differences(&told, way, "Differences that can be told"),
         untold_count: untold.len(),
@@ -176,6 +211,12 @@ fn words(choice: &CompareChoice, part: &Part<'_>, told: usize) -> String {
             (CompareBy::Phase, []) => "No take has a phase: there is nothing to compare by.".to_owned(),
             _ => "There are none to compare.".to_owned(),
         };
+    }
+    if let (CompareBy::Caster, [only]) = (choice.by, part.sorted.rows.as_slice()) {
+        return format!(
+            "Of {} alone there are strokes to compare: nobody stands beside.",
+            escape(&only.label)
+        );
     }
     if choice.by != CompareBy::Caster && sides.len() < 2 {
         let only = sides.first().map_or("", |s| s.name.as_str());

@@ -9,7 +9,7 @@ use crate::files::{FileMade, write_all};
 use crate::page::pair::{Cast, compared, id, page};
 use crate::tables::facts::Facts;
 use crate::tables::table::{Column, Table};
-use tipwright::model::film::{FilmMoment, FilmStill, StrokeFilm};
+use tipwright::model::film::{FilmStill, StrokeFilm};
 use tipwright::model::results::{SessionResults, TakeResults};
 use tipwright::model::{FigureId, Measured, Stroke};
 
@@ -119,15 +119,18 @@ pub fn compare_pair(
             f.stroke == stroke.stroke
                 && rsp_s.is_none_or(|t| f.frame_t_s.first() <= Some(&t) && Some(&t) <= f.frame_t_s.last())
         };
-        let film = take.film.iter().find(shows).filter(|_| !choice.anonymous);
-        let report = choice.folders.get(place.session).map(|f| f.join("report"));
+        let shown = take.film.iter().filter(shows).filter(|_| !choice.anonymous);
+        let films: Vec<StrokeFilm> = match choice.folders.get(place.session).map(|f| f.join("report")) {
+            Some(report) => shown.filter_map(|film| copied(film, &report, name, &mut files)).collect(),
+            None => Vec::new(),
+        };
         casts.push(Cast {
             id: session.map_or_else(String::new, |s| format!("{s}/")) + &id(take, stroke.stroke),
             session,
             take,
             stroke,
             rod_length_m: sessions[place.session].rod_length_m,
-            film: film.zip(report).and_then(|(film, report)| copied(film, &report, name, &mut files)),
+            films,
         });
     }
     // Two sessions of one title are told apart by their order.
@@ -148,17 +151,18 @@ pub fn compare_pair(
     write_all(&files, folder)
 }
 
-/// The film and its still at rod straight, copied beside the page; `None` where they are gone.
+/// A film and the still that stands for it, copied beside the page; `None` where they are gone.
 fn copied(film: &StrokeFilm, report: &Path, name: &str, files: &mut Vec<FileMade>) -> Option<StrokeFilm> {
+    // as the day names it, by its take, stroke and camera: the camera alone could be no name of a file
+    let own = Path::new(&film.clip).file_stem()?.to_str()?;
     let mut take = |place: &str| -> Option<String> {
         let from = report.join(place);
-        let to = format!("film/{name}.{}", from.extension()?.to_str()?);
+        let to = format!("film/{name}-{own}.{}", from.extension()?.to_str()?);
         files.push(FileMade::new(to.clone(), std::fs::read(&from).ok()?));
         Some(to)
     };
     let clip = take(&film.clip)?;
-    let poster = film.stills.iter().find(|s| s.moment == FilmMoment::RodStraight);
-    let stills = poster.and_then(|s| Some(FilmStill { file: take(&s.file)?, ..s.clone() }));
+    let stills = film.poster().and_then(|s| Some(FilmStill { file: take(&s.file)?, ..s.clone() }));
     Some(StrokeFilm { stills: stills.into_iter().collect(), clip, ..film.clone() })
 }
 

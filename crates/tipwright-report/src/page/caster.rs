@@ -13,7 +13,8 @@ use crate::print::{HandoutParts, handout_pdf};
 use crate::tables::direction_word;
 use crate::text::{Html, escape};
 use crate::units::UnitSystem;
-use tipwright::model::results::{Note, SessionResults, TakeResults};
+use tipwright::evidence::consistency::{Errors, errors_of};
+use tipwright::model::results::{Note, SessionResults, TakeResults, TakeStatus};
 use tipwright::model::{Direction, FigureId, ReportUnits, Stroke};
 
 /// The drawing that stands for a caster's strokes: for a wide page and for a phone.
@@ -34,6 +35,8 @@ pub struct Shown {
 
 /// A caster's story.
 pub struct CasterStory<'a> {
+    /// Whose the errors of the day's strokes are.
+    pub errors: Errors,
     /// Id.
     pub caster: &'a str,
     /// Name on pages.
@@ -93,8 +96,44 @@ impl CasterStory<'_> {
         out
     }
 
-    fn failed(&self) -> usize {
-        self.takes.iter().filter(|t| t.status == tipwright::model::results::TakeStatus::Failed).count()
+    /// What is said where nothing was measured.
+    fn nothing(&self) -> &'static str {
+        "No cast of this caster could be measured: there are no figures and no drawings yet."
+    }
+
+    /// Which takes could not be measured, and where it stands why; `None` where all were.
+    fn failed(&self, place: &Place) -> Option<String> {
+        let of: Vec<&str> =
+            self.takes.iter().filter(|t| t.status == TakeStatus::Failed).map(|t| t.take.as_str()).collect();
+        let how_many = match (of.len(), self.takes.len()) {
+            (0, _) => return None,
+            (1, 1) => format!("The only take, {}, could not be measured", of[0]),
+            (n, all) if n == all => format!("None of {all} takes could be measured"),
+            (1, all) => format!("One of {all} takes could not be measured: {}", of[0]),
+            (n, all) => format!("{n} of {all} takes could not be measured: {}", of.join(", ")),
+        };
+        Some(match place {
+            Place::Day => format!("{how_many}."),
+            Place::Own => format!("{how_many}. Why, and what to do, stands with each take below."),
+            Place::Handout => format!("{how_many}. Your instructor knows why; it says nothing of the casts."),
+        })
+    }
+
+    /// What is said of casts that one camera alone saw; `None` without such.
+    fn one_camera(&self) -> Option<String> {
+        let alone = self.takes.iter().flat_map(|t| &t.strokes).filter(|s| s.views == 1).count();
+        let casts = match alone {
+            0 => return None,
+            n if n == self.strokes && n == 1 => "The only cast was".to_owned(),
+            n if n == self.strokes => format!("All {n} casts were"),
+            1 => format!("One of {} casts was", self.strokes),
+            n => format!("{n} of {} casts were", self.strokes),
+        };
+        let place = match self.errors {
+            Errors::OfEach => "in no mean and no comparison",
+            Errors::Shared => "compared with each other only",
+        };
+        Some(format!("{casts} seen by one camera alone: less sure, and {place}."))
     }
 }
 
@@ -104,6 +143,7 @@ pub fn stories<'a>(session: &'a SessionResults, book: &Book) -> Vec<CasterStory<
     let config = ReportConfig::of_session(session);
     let alias_of = |id: &str| session.takes.iter().find(|t| t.caster == id).map_or("", |t| t.alias.as_str());
     let aliases: Vec<&str> = book.casters().map(|(id, _)| alias_of(id)).collect();
+    let errors = errors_of(session.takes.iter().flat_map(|t| &t.strokes));
     let mut out = Vec::new();
     for (id, _) in book.casters() {
         let takes: Vec<&TakeResults> = session.takes.iter().filter(|t| t.caster == id).collect();
@@ -119,6 +159,7 @@ pub fn stories<'a>(session: &'a SessionResults, book: &Book) -> Vec<CasterStory<
         };
         let shown = shown.map(|(s, among)| drawn_stroke(session, book, s, among, &config));
         out.push(CasterStory {
+            errors,
             caster: &first.caster,
             alias: &first.alias,
             alias_is_shared: aliases.iter().filter(|a| **a == first.alias).count() > 1,
@@ -223,6 +264,7 @@ struct Page<'a> {
     takes: Vec<Html>,
     pages: &'a [CasterPage],
     number: usize,
+    has_strokes: bool,
     glossary: Html,
     notes: Html,
 }
@@ -264,6 +306,7 @@ pub fn pages<'a>(
                 .collect(),
             pages,
             number: k,
+            has_strokes: story.strokes > 0,
             glossary: glossary::section(),
             notes: if notes::can_be_written(session) { notes::data(session) } else { Html::default() },
         });
@@ -314,12 +357,13 @@ pub fn handout_on_paper(session: &SessionResults, story: &CasterStory<'_>) -> Ve
         date => format!(", {date}"),
     };
     let findings = if story.strokes == 0 {
-        vec!["No cast of this caster could be measured.".to_owned()]
+        vec![story.nothing().to_owned()]
     } else if story.habits.is_empty() {
         vec![format!("Of what is looked for, nothing stands out in {} casts.", story.strokes)]
     } else {
         story.habits.iter().map(habit_line).collect()
     };
+    let missing = [story.one_camera(), story.failed(&Place::Handout)].into_iter().flatten().collect();
     let drawing = story.shown.as_ref().map(|s| {
         let under = format!("{}, stroke {}: {}.", s.take, s.stroke, s.among);
         (s.wide.0.as_str(), under)
@@ -329,6 +373,7 @@ pub fn handout_on_paper(session: &SessionResults, story: &CasterStory<'_>) -> Ve
         alias: story.alias,
         findings,
         changes: story.changes.as_ref().map(changes_lines),
+        missing,
         drawing,
         notes: story.note_lines(),
         tables: &steady::section(session, story.caster, story.alias, true).0,

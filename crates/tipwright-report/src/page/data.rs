@@ -10,7 +10,7 @@ use crate::plot::zero_time_s;
 use tipwright::model::line::StrokeLoop;
 
 /// A column: step, then differences; `null` where there is nothing (the next difference is from the last number).
-fn column(values: impl Iterator<Item = Option<f64>>, step: f64) -> Value {
+pub fn column(values: impl Iterator<Item = Option<f64>>, step: f64) -> Value {
     let mut last = 0_i64;
     let mut out = vec![json!(step)];
     for value in values {

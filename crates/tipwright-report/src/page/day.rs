@@ -28,6 +28,7 @@ const COLUMNS: &[FigureId] = &[
 struct Failed<'a> {
     take: &'a str,
     link: String,
+    why: Html,
 }
 
 struct Glance<'a> {
@@ -45,6 +46,7 @@ struct Day<'a> {
     has_pairs: bool,
     warnings: Html,
     failed: Vec<Failed<'a>>,
+    strokes: usize,
     glances: Vec<Glance<'a>>,
     table: Html,
     overlays: Html,
@@ -71,7 +73,10 @@ pub fn page(session: &SessionResults, book: &Book, stories: &[CasterStory<'_>]) 
         switches: shell::switches(session.report_units),
         has_pairs: strokes > 1,
         warnings: warnings::list(&session.warnings),
-        failed: failed.map(|t| Failed { take: &t.take, link: book.take(session, t) }).collect(),
+        failed: failed
+            .map(|t| Failed { take: &t.take, link: book.take(session, t), why: warnings::why_failed(t) })
+            .collect(),
+        strokes,
         glances: stories.iter().map(|story| Glance { story, html: story_html(story, Place::Day) }).collect(),
         table: table(session, book),
         overlays: overlays::of_session(&session.takes),

@@ -1,6 +1,7 @@
 //! Two casts together: any two of a day, or the two that were asked for, aligned at rod straight, stop or start. The page's script draws
 //! them over each other from the samples of each.
 
+use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use askama::Template;
@@ -15,7 +16,7 @@ use crate::plot::zero_time_s;
 use crate::tables::direction_word;
 use crate::text::{Html, visible};
 use crate::units::{Kind, kind};
-use tipwright::model::film::{FilmMoment, StrokeFilm};
+use tipwright::model::film::StrokeFilm;
 use tipwright::model::results::{SessionResults, TakeResults};
 use tipwright::model::{Direction, FigureId, ReportUnits, RspSource, Stroke};
 
@@ -37,8 +38,8 @@ pub struct Cast<'a> {
     pub stroke: &'a Stroke,
     /// Length of its rod.
     pub rod_length_m: f64,
-    /// Its film, places relative to the page.
-    pub film: Option<StrokeFilm>,
+    /// Its films, the camera first that looks most squarely at it; places relative to the page.
+    pub films: Vec<StrokeFilm>,
 }
 
 impl<'a> Cast<'a> {
@@ -50,7 +51,7 @@ impl<'a> Cast<'a> {
             take,
             stroke,
             rod_length_m: session.rod_length_m,
-            film: take.film.iter().find(|f| f.stroke == stroke.stroke).cloned(),
+            films: take.film.iter().filter(|f| f.stroke == stroke.stroke).cloned().collect(),
         }
     }
 
@@ -90,7 +91,7 @@ impl<'a> Cast<'a> {
         set("events", events.into_iter().map(|(name, id)| (name.to_owned(), json!(since(id)))).collect());
         set("source", json!(if self.stroke.rsp_source == RspSource::Bend { "bend" } else { "speed" }));
         set("figures", Value::Object(figures));
-        set("film", self.film.as_ref().map_or(Value::Null, |film| film_data(film, zero)));
+        set("films", self.films.iter().map(|film| film_data(film, zero)).collect());
         Html(data::text(Value::Object(out)))
     }
 }
@@ -102,13 +103,13 @@ pub fn id(take: &TakeResults, stroke: u32) -> String {
 }
 
 fn film_data(film: &StrokeFilm, zero_s: f64) -> Value {
-    let poster = film.stills.iter().find(|s| s.moment == FilmMoment::RodStraight);
     json!({
         "src": film.clip,
-        "poster": poster.map_or("", |s| s.file.as_str()),
+        "poster": film.poster().map_or("", |s| s.file.as_str()),
         "fps": film.played_fps,
+        "size": film.size_px,
         "camera": visible(&film.camera),
-        "t": film.frame_t_s.iter().map(|t| ((t - zero_s) * 1e4).round() / 1e4).collect::<Vec<_>>(),
+        "t": data::column(film.frame_t_s.iter().map(|t| Some(t - zero_s)), 1e-4),
     })
 }
 
@@ -150,6 +151,7 @@ struct Page<'a> {
     left_out: usize,
     figures: Html,
     casts: Vec<(&'a str, Html)>,
+    cameras: Vec<String>,
     glossary: Html,
 }
 
@@ -193,9 +195,20 @@ pub fn page(
         left_out,
         figures: figures(),
         casts: casts.iter().map(|c| (c.id.as_str(), c.data())).collect(),
+        cameras: cameras(casts),
         glossary: glossary::section(),
     });
     shell::document_of_pair(&format!("Two casts together, {title}"), units, &html.0)
+}
+
+/// Cameras to choose from: none where no cast has films of two.
+fn cameras(casts: &[Cast<'_>]) -> Vec<String> {
+    if casts.iter().all(|c| c.films.len() < 2) {
+        return Vec::new();
+    }
+    let names: BTreeSet<_> =
+        casts.iter().flat_map(|c| &c.films).map(|f| visible(&f.camera).into_owned()).collect();
+    names.into_iter().collect()
 }
 
 /// The day's page; absent where there are no two casts.

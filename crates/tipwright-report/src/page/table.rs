@@ -93,10 +93,22 @@ pub struct Table<'a> {
 }
 
 impl Table<'_> {
-    /// The table as HTML. Roles are said in words, for folded rows are no table to a browser.
+    /// The table as HTML, without columns in which no row has anything; nothing without rows. Roles are said in words, for folded rows are
+    /// no table to a browser.
     #[must_use]
     pub fn html(&self) -> Html {
-        Html::of(self)
+        if self.rows.is_empty() {
+            return Html::default();
+        }
+        let has_any =
+            |k: usize| self.rows.iter().any(|(_, cells)| cells.get(k).is_some_and(|c| !c.html.is_empty()));
+        let kept: Vec<usize> = (0..self.columns.len()).filter(|k| has_any(*k)).collect();
+        let cells = |cells: &[Cell]| kept.iter().filter_map(|k| cells.get(*k).cloned()).collect();
+        Html::of(&Self {
+            columns: kept.iter().map(|k| self.columns[*k].clone()).collect(),
+            rows: self.rows.iter().map(|(class, row)| (class.clone(), cells(row))).collect(),
+            ..*self
+        })
     }
 }
 
@@ -106,16 +118,24 @@ mod tests {
 
     #[test]
     fn a_cell_bears_the_name_of_its_column_and_what_it_is_sorted_by() {
+        let column = |name: &str| match name {
+            "figure" => Column::lead(name),
+            "dip & dome" => Column::number(name),
+            _ => Column::words(name),
+        };
         let table = Table {
             label: "a <b>",
             caption: "all",
             class: "own",
             sorts: true,
-            columns: vec![Column::lead("figure"), Column::number("dip & dome"), Column::words("said")],
-            rows: vec![(
-                String::new(),
-                vec![Cell::new("x"), Cell::keyed("2 <i>mm</i>", 2.0), Cell::default()],
-            )],
+            columns: ["figure", "dip & dome", "said", "never said"].map(column).to_vec(),
+            rows: vec![
+                (
+                    String::new(),
+                    vec![Cell::new("x"), Cell::keyed("2 <i>mm</i>", 2.0), Cell::default(), Cell::default()],
+                ),
+                (String::new(), vec![Cell::new("y"), Cell::default(), Cell::new("z"), Cell::default()]),
+            ],
         };
         let html = table.html().0;
         assert!(
@@ -130,5 +150,7 @@ mod tests {
         );
         assert!(html.contains("<td role=\"cell\" class=\"lead\">x</td>"), "{html}");
         assert!(html.contains("class=\"words none\"") && html.contains(">none</span></td></tr>"), "{html}");
+        assert!(!html.contains("never said"), "a column without anything: {html}");
+        assert_eq!(Table { rows: Vec::new(), ..table }.html(), Html::default());
     }
 }

@@ -32,6 +32,8 @@ pub(crate) struct HandoutParts<'a> {
     pub changes: Option<(String, Vec<String>)>,
     /// The drawing of the stroke that stands for the others, and what is said under it.
     pub drawing: Option<(&'a str, String)>,
+    /// What is not on it, and why, one a line.
+    pub missing: Vec<String>,
     /// The instructor's notes.
     pub notes: Vec<String>,
     /// Tables of figures; markup.
@@ -150,7 +152,12 @@ fn sheets(parts: &HandoutParts<'_>) -> Vec<Sheet> {
         UnitSystem::Imperial => Paper::Letter,
     };
     let title = plain(parts.alias);
-    vec![first(parts, paper).sheet(paper, &title), second(parts, paper).sheet(paper, &title)]
+    let mut pages = vec![first(parts, paper)];
+    // no second one that is empty
+    if !parts.tables.is_empty() || !parts.overlays.is_empty() {
+        pages.push(second(parts, paper));
+    }
+    pages.into_iter().map(|page| page.sheet(paper, &title)).collect()
 }
 
 fn first(parts: &HandoutParts<'_>, paper: Paper) -> Page {
@@ -176,6 +183,10 @@ fn first(parts: &HandoutParts<'_>, paper: Paper) -> Page {
             page.write(Face::Bold, HEAD_MM, "Your instructor");
         }
         page.write(Face::Serif, TEXT_MM, &plain(note));
+    }
+    for line in &parts.missing {
+        page.gap(2.0);
+        page.write(Face::Serif, TEXT_MM, &plain(line));
     }
     if let Some((svg, under)) = &parts.drawing {
         page.gap(4.0);
@@ -270,6 +281,7 @@ mod tests {
                 "<svg class=\"plot\" viewBox=\"0 0 560 380\"><line class=\"chord\" x1=\"40\" y1=\"40\" x2=\"500\" y2=\"300\"/></svg>",
                 "stroke 3".into(),
             )),
+            missing: vec!["One of 3 takes could not be measured: 02-again.".into()],
             notes: vec!["Slower to begin with.".into()],
             tables,
             overlays: "<svg class=\"plot\" viewBox=\"0 0 350 190\"></svg><svg class=\"plot\" viewBox=\"0 0 350 190\"></svg>",
@@ -280,6 +292,21 @@ mod tests {
     }
 
     /// However much there is to say, it is two sheets, nothing runs over an edge or into the foot, and the foot is whole.
+    /// Without figures there is one sheet, which says why; never an empty second one.
+    #[test]
+    fn no_sheet_is_empty() {
+        let parts = HandoutParts { tables: "", overlays: "", drawing: None, changes: None, ..parts("", 1) };
+        let sheets = sheets(&parts);
+        let texts = |sheet: &Sheet| {
+            sheet
+                .items
+                .iter()
+                .filter(|i| matches!(i, Item::Text { text, .. } if text.contains("02-again")))
+                .count()
+        };
+        assert_eq!(sheets.iter().map(texts).collect::<Vec<_>>(), [1]);
+    }
+
     #[test]
     fn two_sheets_hold_everything_inside_their_edges() {
         let row = "<tr><td>largest departure from the plane</td><td>28 \u{b1} 14 mm (5)</td><td>10 \u{b1} 11 mm (5)</td><td>too few strokes to say</td></tr>";

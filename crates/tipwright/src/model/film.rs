@@ -34,21 +34,31 @@ pub struct FilmStill {
     pub file: String,
 }
 
-/// Film of one stroke.
+/// Film of one stroke by one camera. Of a stroke's films the first is by the camera that looks most squarely at the cast plane.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct StrokeFilm {
     /// The stroke, counts from 1.
     pub stroke: u32,
-    /// Camera that looks most squarely at the cast plane.
+    /// Camera.
     pub camera: String,
     /// Clip, relative to the page's folder.
     pub clip: String,
+    /// Width and height of its picture, pixels.
+    pub size_px: [u32; 2],
     /// Frames a second as played.
     pub played_fps: f64,
     /// Session time of the tip in each frame.
     pub frame_t_s: Vec<f64>,
-    /// The four moments.
+    /// The four moments; of the films after the first the one that stands for it until it plays.
     pub stills: Vec<FilmStill>,
+}
+
+impl StrokeFilm {
+    /// The still that stands for the film until it plays: rod straight, or the first where that moment is not known.
+    #[must_use]
+    pub fn poster(&self) -> Option<&FilmStill> {
+        self.stills.iter().find(|s| s.moment == FilmMoment::RodStraight).or(self.stills.first())
+    }
 }
 
 /// Inks in a picture: light ones with a dark edge, to be seen on sky and on trees.
@@ -101,10 +111,12 @@ pub struct FilmSpan<'a> {
 /// What came of a stretch.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct FilmedSpan {
+    /// Width and height of the finished picture, pixels.
+    pub size_px: [u32; 2],
     /// Presentation times of the clip's frames.
     pub frame_pts_s: Vec<f64>,
-    /// Presentation times of the stills taken, in order of the asked ones.
-    pub still_pts_s: Vec<f64>,
+    /// Presentation times of the stills, in order of the asked ones; `None` where no frame lies near.
+    pub still_pts_s: Vec<Option<f64>>,
 }
 
 /// How films are made.
@@ -136,6 +148,12 @@ pub enum FilmError {
     /// The clip cannot be read.
     #[error(transparent)]
     Read(#[from] FootageError),
+    /// The clip has no picture there.
+    #[error("no frame lies in the stroke; this camera did not film it: {}", path.display())]
+    NoFrame {
+        /// Clip.
+        path: PathBuf,
+    },
     /// The film cannot be written.
     #[error("the film cannot be written ({reason}); free space or choose another folder with -o: {}", path.display())]
     Write {
@@ -148,15 +166,13 @@ pub enum FilmError {
 
 /// Maker of films: decodes a clip once, only where a stretch is wanted, draws, encodes.
 pub trait FilmMaker: Sync {
-    /// Films stretches of one clip, in order of time; results in the order given.
-    ///
-    /// # Errors
-    /// The clip cannot be read, or a film not written.
+    /// Films stretches of one clip in one pass; results in the order given. A stretch fails by itself: the clip cannot be read as far,
+    /// has no frame there, or the film cannot be written.
     fn film(
         &self,
         source: &Path,
         capture_fps: Option<f64>,
         spans: &[FilmSpan<'_>],
         config: &FilmConfig,
-    ) -> Result<Vec<FilmedSpan>, FilmError>;
+    ) -> Vec<Result<FilmedSpan, FilmError>>;
 }

@@ -231,7 +231,8 @@ fn unlikely(colour: Colour, sight: &Sight, path: &std::path::Path) -> Option<War
     }
     let (why, remedy) = sight.main_cause()?.words(colour);
     let (likely, frames) = (sight.likely, sight.frames());
-    let what = format!("a {colour} marker is likely in only {likely} of {frames} frames: {why}");
+    let article = if matches!(colour, Colour::Orange) { "an" } else { "a" };
+    let what = format!("{article} {colour} marker is likely in only {likely} of {frames} frames: {why}");
     Some(Warning::new(Severity::Warning, path.display().to_string(), what, remedy))
 }
 
