@@ -13,6 +13,7 @@ use super::side::{Rays, SidePlane, View};
 use super::trajectory::{apart, trajectories};
 use super::views::OffPlane;
 use super::{LineView, LoopConfig, LoopSettings, tip_at, views};
+use crate::fitted::loop_width_sd_m;
 use crate::math::median;
 use crate::model::line::{LoopMoment, LoopView, StrokeLoop};
 use crate::model::stroke::LoopShape;
@@ -211,6 +212,7 @@ impl Of<'_> {
                 one_by_one.iter().map(|(v, r)| format!("{} {:.2} m", v.name, r.width.value)).collect();
             format!("the cameras disagree about the loop's width: {}", said.join(", "))
         })?;
+        let width = Measured::new(width.value, width.sd.hypot(loop_width_sd_m(width.value)));
         let speed =
             agreed(&one_by_one.iter().map(|(_, r)| r.speed).collect::<Vec<_>>()).unwrap_or(main.speed);
         let speed = if speed.sd <= LARGEST_SPEED_SD_SHARE * speed.value.abs() {
