@@ -182,14 +182,8 @@ fn one_phone_s_heap_becomes_a_session_with_the_plane_of_its_hung_wands() {
     fs::write(&file, written).unwrap();
     let gather = || tipwright(&["-q", "--json", "gather", folder.path().to_str().unwrap()]);
     let made = gather();
-    // the toss is told
-    assert_eq!(status(&made), 3, "{}", support::text(&made.stderr));
-    let unplaced = json(&made)["unplaced"].clone();
-    assert_eq!(unplaced.as_array().unwrap().len(), 1, "{unplaced}");
-    assert!(
-        unplaced[0]["reason"].as_str().unwrap().contains("before one camera tells nothing"),
-        "{unplaced}"
-    );
+    assert_eq!(status(&made), 0, "{}", support::text(&made.stderr));
+    assert_eq!(json(&made)["unplaced"].as_array().unwrap().len(), 0);
     let first = fs::read_to_string(&file).unwrap();
     let session: toml::Table = toml::from_str(&first).unwrap();
     let camera = truth["camera"][0]["name"].as_str().unwrap();

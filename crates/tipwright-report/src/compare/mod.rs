@@ -13,6 +13,7 @@ pub mod season;
 mod season_page;
 mod strips;
 pub mod tables;
+mod verdict;
 
 use std::path::Path;
 

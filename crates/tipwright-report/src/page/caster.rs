@@ -3,19 +3,17 @@
 use askama::Template;
 
 use super::ids::{Book, CasterPage, slug};
-use super::story::{Change, Changes, Habit, changes, habits, middle_of_habit, middle_stroke, named};
+use super::story::{Changes, Habit, changes, habits, middle_of_habit, middle_stroke, named};
 use super::{evidence, glossary, notes, overlays, shell, steady, take};
 use crate::ReportConfig;
 use crate::plot::geometry::Geometry;
 use crate::plot::rods::rod_poses;
 use crate::plot::{Format, loops, side};
-use crate::print::{HandoutParts, handout_pdf};
 use crate::tables::direction_word;
-use crate::text::{Html, escape};
-use crate::units::UnitSystem;
+use crate::text::Html;
 use tipwright::evidence::consistency::{Errors, errors_of};
 use tipwright::model::results::{Note, SessionResults, TakeResults, TakeStatus};
-use tipwright::model::{Direction, FigureId, ReportUnits, Stroke};
+use tipwright::model::{Direction, FigureId, Stroke};
 
 /// The drawing that stands for a caster's strokes: for a wide page and for a phone.
 pub struct Shown {
@@ -97,12 +95,12 @@ impl CasterStory<'_> {
     }
 
     /// What is said where nothing was measured.
-    fn nothing(&self) -> &'static str {
+    pub(super) fn nothing(&self) -> &'static str {
         "No cast of this caster could be measured: there are no figures and no drawings yet."
     }
 
     /// Which takes could not be measured, and where it stands why; `None` where all were.
-    fn failed(&self, place: &Place) -> Option<String> {
+    pub(super) fn failed(&self, place: &Place) -> Option<String> {
         let of: Vec<&str> =
             self.takes.iter().filter(|t| t.status == TakeStatus::Failed).map(|t| t.take.as_str()).collect();
         let how_many = match (of.len(), self.takes.len()) {
@@ -120,7 +118,7 @@ impl CasterStory<'_> {
     }
 
     /// What is said of casts that one camera alone saw; `None` without such.
-    fn one_camera(&self) -> Option<String> {
+    pub(super) fn one_camera(&self) -> Option<String> {
         let alone = self.takes.iter().flat_map(|t| &t.strokes).filter(|s| s.views == 1).count();
         let casts = match alone {
             0 => return None,
@@ -313,99 +311,4 @@ pub fn pages<'a>(
         let title = format!("{}, {}", story.alias, session.title);
         (page.file.clone(), shell::document(&title, session.report_units, &html.0))
     })
-}
-
-#[derive(Template)]
-#[template(path = "handout.html")]
-struct Handout<'a> {
-    session: &'a SessionResults,
-    story: &'a CasterStory<'a>,
-    date: &'a str,
-    switches: Html,
-    story_html: Html,
-    steady: Html,
-    overlays: Html,
-    cautions: &'static str,
-}
-
-/// What a handout says at its foot.
-const CAUTIONS: &str = "\u{b1} is half of a 95\u{202f}% interval: of twenty such intervals about one misses. A finding says what was measured and how \
-    often, not why; what is called likely was inferred and not seen. A figure describes these casts, with this rod and line, on this day. The \
-    tool measures; the instructor judges.";
-
-/// A page to give to one student: nobody else's name and no picture in it, two pages on paper.
-#[must_use]
-pub fn handout(session: &SessionResults, story: &CasterStory<'_>) -> String {
-    let html = Html::of(&Handout {
-        session,
-        story,
-        date: date_of(session),
-        switches: shell::switches(session.report_units),
-        story_html: story_html(story, Place::Handout),
-        steady: steady::section(session, story.caster, story.alias, true),
-        overlays: overlays::paths_of_caster(&story.takes),
-        cautions: CAUTIONS,
-    });
-    shell::document(&format!("{}, {}", story.alias, session.title), session.report_units, &html.0)
-}
-
-/// The same on two sheets of paper, as PDF.
-#[must_use]
-pub fn handout_on_paper(session: &SessionResults, story: &CasterStory<'_>) -> Vec<u8> {
-    let day = match date_of(session) {
-        "" => String::new(),
-        date => format!(", {date}"),
-    };
-    let findings = if story.strokes == 0 {
-        vec![story.nothing().to_owned()]
-    } else if story.habits.is_empty() {
-        vec![format!("Of what is looked for, nothing stands out in {} casts.", story.strokes)]
-    } else {
-        story.habits.iter().map(habit_line).collect()
-    };
-    let missing = [story.one_camera(), story.failed(&Place::Handout)].into_iter().flatten().collect();
-    let drawing = story.shown.as_ref().map(|s| {
-        let under = format!("{}, stroke {}: {}.", s.take, s.stroke, s.among);
-        (s.wide.0.as_str(), under)
-    });
-    handout_pdf(&HandoutParts {
-        session: format!("{}{day}", session.title),
-        alias: story.alias,
-        findings,
-        changes: story.changes.as_ref().map(changes_lines),
-        missing,
-        drawing,
-        notes: story.note_lines(),
-        tables: &steady::section(session, story.caster, story.alias, true).0,
-        overlays: &overlays::paths_of_caster(&story.takes).0,
-        cautions: CAUTIONS,
-        made_by: format!("Made by tipwright {}.", session.tipwright_version),
-        system: match session.report_units {
-            ReportUnits::M => UnitSystem::Metric,
-            ReportUnits::Ft => UnitSystem::Imperial,
-        },
-    })
-}
-
-fn habit_line(habit: &Habit) -> String {
-    let phases = match habit.phases() {
-        none if none.is_empty() => none,
-        phases => format!(" ({phases})"),
-    };
-    escape(&format!("{} in {}{phases}; {}, {}", habit.title, habit.count(), habit.certainty, habit.percent()))
-}
-
-fn changes_lines(changes: &Changes) -> (String, Vec<String>) {
-    let seen = if changes.one_camera { ", seen by one camera" } else { "" };
-    let heading = format!("From {} to {}{seen}", changes.first, changes.last);
-    let lines = if changes.told.is_empty() {
-        vec![format!("No change can be told from chance. {}", changes.needed.as_deref().unwrap_or_default())]
-    } else {
-        let line = |c: &Change| {
-            let name = escape(c.figure.info().name);
-            format!("{name}, {}: {} to {}, by {}", c.way, c.before, c.after, c.difference)
-        };
-        changes.told.iter().map(line).collect()
-    };
-    (heading, lines)
 }

@@ -15,6 +15,7 @@ pub mod evidence;
 pub mod figures;
 pub mod film;
 pub mod glossary;
+pub mod handout;
 pub mod ids;
 pub mod notes;
 pub mod overlays;
@@ -54,8 +55,8 @@ pub fn write_pages<E>(
         }
         let file = format!("report/handout/{}", story.handout_file());
         let paper = format!("report/handout/{}", story.handout_paper());
-        put(FileMade::new(file, caster::handout(session, story)))?;
-        put(FileMade::new(paper, caster::handout_on_paper(session, story)))?;
+        put(FileMade::new(file, handout::handout(session, story)))?;
+        put(FileMade::new(paper, handout::handout_on_paper(session, story)))?;
     }
     Ok(())
 }
