@@ -13,7 +13,7 @@ if [ ! -f "$demo/session/session.toml" ]; then
   "$tipwright" simulate --days clinic --seed 1 -o "$demo/session"
 fi
 "$tipwright" check "$demo/session"
-"$tipwright" day "$demo/session" -o "$demo/results"
+"$tipwright" day "$demo/session" -o "$demo/results" --film
 "$tipwright" score "$demo/results" "$demo/session/truth" -o "$demo/score"
 python3 tests/day_limits.py clinic < "$demo/score/score.json"
 "$tipwright" compare "$demo/results" -o "$demo/comparison"

@@ -16,4 +16,4 @@ tests/hostile_disk.sh "$made/session"
 tests/reference/run.sh "$made"/{day,feet,tip-only,sixty}
 tests/season.sh "$made/session"
 tests/release.sh
-tests/browser/run.sh "$made"/{day,nameless,plan,feet,tip-only/report,sixty/report,shifted,season}
+tests/browser/run.sh "$made"/{day,nameless,failed,nothing,plan,feet,tip-only/report,sixty/report,shifted,season}

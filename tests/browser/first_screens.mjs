@@ -4,10 +4,10 @@ import { fileURLToPath } from 'node:url';
 import { DESKTOP, PHONE, check, open } from './support.mjs';
 
 // What the persons of the simulated days do (crates/tipwright-simulate/src/day/casts.rs), by session and caster, as findings name it: a
-// wide arc domes the path, creep takes from the arc that is left for the power.
+// wide arc domes the path.
 const HABITS = {
   'Alder Reach, one cast': { '01': /early or abrupt power/i },
-  'Alder Reach clinic': { '01': /domed path|wide loop|long fast arc/i, '02': /early or abrupt power/i, '03': /creep|arc narrow/i },
+  'Alder Reach clinic': { '01': /domed path|wide loop|long fast arc/i, '02': /early or abrupt power/i, '03': /creep/i },
 };
 
 // What an instructor has in ten seconds: finding, how often, how sure, a picture, and no table.
