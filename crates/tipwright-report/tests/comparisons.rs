@@ -40,22 +40,27 @@ fn pick_ups_are_compared_with_no_other_stroke() {
     }
 }
 
+/// The phases of a session compared: the table of differences, and the page.
+fn by_phase(session: &SessionResults) -> (String, String) {
+    let folder = tempfile::tempdir().unwrap();
+    let choice = CompareChoice { by: CompareBy::Phase, ..CompareChoice::default() };
+    compare(std::slice::from_ref(session), &choice, folder.path()).unwrap();
+    let read = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
+    (read("comparison_differences.csv"), read("index.html"))
+}
+
 /// What one camera alone saw is left out beside strokes of two; where there is nothing else it is compared, and no difference is told that is
 /// smaller than what the strokes of a side may all be wrong by.
 #[test]
 fn one_camera_s_strokes_are_compared_among_themselves_and_own_their_plane() {
     let of = |session: &SessionResults| {
-        let folder = tempfile::tempdir().unwrap();
-        let choice = CompareChoice { by: CompareBy::Phase, ..CompareChoice::default() };
-        compare(std::slice::from_ref(session), &choice, folder.path()).unwrap();
-        let read = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
-        let table = read("comparison_differences.csv");
+        let (table, page) = by_phase(session);
         let column = |name: &str| table.lines().next().unwrap().split(',').position(|c| c == name).unwrap();
         let [figure, half] = ["figure", "half_width_95"].map(column);
         let dips =
             table.lines().map(|l| l.split(',').collect::<Vec<_>>()).filter(|l| l[figure] == "dip_depth_m");
         let halves: Vec<f64> = dips.filter_map(|l| l[half].parse().ok()).collect();
-        (halves, read("index.html"))
+        (halves, page)
     };
     let mut session = session(12);
     // of several casters only what they have in common is said to be untold
@@ -91,14 +96,10 @@ fn one_camera_s_strokes_are_compared_among_themselves_and_own_their_plane() {
 #[test]
 fn figures_that_end_at_two_kinds_of_moment_are_not_compared() {
     let differences = |session: &SessionResults| {
-        let folder = tempfile::tempdir().unwrap();
-        let choice = CompareChoice { by: CompareBy::Phase, ..CompareChoice::default() };
-        compare(std::slice::from_ref(session), &choice, folder.path()).unwrap();
-        let read = |name: &str| std::fs::read_to_string(folder.path().join(name)).unwrap();
-        let table = read("comparison_differences.csv");
+        let (table, page) = by_phase(session);
         let figures: Vec<String> =
             table.lines().filter_map(|l| l.split(',').nth(1)).map(str::to_owned).collect();
-        (figures, read("index.html").contains("whose rod straight position is from the speed"))
+        (figures, page.contains("whose rod straight position is from the speed"))
     };
     let mut session = session(8);
     let (figures, is_said) = differences(&session);

@@ -235,7 +235,7 @@ pub struct DayArgs {
     #[arg(long)]
     pub anew: bool,
     /// Also make a short film of every stroke by each camera with the tip's path drawn in, and four stills. Off by default: a film
-    /// shows faces; it costs about a fifth more time and a megabyte a stroke
+    /// shows faces; it costs about a third more time and 1.4 megabytes a stroke of two phones
     #[arg(long, conflicts_with = "anonymous")]
     pub film: bool,
     /// Name nobody and show no picture on the page and in the tables; film of an earlier run is removed

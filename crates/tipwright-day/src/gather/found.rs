@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{GatherError, Heap};
+use super::{GatherError, Heap, Kind};
 use crate::session::{Clips, Session};
 use tipwright::model::footage::Footage;
 
@@ -113,17 +113,13 @@ pub(super) fn earlier(session: &Session, footage: &dyn Footage) -> Earlier {
         }
         first
     };
-    let opening = if session.has_one_camera() { "plumb" } else { "wand" };
+    let opening = Kind::opening(session).group();
     let set_ups = session.set_ups();
     for set_up in &set_ups {
-        let mut first = None;
-        for (group, clips) in set_up.scene.groups() {
-            let at = known(clips);
-            first = if group == opening { at } else { first };
-        }
-        if set_up.scene.groups().iter().any(|(group, clips)| *group == opening && !clips.is_empty()) {
-            out.wands.push((set_up.name.map(ToString::to_string), first));
-        }
+        let recorded: Vec<_> =
+            set_up.scene.groups().into_iter().map(|(group, clips)| (group, clips, known(clips))).collect();
+        let own = recorded.iter().find(|(group, clips, _)| *group == opening && !clips.is_empty());
+        out.wands.extend(own.map(|(_, _, at)| (set_up.name.map(ToString::to_string), *at)));
     }
     for take in &session.take {
         known(&take.clips);

@@ -34,11 +34,6 @@ impl AtHand<'_> {
         clips.iter().map(|i| (self.camera(*i), self.clips[*i].named.clone())).collect()
     }
 
-    /// Phones that must have filmed something for it to be of use.
-    pub(super) fn fewest(&self) -> usize {
-        if self.session.has_one_camera() { 1 } else { 2 }
-    }
-
     fn missing(&self, moment: &Moment) -> Vec<String> {
         let has = |k: usize| moment.clips.iter().any(|i| self.clips[*i].camera_idx == k);
         let cameras = self.session.camera.iter().enumerate();
@@ -151,8 +146,8 @@ fn set_ups(
     earlier: &Earlier,
     out: &mut Placed,
 ) -> Vec<(f64, Option<String>)> {
-    let opening = if at.session.has_one_camera() { Kind::Plumb } else { Kind::Wand };
-    let has_scene = !at.document.lacks_group(group_of(opening), at.folder);
+    let opening = Kind::opening(at.session);
+    let has_scene = !at.document.lacks_group(opening.group(), at.folder);
     let mut open: Vec<Open> = earlier
         .wands
         .iter()
@@ -170,12 +165,12 @@ fn set_ups(
     let mut taken: BTreeSet<String> = earlier.names.iter().cloned().collect();
     let of_kind = |kind: Kind| told.iter().filter(move |(_, k)| *k == Some(kind)).map(|(m, _)| *m);
     for moment in of_kind(opening) {
-        if moment.clips.len() < at.fewest() {
+        if moment.clips.len() < at.session.fewest_cameras() {
             alone(at, moment, "the wand waved", out);
             continue;
         }
         let name = (!open.is_empty()).then(|| free_name("set-up", open.len() + 1, &mut taken));
-        let group = group_of(opening);
+        let group = opening.group();
         open.push(Open {
             began_s: moment.began_s,
             set_up: NewSetUp { name, groups: vec![(group, at.named(&moment.clips))] },
@@ -193,7 +188,7 @@ fn set_ups(
         return written(open, out);
     }
     for (kind, what) in [(Kind::Plumb, "the wand hung still"), (Kind::Toss, "a ball tossed")] {
-        let group = group_of(kind);
+        let group = kind.group();
         for moment in of_kind(kind) {
             let before = |o: &&mut Open| matches!((o.began_s, moment.began_s), (Some(a), Some(b)) if a <= b);
             let last = open
@@ -205,7 +200,7 @@ fn set_ups(
                 None => open.first_mut(),
             };
             match own {
-                _ if moment.clips.len() < at.fewest() => alone(at, moment, what, out),
+                _ if moment.clips.len() < at.session.fewest_cameras() => alone(at, moment, what, out),
                 Some(own) if !own.has.contains(group) => {
                     own.has.insert(group);
                     own.set_up.groups.push((group, at.named(&moment.clips)));
@@ -222,15 +217,6 @@ fn set_ups(
         }
     }
     written(open, out)
-}
-
-/// What clips of a kind are called in a set-up; of those that belong to one.
-fn group_of(kind: Kind) -> &'static str {
-    match kind {
-        Kind::Plumb => "plumb",
-        Kind::Toss => "toss",
-        _ => "wand",
-    }
 }
 
 /// Hands over the set-ups that are new or have new clips; gives when each began, with its name.
@@ -277,7 +263,9 @@ fn casts<'m>(
         let reason = match kind {
             None if is_over => "the card `end` was held up: nothing in it counts".to_string(),
             None => "nothing in it looks like the board, a wand or a cast".to_string(),
-            Some(Kind::Take) if moment.clips.len() < at.fewest() => at.without_partner(moment, "a cast"),
+            Some(Kind::Take) if moment.clips.len() < at.session.fewest_cameras() => {
+                at.without_partner(moment, "a cast")
+            }
             Some(Kind::Take) => match takes::casts_of(at, shown, moment) {
                 Ok(found) => {
                     casts.extend(found);

@@ -56,7 +56,7 @@ pub(super) fn casts_of<'m>(
         .iter()
         .map(|(_, along, begin)| View { along, after_s: begin.after_s, is_sure: begin.by_sound })
         .collect();
-    let (parts, told) = parts(&views, at.fewest());
+    let (parts, told) = parts(&views, at.session.fewest_cameras());
     let told: Vec<String> = told.iter().map(|t| in_words(at, t)).collect();
     let shortest_s = views.iter().map(|v| v.along.length_s).fold(f64::INFINITY, f64::min);
     match &parts[..] {

@@ -131,8 +131,7 @@ pub fn look_at_scene(
     let mut out = Report { session, subject: Subject::Scene, findings: Vec::new() };
     let mut stills = Stills::new();
     let good = seen.iter().filter(|(_, _, s)| s.as_ref().is_ok_and(|s| s.with_one > 0)).count();
-    let needed = if session.has_one_camera() { 1 } else { 2 };
-    let weight = if good >= needed { Severity::Warning } else { Severity::Problem };
+    let weight = if good >= session.fewest_cameras() { Severity::Warning } else { Severity::Problem };
     for (camera, clip, seen) in seen {
         let Ok(seen) = seen.map_err(|what| out.say(weight, what, clip, "")) else { continue };
         if seen.with_one == 0 {

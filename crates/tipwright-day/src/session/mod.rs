@@ -324,6 +324,12 @@ impl Session {
         self.camera.len() == 1
     }
 
+    /// Cameras that must have filmed something for it to be of use: two, or the only one.
+    #[must_use]
+    pub fn fewest_cameras(&self) -> usize {
+        if self.has_one_camera() { 1 } else { 2 }
+    }
+
     /// A path of session.toml as a path of the file system.
     #[must_use]
     pub fn resolve(&self, path: &Path) -> PathBuf {

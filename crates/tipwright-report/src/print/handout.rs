@@ -291,7 +291,6 @@ mod tests {
         }
     }
 
-    /// However much there is to say, it is two sheets, nothing runs over an edge or into the foot, and the foot is whole.
     /// Without figures there is one sheet, which says why; never an empty second one.
     #[test]
     fn no_sheet_is_empty() {
@@ -307,6 +306,7 @@ mod tests {
         assert_eq!(sheets.iter().map(texts).collect::<Vec<_>>(), [1]);
     }
 
+    /// However much there is to say, it is two sheets, nothing runs over an edge or into the foot, and the foot is whole.
     #[test]
     fn two_sheets_hold_everything_inside_their_edges() {
         let row = "<tr><td>largest departure from the plane</td><td>28 \u{b1} 14 mm (5)</td><td>10 \u{b1} 11 mm (5)</td><td>too few strokes to say</td></tr>";

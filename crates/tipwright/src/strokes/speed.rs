@@ -3,7 +3,7 @@
 use super::config::StrokesConfig;
 use super::curve::{Curve, crossing};
 use super::raw::Answer;
-use super::times::{SLOWS_BY, TAKEN_BY, Times};
+use super::times::{SLOWS_BY, TAKEN_BY, Times, slows_between};
 
 /// Figures of the speed profile; NaN when not to be had.
 #[derive(Debug, Clone, Copy)]
@@ -49,17 +49,10 @@ pub(super) fn profile(
 /// Half of the peak may have been reached in an earlier rise whose top smoothing took below it ([`TAKEN_BY`]): when, if the tip slows down
 /// between the two. A caster who creeps gives the tip such a first rise; of one the top was 0.45 of the peak for a true 0.52, and half of it
 /// was said to be reached 85 ms late at a stated 0.6 ms (simulated clinic, seed 2, in view when this was written; [`TAKEN_BY`] was set
-/// before, on starts).
+/// before, on starts). Checked on seed 3, which set nothing: of 72 strokes 96 % of late powers are inside.
 fn rival_half_s(curve: &Curve<'_>, times: &Times, own_s: f64) -> Option<f64> {
     let rival_s = first_reaching(curve, times, HALF / TAKEN_BY);
-    let speeds =
-        |n: usize| (0..=n).map(move |i| curve.speed(rival_s + (own_s - rival_s) * i as f64 / n as f64));
-    let mut fastest_m_s: f64 = 0.0;
-    let slows = speeds(RAMP_POINTS).any(|v| {
-        fastest_m_s = fastest_m_s.max(v);
-        v * SLOWS_BY < fastest_m_s
-    });
-    slows.then_some(rival_s)
+    slows_between(curve, [rival_s, own_s], RAMP_POINTS, SLOWS_BY).then_some(rival_s)
 }
 
 /// First moment in W at which the speed reaches a share of its peak.

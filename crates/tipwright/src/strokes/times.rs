@@ -124,6 +124,16 @@ impl SeenBy {
     }
 }
 
+/// Between two moments, looked at in so many steps, the speed falls by a factor: they are of two rises, not of one.
+pub(super) fn slows_between(curve: &Curve<'_>, ends_s: [f64; 2], steps: usize, by: f64) -> bool {
+    let (from_s, length_s) = (ends_s[0].min(ends_s[1]), (ends_s[0] - ends_s[1]).abs());
+    let mut fastest_m_s: f64 = 0.0;
+    (0..=steps).map(|i| curve.speed(from_s + length_s * i as f64 / steps as f64)).any(|v| {
+        fastest_m_s = fastest_m_s.max(v);
+        v * by < fastest_m_s
+    })
+}
+
 /// The start furthest from that of `times` that other speeds of rest and start give, within [`DOUBTED_BY`] or [`TAKEN_BY`], where the tip
 /// slows down between the two: without that both are of the same rise, which the start's own error owns.
 pub(super) fn rival_start_s(
@@ -139,14 +149,7 @@ pub(super) fn rival_start_s(
         SeenBy::Several => SLOWS_BY,
     };
     let own_s = times.t_start_s;
-    let slows_between = |a: f64, b: f64| {
-        let (from_s, n) = (a.min(b), ((a - b).abs() / search.step_s).ceil());
-        let mut fastest_m_s: f64 = 0.0;
-        (0..=n as usize).map(|i| curve.speed(from_s + (a - b).abs() * i as f64 / n)).any(|v| {
-            fastest_m_s = fastest_m_s.max(v);
-            v * slows_by < fastest_m_s
-        })
-    };
+    let steps = |t: f64| ((t - own_s).abs() / search.step_s).ceil() as usize;
     let one = [
         Shares { start, rest: rest * DOUBTED_BY },
         Shares { start, rest: rest / DOUBTED_BY },
@@ -162,7 +165,9 @@ pub(super) fn rival_start_s(
     others
         .iter()
         .map(|shares| start_s(curve, search, (times.t_peak_s, times.peak_m_s), *shares))
-        .filter(|t| (t - own_s).abs() > search.step_s && slows_between(*t, own_s))
+        .filter(|t| {
+            (t - own_s).abs() > search.step_s && slows_between(curve, [*t, own_s], steps(*t), slows_by)
+        })
         .max_by(|a, b| (a - own_s).abs().total_cmp(&(b - own_s).abs()))
 }
 
