@@ -33,7 +33,7 @@ use tables::spots::SpotRow;
 use tables::strokes::{self, StrokeRow};
 use tables::{draws, samples, spots};
 use tipwright::model::results::{SessionResults, TakeResults};
-use tipwright::model::{PathDraw, ReportUnits};
+use tipwright::model::{PathDraws, ReportUnits};
 
 /// Why a table or page was not written.
 #[derive(Debug, thiserror::Error)]
@@ -156,13 +156,16 @@ pub fn spots_file(camera: &str, rows: &[SpotRow]) -> Result<FileMade, ReportErro
 pub fn clip_files(
     take: &TakeResults,
     seen: &[(String, Vec<SpotRow>)],
-    drawn: &[PathDraw],
+    drawn: &PathDraws,
 ) -> Result<Vec<FileMade>, ReportError> {
     let facts = Facts::of([take]);
     let mut files =
         vec![FileMade::of("spots.parquet", spots::table().parquet(&spots::rows(take, seen), &facts))?];
     if !drawn.is_empty() {
-        files.push(FileMade::of("draws.parquet", draws::table().parquet(&draws::rows(take, drawn), &facts))?);
+        files.push(FileMade::of(
+            "draws.parquet",
+            draws::table().parquet_of(draws::rows(take, drawn), &facts),
+        )?);
     }
     Ok(files)
 }

@@ -10,9 +10,9 @@ use std::collections::BTreeMap;
 use arrow_array::cast::AsArray;
 use arrow_array::types::{Float64Type, UInt32Type};
 use arrow_array::{Array, RecordBatch};
-use nalgebra::{Point3, Vector3};
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use tipwright::model::{FigureId, Measured, PathDraw, Role};
+use tipwright::model::results::PathPoint;
+use tipwright::model::{FigureId, Measured, PathDraw, PathDraws, PathSample, Role};
 use tipwright_report::dictionary;
 use tipwright_report::tables::rekey;
 use tipwright_report::tables::spots::SpotRow;
@@ -98,13 +98,17 @@ fn a_table_renamed_is_the_table_made_with_those_names() {
     let spot =
         SpotRow { frame_idx: 3, pts_s: 0.025, x_px: 10.5, y_px: 20.25, sigma_px: 0.1, role: Role::Tip };
     let spots = vec![("west".to_owned(), vec![spot]), ("east".to_owned(), vec![spot, spot])];
-    let positions: Vec<Point3<f64>> = take.path.iter().map(|p| p.position_m.into()).collect();
-    let drawn = PathDraw {
-        velocities_in_world_m_s: vec![Vector3::zeros(); positions.len()],
-        positions_in_world: positions,
+    let at = |p: &PathPoint| PathSample {
+        t_s: p.t_s,
+        position_in_world: p.position_m.into(),
+        velocity_in_world_m_s: p.velocity_m_s.into(),
+        position_sd_m: p.sd_m.into(),
+        views: p.views,
     };
+    let samples: Vec<PathSample> = take.path.iter().map(at).collect();
     // more rows than are put into columns at a time
-    let draws = vec![drawn; 200];
+    let mut draws = PathDraws::default();
+    (0..200).for_each(|_| draws.push(&samples, &PathDraw::of(&samples)));
     let before = clip_files(&take, &spots, &draws).unwrap();
     (take.session, take.phase, take.caster) = ("Another title".into(), None, "07".into());
     take.keys.caster_key = Some("school-7".into());

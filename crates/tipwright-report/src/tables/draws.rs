@@ -4,8 +4,9 @@
 use super::keys;
 use super::samples::{SampleRow, stroke_at};
 use super::table::{Column, Kind, Table, Value};
-use tipwright::model::PathDraw;
-use tipwright::model::results::TakeResults;
+use nalgebra::Vector3;
+use tipwright::model::PathDraws;
+use tipwright::model::results::{PathPoint, TakeResults};
 
 /// The tip of one draw at one instant.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -16,18 +17,20 @@ pub struct DrawnPoint {
 }
 
 /// Rows of the draws of a take's path, draw by draw, at the instants that lie in a stroke.
-#[must_use]
-pub fn rows<'a>(take: &'a TakeResults, draws: &[PathDraw]) -> Vec<SampleRow<'a, DrawnPoint>> {
-    let inside: Vec<(usize, f64, u32)> =
-        take.path.iter().enumerate().filter_map(|(k, p)| Some((k, p.t_s, stroke_at(take, p.t_s)?))).collect();
-    let mut out = Vec::with_capacity(inside.len() * draws.len());
-    for (draw, drawn) in (1..).zip(draws) {
-        out.extend(inside.iter().filter_map(|&(k, t_s, stroke)| {
-            let position_m = drawn.positions_in_world.get(k)?.coords.into();
-            Some(SampleRow { take, stroke: Some(stroke), sample: DrawnPoint { draw, t_s, position_m } })
-        }));
-    }
-    out
+pub fn rows<'a>(
+    take: &'a TakeResults,
+    draws: &'a PathDraws,
+) -> impl Iterator<Item = SampleRow<'a, DrawnPoint>> {
+    let inside: Vec<(usize, &PathPoint, u32)> =
+        take.path.iter().enumerate().filter_map(|(k, p)| Some((k, p, stroke_at(take, p.t_s)?))).collect();
+    (0..draws.len()).flat_map(move |draw_idx| {
+        let row = |&(k, point, stroke): &(usize, &PathPoint, u32)| {
+            let position_m = (Vector3::from(point.position_m) + draws.error_m(draw_idx, k)?).into();
+            let sample = DrawnPoint { draw: draw_idx as u32 + 1, t_s: point.t_s, position_m };
+            Some(SampleRow { take, stroke: Some(stroke), sample })
+        };
+        inside.iter().filter_map(row).collect::<Vec<_>>()
+    })
 }
 
 /// `draws.parquet`.

@@ -268,7 +268,38 @@ impl<R> Table<R> {
     /// # Errors
     /// Only what the Parquet writer says.
     pub fn parquet(&self, rows: &[R], facts: &Facts) -> Result<Vec<u8>, ParquetError> {
-        let schema = Arc::new(Schema::new(self.columns.iter().map(Column::field).collect::<Vec<_>>()));
+        // of no rows one empty batch, so that there is a file with columns
+        let from = (0..rows.len().max(1)).step_by(BATCH_ROWS);
+        self.file(facts, from.map(|from| self.batch(&rows[from..rows.len().min(from + BATCH_ROWS)])))
+    }
+
+    /// [`Self::parquet`] of so many rows that they are made as they are written.
+    ///
+    /// # Errors
+    /// Only what the Parquet writer says.
+    pub fn parquet_of(&self, rows: impl Iterator<Item = R>, facts: &Facts) -> Result<Vec<u8>, ParquetError> {
+        let mut rows = rows.peekable();
+        let mut is_first = true;
+        let batches = std::iter::from_fn(|| {
+            (std::mem::take(&mut is_first) || rows.peek().is_some())
+                .then(|| self.batch(&rows.by_ref().take(BATCH_ROWS).collect::<Vec<R>>()))
+        });
+        self.file(facts, batches)
+    }
+
+    fn schema(&self) -> Arc<Schema> {
+        Arc::new(Schema::new(self.columns.iter().map(Column::field).collect::<Vec<_>>()))
+    }
+
+    fn batch(&self, rows: &[R]) -> Result<RecordBatch, ArrowError> {
+        RecordBatch::try_new(self.schema(), self.columns.iter().map(|c| c.array(rows)).collect())
+    }
+
+    fn file(
+        &self,
+        facts: &Facts,
+        batches: impl Iterator<Item = Result<RecordBatch, ArrowError>>,
+    ) -> Result<Vec<u8>, ParquetError> {
         let columns: Map<String, Json> = self
             .columns
             .iter()
@@ -279,13 +310,7 @@ impl<R> Table<R> {
             ("tipwright.columns", Json::Object(columns).to_string()),
         ];
         let facts = own.into_iter().chain(facts.pairs()).map(|(k, v)| (k.to_owned(), v));
-        // of no rows one empty batch, so that there is a file with columns
-        let batches = (0..rows.len().max(1)).step_by(BATCH_ROWS).map(|from| {
-            let some = &rows[from..rows.len().min(from + BATCH_ROWS)];
-            let arrays: Vec<ArrayRef> = self.columns.iter().map(|c| c.array(some)).collect();
-            RecordBatch::try_new(Arc::clone(&schema), arrays)
-        });
-        write(&schema, facts, batches)
+        write(&self.schema(), facts, batches)
     }
 
     /// Its entry in the dictionary.

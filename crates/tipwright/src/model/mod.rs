@@ -29,7 +29,7 @@ pub use figures::{FigureId, Figures};
 pub use frame_times::FrameTimes;
 pub use hung_wands::HungWands;
 pub use measured::Measured;
-pub use path::{MarkerPath, PathDraw, PathSample, RodPaths};
+pub use path::{MarkerPath, PathDraw, PathDraws, PathSample, RodPaths};
 pub use results::{
     MovedCamera, ReportUnits, RodSample, SessionResults, TakeCameraFit, TakeClock, TakeResults, TakeStatus,
     Tally,

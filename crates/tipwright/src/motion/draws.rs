@@ -17,10 +17,10 @@ pub struct Draw {
 
 impl Solution {
     /// Joint draws of the whole path and set-up about the solution: as it would come out with other errors of the same kind
-    /// (`misfit`). Draw k depends on `seed` and k alone, so more draws begin with the same ones.
-    #[must_use]
-    pub fn draws(&self, count: usize, seed: u64) -> Vec<Draw> {
-        let pull = |k: usize| {
+    /// (`misfit`). Draw k depends on `seed` and k alone, so more draws begin with the same ones. They are made a few at a time, as they
+    /// are asked for: all at once they would need more memory than anything else of a take.
+    pub fn draws(&self, count: usize, seed: u64) -> impl Iterator<Item = Draw> + '_ {
+        let pull = move |k: usize| {
             let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
             rng.set_stream(k as u64);
             let mut sample = || -> f64 { StandardNormal.sample(&mut rng) };
@@ -30,12 +30,13 @@ impl Solution {
             self.replicator.add_priors(&mut sample, &mut pull);
             pull
         };
-        let draws: Vec<usize> = (0..count).collect();
-        draws
-            .chunks(ABREAST)
-            .flat_map(|few| self.factor.solve_all(&few.iter().map(|k| pull(*k)).collect::<Vec<_>>()))
+        (0..count)
+            .step_by(ABREAST)
+            .flat_map(move |from| {
+                let few: Vec<_> = (from..count.min(from + ABREAST)).map(pull).collect();
+                self.factor.solve_all(&few)
+            })
             .map(|(x, b)| Draw { state: self.state.moved(&self.layout, &x, b.as_slice()) })
-            .collect()
     }
 
     /// Position, velocity and acceleration of a draw at a session time; `None` where there is no path.

@@ -2,20 +2,19 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use nalgebra::{Point3, Rotation3};
+use nalgebra::Point3;
 
 use super::joint::TakeJoint;
 use super::one_view::spread::{OnRod, spread};
-use super::upright::LooseTurn;
 use super::view::View;
 use super::{AssignedSpot, ClipAssignment, PathConfig, TakeInput, TakePaths};
 use crate::math::median;
 use crate::model::path::ButtPath;
 use crate::model::{
-    CameraPose, MarkerPath, Measured, PathDraw, PathSample, RodPaths, Role, Severity, TakeCameraFit,
-    TakeClock, Tally, Warning,
+    CameraPose, MarkerPath, Measured, PathDraw, PathDraws, PathSample, RodPaths, Role, Severity,
+    TakeCameraFit, TakeClock, Tally, Warning,
 };
-use crate::motion::{Draw, Fate};
+use crate::motion::{Draw, Fate, Solution};
 use crate::tracks::follow::is_led;
 use crate::tracks::gather::Source;
 
@@ -26,13 +25,12 @@ pub(super) fn write_out(
     joint: &TakeJoint,
     warnings: Vec<Warning>,
 ) -> TakePaths {
-    let draws = joint.solution.draws(config.draws, config.seed);
-    let smoothed_again = joint.solution.smoothed_again();
-    let turns = joint.turn.as_ref().map_or_else(Vec::new, |t| t.draws(config.draws, config.seed));
+    let frame_times = sample_times_s(views);
+    let mut paths: Vec<MarkerPath> =
+        (0..joint.roles.len()).map(|m| marker_path(config, joint, m, &frame_times)).collect();
+    let centres = put_draws(&mut paths, joint, config);
     let mut rod = RodPaths::default();
-    for (marker_idx, (role, at_m)) in joint.roles.iter().enumerate() {
-        let mut path = marker_path(config, views, joint, marker_idx, &draws, &smoothed_again);
-        turned(&mut path, joint.turn.as_ref(), &turns);
+    for ((role, at_m), path) in joint.roles.iter().zip(paths) {
         if *role == Role::Tip {
             rod.tip = path;
         } else {
@@ -41,7 +39,6 @@ pub(super) fn write_out(
     }
     if let Some(plane) = input.held() {
         let rod_m = input.roles.iter().find(|r| r.role == Role::Tip).map_or(f64::NAN, |r| r.at_m);
-        let centres: Vec<Point3<f64>> = draws.iter().map(|d| Point3::from(d.state.centre_m(0))).collect();
         let butts =
             rod.butts.iter_mut().map(|b| OnRod { role: b.role, share: b.at_m / rod_m, path: &mut b.path });
         let tip = OnRod { role: Role::Tip, share: 1.0, path: &mut rod.tip };
@@ -96,32 +93,48 @@ pub(super) fn write_out(
     }
 }
 
-/// What is not known of the vertical, in a path's standard deviations and draws.
-fn turned(path: &mut MarkerPath, turn: Option<&LooseTurn>, turns: &[Rotation3<f64>]) {
-    let Some(turn) = turn else { return };
-    for s in &mut path.samples {
-        s.position_sd_m = turn.widened(&s.position_in_world, &s.position_sd_m);
+/// Draws all paths together, what is not known of the vertical included. Where the first camera stands in each draw.
+fn put_draws(paths: &mut [MarkerPath], joint: &TakeJoint, config: &PathConfig) -> Vec<Point3<f64>> {
+    let turns = joint.turn.as_ref().map_or_else(Vec::new, |t| t.draws(config.draws, config.seed));
+    let mut centres = Vec::with_capacity(config.draws);
+    for (draw_idx, draw) in joint.solution.draws(config.draws, config.seed).enumerate() {
+        centres.push(Point3::from(draw.state.centre_m(0)));
+        for (marker_idx, path) in paths.iter_mut().enumerate() {
+            let mut drawn = at_samples(&joint.solution, &draw, marker_idx, &path.samples);
+            if let Some(turn) = turns.get(draw_idx) {
+                drawn.positions_in_world.iter_mut().for_each(|p| *p = turn * *p);
+                drawn.velocities_in_world_m_s.iter_mut().for_each(|v| *v = turn * *v);
+            }
+            path.draws.push(&path.samples, &drawn);
+        }
     }
-    for (draw, turn) in path.draws.iter_mut().zip(turns) {
-        draw.positions_in_world.iter_mut().for_each(|p| *p = turn * *p);
-        draw.velocities_in_world_m_s.iter_mut().for_each(|v| *v = turn * *v);
-    }
+    centres
 }
 
-fn marker_path(
-    config: &PathConfig,
-    views: &[View],
-    joint: &TakeJoint,
-    marker_idx: usize,
-    draws: &[Draw],
-    smoothed_again: &Draw,
-) -> MarkerPath {
+/// A draw of the solution at the instants of a marker's samples.
+fn at_samples(solution: &Solution, draw: &Draw, marker_idx: usize, samples: &[PathSample]) -> PathDraw {
+    let mut out = PathDraw {
+        positions_in_world: Vec::with_capacity(samples.len()),
+        velocities_in_world_m_s: Vec::with_capacity(samples.len()),
+    };
+    for s in samples {
+        // every sample has a place on the timeline, so every draw has one too
+        let (p, v) = solution
+            .draw_at(draw, marker_idx, s.t_s)
+            .map_or((s.position_in_world, s.velocity_in_world_m_s), |(p, v, _)| (p, v));
+        out.positions_in_world.push(p);
+        out.velocities_in_world_m_s.push(v);
+    }
+    out
+}
+
+/// Samples of a marker's path, and the path smoothed once more.
+fn marker_path(config: &PathConfig, joint: &TakeJoint, marker_idx: usize, frame_times: &[f64]) -> MarkerPath {
     let solution = &joint.solution;
-    let frame_times = sample_times_s(views);
-    let seen_by = solution.views(&joint.problem, marker_idx, &frame_times);
+    let seen_by = solution.views(&joint.problem, marker_idx, frame_times);
     let two: Vec<f64> = frame_times.iter().zip(&seen_by).filter(|(_, v)| **v >= 2).map(|(t, _)| *t).collect();
     let any: Vec<f64> = frame_times.iter().zip(&seen_by).filter(|(_, v)| **v >= 1).map(|(t, _)| *t).collect();
-    let mut path = MarkerPath::default();
+    let mut samples = Vec::new();
     for (t_s, views) in frame_times.iter().zip(&seen_by) {
         // between sightings not farther apart than a bridge, and between pairs of them not much farther
         let bridged = within(&any, *t_s, config.longest_bridge_s)
@@ -134,7 +147,7 @@ fn marker_path(
         if !(sd.norm().is_finite() && k.position_in_world.coords.norm().is_finite()) {
             continue;
         }
-        path.samples.push(PathSample {
+        samples.push(PathSample {
             t_s: *t_s,
             position_in_world: k.position_in_world,
             velocity_in_world_m_s: k.velocity_in_world_m_s,
@@ -142,24 +155,14 @@ fn marker_path(
             views: *views,
         });
     }
-    let at_samples = |draw: &Draw| {
-        let mut out = PathDraw {
-            positions_in_world: Vec::with_capacity(path.samples.len()),
-            velocities_in_world_m_s: Vec::with_capacity(path.samples.len()),
-        };
-        for s in &path.samples {
-            // every sample has a place on the timeline, so every draw has one too
-            let (p, v) = solution
-                .draw_at(draw, marker_idx, s.t_s)
-                .map_or((s.position_in_world, s.velocity_in_world_m_s), |(p, v, _)| (p, v));
-            out.positions_in_world.push(p);
-            out.velocities_in_world_m_s.push(v);
+    let again = at_samples(solution, &solution.smoothed_again(), marker_idx, &samples);
+    if let Some(turn) = &joint.turn {
+        // what is not known of the vertical
+        for s in &mut samples {
+            s.position_sd_m = turn.widened(&s.position_in_world, &s.position_sd_m);
         }
-        out
-    };
-    let (drawn, again) = (draws.iter().map(at_samples).collect(), at_samples(smoothed_again));
-    (path.draws, path.smoothed_again) = (drawn, Some(again));
-    path
+    }
+    MarkerPath { samples, draws: PathDraws::default(), smoothed_again: Some(again) }
 }
 
 /// The first camera's frame times; where it left frames out, the times they would have had, for the path goes on there

@@ -33,7 +33,7 @@ fn a_vertical_known_to_five_degrees_leaves_the_path_tilted_by_as_much() {
     let n = tip.samples.len() as f64;
     let height = tip.samples.iter().map(|s| s.position_in_world.z).sum::<f64>() / n;
     let mut square = 0.0;
-    for draw in &tip.draws {
+    for draw in (0..tip.draws.len()).map(|k| tip.draws.get(k, &tip.samples)) {
         let (mut top, mut bottom) = (0.0, 0.0);
         for (s, p) in tip.samples.iter().zip(&draw.positions_in_world) {
             let up = s.position_in_world.z - height;

@@ -235,9 +235,11 @@ fn ring_figures(
     };
     let mut drawn = [Vec::new(), Vec::new()];
     for (k, d) in by_draw.iter().enumerate() {
-        let view = rod.draw(k);
-        let to_s = ring_end_s(rod, &view, &d[i], d.get(i + 1), config);
         let from_s = d[i].t_rsp_s;
+        let next_s = d.get(i + 1).map_or(f64::NEG_INFINITY, |next| next.times.t_peak_s);
+        let drawn_rod = rod.draw_within(k, (from_s, next_s.max(from_s + config.ring_window_s)));
+        let view = drawn_rod.view();
+        let to_s = ring_end_s(rod, &view, &d[i], d.get(i + 1), config);
         let again = (to_s - from_s > 0.1)
             .then(|| ring::instants(from_s, to_s))
             .and_then(|t_s| ring::refit(&ring, &t_s, &bends(&view, &plane, &t_s)));
@@ -267,10 +269,16 @@ fn ring_figures(
 /// Root mean square of the bend's standard deviation over a stretch.
 fn bend_sd_m(rod: &Rod<'_>, plane: &CastPlane, t_s: &[f64]) -> f64 {
     let some: Vec<f64> = t_s.iter().step_by(6).copied().collect();
-    let drawn: Vec<Vec<f64>> = (0..rod.draw_count).map(|k| bends(&rod.draw(k), plane, &some)).collect();
+    let drawn = drawn_bends(rod, plane, &some);
     let squares =
         (0..some.len()).map(|n| draws::spread(&drawn.iter().map(|d| d[n]).collect::<Vec<_>>()).powi(2));
     (squares.sum::<f64>() / some.len() as f64).sqrt()
+}
+
+/// The bend of every draw at some instants, in order of time.
+fn drawn_bends(rod: &Rod<'_>, plane: &CastPlane, t_s: &[f64]) -> Vec<Vec<f64>> {
+    let between_s = (t_s[0], t_s[t_s.len() - 1]);
+    (0..rod.draw_count).map(|k| bends(&rod.draw_within(k, between_s).view(), plane, t_s)).collect()
 }
 
 fn bends(view: &RodView<'_>, plane: &CastPlane, t_s: &[f64]) -> Vec<f64> {
@@ -295,9 +303,8 @@ fn ring_of(
     }
     let t_s = ring::instants(raw.t_rsp_s, to_s);
     let bend_m = bends(&rod.nominal(), &plane, &t_s);
-    let noise_m = draws::spread(
-        &(0..rod.draw_count).map(|k| bends(&rod.draw(k), &plane, &t_s[..1])[0]).collect::<Vec<_>>(),
-    );
+    let noise_m =
+        draws::spread(&drawn_bends(rod, &plane, &t_s[..1]).iter().map(|b| b[0]).collect::<Vec<_>>());
     ring::fit(&t_s, &bend_m, if noise_m.is_finite() { noise_m } else { 0.0 }).map(|r| (r, plane))
 }
 

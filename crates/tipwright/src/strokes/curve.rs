@@ -4,6 +4,8 @@
 //! velocities with three-point slopes, not the derivative of the position's cubic, which would turn a little
 //! noise of position into a lot of noise of speed. Both are exact at the samples.
 
+use std::ops::Range;
+
 use nalgebra::{Point3, Vector3};
 
 use crate::model::{MarkerPath, PathDraw};
@@ -36,10 +38,7 @@ impl Columns {
         steps.sort_by(f64::total_cmp);
         Self {
             step_s: steps.get(steps.len() / 2).copied().unwrap_or(0.0),
-            nominal: PathDraw {
-                positions_in_world: path.samples.iter().map(|s| s.position_in_world).collect(),
-                velocities_in_world_m_s: path.samples.iter().map(|s| s.velocity_in_world_m_s).collect(),
-            },
+            nominal: PathDraw::of(&path.samples),
             gaps,
             t_s,
         }
@@ -50,11 +49,23 @@ impl Columns {
     }
 
     pub fn draw<'a>(&'a self, draw: &'a PathDraw) -> Curve<'a> {
+        self.draw_within(draw, 0..self.t_s.len())
+    }
+
+    /// A draw that is of a range of the samples.
+    pub fn draw_within<'a>(&'a self, draw: &'a PathDraw, range: Range<usize>) -> Curve<'a> {
         Curve {
-            t_s: &self.t_s,
+            t_s: &self.t_s[range],
             positions: &draw.positions_in_world,
             velocities_m_s: &draw.velocities_in_world_m_s,
         }
+    }
+
+    /// The samples that a curve is made of between two instants: two to each side of them.
+    pub fn about(&self, from_s: f64, to_s: f64) -> Range<usize> {
+        let from = self.t_s.partition_point(|t| *t <= from_s).saturating_sub(3);
+        let to = (self.t_s.partition_point(|t| *t <= to_s) + 3).min(self.t_s.len());
+        from.min(to.saturating_sub(2))..to
     }
 
     /// First gap that touches the interval.

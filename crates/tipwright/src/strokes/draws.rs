@@ -12,7 +12,7 @@ use rand_distr::{Distribution, StandardNormal};
 use rayon::prelude::*;
 
 use crate::fitted::{MISCOUNTED, UNSEEN};
-use crate::model::{FigureId as F, MarkerPath, PathDraw};
+use crate::model::{FigureId as F, MarkerPath, PathDraw, PathDraws};
 
 use super::config::StrokesConfig;
 
@@ -22,7 +22,7 @@ pub(super) fn synthetic(
     step_s: f64,
     marker_idx: u64,
     config: &StrokesConfig,
-) -> Vec<PathDraw> {
+) -> PathDraws {
     let n = path.samples.len();
     let width = config.noise_correlation_samples.max(0.1);
     let reach = (4.0 * width).ceil() as usize;
@@ -36,7 +36,7 @@ pub(super) fn synthetic(
         .enumerate()
         .map(|(k, g)| g * (k as f64 - reach as f64) / (width * width * step_s))
         .collect();
-    (0..config.synthetic_draws)
+    let made: Vec<PathDraw> = (0..config.synthetic_draws)
         .into_par_iter()
         .map(|draw| {
             let mut rng = ChaCha8Rng::seed_from_u64(config.seed);
@@ -55,7 +55,10 @@ pub(super) fn synthetic(
             }
             PathDraw { positions_in_world: positions, velocities_in_world_m_s: velocities }
         })
-        .collect()
+        .collect();
+    let mut out = PathDraws::default();
+    made.iter().for_each(|draw| out.push(&path.samples, draw));
+    out
 }
 
 /// How noise moves a figure.

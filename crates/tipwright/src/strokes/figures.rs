@@ -66,7 +66,10 @@ pub(super) fn by_draw(
     allowed: &[Allowed],
     config: &StrokesConfig,
 ) -> Vec<Vec<Raw>> {
-    (0..rod.draw_count).into_par_iter().map(|k| measure_all(&rod.draw(k), found, allowed, config)).collect()
+    (0..rod.draw_count)
+        .into_par_iter()
+        .map(|k| measure_all(&rod.draw(k).view(), found, allowed, config))
+        .collect()
 }
 
 /// What the strokes would be, were W's moments those that they may be instead.
@@ -129,7 +132,8 @@ fn noise_shapes(rod: &Rod<'_>, raw: &Raw, config: &StrokesConfig) -> Vec<Shape> 
         .collect();
     (0..rod.draw_count)
         .filter_map(|k| {
-            let drawn = rod.draw(k).tip;
+            let drawn = rod.draw_within(k, (start_s, rsp_s));
+            let drawn = drawn.view().tip;
             let points: Vec<Point3<f64>> = times
                 .iter()
                 .zip(&straight)

@@ -1,13 +1,14 @@
 //! A rod's markers with their draws, checked and ready to be measured.
 
 use std::borrow::Cow;
+use std::ops::Range;
 
-use crate::model::{MarkerPath, PathDraw, RodPaths};
+use crate::model::{MarkerPath, PathDraw, PathDraws, PathSample, RodPaths};
 
 use super::StrokesError;
 use super::butt::ButtPair;
 use super::config::StrokesConfig;
-use super::curve::Columns;
+use super::curve::{Columns, Curve};
 use super::draws::synthetic;
 use super::raw::RodView;
 
@@ -17,7 +18,8 @@ const FEWEST_SAMPLES: usize = 8;
 /// One marker.
 pub(super) struct Marker<'a> {
     pub columns: Columns,
-    pub draws: Cow<'a, [PathDraw]>,
+    pub samples: &'a [PathSample],
+    pub draws: Cow<'a, PathDraws>,
     pub smoothed_again: Option<&'a PathDraw>,
 }
 
@@ -52,9 +54,9 @@ impl<'a> Rod<'a> {
             let draws = if path.draws.is_empty() {
                 Cow::Owned(synthetic(path, columns.step_s, i as u64, &made))
             } else {
-                Cow::Borrowed(path.draws.as_slice())
+                Cow::Borrowed(&path.draws)
             };
-            Marker { columns, draws, smoothed_again: path.smoothed_again.as_ref() }
+            Marker { columns, samples: &path.samples, draws, smoothed_again: path.smoothed_again.as_ref() }
         });
         let tip =
             markers.next().ok_or(StrokesError::TooShort { marker: "tip", needed: FEWEST_SAMPLES, got: 0 })?;
@@ -76,8 +78,17 @@ impl<'a> Rod<'a> {
     }
 
     /// One draw of it.
-    pub fn draw(&self, draw_idx: usize) -> RodView<'_> {
-        self.view(|m| m.columns.draw(&m.draws[draw_idx]))
+    pub fn draw(&self, draw_idx: usize) -> DrawnRod<'_> {
+        self.draw_within(draw_idx, (f64::NEG_INFINITY, f64::INFINITY))
+    }
+
+    /// One draw of it between two instants.
+    pub fn draw_within(&self, draw_idx: usize, (from_s, to_s): (f64, f64)) -> DrawnRod<'_> {
+        let of = |m: &Marker<'_>| {
+            let range = m.columns.about(from_s, to_s);
+            (m.draws.within(draw_idx, m.samples, range.clone()), range)
+        };
+        DrawnRod { rod: self, tip: of(&self.tip), butts: self.butts.iter().map(of).collect() }
     }
 
     /// The path smoothed once more, when every marker's is known.
@@ -87,12 +98,8 @@ impl<'a> Rod<'a> {
             .then(|| self.view(|m| m.smoothed_again.map_or_else(|| m.columns.curve(), |d| m.columns.draw(d))))
     }
 
-    fn view<'s>(&'s self, curve: impl Fn(&'s Marker<'a>) -> super::curve::Curve<'s>) -> RodView<'s> {
-        RodView {
-            tip: curve(&self.tip),
-            pair: self.pair().map(|(lower, upper)| ButtPair { lower: curve(lower), upper: curve(upper) }),
-            upper: self.butts.last().map(&curve),
-        }
+    fn view<'s>(&'s self, curve: impl Fn(&'s Marker<'a>) -> Curve<'s>) -> RodView<'s> {
+        view(curve(&self.tip), self.butts.iter().map(curve))
     }
 
     /// Both butt markers are seen without a gap.
@@ -103,6 +110,27 @@ impl<'a> Rod<'a> {
     /// The upper butt marker is.
     pub fn upper_covers(&self, from_s: f64, to_s: f64) -> bool {
         self.butts.last().is_some_and(|m| m.columns.covers(from_s, to_s))
+    }
+}
+
+fn view<'s>(tip: Curve<'s>, mut butts: impl DoubleEndedIterator<Item = Curve<'s>>) -> RodView<'s> {
+    let upper = butts.next_back();
+    let pair = butts.next().zip(upper).map(|(lower, upper)| ButtPair { lower, upper });
+    RodView { tip, pair, upper }
+}
+
+/// One draw of a rod, of the whole path or of a part of it.
+pub(super) struct DrawnRod<'a> {
+    rod: &'a Rod<'a>,
+    tip: (PathDraw, Range<usize>),
+    butts: Vec<(PathDraw, Range<usize>)>,
+}
+
+impl DrawnRod<'_> {
+    pub fn view(&self) -> RodView<'_> {
+        let tip = self.rod.tip.columns.draw_within(&self.tip.0, self.tip.1.clone());
+        let butts = self.rod.butts.iter().zip(&self.butts);
+        view(tip, butts.map(|(m, (draw, range))| m.columns.draw_within(draw, range.clone())))
     }
 }
 
@@ -120,13 +148,23 @@ fn check(path: &MarkerPath, marker: &'static str) -> Result<(), StrokesError> {
             return Err(StrokesError::NotIncreasing { marker, sample_idx });
         }
     }
-    for (draw_idx, d) in path.draws.iter().chain(&path.smoothed_again).enumerate() {
-        let got = d.positions_in_world.len().min(d.velocities_in_world_m_s.len());
+    for draw_idx in 0..path.draws.len() {
+        let got = path.draws.samples(draw_idx);
         if got != n {
             return Err(StrokesError::DrawLength { marker, draw_idx, needed: n, got });
         }
+        if let Some(sample_idx) = path.draws.not_finite(draw_idx) {
+            return Err(StrokesError::NotFinite { marker, sample_idx });
+        }
+    }
+    if let Some(again) = &path.smoothed_again {
+        let got = again.positions_in_world.len().min(again.velocities_in_world_m_s.len());
+        if got != n {
+            return Err(StrokesError::DrawLength { marker, draw_idx: path.draws.len(), needed: n, got });
+        }
         let finite = |i: usize| {
-            d.positions_in_world[i].iter().chain(&d.velocities_in_world_m_s[i]).all(|x| x.is_finite())
+            let (p, v) = (&again.positions_in_world[i], &again.velocities_in_world_m_s[i]);
+            p.iter().chain(v).all(|x| x.is_finite())
         };
         if let Some(sample_idx) = (0..n).find(|&i| !finite(i)) {
             return Err(StrokesError::NotFinite { marker, sample_idx });

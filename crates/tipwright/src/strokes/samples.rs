@@ -41,14 +41,12 @@ pub(super) fn samples(
         .map(|n| {
             let t_s = columns.t_s[n];
             let at = plane.coordinates(&columns.nominal.positions_in_world[n]);
-            let heights: Vec<f64> = by_draw
-                .iter()
-                .enumerate()
-                .map(|(k, d)| {
-                    d[i].plane
-                        .map_or(f64::NAN, |p| p.coordinates(&rod.tip.draws[k].positions_in_world[n]).h_m)
-                })
-                .collect();
+            let height_m = |(k, d): (usize, &Vec<Raw>)| {
+                let (plane, error_m) = (d[i].plane?, rod.tip.draws.error_m(k, n)?);
+                Some(plane.coordinates(&(columns.nominal.positions_in_world[n] + error_m)).h_m)
+            };
+            let heights: Vec<f64> =
+                by_draw.iter().enumerate().map(|of| height_m(of).unwrap_or(f64::NAN)).collect();
             let pair = nominal.pair.filter(|_| rod.pair_covers(t_s, t_s));
             CastSample {
                 t_s,
@@ -71,19 +69,25 @@ pub(super) fn rod_samples(rod: &Rod<'_>, casting: &Casting) -> Vec<RodSample> {
     let Some(pair) = nominal.pair else { return Vec::new() };
     let to_world = casting.cast_from_world.inverse();
     let (ahead, left) = (to_world * Vector3::x(), to_world * Vector3::y());
-    let views: Vec<RodView<'_>> = (0..rod.draw_count).map(|k| rod.draw(k)).collect();
     let times: Vec<f64> = rod.tip.columns.t_s.iter().copied().filter(|t| rod.pair_covers(*t, *t)).collect();
+    // draw by draw: as views of all draws at once they would need many times what their bends do
+    let drawn: Vec<Vec<f64>> = (0..rod.draw_count)
+        .into_par_iter()
+        .filter_map(|k| {
+            let drawn = rod.draw(k);
+            let view = drawn.view();
+            let pair = view.pair?;
+            Some(times.iter().map(|&t_s| pair.bend_m(&view.tip, &left, t_s).0).collect())
+        })
+        .collect();
     times
         .par_iter()
-        .map(|&t_s| {
-            let drawn: Vec<f64> =
-                views.iter().filter_map(|v| v.pair.map(|p| p.bend_m(&v.tip, &left, t_s).0)).collect();
-            RodSample {
-                t_s,
-                butt_angle_deg: 90.0 - pair.angle_rad(&ahead, t_s).to_degrees(),
-                bend_m: pair.bend_m(&nominal.tip, &left, t_s).0,
-                bend_sigma_m: draws::spread(&drawn),
-            }
+        .enumerate()
+        .map(|(n, &t_s)| RodSample {
+            t_s,
+            butt_angle_deg: 90.0 - pair.angle_rad(&ahead, t_s).to_degrees(),
+            bend_m: pair.bend_m(&nominal.tip, &left, t_s).0,
+            bend_sigma_m: draws::spread(&drawn.iter().map(|d| d[n]).collect::<Vec<_>>()),
         })
         .collect()
 }

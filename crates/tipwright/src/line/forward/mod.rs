@@ -134,8 +134,9 @@ fn predict(
         .filter_map(|k| {
             let mut rng = ChaCha8Rng::seed_from_u64(0x100b);
             rng.set_stream(u64::from(stroke.stroke) << 16 | k as u64);
-            let draw = (!tip.draws.is_empty()).then(|| &tip.draws[k * tip.draws.len() / RUNS]);
-            cast(&Lead::new(tip, draw, stroke, before).ok()?, &drawn(line, Some(&mut rng)), config)
+            let draw =
+                (!tip.draws.is_empty()).then(|| tip.draws.get(k * tip.draws.len() / RUNS, &tip.samples));
+            cast(&Lead::new(tip, draw.as_ref(), stroke, before).ok()?, &drawn(line, Some(&mut rng)), config)
         })
         .collect();
     if 2 * runs.len() < RUNS {

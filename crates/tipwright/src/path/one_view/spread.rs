@@ -102,7 +102,7 @@ impl DrawnPlane {
         let from_origin = self.normal.dot(&(centre - prior.origin));
         let is_tip = marker.role == Role::Tip;
         let aside_m = if is_tip { 0.0 } else { prior.beside_m(marker.role) + self.beside_m };
-        let mut draw = marker.path.draws[draw_idx].clone();
+        let mut draw = marker.path.draws.get(draw_idx, &marker.path.samples);
         let places = draw.positions_in_world.iter_mut().zip(&mut draw.velocities_in_world_m_s);
         for (sample, (p, v)) in marker.path.samples.iter().zip(places) {
             let [off_m, off_m_s] = self.off(marker.share, sample.t_s).map(|x| x * size);
@@ -140,15 +140,14 @@ pub fn spread(markers: &mut [OnRod<'_>], prior: &PlanePrior, centres: &[Point3<f
             all.collect::<Option<Vec<PathDraw>>>()
         });
         for (marker, draw) in markers.iter_mut().zip(carried.into_iter().flatten()) {
-            marker.path.draws[draw_idx] = draw;
+            marker.path.draws.put(draw_idx, &marker.path.samples, &draw);
         }
     }
     for marker in markers {
         let n = marker.path.draws.len().max(1) as f64;
         for (i, sample) in marker.path.samples.iter_mut().enumerate() {
-            let from =
-                |draw: &PathDraw| (draw.positions_in_world[i] - sample.position_in_world).map(|x| x * x);
-            let sum: Vector3<f64> = marker.path.draws.iter().map(from).sum();
+            let errors = (0..marker.path.draws.len()).filter_map(|k| marker.path.draws.error_m(k, i));
+            let sum: Vector3<f64> = errors.map(|e| e.map(|x| x * x)).sum();
             sample.position_sd_m = (sum / n).map(f64::sqrt);
         }
     }

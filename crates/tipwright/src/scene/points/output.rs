@@ -2,7 +2,9 @@
 
 use super::{PointsConfig, PointsCount, PointsInput, PointsSolution};
 use crate::math::median;
-use crate::model::{MarkerPath, PathDraw, PathSample, Scene, SceneCamera, SceneQuality, Severity, Warning};
+use crate::model::{
+    MarkerPath, PathDraw, PathDraws, PathSample, Scene, SceneCamera, SceneQuality, Severity, Warning,
+};
 use crate::motion::{Degeneracy, Fate, Problem, Solution};
 
 /// Draws from which the path's standard deviations are taken: to 7 %.
@@ -39,24 +41,22 @@ pub(super) fn output(
         .map(|(s, _)| s)
         .collect();
     let of_shape = solution.draws(SHAPE_DRAWS, config.seed);
-    let places = of_shape.iter().map(|draw| {
-        let at = |s: &PathSample| solution.draw_at(draw, 0, s.t_s).map_or(s.position_in_world, |a| a.0);
+    let places = of_shape.map(|draw| {
+        let at = |s: &PathSample| solution.draw_at(&draw, 0, s.t_s).map_or(s.position_in_world, |a| a.0);
         samples.iter().map(at).collect()
     });
     let shape_m = super::datum::shape_sd_m(&samples, places, input.length_m.is_none());
     let mut samples = samples;
     samples.iter_mut().zip(shape_m).for_each(|(s, sd)| s.position_sd_m = sd);
-    let draws = solution
-        .draws(config.draws, config.seed)
-        .iter()
-        .map(|draw| {
-            let at: Vec<_> = samples.iter().filter_map(|s| solution.draw_at(draw, 0, s.t_s)).collect();
-            PathDraw {
-                positions_in_world: at.iter().map(|a| a.0).collect(),
-                velocities_in_world_m_s: at.iter().map(|a| a.1).collect(),
-            }
-        })
-        .collect();
+    let mut draws = PathDraws::default();
+    for draw in solution.draws(config.draws, config.seed) {
+        let at: Vec<_> = samples.iter().filter_map(|s| solution.draw_at(&draw, 0, s.t_s)).collect();
+        let drawn = PathDraw {
+            positions_in_world: at.iter().map(|a| a.0).collect(),
+            velocities_in_world_m_s: at.iter().map(|a| a.1).collect(),
+        };
+        draws.push(&samples, &drawn);
+    }
     let counts: Vec<PointsCount> = input
         .cameras
         .iter()
