@@ -76,7 +76,7 @@ pub fn shows_board(footage: &dyn Footage, luma: &[u8], size_px: [u32; 2], board:
 
 fn is_coded(footage: &dyn Footage, luma: &[u8], size_px: [u32; 2]) -> bool {
     let codes = coded::codes(footage, luma, size_px);
-    codes.len() >= CODES && coded::steps(&codes).len() >= CODES
+    codes.len() >= CODES && coded::stand_together(&codes, CODES)
 }
 
 /// What board a picture shows.
@@ -102,11 +102,10 @@ pub(super) fn settle(found: &mut [BoardsFound], board: &Board) -> (Board, Option
     if board.pattern != Pattern::Coded {
         return (*board, None);
     }
-    let steps: Vec<_> = found.iter().flat_map(|f| coded::steps(&f.codes)).collect();
-    let read = coded::layout_of(&steps)
-        .and_then(|layout| Some((layout, coded::board_of(layout, &steps, board.square_mm)?)));
+    let mut pictures: Vec<&mut Vec<Code>> = found.iter_mut().map(|f| &mut f.codes).collect();
+    let laid = coded::lay_out(&mut pictures, board);
     for f in found.iter_mut().filter(|f| f.view.is_ok()) {
-        let points = read.as_ref().and_then(|(layout, read)| coded::points(&f.codes, *layout, read));
+        let points = laid.as_ref().and_then(|laid| coded::points(&f.codes, laid));
         match (points, &mut f.view) {
             (Some((corners, which)), Ok(view)) => {
                 view.corners = corners;
@@ -115,7 +114,7 @@ pub(super) fn settle(found: &mut [BoardsFound], board: &Board) -> (Board, Option
             (_, view) => *view = Err(LeftOut::FewCodes),
         }
     }
-    let Some((_, read)) = read else { return (*board, None) };
+    let Some(read) = laid.map(|laid| laid.board) else { return (*board, None) };
     // a last row that no picture shows is not missed
     let differs = board.has_counts() && (board.columns != read.columns || board.rows < read.rows);
     let warning = differs.then(|| {

@@ -2,8 +2,11 @@
 //!
 //! In a picture every code is read by itself, and the corners of the white square around it are put in their places. How the codes are laid
 //! out follows from all pictures together; then each corner has its place on the board, and views hold what was seen of it.
+//! Boards that carry this program's own words say it by the words' numbers ([`layout`]). Of others the words are learned with their places
+//! from who stands beside whom ([`learned`]): any list of words will do, and none has to be known.
 
 mod layout;
+mod learned;
 mod read;
 pub mod words;
 
@@ -11,7 +14,6 @@ use std::collections::BTreeMap;
 
 use nalgebra::Vector2;
 
-pub(super) use layout::Layout;
 pub(super) use read::{Code, codes};
 
 use super::homography::{apply, fit_plane};
@@ -30,29 +32,45 @@ const OFF_SHARE: f64 = 0.15;
 const BETWEEN_SHARE: f64 = 0.02;
 const BETWEEN_PX: f64 = 0.3;
 
-/// Neighbours in a picture's codes, for [`layout_of`].
-pub(super) fn steps(codes: &[Code]) -> Vec<([u32; 2], [i32; 2])> {
-    read::steps(codes)
+/// Whether codes stand beside each other as those of a board do, so many times at least.
+pub(super) fn stand_together(codes: &[Code], times: usize) -> bool {
+    read::neighbours(codes).len() >= times
 }
 
-/// How the codes of all pictures together are laid out.
-pub(super) fn layout_of(steps: &[([u32; 2], [i32; 2])]) -> Option<Layout> {
-    layout::layout(steps)
+/// Where each code of a board stands, and the board.
+#[derive(Debug, Clone)]
+pub(super) struct Laid {
+    pub(super) board: Board,
+    place_of: BTreeMap<u32, [u32; 2]>,
 }
 
-/// The board that neighbours in all pictures show, by inner corners.
-pub(super) fn board_of(layout: Layout, steps: &[([u32; 2], [i32; 2])], square_mm: f64) -> Option<Board> {
-    let rows =
-        steps.iter().filter(|step| layout.explains(step)).map(|([_, b], _)| layout.place(*b)[1]).max()?;
-    // a row of squares has a row of inner corners at its upper side, but for the first
-    Some(Board::new(Pattern::Coded, layout.squares - 1, rows, square_mm)).filter(Board::has_counts)
+/// The board that all pictures together show, by inner corners; their codes are numbered and upright afterwards. `said` is what is known of
+/// it already.
+pub(super) fn lay_out(pictures: &mut [&mut Vec<Code>], said: &Board) -> Option<Laid> {
+    let steps: Vec<_> = pictures.iter().flat_map(|codes| read::steps(codes)).collect();
+    if let Some(layout) = layout::layout(&steps) {
+        let numbers = pictures.iter().flat_map(|codes| codes.iter().filter_map(|c| c.word.number()));
+        let place_of = numbers.map(|number| (number, layout.place(number))).collect();
+        let explained = steps.iter().filter(|step| layout.explains(step));
+        let rows = explained.map(|([_, b], _)| layout.place(*b)[1]).max()?;
+        // a row of squares has a row of inner corners at its upper side, but for the first
+        let board = Board::new(Pattern::Coded, layout.squares - 1, rows, said.square_mm);
+        return board.has_counts().then_some(Laid { board, place_of });
+    }
+    let place_of = learned::number(pictures, [said.columns, said.rows])?;
+    let last = |i: usize| place_of.values().map(|p| p[i]).max();
+    let board = Board::new(Pattern::Coded, last(0)?, last(1)?, said.square_mm);
+    board.has_counts().then_some(Laid { board, place_of })
 }
 
 /// A picture's inner corners and which of the board's they are; `None` when too few are seen, or all in one line.
-pub(super) fn points(codes: &[Code], layout: Layout, board: &Board) -> Option<(Vec<RawPixel>, Vec<usize>)> {
+pub(super) fn points(codes: &[Code], laid: &Laid) -> Option<(Vec<RawPixel>, Vec<usize>)> {
+    let board = &laid.board;
     let mut found: BTreeMap<usize, Vec<RawPixel>> = BTreeMap::new();
     for code in codes {
-        let [column, row] = layout.place(code.id);
+        let Some(&[column, row]) = code.word.number().and_then(|number| laid.place_of.get(&number)) else {
+            continue;
+        };
         for (at, [right, down]) in code.around.iter().zip([[0, 0], [1, 0], [1, 1], [0, 1]]) {
             // corner lines of the squares; the board's rim has no inner corners
             let (i, j) = (column + right, row + down);

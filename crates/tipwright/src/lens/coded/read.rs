@@ -2,22 +2,51 @@
 
 use nalgebra::{Matrix3, Vector2};
 
+use super::FEWEST_CODES;
 use super::words::{SIDE, find};
 use crate::lens::homography::{apply, fit_plane};
 use crate::math::median;
+use crate::math::square_words::turns;
 use crate::model::RawPixel;
 use crate::model::footage::Footage;
 
-/// A code that was read, upright as printed.
+/// A code that was read.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Code {
-    /// Number of its word.
-    pub id: u32,
-    /// Corners of the black square: top left, top right, bottom right, bottom left of the print.
+    /// Its word.
+    pub word: Word,
+    /// Corners of the black square: top left, top right, bottom right, bottom left, as the word stands upright.
     pub corners: [RawPixel; 4],
     /// Corners of the white square around it, in the same order, put where they are in the picture.
     pub around: [Option<RawPixel>; 4],
 }
+
+/// What is written in a code.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) enum Word {
+    /// A word of [`super::words`], by its number, or of a board's own that was learned, by its number there.
+    Numbered(u32),
+    /// Another one: cells along a side, and the least of its four turns, which is taken for upright.
+    Other { side: usize, cells: u64 },
+}
+
+impl Word {
+    /// `None` while nobody has numbered it.
+    pub fn number(self) -> Option<u32> {
+        match self {
+            Self::Numbered(number) => Some(number),
+            Self::Other { .. } => None,
+        }
+    }
+}
+
+/// Cells along a side of codes that other programs print.
+const OTHER_SIDES: std::ops::RangeInclusive<usize> = 4..=7;
+/// Share of the places sampled within cells that must look like the rest of their cell: read with a wrong number of cells, a square has
+/// edges within them.
+const ALIKE_SHARE: f64 = 0.9;
+/// Black cells of a word, as a share: plain squares and frames are no codes.
+const OTHER_BLACK: std::ops::RangeInclusive<f64> = 0.15..=0.85;
 
 /// Least difference between black and white, code values.
 const LEAST_CONTRAST: f64 = 25.0;
@@ -60,19 +89,29 @@ impl Grey<'_> {
     }
 }
 
-/// All codes of a picture.
+/// All codes of a picture: those of this program's words, or where hardly any is seen those of other words.
 pub(crate) fn codes(footage: &dyn Footage, luma: &[u8], size_px: [u32; 2]) -> Vec<Code> {
     let grey = Grey { luma, size_px };
-    let mut found: Vec<(Code, Matrix3<f64>)> = Vec::new();
+    let (mut own, mut others) = (Vec::new(), Vec::new());
     for square in footage.dark_squares(luma, size_px) {
-        let Some((code, picture_from_code)) = read(&grey, clockwise(square)) else { continue };
-        // inner and outer outline of one black rim, and another rim's inside
-        if !found.iter().any(|(other, _)| other.id == code.id && is_beside(&other.corners, &code.corners)) {
-            found.push((code, picture_from_code));
+        let Some(square) = Square::of(&grey, clockwise(square)) else { continue };
+        if let Some(read) = square.read(&grey) {
+            add(&mut own, read);
+        } else if let Some(read) = square.read_other(&grey) {
+            add(&mut others, read);
         }
     }
+    let mut found = if own.len() >= FEWEST_CODES || own.len() >= others.len() { own } else { others };
     find_around(footage, &grey, &mut found);
     found.into_iter().map(|(code, _)| code).collect()
+}
+
+/// Takes in a code, but for the inner and outer outline of one black rim, and another rim's inside.
+fn add(found: &mut Vec<(Code, Matrix3<f64>)>, read: (Code, Matrix3<f64>)) {
+    let same = |other: &Code| other.word == read.0.word && is_beside(&other.corners, &read.0.corners);
+    if !found.iter().any(|(other, _)| same(other)) {
+        found.push(read);
+    }
 }
 
 fn clockwise(mut square: [RawPixel; 4]) -> [RawPixel; 4] {
@@ -129,17 +168,54 @@ fn grown(square: &[RawPixel; 4]) -> Option<[RawPixel; 4]> {
     Some(out)
 }
 
-/// The code in a black square whose corners run clockwise on the screen.
-fn read(grey: &Grey<'_>, square: [RawPixel; 4]) -> Option<(Code, Matrix3<f64>)> {
-    let square = grown(&square)?;
-    let picture_from_code = plane(&square)?;
-    let white = ring(grey, &picture_from_code)?;
-    let word = word_of(grey, &picture_from_code, white)?;
-    let (id, turns) = find(word)?;
-    // turned clockwise once, the print's top left is the square's top right
-    let corners: [RawPixel; 4] = std::array::from_fn(|i| square[(i + turns) % 4]);
-    let picture_from_code = plane(&corners)?;
-    Some((Code { id, corners, around: [None; 4] }, picture_from_code))
+/// A black square in white, its corners clockwise on the screen.
+struct Square {
+    corners: [RawPixel; 4],
+    picture_from_code: Matrix3<f64>,
+    white: f64,
+}
+
+impl Square {
+    fn of(grey: &Grey<'_>, outline: [RawPixel; 4]) -> Option<Self> {
+        let corners = grown(&outline)?;
+        let picture_from_code = plane(&corners)?;
+        let white = ring(grey, &picture_from_code)?;
+        Some(Self { corners, picture_from_code, white })
+    }
+
+    /// The code in it, if it is one of this program's words.
+    fn read(&self, grey: &Grey<'_>) -> Option<(Code, Matrix3<f64>)> {
+        let (cells, _) = word_of(grey, &self.picture_from_code, self.white, SIDE)?;
+        let (number, turns) = find(cells)?;
+        self.upright(Word::Numbered(number), turns)
+    }
+
+    /// The code in it, whatever it says.
+    fn read_other(&self, grey: &Grey<'_>) -> Option<(Code, Matrix3<f64>)> {
+        let read = |side| Some((side, word_of(grey, &self.picture_from_code, self.white, side)?));
+        let (side, (cells, alike)) =
+            OTHER_SIDES.filter_map(read).max_by(|(_, (_, a)), (_, (_, b))| a.total_cmp(b))?;
+        let black = f64::from(cells.count_ones()) / (side * side) as f64;
+        if alike < ALIKE_SHARE || !OTHER_BLACK.contains(&black) {
+            return None;
+        }
+        let turned = turns(cells, side);
+        let least = *turned.iter().min()?;
+        // what looks the same in two turns has no upright
+        if turned.iter().filter(|t| **t == least).count() > 1 {
+            return None;
+        }
+        // turned clockwise so often it is the least; as it is seen, it is that one turned by what is left of a whole turn
+        let to_least = turned.iter().position(|t| *t == least)?;
+        self.upright(Word::Other { side, cells: least }, (4 - to_least) % 4)
+    }
+
+    /// Turned clockwise once, the print's top left is the square's top right.
+    fn upright(&self, word: Word, turns: usize) -> Option<(Code, Matrix3<f64>)> {
+        let corners: [RawPixel; 4] = std::array::from_fn(|i| self.corners[(i + turns) % 4]);
+        let picture_from_code = plane(&corners)?;
+        Some((Code { word, corners, around: [None; 4] }, picture_from_code))
+    }
 }
 
 /// What the white around a black square looks like: the median just outside of its sides.
@@ -151,18 +227,22 @@ fn ring(grey: &Grey<'_>, picture_from_code: &Matrix3<f64>) -> Option<f64> {
     if seen.len() < 8 { None } else { median(seen) }
 }
 
-/// Cells of a square as a word; `None` where its rim is not black.
-fn word_of(grey: &Grey<'_>, picture_from_code: &Matrix3<f64>, white: f64) -> Option<u64> {
-    let cells = SIDE + 2;
+/// Cells of a square, so many along a side, as a word, and the share of places that look like the rest of their cell; `None` where the
+/// rim is not black.
+fn word_of(grey: &Grey<'_>, picture_from_code: &Matrix3<f64>, white: f64, side: usize) -> Option<(u64, f64)> {
+    let cells = side + 2;
     let mut values = Vec::with_capacity(cells * cells);
+    let mut samples = Vec::with_capacity(cells * cells * PLACES.len() * PLACES.len());
     for row in 0..cells {
         for column in 0..cells {
             let mut sum = 0.0;
             for dy in PLACES {
                 for dx in PLACES {
                     let share = |i: usize, d: f64| (i as f64 + d) / cells as f64 - 0.5;
-                    sum +=
-                        grey.at(apply(picture_from_code, &Vector2::new(share(column, dx), share(row, dy))))?;
+                    let at = Vector2::new(share(column, dx), share(row, dy));
+                    let value = grey.at(apply(picture_from_code, &at))?;
+                    samples.push(value);
+                    sum += value;
                 }
             }
             values.push(sum / (PLACES.len() * PLACES.len()) as f64);
@@ -182,7 +262,12 @@ fn word_of(grey: &Grey<'_>, picture_from_code: &Matrix3<f64>, white: f64) -> Opt
         return None;
     }
     let inner = (0..values.len()).filter(|i| !is_rim(*i));
-    Some(inner.enumerate().fold(0, |word, (bit, i)| word | u64::from(values[i] <= limit) << bit))
+    let word = inner.enumerate().fold(0, |word, (bit, i)| word | u64::from(values[i] <= limit) << bit);
+    let of_cells = samples.chunks(PLACES.len() * PLACES.len()).zip(&values);
+    let alike = of_cells
+        .map(|(places, mean)| places.iter().filter(|v| (**v <= limit) == (*mean <= limit)).count())
+        .sum::<usize>();
+    Some((word, alike as f64 / samples.len() as f64))
 }
 
 /// Finds the corners of the white squares: neighbours' distance says how large they are, the picture where they lie.
@@ -252,8 +337,10 @@ fn plane_with_neighbours(found: &[(Code, Matrix3<f64>)], i: usize, ratio: f64) -
     };
     add(&code.corners, [0.0, 0.0]);
     for (_, j, p) in beside(found, i) {
-        if is_step(p, ratio) {
-            add(&found[j].0.corners, [p.x.signum(), p.y.signum()]);
+        if let (true, Some(turns)) = (is_step(p, ratio), turns_between(own, &found[j].0)) {
+            let mut corners = found[j].0.corners;
+            corners.rotate_right(turns);
+            add(&corners, [p.x.signum(), p.y.signum()]);
         }
     }
     if flat.len() == UNIT.len() {
@@ -266,6 +353,15 @@ fn plane_with_neighbours(found: &[(Code, Matrix3<f64>)], i: usize, ratio: f64) -
 fn is_step(p: Vector2<f64>, ratio: f64) -> bool {
     let is_one = |v: f64| (0.7..1.3).contains(&(v.abs() / ratio));
     is_one(p.x) && is_one(p.y)
+}
+
+/// Quarter turns clockwise by which a code stands turned against the one whose plane this is.
+fn turns_between(picture_from_code: &Matrix3<f64>, other: &Code) -> Option<usize> {
+    let code_from_picture = picture_from_code.try_inverse()?;
+    let [a, b, ..] = other.corners.map(|c| Vector2::new(c.x_px, c.y_px));
+    let along = apply(&code_from_picture, &b) - apply(&code_from_picture, &a);
+    let quarters = (along.y.atan2(along.x) / std::f64::consts::FRAC_PI_2).round();
+    Some(quarters.rem_euclid(4.0) as usize % 4)
 }
 
 /// Where other codes may be neighbours of one across a corner: in its own measure, about as far over as up or down.
@@ -290,16 +386,42 @@ fn around_share(codes: &[(Code, Matrix3<f64>)]) -> Option<f64> {
     median((0..codes.len()).filter_map(nearest))
 }
 
-/// Codes that touch at a corner of their white squares: ids, and the step from the first to the second in squares, right and down.
-pub(crate) fn steps(codes: &[Code]) -> Vec<([u32; 2], [i32; 2])> {
+/// Two codes that touch at a corner of their white squares.
+pub(crate) struct Beside {
+    /// Which two, by their places in the list.
+    pub pair: [usize; 2],
+    /// From the first to the second in squares, right and down as the first one stands.
+    pub step: [i32; 2],
+    /// Quarter turns clockwise by which the second stands turned against the first.
+    pub turns: usize,
+}
+
+/// All pairs of neighbours in a picture.
+pub(crate) fn neighbours(codes: &[Code]) -> Vec<Beside> {
     let planes: Vec<(Code, Matrix3<f64>)> =
         codes.iter().filter_map(|c| Some((c.clone(), plane(&c.corners)?))).collect();
+    if planes.len() < codes.len() {
+        return Vec::new();
+    }
     let Some(ratio) = around_share(&planes) else { return Vec::new() };
     (0..planes.len())
         .flat_map(|i| beside(&planes, i))
         .filter(|(_, _, p)| is_step(*p, ratio))
-        .map(|(i, j, p)| ([planes[i].0.id, planes[j].0.id], [p.x.signum() as i32, p.y.signum() as i32]))
+        .filter_map(|(i, j, p)| {
+            let turns = turns_between(&planes[i].1, &planes[j].0)?;
+            Some(Beside { pair: [i, j], step: [p.x.signum() as i32, p.y.signum() as i32], turns })
+        })
         .collect()
+}
+
+/// Numbered codes that touch at a corner of their white squares: numbers, and the step from the first to the second in squares, right and
+/// down.
+pub(crate) fn steps(codes: &[Code]) -> Vec<([u32; 2], [i32; 2])> {
+    let numbered = |b: Beside| {
+        let [a, c] = b.pair.map(|i| codes[i].word.number());
+        Some(([a?, c?], b.step))
+    };
+    neighbours(codes).into_iter().filter_map(numbered).collect()
 }
 
 #[cfg(test)]
