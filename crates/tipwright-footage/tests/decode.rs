@@ -322,29 +322,30 @@ fn damaged_frames_are_skipped_and_counted() {
 fn truth_sound_equals_ffmpeg_mono() {
     let folder = tempfile::tempdir().unwrap();
     let reader = Reader::default();
-    for (codec, name) in [("aac", "sound.mp4"), ("pcm_s16le", "sound.mov"), ("pcm_s24le", "sound24.mov")] {
+    let two = "0.5*sin(2000*t)*sin(9*t)|0.3*sin(900*t)";
+    // four directions, as phones that record sound from all round write it
+    let four = "0.5*sin(2000*t)*sin(9*t)|0.3*sin(900*t)|0.2*sin(700*t)|0.1*sin(3100*t)";
+    for (codec, name, channels) in [
+        ("aac", "sound.mp4", 2),
+        ("pcm_s16le", "sound.mov", 2),
+        ("pcm_s24le", "sound24.mov", 2),
+        ("aac -b:a 400k", "round.mp4", 4),
+        ("pcm_s24le", "round.mov", 4),
+    ] {
         let path = folder.path().join(name);
+        let heard = if channels == 2 { two } else { four };
         ffmpeg(
             &format!(
-                "{MOVING} -f lavfi -i aevalsrc=0.5*sin(2000*t)*sin(9*t)|0.3*sin(900*t):s=48000:d=1 -c:v libx264 -pix_fmt yuv420p -c:a {codec}"
+                "{MOVING} -f lavfi -i aevalsrc={heard}:s=48000:d=1 -c:v libx264 -pix_fmt yuv420p -c:a {codec}"
             ),
             &path,
         );
+        let share = 1.0 / f64::from(channels);
+        let mean: Vec<String> = (0..channels).map(|c| format!("{share}*c{c}")).collect();
+        let mean = format!("pan=mono|c0={}", mean.join("+"));
         let raw = output_of(
             "ffmpeg",
-            &[
-                "-v",
-                "error",
-                "-i",
-                "INPUT",
-                "-map",
-                "0:a",
-                "-af",
-                "pan=mono|c0=0.5*c0+0.5*c1",
-                "-f",
-                "f32le",
-                "-",
-            ],
+            &["-v", "error", "-i", "INPUT", "-map", "0:a", "-af", &mean, "-f", "f32le", "-"],
             &path,
         );
         let theirs: Vec<f32> = raw.chunks(4).map(|b| f32::from_le_bytes([b[0], b[1], b[2], b[3]])).collect();

@@ -93,6 +93,17 @@ fn truth_a_trimmed_clip_is_whole() {
         warnings.iter().any(|w| w.what.contains("trimmed") && w.severity == Severity::Note),
         "{warnings:?}"
     );
+    // held upright too
+    let upright = folder.path().join("upright.mp4");
+    ffmpeg(&format!("-i {} -c copy -metadata:s:v rotate=90", whole.display()), &upright);
+    let cut = format!("-ss 1.2 -i {} -t 0.6 -c copy -avoid_negative_ts disabled", upright.display());
+    let both = folder.path().join("both.mp4");
+    ffmpeg(&cut, &both);
+    let (turned, warnings) = read(&both);
+    assert_eq!(Reader::default().probe(&both).unwrap().picture.rotation, Rotation::R270);
+    assert!(turned.iter().zip(&probed_stamps_s(&both)).all(|(a, b)| (a - b).abs() < 1.1e-6));
+    assert_eq!(turned.len(), ours.len());
+    assert!(warnings.iter().any(|w| w.what.contains("trimmed")), "{warnings:?}");
     // cut short in truth it is told still
     let (moved, cut) = (folder.path().join("moved.mp4"), folder.path().join("cut.mp4"));
     ffmpeg(&format!("-i {} -c copy -movflags +faststart", trimmed.display()), &moved);
@@ -167,13 +178,19 @@ fn the_film_is_chosen_among_several_picture_tracks() {
 #[test]
 fn transfer_and_matrices_are_read_from_the_file() {
     let folder = tempfile::tempdir().unwrap();
-    let path = folder.path().join("hdr.mov");
-    for (transfer, name) in [("arib-std-b67", Some("HLG")), ("smpte2084", Some("PQ")), ("bt709", None)] {
-        ffmpeg(&format!("{MOVING} -c:v libx264 -pix_fmt yuv420p10le -color_trc {transfer}"), &path);
-        let (_, warnings) = read(&path);
-        let told = warnings.iter().find(|w| w.what.contains("HDR")).map(|w| w.what.clone());
-        assert_eq!(told.is_some(), name.is_some(), "{transfer}: {told:?}");
-        assert!(name.is_none_or(|n| told.unwrap().contains(n)));
+    for (codec, path) in [
+        ("libx264", "hdr.mov"),
+        ("libx265 -x265-params log-level=error -tag:v hvc1", "hdr.mp4"),
+        ("libvpx-vp9 -deadline realtime", "hdr.webm"),
+    ] {
+        let path = folder.path().join(path);
+        for (transfer, name) in [("arib-std-b67", Some("HLG")), ("smpte2084", Some("PQ")), ("bt709", None)] {
+            ffmpeg(&format!("{MOVING} -c:v {codec} -pix_fmt yuv420p10le -color_trc {transfer}"), &path);
+            let (_, warnings) = read(&path);
+            let told = warnings.iter().find(|w| w.what.contains("HDR")).map(|w| w.what.clone());
+            assert_eq!(told.is_some(), name.is_some(), "{codec} {transfer}: {told:?}");
+            assert!(name.is_none_or(|n| told.unwrap().contains(n)));
+        }
     }
     let plain = folder.path().join("plain.mp4");
     ffmpeg(&format!("{MOVING} -c:v libx264 -pix_fmt yuv420p"), &plain);

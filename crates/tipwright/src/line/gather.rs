@@ -166,6 +166,7 @@ impl Gatherer {
         for place in &self.places {
             points.extend(self.place_exactly(&frame.now.luma, *place, noise as f32));
         }
+        points.shrink_to_fit();
         self.kept += points.len();
         self.cut_short = self.kept > self.config.most_points;
         self.frames.push(FrameRidges { frame_idx: frame.frame_idx, pts_s: frame.pts_s, points });

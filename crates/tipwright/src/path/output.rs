@@ -8,6 +8,7 @@ use super::joint::TakeJoint;
 use super::one_view::spread::{OnRod, spread};
 use super::view::View;
 use super::{AssignedSpot, ClipAssignment, PathConfig, TakeInput, TakePaths};
+use crate::fitted::READOUT_SD_S;
 use crate::math::median;
 use crate::model::path::ButtPath;
 use crate::model::{
@@ -55,7 +56,7 @@ pub(super) fn write_out(
             clock: state.clock,
             offset_sd_s: joint.solution.border_sd(slots.offset),
             drift_sd: joint.solution.border_sd(slots.drift),
-            readout_sd_s: joint.solution.border_sd(slots.readout),
+            readout_sd_s: joint.solution.border_sd(slots.readout).hypot(READOUT_SD_S),
         })
         .collect();
     let cameras = views
