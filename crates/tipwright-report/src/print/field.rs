@@ -91,7 +91,7 @@ const STEPS_OF_ONE: [Step; 5] = [
         when: "as often as you like",
         what: "The caster stands at the first place and casts toward the second: that way is what is measured. Start the phone, the \
                caster's card for three seconds, step out of the picture. Six to ten strokes. A take that went wrong: card \u{ab}end\u{bb}.",
-        drawing: figures::take,
+        drawing: figures::take_of_one,
     },
     Step {
         name: "touched?",

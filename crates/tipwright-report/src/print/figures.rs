@@ -298,8 +298,7 @@ pub(super) fn plumb() -> Drawing {
 pub(super) fn take() -> Drawing {
     let mut d = Drawing::default();
     d.ground(2.0, 60.0);
-    d.person(9.0, [[6.6, 7.6], [11.4, 7.6]]);
-    d.card([9.0, 3.5], 4.6);
+    held_up(&mut d, 9.0);
     d.arrow([16.0, 17.0], [20.5, 17.0]);
     d.person(27.0, [[30.6, GROUND - 13.0], [30.4, GROUND - 12.2]]);
     for (from, to) in
@@ -308,8 +307,30 @@ pub(super) fn take() -> Drawing {
         d.way(&[from, to], THIN);
     }
     d.arrow([36.5, 17.0], [41.0, 17.0]);
-    let hand = [49.8, GROUND - 15.4];
-    d.person(47.0, [hand, [44.6, GROUND - 10.0]]);
+    caster(&mut d, 47.0);
+    d.word([27.0, GROUND + 3.0], "clap once");
+    d
+}
+
+/// Card, cast: one phone has no other one's clock to find.
+pub(super) fn take_of_one() -> Drawing {
+    let mut d = Drawing::default();
+    d.ground(2.0, 60.0);
+    held_up(&mut d, 16.0);
+    d.arrow([25.0, 17.0], [33.0, 17.0]);
+    caster(&mut d, 43.0);
+    d
+}
+
+fn held_up(d: &mut Drawing, x: f64) {
+    d.person(x, [[x - 2.4, 7.6], [x + 2.4, 7.6]]);
+    d.card([x, 3.5], 4.6);
+    d.word([x, GROUND + 3.0], "card, 3 s");
+}
+
+fn caster(d: &mut Drawing, x: f64) {
+    let hand = [x + 2.8, GROUND - 15.4];
+    d.person(x, [hand, [x - 2.4, GROUND - 10.0]]);
     let rod: Vec<Point> = (0..=20)
         .map(|k| {
             let u = f64::from(k) / 20.0;
@@ -318,10 +339,7 @@ pub(super) fn take() -> Drawing {
         .collect();
     d.way(&rod, 0.45);
     d.fill(&arc(rod[20], 0.9, 0.0, TAU), Ink::Black);
-    d.word([9.0, GROUND + 3.0], "card, 3 s");
-    d.word([27.0, GROUND + 3.0], "clap once");
-    d.word([49.0, GROUND + 3.0], "cast");
-    d
+    d.word([x + 2.0, GROUND + 3.0], "cast");
 }
 
 /// A tripod that was touched.
