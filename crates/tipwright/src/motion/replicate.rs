@@ -82,7 +82,7 @@ pub struct Replicator {
 impl Replicator {
     pub fn new(setting: &Setting<'_>, state: &State, hyper: &Hyper, by_stand: &[Vec<usize>]) -> Self {
         let problem = setting.problem;
-        let mut rows = Vec::new();
+        let mut rows = Vec::with_capacity(problem.observations.len());
         let mut row_of = vec![None; problem.observations.len()];
         for (i, o) in problem.observations.iter().enumerate() {
             let (Some(piece), false) = (setting.piece_of[i], hyper.rejected[i]) else { continue };

@@ -71,13 +71,13 @@ pub(super) fn solve_joint(
             break;
         }
         let next = build(input, views, chains, &known, &gathered, Some(&solution));
-        match solve(&next, &config.motion) {
-            Ok(better) => {
-                sources = gathered;
-                problem = next;
-                solution = better;
-            }
-            Err(_) => break,
+        // two solutions at once would need twice the memory: the earlier one is made again where there is no later one
+        drop(solution);
+        if let Ok(better) = solve(&next, &config.motion) {
+            (sources, problem, solution) = (gathered, next, better);
+        } else {
+            solution = solve(&problem, &config.motion).map_err(failed)?;
+            break;
         }
     }
     let mut moved = None;

@@ -7,7 +7,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::read::{Beside, Code, Word, neighbours};
+use super::beside::{Beside, neighbours};
+use super::read::{Code, Word};
 
 /// A word that fewer pictures show is misread.
 const FEWEST_PICTURES: usize = 2;

@@ -5,6 +5,7 @@
 //! Boards that carry this program's own words say it by the words' numbers ([`layout`]). Of others the words are learned with their places
 //! from who stands beside whom ([`learned`]): any list of words will do, and none has to be known.
 
+mod beside;
 mod layout;
 mod learned;
 mod read;
@@ -34,7 +35,7 @@ const BETWEEN_PX: f64 = 0.3;
 
 /// Whether codes stand beside each other as those of a board do, so many times at least.
 pub(super) fn stand_together(codes: &[Code], times: usize) -> bool {
-    read::neighbours(codes).len() >= times
+    beside::neighbours(codes).len() >= times
 }
 
 /// Where each code of a board stands, and the board.
@@ -47,7 +48,7 @@ pub(super) struct Laid {
 /// The board that all pictures together show, by inner corners; their codes are numbered and upright afterwards. `said` is what is known of
 /// it already.
 pub(super) fn lay_out(pictures: &mut [&mut Vec<Code>], said: &Board) -> Option<Laid> {
-    let steps: Vec<_> = pictures.iter().flat_map(|codes| read::steps(codes)).collect();
+    let steps: Vec<_> = pictures.iter().flat_map(|codes| beside::steps(codes)).collect();
     if let Some(layout) = layout::layout(&steps) {
         let numbers = pictures.iter().flat_map(|codes| codes.iter().filter_map(|c| c.word.number()));
         let place_of = numbers.map(|number| (number, layout.place(number))).collect();
