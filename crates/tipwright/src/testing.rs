@@ -153,6 +153,7 @@ pub fn film(camera: &Camera, camera_idx: usize, things: &[Thing], film: &Shot) -
                 score: 0.9,
                 moving: 1.0,
                 saturated: false,
+                steady_px: [0.0; 2],
             });
         }
         out.push(FrameSpots { frame_idx, pts_s, candidates });

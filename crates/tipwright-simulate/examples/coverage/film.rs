@@ -148,6 +148,7 @@ pub fn film(
                 score: 0.9,
                 moving: 1.0,
                 saturated: false,
+                steady_px: [0.0; 2],
             });
         }
         frames.push(FrameSpots { frame_idx, pts_s, candidates });

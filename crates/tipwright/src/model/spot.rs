@@ -97,6 +97,10 @@ pub struct Candidate {
     pub moving: f64,
     /// The sensor was saturated in its middle.
     pub saturated: bool,
+    /// What of the centre's error is the same in every frame of the clip (it is lit from one side): one standard deviation, along
+    /// this vector. `cov_px2` holds it too.
+    #[serde(default)]
+    pub steady_px: [f64; 2],
 }
 
 impl Candidate {

@@ -45,6 +45,12 @@ pub fn whitener(cov_px2: [f64; 3]) -> Option<[f64; 3]> {
     w.iter().all(|v| v.is_finite()).then_some(w)
 }
 
+/// A step in the picture, pixels, in standard deviations of a sighting; none where its covariance is none.
+#[must_use]
+pub fn whitened(cov_px2: [f64; 3], [x, y]: [f64; 2], noise_scale: f64) -> Vector2<f64> {
+    whitener(cov_px2).map_or(Vector2::zeros(), |[a, b, c]| Vector2::new(a * x, b * x + c * y) / noise_scale)
+}
+
 /// Where a point in the camera's axes is seen, pixels, and the whitened derivative of that by the point. `None` behind the camera.
 #[must_use]
 pub fn by_camera(

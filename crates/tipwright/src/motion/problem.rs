@@ -212,6 +212,9 @@ pub struct Problem {
     pub markers: usize,
     /// Sightings, any order (an output refers to them by position).
     pub observations: Vec<Observation>,
+    /// What of each sighting's error all sightings of its camera and marker share, pixels: one standard deviation along a vector. It widens
+    /// what is stated, it moves no path. Empty: nothing.
+    pub steady_px: Vec<[f64; 2]>,
     /// Known lengths between markers.
     pub distances: Vec<Distance>,
     /// Known lengths between cameras.
@@ -243,6 +246,7 @@ impl Problem {
             cameras,
             markers,
             observations,
+            steady_px: Vec::new(),
             distances: Vec::new(),
             baselines: Vec::new(),
             shifts: Vec::new(),

@@ -9,7 +9,7 @@
 use nalgebra::{DVector, Vector2};
 
 use super::assemble::{Hyper, Setting};
-use super::linear::{Linear, linearise};
+use super::linear::{Linear, linearise, whitened};
 use super::order::Order;
 use super::state::State;
 
@@ -25,6 +25,8 @@ pub struct Row {
     pub share: f64,
     /// Root of the loss's weight.
     pub root: f64,
+    /// What all sightings of its camera and marker share ([`Problem::steady_px`]), whitened.
+    pub steady: Vector2<f64>,
 }
 
 /// Sightings of one camera and marker that stand in one place, in a series of such.
@@ -91,7 +93,9 @@ impl Replicator {
             let Some(linear) = at else { continue };
             let root = setting.loss.weight(linear.residual.norm_squared()).sqrt();
             row_of[i] = Some(rows.len());
-            rows.push(Row { linear, marker_idx: o.marker_idx, share: hyper.share[i], root });
+            let steady =
+                problem.steady_px.get(i).map_or(Vector2::zeros(), |px| whitened(o.cov_px2, *px, scale));
+            rows.push(Row { linear, marker_idx: o.marker_idx, share: hyper.share[i], root, steady });
         }
         let steps = super::stretch::frame_steps_s(problem);
         let mut stands = vec![Vec::new(); problem.cameras.len() * problem.markers];
@@ -145,6 +149,10 @@ impl Replicator {
             let mix = &mixes[k % self.markers];
             let (stays, changes) = (self.lasting[k].sqrt(), (1.0 - self.lasting[k]).sqrt());
             let mut lasting = vec![Vector2::zeros(); mix.lasting.len()];
+            // asked for only where there is any: elsewhere draws stay what they were
+            let has_steady =
+                series.iter().flat_map(|s| &s.rows).any(|r| self.rows[*r].steady != Vector2::zeros());
+            let steady = if has_steady { sample() } else { 0.0 };
             for stand in series {
                 let mut two = || Vector2::new(sample(), sample());
                 let white = mix.white.sqrt();
@@ -159,7 +167,7 @@ impl Replicator {
                     error += *now;
                 }
                 for row in &stand.rows {
-                    out[*row] = error;
+                    out[*row] = error + self.rows[*row].steady * steady;
                 }
                 if stand.rows.len() > 1 && changes > 0.0 {
                     for row in &stand.rows {

@@ -218,12 +218,21 @@ fn build(
             }
         })
         .collect();
+    let steady = |s: &Source| clips[s.view_idx].frames[s.frame_pos].candidates[s.candidate_idx].steady_px;
+    let steady_px = sources.iter().map(steady).collect();
     let shifts = ClockShift::of_clips(clips.iter().map(|c| &c.times));
     let plane = input.held().map(|plane| PlaneHold {
         normal: plane.held(Role::Tip).0,
         offsets_m: chains.iter().map(|c| plane.held(c.look.role).1).collect(),
     });
-    Problem { pose_covariance, set_up, shifts, plane, ..Problem::new(cameras, chains.len(), observations) }
+    Problem {
+        steady_px,
+        pose_covariance,
+        set_up,
+        shifts,
+        plane,
+        ..Problem::new(cameras, chains.len(), observations)
+    }
 }
 
 /// The cameras disagree more than they should, or agree only by pulling the set-up away from what the wand said.

@@ -227,6 +227,7 @@ impl Finder {
             score: f64::from(quality),
             moving: f64::from(blob.rise.clamp(0.0, 1.0)),
             saturated: saturated(frame, fitted),
+            steady_px: [0.0; 2],
         };
         finite(&candidate).then_some(Found {
             candidate,
