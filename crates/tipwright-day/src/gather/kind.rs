@@ -14,6 +14,8 @@ use tipwright::cards::Card;
 const REST_SHARE_S: f64 = 0.006;
 /// A tip in a stroke is faster than this share of the side a second: 1 m/s at 8 m. Casts reach 10 m/s and more.
 pub(super) const FAST_SHARE_S: f64 = 0.1;
+/// Of a cast beyond doubt, in units of that: who walks by near the phone reaches 2, a hand with a wand 3, tips in casts 10 and more.
+const SURE_SPEED: f64 = 5.0;
 /// Marks within this share of the side are at the same place.
 const SAME_PLACE: f64 = 0.015;
 /// Share of a clip's places that must show what the clip is taken for.
@@ -49,6 +51,17 @@ impl Kind {
     /// The kind whose clips begin a set-up: the wand waved, or hung before one camera alone.
     pub(super) fn opening(session: &Session) -> Self {
         if session.has_one_camera() { Self::Plumb } else { Self::Wand }
+    }
+
+    /// What its clips show.
+    pub(super) fn in_words(self) -> &'static str {
+        match self {
+            Self::Board => "the board",
+            Self::Wand => "the wand waved",
+            Self::Plumb => "the wand hung still",
+            Self::Toss => "a ball tossed",
+            Self::Take => "a cast",
+        }
     }
 
     /// What its clips are called in a set-up; of those that belong to one.
@@ -87,6 +100,20 @@ pub(super) fn kind_of(clips: &[&Shown]) -> Option<Kind> {
         None => places_with(c, |ways| ways.iter().any(|w| speed(w) > FAST_SHARE_S * c.side_px)) as f64,
     };
     (of(&fast) >= 1.0).then_some(Kind::Take)
+}
+
+/// Whether a clip shows a cast beyond doubt: a caster's card is held up in it, or something of the tip's colour goes as fast as no hand
+/// does.
+pub(super) fn is_cast(clip: &Shown) -> bool {
+    let has_card = matches!(card_of(clip), Some(Card::Take { .. }));
+    let speeds: Vec<f64> = match &clip.along {
+        Some(along) => along.tips.iter().map(|t| t.speed).collect(),
+        None => {
+            let fastest = |ways: &Vec<Way>| ways.iter().map(speed).fold(0.0, f64::max);
+            clip.ways.iter().map(|ways| fastest(ways) / (FAST_SHARE_S * clip.side_px)).collect()
+        }
+    };
+    has_card || speeds.iter().any(|s| *s >= SURE_SPEED)
 }
 
 /// What a person says with a card goes before what the clip looks like; nothing where the phones saw different ones.

@@ -5,12 +5,12 @@ use std::path::Path;
 use nalgebra::{Matrix3, Vector3};
 
 use super::along::Along;
-use super::cards::WithCard;
+use super::cards::ByTheWay;
 use crate::session::{LookConfig, Places, Session, SessionCamera};
 use tipwright::cards::Card;
 use tipwright::lens;
-use tipwright::model::footage::{Footage, FrameSource, PlaneData};
-use tipwright::model::{Colour, FrameSpots, RawPixel};
+use tipwright::model::footage::{Footage, FrameSource, PlaneData, Planes};
+use tipwright::model::{Board, Colour, FrameSpots, RawPixel};
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
 
 /// Pictures searched for the board, spread over the clip.
@@ -53,75 +53,75 @@ pub(super) struct Shown {
 pub(super) fn look_at(
     session: &Session,
     camera: &SessionCamera,
-    clip: &Path,
+    source: Box<dyn FrameSource + Send>,
     footage: &dyn Footage,
     config: &LookConfig,
 ) -> Result<Shown, String> {
-    let mut shown = Shown::default();
-    look_for_board(&mut shown, camera, clip, footage)?;
+    let clip = source.info().path.clone();
+    let shown = look_for_marks(session, camera, source, footage, config)?;
     if shown.boards == 0 {
-        look_for_marks(&mut shown, session, camera, clip, footage, config)?;
+        return Ok(shown);
     }
-    Ok(shown)
+    // a board was seen by the way: how often it is there
+    look_for_board(camera, &clip, footage)
 }
 
-fn look_for_board(
-    shown: &mut Shown,
-    camera: &SessionCamera,
-    clip: &Path,
-    footage: &dyn Footage,
-) -> Result<(), String> {
-    let Some(board) = camera.board else { return Ok(()) };
+fn look_for_board(camera: &SessionCamera, clip: &Path, footage: &dyn Footage) -> Result<Shown, String> {
+    let mut shown = Shown::default();
+    let Some(board) = camera.board else { return Ok(shown) };
     let source = footage.open_clip(clip, camera.capture_fps()).map_err(|e| e.to_string())?;
     let config = LookConfig { places: BOARD_PICTURES, pictures: 1, ..LookConfig::default() };
     let mut places = Places::new(source, camera.capture_fps(), None, &config);
     let mut luma = Vec::new();
     while let Some(view) = places.next_frame().map_err(|e| e.to_string())? {
-        let plane = view.now.luma;
-        // half the size: a board to calibrate by fills a tenth of the picture and more
-        let (w, h) = (plane.width / 2, plane.height / 2);
-        luma.clear();
-        for y in 0..h {
-            let from = 2 * y * plane.stride;
-            match plane.data {
-                PlaneData::Bits8(data) => luma.extend((0..w).map(|x| data[from + 2 * x])),
-                PlaneData::Bits10(data) => luma.extend((0..w).map(|x| (data[from + 2 * x] >> 2) as u8)),
-            }
-        }
         shown.board_pictures += 1;
-        let size = [w as u32, h as u32];
-        if lens::shows_board(footage, &luma, size, &board) {
-            shown.boards += 1;
-        } else if shown.boards == 0 && 2 * shown.board_pictures > BOARD_PICTURES as usize {
-            // the others alone would be too few
-            break;
+        shown.boards += usize::from(board_in(&view.now, footage, &board, &mut luma));
+    }
+    Ok(shown)
+}
+
+/// Whether a picture shows the board, looked for at half the size: a board to calibrate by fills a tenth of the picture and more.
+pub(super) fn board_in(
+    planes: &Planes<'_>,
+    footage: &dyn Footage,
+    board: &Board,
+    luma: &mut Vec<u8>,
+) -> bool {
+    let plane = planes.luma;
+    let (w, h) = (plane.width / 2, plane.height / 2);
+    luma.clear();
+    for y in 0..h {
+        let from = 2 * y * plane.stride;
+        match plane.data {
+            PlaneData::Bits8(data) => luma.extend((0..w).map(|x| data[from + 2 * x])),
+            PlaneData::Bits10(data) => luma.extend((0..w).map(|x| (data[from + 2 * x] >> 2) as u8)),
         }
     }
-    Ok(())
+    lens::shows_board(footage, luma, [w as u32, h as u32], board)
 }
 
 fn look_for_marks(
-    shown: &mut Shown,
     session: &Session,
     camera: &SessionCamera,
-    clip: &Path,
+    source: Box<dyn FrameSource + Send>,
     footage: &dyn Footage,
     config: &LookConfig,
-) -> Result<(), String> {
+) -> Result<Shown, String> {
+    let mut shown = Shown::default();
     let (tip, wand) = (&session.marker.tip, &session.wand);
     let diameter_m = tip.diameter_mm.get() / 1000.0;
     let mut ends = vec![tip.colour];
     ends.extend(wand.colour.filter(|c| *c != tip.colour));
     let looks: Vec<MarkerLook> =
         ends.iter().map(|colour| MarkerLook { colour: *colour, diameter_m }).collect();
-    let source = footage.open_clip(clip, camera.capture_fps()).map_err(|e| e.to_string())?;
     shown.side_px = f64::from(source.info().picture.stored_px[0].max(source.info().picture.stored_px[1]));
     let places = Places::new(source, camera.capture_fps(), None, config);
-    let mut places = WithCard::new(places, config.pictures, footage);
+    let mut places = ByTheWay::new(places, config.pictures, camera.board, footage);
     let settings = SpotsConfig { capture_fps: camera.capture_fps(), ..SpotsConfig::default() };
     let found =
         find_clip(&camera.name, &mut places, &looks, &settings, &mut |_| {}).map_err(|e| e.to_string())?;
-    shown.card = places.card(camera, clip).map_err(|e| e.to_string())?;
+    shown.boards = usize::from(places.shows_board());
+    shown.card = places.card().map_err(|e| e.to_string())?;
     let scale_px_m = |colour: Colour| {
         found.diameter_px.iter().find(|(c, _)| *c == colour).map_or(200.0, |(_, px)| px / diameter_m)
     };
@@ -131,7 +131,7 @@ fn look_for_marks(
         });
         shown.ways.push(followed.collect());
     }
-    Ok(())
+    Ok(shown)
 }
 
 fn marks(frame: &FrameSpots, colour: Colour, least_score: f64) -> impl Iterator<Item = RawPixel> {

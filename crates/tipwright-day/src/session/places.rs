@@ -35,6 +35,16 @@ impl Places {
             last_s: f64::NEG_INFINITY,
         }
     }
+
+    /// Length of what is looked at, where the clip says it.
+    pub(crate) fn length_s(&self) -> Option<f64> {
+        self.length_s
+    }
+
+    /// The clip, wherever it was read to.
+    pub(crate) fn into_source(self) -> Box<dyn FrameSource + Send> {
+        self.source
+    }
 }
 
 impl FrameSource for Places {
