@@ -61,13 +61,13 @@ impl<'a> ByTheWay<'a> {
         self.shows_board
     }
 
-    /// The card of the clip, which is looked at once more where the places were too far apart.
-    pub(super) fn card(mut self) -> Result<Option<Card>, FootageError> {
+    /// The card of the clip, which is looked at once more where the places were too far apart; and the clip.
+    pub(super) fn card(mut self) -> Result<(Option<Card>, Box<dyn FrameSource + Send>), FootageError> {
         let length_s = self.places.length_s().unwrap_or(f64::INFINITY);
         let left: Vec<f64> =
             LOOKS_S.into_iter().filter(|s| *s < length_s && !is_near(*s, &self.looked_s)).collect();
         if self.card.is_some() || self.shows_board {
-            return Ok(self.card);
+            return Ok((self.card, self.places.into_source()));
         }
         let mut source = self.places.into_source();
         let mut read_on = 0;
@@ -79,7 +79,7 @@ impl<'a> ByTheWay<'a> {
             // pictures that stand alone are far apart: the one jumped to was seen already
             while is_near(view.pts_s, &self.looked_s) && view.pts_s < at_s && read_on < MOST_READ_ON {
                 read_on += 1;
-                let Some(next) = source.next_frame()? else { return Ok(None) };
+                let Some(next) = source.next_frame()? else { return Ok((None, source)) };
                 view = next;
             }
             if is_near(view.pts_s, &self.looked_s) {
@@ -87,10 +87,10 @@ impl<'a> ByTheWay<'a> {
             }
             self.looked_s.push(view.pts_s);
             if let Some(card) = card_in(&view.now, self.footage, &mut self.luma) {
-                return Ok(Some(card));
+                return Ok((Some(card), source));
             }
         }
-        Ok(None)
+        Ok((None, source))
     }
 }
 

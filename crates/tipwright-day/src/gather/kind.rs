@@ -99,7 +99,7 @@ pub(super) fn kind_of(clips: &[&Shown]) -> Option<Kind> {
         Some(along) => along.tips.iter().filter(|t| t.speed > 1.0).count() as f64,
         None => places_with(c, |ways| ways.iter().any(|w| speed(w) > FAST_SHARE_S * c.side_px)) as f64,
     };
-    (of(&fast) >= 1.0).then_some(Kind::Take)
+    (of(&fast) >= 1.0 || clips.iter().any(|c| is_cast(c))).then_some(Kind::Take)
 }
 
 /// Whether a clip shows a cast beyond doubt: a caster's card is held up in it, or something of the tip's colour goes as fast as no hand

@@ -6,18 +6,25 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::along::Along;
 use super::cards::ByTheWay;
+use super::kind::kind_of;
 use crate::session::{LookConfig, Places, Session, SessionCamera};
 use tipwright::cards::Card;
 use tipwright::lens;
 use tipwright::model::footage::{Footage, FrameSource, PlaneData, Planes};
 use tipwright::model::{Board, Colour, FrameSpots, RawPixel};
-use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
+use tipwright::spots::{FoundSpots, MarkerLook, SpotsConfig, find_clip};
 
 /// Pictures searched for the board, spread over the clip.
 const BOARD_PICTURES: u32 = 3;
 /// Farthest that a mark comes from one picture to the next, as a share of the picture's longer side: 25 m/s at 8 m and 100 pictures a
 /// second.
 pub(super) const STEP_SHARE: f64 = 0.03;
+/// How much later the second look at a clip is than pictures that stand alone: as long as a tip is slow at a stop.
+const LATER_S: f64 = 0.2;
+/// Farthest that a mark runs beside an even acceleration, rms: a share of its way (a jump between two places runs 0.15 and more beside), and
+/// what finding it errs by, pixels.
+const OFF_SHARE: f64 = 0.08;
+const OFF_PX: f64 = 1.5;
 /// Free fall, metres per second squared.
 const G_M_S2: f64 = 9.81;
 
@@ -121,15 +128,36 @@ fn look_for_marks(
     let found =
         find_clip(&camera.name, &mut places, &looks, &settings, &mut |_| {}).map_err(|e| e.to_string())?;
     shown.boards = usize::from(places.shows_board());
-    shown.card = places.card().map_err(|e| e.to_string())?;
-    let scale_px_m = |colour: Colour| {
-        found.diameter_px.iter().find(|(c, _)| *c == colour).map_or(200.0, |(_, px)| px / diameter_m)
+    let (card, mut source) = places.card().map_err(|e| e.to_string())?;
+    shown.card = card;
+    let add = |shown: &mut Shown, found: &FoundSpots| {
+        let scale_px_m = |colour: Colour| {
+            found.diameter_px.iter().find(|(c, _)| *c == colour).map_or(200.0, |(_, px)| px / diameter_m)
+        };
+        for place in found.spots.frames.chunks(config.pictures as usize) {
+            let followed = ends.iter().flat_map(|colour| {
+                ways_of(place, *colour, STEP_SHARE * shown.side_px, G_M_S2 * scale_px_m(*colour), config)
+            });
+            shown.ways.push(followed.collect());
+        }
     };
-    for place in found.spots.frames.chunks(config.pictures as usize) {
-        let followed = ends.iter().flat_map(|colour| {
-            ways_of(place, *colour, STEP_SHARE * shown.side_px, G_M_S2 * scale_px_m(*colour), config)
-        });
-        shown.ways.push(followed.collect());
+    add(&mut shown, &found);
+    // a tip rests between strokes: where nothing was seen once more, a little later and between the places
+    let length_s = source.info().duration_s.map(|s| s / source.info().slow_down(camera.capture_fps()));
+    let one = LookConfig { places: 1, ..*config };
+    for i in 0..config.places {
+        let (Some(length_s), true) =
+            (length_s, shown.boards == 0 && shown.card.is_none() && kind_of(&[&shown]).is_none())
+        else {
+            break;
+        };
+        let from_s = length_s * (f64::from(i) + 0.5) / f64::from(config.places);
+        let places = Places::new(source, camera.capture_fps(), Some([from_s, length_s]), &one);
+        let mut places = places.reading_on(LATER_S);
+        let found = find_clip(&camera.name, &mut places, &looks, &settings, &mut |_| {})
+            .map_err(|e| e.to_string())?;
+        add(&mut shown, &found);
+        source = places.into_source();
     }
     Ok(shown)
 }
@@ -175,7 +203,7 @@ pub(super) fn ways_of(
     started.filter_map(follow).filter_map(|way| way_of(&way, g_px_s2)).collect()
 }
 
-/// Place, speed and acceleration by least squares.
+/// Place, speed and acceleration by least squares; `None` for what goes as nothing does, from one flash on the water to another.
 fn way_of(way: &[(f64, RawPixel)], g_px_s2: f64) -> Option<Way> {
     let middle_s = way.iter().map(|(t, _)| t).sum::<f64>() / way.len() as f64;
     let (mut normal, mut right) = (Matrix3::zeros(), [Vector3::zeros(), Vector3::zeros()]);
@@ -188,6 +216,16 @@ fn way_of(way: &[(f64, RawPixel)], g_px_s2: f64) -> Option<Way> {
     }
     let inverse = normal.try_inverse()?;
     let [x, y] = right.map(|r| inverse * r);
+    let path_px: f64 =
+        way.windows(2).map(|w| (w[1].1.x_px - w[0].1.x_px).hypot(w[1].1.y_px - w[0].1.y_px)).sum();
+    let off = |(t, p): &(f64, RawPixel)| {
+        let row = Vector3::new(1.0, t - middle_s, 0.5 * (t - middle_s) * (t - middle_s));
+        (p.x_px - row.dot(&x)).powi(2) + (p.y_px - row.dot(&y)).powi(2)
+    };
+    let off_px = (way.iter().map(off).sum::<f64>() / way.len() as f64).sqrt();
+    if off_px > OFF_SHARE * path_px + OFF_PX {
+        return None;
+    }
     Some(Way {
         at: RawPixel::new(x[0], y[0]),
         speed_px_s: [x[1], y[1]],

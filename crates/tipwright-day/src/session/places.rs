@@ -12,6 +12,8 @@ pub(crate) struct Places {
     pictures: u32,
     given: u32,
     last_s: f64,
+    /// So much is read on from a frame jumped to, seconds.
+    read_on_s: f64,
 }
 
 impl Places {
@@ -33,7 +35,13 @@ impl Places {
             pictures: config.pictures,
             given: 0,
             last_s: f64::NEG_INFINITY,
+            read_on_s: 0.0,
         }
+    }
+
+    /// The same so much after the pictures that stand alone.
+    pub(crate) fn reading_on(self, read_on_s: f64) -> Self {
+        Self { read_on_s, ..self }
     }
 
     /// Length of what is looked at, where the clip says it.
@@ -65,9 +73,14 @@ impl FrameSource for Places {
             if place_s > self.last_s {
                 self.source.jump_before(place_s);
                 // what was given already may lie between the frame jumped to and the place
+                let mut begin_s = None;
                 loop {
                     match self.source.next_frame()? {
-                        Some(view) if view.pts_s > self.last_s => break,
+                        Some(view) if view.pts_s > self.last_s => {
+                            if view.pts_s >= *begin_s.get_or_insert(view.pts_s) + self.read_on_s {
+                                break;
+                            }
+                        }
                         Some(_) => {}
                         None => return Ok(None),
                     }
