@@ -15,6 +15,8 @@ use tipwright::model::footage::{Plane, PlaneData, Planes};
 mod config;
 mod sound;
 mod tags;
+#[cfg(test)]
+mod tests;
 
 pub use config::{Depth, EncodeConfig, Maker, PictureCodec, SoundCodec, SoundTrack, Spend};
 use sound::{SoundWriter, open_sound};
@@ -123,6 +125,10 @@ impl ClipEncoder {
         // fastest preset: phones encode in one pass without look-ahead; one thread: the same bytes on any machine
         options.set("preset", "ultrafast");
         options.set("threads", "1");
+        if config.repeatable > 0 {
+            // what was pushed is encoded at once
+            options.set("tune", "zerolatency");
+        }
         match config.spend {
             Spend::BitsPerS(rate) => video.set_bit_rate(rate as usize),
             Spend::Quality(quality) => options.set("crf", quality.to_string()),
