@@ -93,3 +93,91 @@ impl<'a> Alone<'a> {
         self.earlier.takes.iter().find(partial).map(|take| take.name.as_str())
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::document::Document;
+    use super::super::found::EarlierTake;
+    use super::super::pair::Calendar;
+    use super::super::shown::Way;
+    use super::*;
+    use crate::session::parse_unfinished;
+    use std::path::{Path, PathBuf};
+    use tipwright::cards::Card;
+    use tipwright::model::RawPixel;
+
+    const TEXT: &str = "schema = 2\ntitle = \"a day\"\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.7\n[marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[[camera]]\nname = \"west\"\nlens = \"w.toml\"\n[[camera]]\nname = \"east\"\nlens = \"e.toml\"\n";
+
+    fn showing(units: f64, card: Option<Card>) -> Shown {
+        let at = RawPixel::new(500.0, 300.0);
+        let way = Way { at, speed_px_s: [192.0 * units, 0.0], falls_g: [0.0; 2] };
+        Shown { side_px: 1920.0, card, ways: vec![vec![way]], ..Shown::default() }
+    }
+
+    /// Of a cast that the first phone alone filmed at 100 s: whether it is written, and the reason where it is not.
+    fn told(shown: &Shown, paired_s: f64, has_unread: bool, takes: &[EarlierTake]) -> Result<(), String> {
+        let folder = tempfile::tempdir().unwrap();
+        let document = Document::read(TEXT).unwrap();
+        let text = document.readable(folder.path());
+        let (session, _) = parse_unfinished(&text, &folder.path().join("session.toml"));
+        let session = session.unwrap();
+        let clip = |camera_idx: usize| Clip {
+            camera_idx,
+            path: PathBuf::new(),
+            named: ["west/1.mp4", "east/2.mp4"][camera_idx].into(),
+        };
+        let clips = [clip(0), clip(0), clip(1)];
+        let moment = |clips: &[usize], began_s: f64| Moment {
+            clips: clips.to_vec(),
+            after_s: vec![None; clips.len()],
+            began_s: Some(began_s),
+            by_sound: false,
+            doubt: None,
+        };
+        let (alone, pair) = (moment(&[0], 100.0), moment(&[1, 2], paired_s));
+        let at = AtHand {
+            session: &session,
+            document: &document,
+            folder: Path::new("/nowhere"),
+            clips: &clips,
+            lengths_s: &[8.0; 3],
+            phases: &[],
+        };
+        let ahead = Calendar { ahead_s: 420.0, pairs: 1, stamps_ends: false };
+        let paired = Paired { moments: Vec::new(), calendars: vec![None, Some(ahead)] };
+        let earlier = Earlier { takes: takes.to_vec(), ..Earlier::default() };
+        let unread: Vec<(Clip, String)> = has_unread.then(|| (clip(1), String::new())).into_iter().collect();
+        let told = [(&alone, Some(Kind::Take)), (&pair, Some(Kind::Take))];
+        let known = Alone::new(&at, &told, &earlier, &paired, &unread);
+        let shown = [shown.clone(), Shown::default(), Shown::default()];
+        match known.may_be_written(&at, &shown, &alone) {
+            true => Ok(()),
+            false => Err(known.reason(&at, &alone)),
+        }
+    }
+
+    #[test]
+    fn a_cast_is_alone_when_the_other_phone_s_later_clips_are_there() {
+        let (sure, walks) = (showing(9.0, None), showing(2.0, None));
+        let card = showing(0.0, Card::take(0, "01", 0, "before"));
+        assert_eq!(told(&sure, 300.0, false, &[]), Ok(()));
+        assert_eq!(told(&card, 300.0, false, &[]), Ok(()));
+        for waits in
+            [told(&sure, 50.0, false, &[]), told(&sure, 300.0, true, &[]), told(&walks, 300.0, false, &[])]
+        {
+            assert!(waits.as_ref().is_err_and(|r| r.contains("no clip of east")), "{waits:?}");
+        }
+        // by what session.toml has already
+        let take =
+            |name: &str, began_s: Vec<(usize, Option<f64>)>| EarlierTake { name: name.into(), began_s };
+        let both = take("take-09", vec![(0, Some(290.0)), (1, Some(712.0))]);
+        assert_eq!(told(&sure, 50.0, false, &[both]), Ok(()));
+        // the second phone's clip came first and was written alone
+        let other = take("take-03", vec![(1, Some(100.0 + 422.0))]);
+        let came_late = told(&sure, 300.0, false, &[other]);
+        assert!(
+            came_late.as_ref().is_err_and(|r| r.contains("take-03") && r.contains("west")),
+            "{came_late:?}"
+        );
+    }
+}

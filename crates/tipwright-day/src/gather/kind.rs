@@ -99,13 +99,17 @@ pub(super) fn kind_of(clips: &[&Shown]) -> Option<Kind> {
         Some(along) => along.tips.iter().filter(|t| t.speed > 1.0).count() as f64,
         None => places_with(c, |ways| ways.iter().any(|w| speed(w) > FAST_SHARE_S * c.side_px)) as f64,
     };
-    (of(&fast) >= 1.0 || clips.iter().any(|c| is_cast(c))).then_some(Kind::Take)
+    (of(&fast) >= 1.0 || clips.iter().any(|c| is_fast(c))).then_some(Kind::Take)
 }
 
 /// Whether a clip shows a cast beyond doubt: a caster's card is held up in it, or something of the tip's colour goes as fast as no hand
 /// does.
 pub(super) fn is_cast(clip: &Shown) -> bool {
-    let has_card = matches!(card_of(clip), Some(Card::Take { .. }));
+    matches!(card_of(clip), Some(Card::Take { .. })) || is_fast(clip)
+}
+
+/// Whether something of the tip's colour goes as fast as no hand does.
+fn is_fast(clip: &Shown) -> bool {
     let speeds: Vec<f64> = match &clip.along {
         Some(along) => along.tips.iter().map(|t| t.speed).collect(),
         None => {
@@ -113,7 +117,7 @@ pub(super) fn is_cast(clip: &Shown) -> bool {
             clip.ways.iter().map(|ways| fastest(ways) / (FAST_SHARE_S * clip.side_px)).collect()
         }
     };
-    has_card || speeds.iter().any(|s| *s >= SURE_SPEED)
+    speeds.iter().any(|s| *s >= SURE_SPEED)
 }
 
 /// What a person says with a card goes before what the clip looks like; nothing where the phones saw different ones.

@@ -142,10 +142,11 @@ fn look_for_marks(
         }
     };
     add(&mut shown, &found);
-    // a tip rests between strokes: where nothing was seen once more, a little later and between the places
+    // a tip rests between strokes: where nothing was seen once more, a little later and between the places, from the end, for
+    // clips begin with a rest
     let length_s = source.info().duration_s.map(|s| s / source.info().slow_down(camera.capture_fps()));
     let one = LookConfig { places: 1, ..*config };
-    for i in 0..config.places {
+    for i in (0..config.places).rev() {
         let (Some(length_s), true) =
             (length_s, shown.boards == 0 && shown.card.is_none() && kind_of(&[&shown]).is_none())
         else {
@@ -231,4 +232,26 @@ fn way_of(way: &[(f64, RawPixel)], g_px_s2: f64) -> Option<Way> {
         speed_px_s: [x[1], y[1]],
         falls_g: [x[2] / g_px_s2, y[2] / g_px_s2],
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mark_that_jumps_is_no_way_and_a_tip_that_turns_is_one() {
+        let way = |x: [f64; 5]| -> Option<Way> {
+            let at = |(k, x): (usize, &f64)| (k as f64 / 120.0, RawPixel::new(*x, 300.0));
+            way_of(&x.iter().enumerate().map(at).collect::<Vec<_>>(), 1000.0)
+        };
+        // two flashes on the water, 30 px apart
+        for jump in [[0.0, 0.0, 0.0, 30.0, 30.0], [0.0, 30.0, 30.0, 30.0, 30.0]] {
+            assert!(way(jump).is_none(), "{jump:?}");
+        }
+        // 15 m/s at 8 m and 190 px a metre, stopped within 30 ms
+        let stops = [0.0, 22.0, 38.0, 47.0, 51.0];
+        assert!(way(stops).is_some_and(|w| w.speed_px_s[0] > 1000.0));
+        // at rest, found to a pixel
+        assert!(way([0.0, 1.0, -1.0, 0.5, 0.0]).is_some());
+    }
 }

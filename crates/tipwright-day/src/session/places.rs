@@ -3,6 +3,9 @@
 use super::LookConfig;
 use tipwright::model::footage::{ClipInfo, FootageError, FrameSource, FrameView};
 
+/// A jump leads to the last picture that stands alone before a time and a little; so much later is on the safe side of one at the time itself.
+pub(crate) const BEHIND_S: f64 = 0.06;
+
 /// Some pictures in a row at some places of a clip, as if they were the clip.
 pub(crate) struct Places {
     source: Box<dyn FrameSource + Send>,
@@ -71,7 +74,7 @@ impl FrameSource for Places {
             let share = f64::from(self.given / self.pictures) / f64::from(self.places);
             let place_s = self.from_s + share * length_s;
             if place_s > self.last_s {
-                self.source.jump_before(place_s);
+                self.source.jump_before(place_s + BEHIND_S);
                 // what was given already may lie between the frame jumped to and the place
                 let mut begin_s = None;
                 loop {

@@ -29,8 +29,7 @@ fn a_repeated_stretch_is_there_so_often_and_what_follows_is_later() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.mov");
     let sound = SoundTrack { samples: vec![0.1; 48_000 * 3], rate_hz: 48_000, codec: SoundCodec::Aac };
-    let config =
-        EncodeConfig { key_every: 5, repeatable: 10, sound: Some(sound), ..EncodeConfig::new(SIZE) };
+    let config = EncodeConfig { key_every: 5, repeatable: 10, sound: Some(sound), ..EncodeConfig::new(SIZE) };
     let mut encoder = ClipEncoder::create(&path, config).unwrap();
     // 25 darker and darker, of which the last ten come three times more, then 5 bright ones
     (0..25_u8).for_each(|k| push(&mut encoder, 200 - 4 * k, i64::from(k) * STEP));

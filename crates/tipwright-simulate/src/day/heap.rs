@@ -275,3 +275,43 @@ pub fn held_card(plan: &Plan, crooked: &CrookedCard) -> HeldCard {
     });
     HeldCard { card: crooked.card, page_at, light: crooked.light, shadow: crooked.shadow }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+    use crate::DayKind;
+
+    #[test]
+    fn a_day_has_its_takes_and_set_ups_and_lacks_what_it_lacks() {
+        for seed in 1..4 {
+            let plans = plans(&SimulateConfig { kind: DayKind::Heap, seed, ..SimulateConfig::default() });
+            let parts: Vec<&Part> = plans.iter().filter_map(|p| p.heap.as_ref()).collect();
+            assert_eq!(parts.len(), SET_UPS);
+            assert_eq!(plans.iter().map(|p| p.takes.len()).sum::<usize>(), TAKES);
+            let filed = || parts.iter().flat_map(|p| &p.filed);
+            // every name once, in the order of time
+            let files: Vec<_> = filed().flat_map(|(_, f)| f.files.iter().flatten()).collect();
+            assert_eq!(files.iter().collect::<BTreeSet<_>>().len(), files.len());
+            let missing =
+                |name: &str| filed().filter(|(n, f)| n.starts_with(name) && f.files.contains(&None)).count();
+            assert_eq!(missing("take"), MISSING);
+            assert_eq!((missing("stray"), missing("wand"), missing("plumb")), (SET_UPS, 0, 0));
+            assert_eq!(filed().filter(|(n, _)| *n == FALSE_START).count(), 1);
+            let cards: Vec<CrookedCard> = filed().filter_map(|(_, f)| f.card).collect();
+            assert_eq!(cards.len(), TAKES / 2);
+            assert!(cards.iter().all(|c| c.tilt_rad <= 45.0_f64.to_radians()));
+            // whoever is up next is told by number, and the card is theirs
+            for take in plans.iter().flat_map(|p| &p.takes) {
+                let card = filed().find(|(n, _)| **n == take.name).and_then(|(_, f)| f.card);
+                let Some(Card::Take { caster_idx, check, .. }) = card.map(|c| c.card) else { continue };
+                assert_eq!(format!("{:02}", caster_idx + 1), take.caster);
+                assert_eq!(
+                    check,
+                    tipwright::cards::check(&take.caster, take.phase.as_deref().unwrap_or_default())
+                );
+            }
+        }
+    }
+}

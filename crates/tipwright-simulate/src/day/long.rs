@@ -5,10 +5,13 @@ use std::sync::Arc;
 use nalgebra::{Isometry3, Matrix3, Point3, UnitQuaternion, Vector3};
 use tipwright::cards::Card;
 use tipwright::model::{Camera, Clock};
+use tipwright_footage::encode::Spend;
 use tipwright_physics::motion::RodMotion;
 
 use super::plan::Plan;
+use super::{SimulateConfig, casts, place};
 use crate::phone::clip::Idle;
+use crate::phone::noise::{between, stream};
 use crate::phone::play::HeldCard;
 
 /// Name of the clip that holds them.
@@ -22,6 +25,35 @@ const STEP_S: f64 = 0.002;
 pub const IDLE_S: u32 = 2;
 /// After the last take.
 const AFTER_S: f64 = 3.0;
+
+impl Plan {
+    pub(super) fn long(config: &SimulateConfig) -> Self {
+        let mut plan = Self::minimal(config);
+        let mut rng = stream(config.seed, "long plan");
+        plan.title = "Alder Reach, in one clip".into();
+        plan.cameras = place::phones(1280, 720, None, &mut rng);
+        plan.modes.iter_mut().for_each(|mode| mode.fps = 60);
+        plan.casters = casts::clinic_casters();
+        plan.casters.truncate(2);
+        plan.takes = casts::long_takes(config.seed);
+        // longer than a pause between casts, as long as it takes to change places
+        plan.pauses_s = plan.takes.iter().map(|_| between(&mut rng, 11.0, 16.0)).collect();
+        plan
+    }
+
+    pub(super) fn hour(config: &SimulateConfig) -> Self {
+        let mut plan = Self::long(config);
+        plan.title = "Alder Reach, an hour in one clip".into();
+        plan.casters = casts::heap_casters();
+        plan.takes = casts::hour_takes(config.seed);
+        let mut rng = stream(config.seed, "hour plan");
+        plan.pauses_s = plan.takes.iter().map(|_| between(&mut rng, 11.0, 16.0)).collect();
+        plan.idle_s = 280;
+        // 5 to 10 Mbit/s, a phone's setting for who wants to film for long (common practice)
+        plan.modes.iter_mut().for_each(|mode| mode.spend = Spend::Quality(18.5));
+        plan
+    }
+}
 
 /// A take inside the clip.
 #[derive(Debug, Clone, Copy, PartialEq)]
