@@ -95,7 +95,8 @@ pub(super) fn place(
         .collect();
     let told: Vec<(&Moment, Option<Kind>)> = paired.moments.iter().zip(kinds).collect();
     let in_time = set_ups::set_ups(at, &told, earlier, &mut out);
-    let casts = casts(at, films, shown, &told, paired, earlier, &unread, &mut out);
+    let alone = Alone::new(at, &told, earlier, paired, &unread);
+    let casts = casts(at, films, shown, &told, paired, &alone, &mut out);
     takes::write(at, casts, &in_time, earlier, &mut out);
     for (clip, reason) in unread {
         let camera = at.session.camera[clip.camera_idx].name.to_string();
@@ -155,12 +156,10 @@ fn casts<'m>(
     shown: &[Shown],
     told: &[(&'m Moment, Option<Kind>)],
     paired: &Paired,
-    earlier: &Earlier,
-    unread: &[(Clip, String)],
+    alone: &Alone<'_>,
     out: &mut Placed,
 ) -> Vec<Cast<'m>> {
     let mut casts = Vec::new();
-    let alone = Alone::new(at, told, earlier, paired, unread);
     for (moment, kind) in told {
         let is_over = moment.clips.iter().any(|i| shown[*i].card == Some(Card::End));
         let reason = match kind {
