@@ -86,15 +86,16 @@ for room, name, clips in entries:
     key = next(iter(keys))
     good = good and key[0] == room and (name is None or key[1] == name)
     right, wrong = right + good, wrong + ([] if good else [(room, name, clips)])
-can_be = sum(1 for key in moments if key != ("take", missing[0]))
 lone = [c for c, (key, camera) in new_name.items() if key == ("take", missing[0])]
+alone = [t["name"] for t in report["takes"] if len(t["clips"]) == 1]
+can_be = sum(1 for key in moments if key != ("take", missing[0])) + len(alone)
 unplaced = {u["clip"]: u["reason"] for u in report["unplaced"]}
 kept = all(line in first for line in text.splitlines())
 print(f"entries right {right} of {can_be}, wrong {wrong}")
 print(f"stray told: {unplaced.get(cameras[0] + '/' + stray.name)}")
-print(f"clip whose partner is missing told: {[unplaced.get(c) for c in lone]}")
+print(f"clip whose partner is missing told: {[unplaced.get(c) for c in lone]}, written as a take of one view: {alone}")
 print(f"left over otherwise: {[c for c in unplaced if c not in lone and not c.endswith(stray.name)]}")
 print(f"calendars {report['calendars']}")
 print(f"a person's lines kept {kept}, second run the same file {first == second}, exit {done.returncode} {again.returncode}")
 print(f"looking {look_s:.1f} s of processor, decoding every frame {decode_s:.1f} s: {look_s / decode_s:.3f}")
-sys.exit(0 if not wrong and right == can_be and kept and first == second and len(unplaced) == 2 else 1)
+sys.exit(0 if not wrong and right == can_be and kept and first == second and len(unplaced) + len(alone) == 2 else 1)

@@ -1,5 +1,6 @@
 //! What a file says of itself, and the first look that turns a bad file into a clear message.
 
+use std::ffi::CString;
 use std::path::Path;
 
 use ffmpeg_the_third as ff;
@@ -50,26 +51,54 @@ pub(crate) fn look_at_file(path: &Path) -> Result<(), FootageError> {
 /// that lists other files, a play list, an address would make FFmpeg open those.
 const CONTAINERS: &str = "mov,mp4,m4a,3gp,3g2,matroska,webm";
 
-/// Opens the container without asking for a picture track.
+/// Opens the container without asking for a picture track; the first pictures of it are decoded, for some headers don't say what is in them.
 pub(crate) fn open_container(path: &Path) -> Result<ff::format::context::Input, FootageError> {
+    let mut input = open_index(path)?;
+    look_into(&mut input, path)?;
+    Ok(input)
+}
+
+/// Opens the container as far as its own index tells of it.
+pub(crate) fn open_index(path: &Path) -> Result<ff::format::context::Input, FootageError> {
     look_at_file(path)?;
     crate::silence();
-    let options: ff::Dictionary =
+    let mut options: ff::Dictionary =
         [("format_whitelist", CONTAINERS), ("protocol_whitelist", "file")].into_iter().collect();
     // as an address a name with a colon would be another protocol's
-    let mut address = std::ffi::OsString::from("file:");
-    address.push(path);
-    ff::format::input_with_dictionary(address, options).map_err(|e| {
-        let reason = match e {
-            ff::Error::InvalidData => "it holds no video FFmpeg knows, or its index is cut off".to_owned(),
-            // what FFmpeg says of a container that is not on the list
-            ff::Error::Other { errno } if errno == EINVAL => {
-                "it is no MP4, MOV, 3GP, MKV or WebM file, whatever its name says".to_owned()
-            }
-            other => other.to_string(),
-        };
-        unreadable(path, reason)
-    })
+    let mut address = b"file:".to_vec();
+    address.extend_from_slice(path.as_os_str().as_encoded_bytes());
+    let address =
+        CString::new(address).map_err(|_| unreadable(path, "its name holds a character of no name"))?;
+    let mut context = std::ptr::null_mut();
+    // SAFETY: FFmpeg allocates the context or leaves it null and returns an error; the address ends with a zero; the dictionary is
+    // owned here, what was not used of it stays its.
+    let status = unsafe {
+        ffi::avformat_open_input(&raw mut context, address.as_ptr(), std::ptr::null(), options.as_mut_ptr())
+    };
+    if status < 0 || context.is_null() {
+        return Err(refused(ff::Error::from(status), path));
+    }
+    // SAFETY: the context was opened just now and belongs to nobody else.
+    Ok(unsafe { ff::format::context::Input::wrap(context) })
+}
+
+/// Reads and decodes the first pictures and samples, as FFmpeg does to learn what headers don't say.
+pub(crate) fn look_into(input: &mut ff::format::context::Input, path: &Path) -> Result<(), FootageError> {
+    // SAFETY: the context is open and owned by `input`; no options are given.
+    let status = unsafe { ffi::avformat_find_stream_info(input.as_mut_ptr(), std::ptr::null_mut()) };
+    if status < 0 { Err(refused(ff::Error::from(status), path)) } else { Ok(()) }
+}
+
+fn refused(error: ff::Error, path: &Path) -> FootageError {
+    let reason = match error {
+        ff::Error::InvalidData => "it holds no video FFmpeg knows, or its index is cut off".to_owned(),
+        // what FFmpeg says of a container that is not on the list
+        ff::Error::Other { errno } if errno == EINVAL => {
+            "it is no MP4, MOV, 3GP, MKV or WebM file, whatever its name says".to_owned()
+        }
+        other => other.to_string(),
+    };
+    unreadable(path, reason)
 }
 
 /// The picture track: of those that are films (covers are not) the one marked as default, then the one with the most frames, then
@@ -105,7 +134,7 @@ fn frames_shown(input: &ff::format::context::Input, stream: &ff::format::stream:
 
 /// Share of the samples of the picture track that end before the file does, where the container has a full index.
 pub(crate) fn held_share(path: &Path) -> Option<f64> {
-    let input = open_container(path).ok()?;
+    let input = open_index(path).ok()?;
     let (stream, _) = picture_track(&input)?;
     let entries = frames_shown(&input, &stream)?;
     let bytes = std::fs::metadata(path).ok()?.len();

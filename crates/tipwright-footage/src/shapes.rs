@@ -4,7 +4,8 @@
 use opencv::core::{Mat, Point, Size, Vector};
 use opencv::imgproc::{
     ADAPTIVE_THRESH_MEAN_C, CHAIN_APPROX_NONE, RETR_LIST, THRESH_BINARY_INV, adaptive_threshold,
-    approx_poly_dp, arc_length, blur_def, contour_area, find_contours, fit_ellipse, is_contour_convex,
+    approx_poly_dp, arc_length, blur_def, contour_area, convex_hull_def, find_contours, fit_ellipse,
+    is_contour_convex,
 };
 use tipwright::model::RawPixel;
 use tipwright::model::footage::Disc;
@@ -31,6 +32,8 @@ const DISC_OFF_PX: f64 = 0.4;
 const DISC_AXES: f64 = 0.34;
 /// Farthest that the four corners' outline may run beside the seen one, as a share of its length.
 const OFF_SHARE: f64 = 0.04;
+/// Share of what an outline spans that must be dark in it: of a card's square with its rim open half is.
+const LEAST_DARK: f64 = 0.3;
 /// Least area against that of an upright square of the same outline: a square tilted by 60 degrees has half.
 const LEAST_AREA: f64 = 0.35;
 
@@ -76,21 +79,31 @@ fn has_length(points: usize, [w, h]: [u32; 2], share: [f64; 2]) -> bool {
 
 fn search_squares(luma: &[u8], size_px: [u32; 2]) -> opencv::Result<Vec<[RawPixel; 4]>> {
     let mut out = Vec::new();
-    let mut corners = Vector::<Point>::new();
+    let (mut corners, mut hull) = (Vector::<Point>::new(), Vector::<Point>::new());
     for outline in &outlines(luma, size_px)? {
         if !has_length(outline.len(), size_px, SQUARE_SHARE) {
             continue;
         }
-        let length = arc_length(&outline, true)?;
-        approx_poly_dp(&outline, &mut corners, OFF_SHARE * length, true)?;
-        let area = contour_area(&corners, false)?;
-        let enough = LEAST_AREA * (length / 4.0) * (length / 4.0);
-        if corners.len() == 4 && area >= enough && is_contour_convex(&corners)? {
-            let corner = |i: usize| corners.get(i).map(|p| RawPixel::new(f64::from(p.x), f64::from(p.y)));
-            out.push([corner(0)?, corner(1)?, corner(2)?, corner(3)?]);
+        if !four_corners(&outline, &mut corners)? {
+            // a rim of two or three pixels beside white cells is washed out here and there: what is left of it still spans the square
+            convex_hull_def(&outline, &mut hull)?;
+            let spanned = contour_area(&hull, false)?;
+            if contour_area(&outline, false)? < LEAST_DARK * spanned || !four_corners(&hull, &mut corners)? {
+                continue;
+            }
         }
+        let corner = |i: usize| corners.get(i).map(|p| RawPixel::new(f64::from(p.x), f64::from(p.y)));
+        out.push([corner(0)?, corner(1)?, corner(2)?, corner(3)?]);
     }
     Ok(out)
+}
+
+/// Takes an outline for four corners; `false` where it has others.
+fn four_corners(outline: &Vector<Point>, corners: &mut Vector<Point>) -> opencv::Result<bool> {
+    let length = arc_length(outline, true)?;
+    approx_poly_dp(outline, corners, OFF_SHARE * length, true)?;
+    let enough = LEAST_AREA * (length / 4.0) * (length / 4.0);
+    Ok(corners.len() == 4 && contour_area(corners, false)? >= enough && is_contour_convex(corners)?)
 }
 
 fn search_discs(luma: &[u8], size_px: [u32; 2]) -> opencv::Result<Vec<Disc>> {

@@ -6,7 +6,7 @@ use ffmpeg_the_third as ff;
 use ffmpeg_the_third::format::Sample;
 use tipwright::model::footage::{FootageError, Sound};
 
-use crate::probe::{open_container, unreadable};
+use crate::probe::{look_into, open_index, unreadable};
 
 /// Jumps of the stamps longer than this are filled with silence so that time stays true, seconds.
 const GAP_S: f64 = 0.010;
@@ -15,7 +15,11 @@ const LONGEST_GAP_S: f64 = 60.0;
 
 /// Decodes the whole sound track and averages its channels; `None` without a track or without a sample in it.
 pub(crate) fn read(path: &Path) -> Result<Option<Sound>, FootageError> {
-    let mut input = open_container(path)?;
+    let mut input = open_index(path)?;
+    if input.streams().filter(|s| s.parameters().medium() == ff::media::Type::Audio).count() > 1 {
+        // which of several is best is told by what is in them
+        look_into(&mut input, path)?;
+    }
     // a phone that records spatial sound adds a plain track beside it: the first kind this FFmpeg can decode
     let best = input.streams().best(ff::media::Type::Audio).map(|s| s.index());
     let decodes = |s: &ff::format::stream::Stream<'_>| {
@@ -37,6 +41,10 @@ pub(crate) fn read(path: &Path) -> Result<Option<Sound>, FootageError> {
         (*context.as_mut_ptr()).pkt_timebase = (*stream.as_ptr()).time_base;
     }
     let mut decoder = context.decoder().open_as(codec).map_err(|e| unreadable(path, e.to_string()))?;
+    for mut other in input.streams_mut().filter(|s| s.index() != stream_idx) {
+        // SAFETY: a plain field of a stream of the open input; pictures are then not even read from the file.
+        unsafe { (*other.as_mut_ptr()).discard = ff::ffi::AVDiscard::ALL };
+    }
     let mut track = Track { samples: Vec::new(), rate_hz: 0.0, start_s: 0.0, time_base_s };
     let mut frame = ff::frame::Audio::empty();
     loop {

@@ -204,6 +204,7 @@ fn spec(plan: &Plan, camera_idx: usize, i: usize, folder: &Path) -> ClipSpec {
         captured_ticks: vec![0, 63_000, 126_000],
         late_ticks: Vec::new(),
         slowed_by: 1,
+        idle: Vec::new(),
         encode,
         noise: mode.noise,
         exposure_swing: mode.exposure_swing,

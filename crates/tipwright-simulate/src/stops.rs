@@ -152,6 +152,7 @@ impl Stops {
                 captured_ticks: (first..first + LOOKS).map(|i| i * LOOK_TICKS).collect(),
                 late_ticks: Vec::new(),
                 slowed_by: 1,
+                idle: Vec::new(),
                 encode: EncodeConfig {
                     ticks_per_s: TICKS_PER_S as u32,
                     ..EncodeConfig::new(camera.picture.stored_px)

@@ -303,8 +303,9 @@ pub struct SimulateArgs {
     /// Folder to write the session into; its truth goes into the folder truth within
     #[arg(short, long)]
     pub output: PathBuf,
-    /// Which day
-    #[arg(long, default_value = "clinic", value_parser = ["clinic", "hard", "faults", "minimal", "long", "careless", "single"])]
+    /// Which day; hour is a clip of an hour a phone that holds twelve takes; heap is two phones' folders as they are copied, for gather: 40 takes in three set-ups under the names that phones give, with
+    /// cards held crooked, clips missing and clips that belong to nothing; truth/heap.csv says what each is
+    #[arg(long, default_value = "clinic", value_parser = ["clinic", "hard", "faults", "minimal", "long", "careless", "single", "hour", "heap"])]
     pub days: String,
     /// Same seed, same bytes
     #[arg(long, default_value_t = 1)]

@@ -64,7 +64,11 @@ fn tell(gathered: &Gathered, ui: &Ui) {
     }
     for take in &gathered.takes {
         if let Some(doubt) = &take.doubt {
-            warn(Severity::Warning, &format!("take {}", take.name), doubt, "look at both clips");
+            let remedy = match take.clips.len() {
+                1 if take.paired_by == "alone" => "if there is such a clip, copy it and add it to the take",
+                _ => "look at both clips",
+            };
+            warn(Severity::Warning, &format!("take {}", take.name), doubt, remedy);
         }
     }
     let guesses = gathered.takes.iter().filter(|t| t.caster_is_guess).count();

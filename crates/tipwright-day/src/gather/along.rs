@@ -8,7 +8,7 @@ use std::path::Path;
 use super::cards::card_in;
 use super::kind::{FAST_SHARE_S, speed};
 use super::shown::{STEP_SHARE, ways_of};
-use crate::session::{LookConfig, Session, SessionCamera};
+use crate::session::{BEHIND_S, LookConfig, Session, SessionCamera};
 use tipwright::cards::Card;
 use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, FrameView};
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
@@ -25,8 +25,6 @@ const TIP_EVERY: u32 = 2;
 const AFTER_CARD_S: f64 = 15.0;
 /// Pictures in a row in which it is: how fast it goes is told from five.
 const PICTURES: u32 = 5;
-/// A seek lands on the last picture that stands alone before a time; this much later is on the safe side of its stamp, seconds.
-const BEHIND_S: f64 = 0.06;
 
 /// A card that was seen.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -1,9 +1,9 @@
 //! The card that is held up in the first seconds of a clip, and whose it is.
 
-use std::path::Path;
-
-use crate::session::{Phase, Places, Session, SessionCamera};
+use super::shown::board_in;
+use crate::session::{Phase, Places, Session};
 use tipwright::cards::{Card, Grey, read};
+use tipwright::model::Board;
 use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, FrameView, Planes};
 
 /// A card is looked for until then, by the clip's own time.
@@ -13,6 +13,8 @@ const UNTIL_S: f64 = 4.2;
 const LOOKS_S: [f64; 3] = [1.2, 2.2, 3.2];
 /// Frames decoded on the way to a look where pictures that stand alone are farther apart than that: a second of fast ones.
 const MOST_READ_ON: u32 = 240;
+/// Places, of six, at which the board is looked for: whoever films it shows it through most of the clip.
+const BOARD_PLACES: [u32; 2] = [0, 2];
 /// Looks nearer to each other show the same.
 const APART_S: f64 = 0.6;
 
@@ -27,30 +29,47 @@ pub(super) fn card_in(planes: &Planes<'_>, footage: &dyn Footage, luma: &mut Vec
     seen.all(|card| card == first).then_some(first)
 }
 
-/// Places of a clip that look for a card by the way.
-pub(super) struct WithCard<'a> {
+/// Places of a clip that look for a card and for the board by the way, and end where one is found: it says what the clip is.
+pub(super) struct ByTheWay<'a> {
     places: Places,
     pictures: u32,
+    board: Option<Board>,
     footage: &'a dyn Footage,
     luma: Vec<u8>,
     looked_s: Vec<f64>,
-    found: Option<Card>,
+    card: Option<Card>,
+    shows_board: bool,
 }
 
-impl<'a> WithCard<'a> {
+impl<'a> ByTheWay<'a> {
     /// Places of so many pictures each.
-    pub(super) fn new(places: Places, pictures: u32, footage: &'a dyn Footage) -> Self {
-        Self { places, pictures, footage, luma: Vec::new(), looked_s: Vec::new(), found: None }
+    pub(super) fn new(places: Places, pictures: u32, board: Option<Board>, footage: &'a dyn Footage) -> Self {
+        Self {
+            places,
+            pictures,
+            board,
+            footage,
+            luma: Vec::new(),
+            looked_s: Vec::new(),
+            card: None,
+            shows_board: false,
+        }
     }
 
-    /// The card of the clip, which is opened once more where the places were too far apart.
-    pub(super) fn card(mut self, camera: &SessionCamera, clip: &Path) -> Result<Option<Card>, FootageError> {
-        let near = |s: f64, looked: &[f64]| looked.iter().any(|l| (l - s).abs() < APART_S);
-        let left: Vec<f64> = LOOKS_S.into_iter().filter(|s| !near(*s, &self.looked_s)).collect();
-        if self.found.is_some() || left.is_empty() {
-            return Ok(self.found);
+    /// Whether the board was seen.
+    pub(super) fn shows_board(&self) -> bool {
+        self.shows_board
+    }
+
+    /// The card of the clip, which is looked at once more where the places were too far apart; and the clip.
+    pub(super) fn card(mut self) -> Result<(Option<Card>, Box<dyn FrameSource + Send>), FootageError> {
+        let length_s = self.places.length_s().unwrap_or(f64::INFINITY);
+        let left: Vec<f64> =
+            LOOKS_S.into_iter().filter(|s| *s < length_s && !is_near(*s, &self.looked_s)).collect();
+        if self.card.is_some() || self.shows_board {
+            return Ok((self.card, self.places.into_source()));
         }
-        let mut source = self.footage.open_clip(clip, camera.capture_fps())?;
+        let mut source = self.places.into_source();
         let mut read_on = 0;
         for at_s in left {
             if read_on == 0 {
@@ -58,34 +77,43 @@ impl<'a> WithCard<'a> {
             }
             let Some(mut view) = source.next_frame()? else { break };
             // pictures that stand alone are far apart: the one jumped to was seen already
-            while near(view.pts_s, &self.looked_s) && view.pts_s < at_s && read_on < MOST_READ_ON {
+            while is_near(view.pts_s, &self.looked_s) && view.pts_s < at_s && read_on < MOST_READ_ON {
                 read_on += 1;
-                let Some(next) = source.next_frame()? else { return Ok(None) };
+                let Some(next) = source.next_frame()? else { return Ok((None, source)) };
                 view = next;
             }
-            if near(view.pts_s, &self.looked_s) {
+            if is_near(view.pts_s, &self.looked_s) {
                 continue;
             }
             self.looked_s.push(view.pts_s);
             if let Some(card) = card_in(&view.now, self.footage, &mut self.luma) {
-                return Ok(Some(card));
+                return Ok((Some(card), source));
             }
         }
-        Ok(None)
+        Ok((None, source))
     }
 }
 
-impl FrameSource for WithCard<'_> {
+impl FrameSource for ByTheWay<'_> {
     fn info(&self) -> &ClipInfo {
         self.places.info()
     }
 
     fn next_frame(&mut self) -> Result<Option<FrameView<'_>>, FootageError> {
+        if self.card.is_some() || self.shows_board {
+            return Ok(None);
+        }
         let Some(view) = self.places.next_frame()? else { return Ok(None) };
-        let is_first = view.frame_idx.is_multiple_of(self.pictures);
-        if self.found.is_none() && is_first && view.pts_s < UNTIL_S {
+        if !view.frame_idx.is_multiple_of(self.pictures) {
+            return Ok(Some(view));
+        }
+        if view.pts_s < UNTIL_S && !is_near(view.pts_s, &self.looked_s) {
             self.looked_s.push(view.pts_s);
-            self.found = card_in(&view.now, self.footage, &mut self.luma);
+            self.card = card_in(&view.now, self.footage, &mut self.luma);
+        }
+        if let Some(board) = self.board.filter(|_| BOARD_PLACES.contains(&(view.frame_idx / self.pictures))) {
+            self.shows_board =
+                self.card.is_none() && board_in(&view.now, self.footage, &board, &mut self.luma);
         }
         Ok(Some(view))
     }
@@ -93,6 +121,10 @@ impl FrameSource for WithCard<'_> {
     fn damaged_frames(&self) -> u64 {
         self.places.damaged_frames()
     }
+}
+
+fn is_near(at_s: f64, looked_s: &[f64]) -> bool {
+    looked_s.iter().any(|l| (l - at_s).abs() < APART_S)
 }
 
 /// What the cards of a take's clips say together.

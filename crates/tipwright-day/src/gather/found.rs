@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use super::document::Named;
 use super::{GatherError, Heap, Kind};
 use crate::session::{Clips, Session};
 use tipwright::model::footage::Footage;
@@ -88,13 +89,34 @@ fn named(folder: &Path, path: &Path) -> String {
     if path.starts_with(&folder) { joined } else { path.to_string_lossy().into_owned() }
 }
 
+/// The wand clips that a set-up of session.toml begins with.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Opening {
+    /// Of the set-up; `[scene]` has none.
+    pub name: Option<String>,
+    /// When they were filmed, by the first camera's calendar.
+    pub began_s: Option<f64>,
+    /// By camera.
+    pub clips: Named,
+}
+
+/// A take of session.toml.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct EarlierTake {
+    pub name: String,
+    /// Of each camera that has a clip of it when that was begun, by the camera's own calendar.
+    pub began_s: Vec<(usize, Option<f64>)>,
+}
+
 /// What session.toml already names.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Earlier {
     /// Camera and how far its stamp is ahead of the first camera's, of clips that are paired there.
     pub ahead: Vec<(usize, f64)>,
-    /// When the wand of each set-up was filmed (waved; hung, where there is one camera), by the first camera's calendar, with the set-up's name.
-    pub wands: Vec<(Option<String>, Option<f64>)>,
+    /// The wand of each set-up: waved; hung, where there is one camera.
+    pub openings: Vec<Opening>,
+    /// Its takes.
+    pub takes: Vec<EarlierTake>,
     /// Names of takes and of set-ups.
     pub names: Vec<String>,
 }
@@ -119,10 +141,22 @@ pub(super) fn earlier(session: &Session, footage: &dyn Footage) -> Earlier {
         let recorded: Vec<_> =
             set_up.scene.groups().into_iter().map(|(group, clips)| (group, clips, known(clips))).collect();
         let own = recorded.iter().find(|(group, clips, _)| *group == opening && !clips.is_empty());
-        out.wands.extend(own.map(|(_, _, at)| (set_up.name.map(ToString::to_string), *at)));
+        let named = |clips: &Clips| -> Named {
+            clips.iter().map(|(camera, clip)| (camera.to_string(), clip.display().to_string())).collect()
+        };
+        out.openings.extend(own.map(|(_, clips, began_s)| Opening {
+            name: set_up.name.map(ToString::to_string),
+            began_s: *began_s,
+            clips: named(clips),
+        }));
     }
     for take in &session.take {
         known(&take.clips);
+    }
+    for take in &session.take {
+        let has = |k: &usize| take.clips.contains_key(&session.camera[*k].name);
+        let began = (0..session.camera.len()).filter(has).map(|k| (k, recorded(&take.clips, k)));
+        out.takes.push(EarlierTake { name: take.name.to_string(), began_s: began.collect() });
     }
     out.names = session.take.iter().map(|t| t.name.key()).collect();
     out.names.extend(set_ups.iter().filter_map(|s| s.name).map(|n| n.key()));

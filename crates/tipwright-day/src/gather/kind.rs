@@ -14,6 +14,8 @@ use tipwright::cards::Card;
 const REST_SHARE_S: f64 = 0.006;
 /// A tip in a stroke is faster than this share of the side a second: 1 m/s at 8 m. Casts reach 10 m/s and more.
 pub(super) const FAST_SHARE_S: f64 = 0.1;
+/// Of a cast beyond doubt, in units of that: who walks by near the phone reaches 2, a hand with a wand 3, tips in casts 10 and more.
+const SURE_SPEED: f64 = 5.0;
 /// Marks within this share of the side are at the same place.
 const SAME_PLACE: f64 = 0.015;
 /// Share of a clip's places that must show what the clip is taken for.
@@ -51,6 +53,17 @@ impl Kind {
         if session.has_one_camera() { Self::Plumb } else { Self::Wand }
     }
 
+    /// What its clips show.
+    pub(super) fn in_words(self) -> &'static str {
+        match self {
+            Self::Board => "the board",
+            Self::Wand => "the wand waved",
+            Self::Plumb => "the wand hung still",
+            Self::Toss => "a ball tossed",
+            Self::Take => "a cast",
+        }
+    }
+
     /// What its clips are called in a set-up; of those that belong to one.
     pub(super) fn group(self) -> &'static str {
         match self {
@@ -86,7 +99,25 @@ pub(super) fn kind_of(clips: &[&Shown]) -> Option<Kind> {
         Some(along) => along.tips.iter().filter(|t| t.speed > 1.0).count() as f64,
         None => places_with(c, |ways| ways.iter().any(|w| speed(w) > FAST_SHARE_S * c.side_px)) as f64,
     };
-    (of(&fast) >= 1.0).then_some(Kind::Take)
+    (of(&fast) >= 1.0 || clips.iter().any(|c| is_fast(c))).then_some(Kind::Take)
+}
+
+/// Whether a clip shows a cast beyond doubt: a caster's card is held up in it, or something of the tip's colour goes as fast as no hand
+/// does.
+pub(super) fn is_cast(clip: &Shown) -> bool {
+    matches!(card_of(clip), Some(Card::Take { .. })) || is_fast(clip)
+}
+
+/// Whether something of the tip's colour goes as fast as no hand does.
+fn is_fast(clip: &Shown) -> bool {
+    let speeds: Vec<f64> = match &clip.along {
+        Some(along) => along.tips.iter().map(|t| t.speed).collect(),
+        None => {
+            let fastest = |ways: &Vec<Way>| ways.iter().map(speed).fold(0.0, f64::max);
+            clip.ways.iter().map(|ways| fastest(ways) / (FAST_SHARE_S * clip.side_px)).collect()
+        }
+    };
+    speeds.iter().any(|s| *s >= SURE_SPEED)
 }
 
 /// What a person says with a card goes before what the clip looks like; nothing where the phones saw different ones.

@@ -3,6 +3,7 @@
 //! Only what session.toml does not name yet is looked at. Nothing but session.toml is written, whole or not at all; no copy of the
 //! earlier file is kept, for every line a person wrote is in the new one (`document`).
 
+mod alone;
 mod along;
 mod cards;
 mod document;
@@ -11,6 +12,7 @@ mod kind;
 mod pair;
 mod parts;
 mod place;
+mod set_ups;
 mod shown;
 mod takes;
 #[cfg(test)]
@@ -120,7 +122,7 @@ pub struct GatheredTake {
     pub from_s: Option<f64>,
     /// Where it ends.
     pub to_s: Option<f64>,
-    /// `sound` or `time`; `alone` where there is one camera.
+    /// `sound` or `time`; `alone` where one phone filmed it.
     pub paired_by: &'static str,
     /// Why a person should look.
     pub doubt: Option<String>,
@@ -256,11 +258,13 @@ pub fn gather(
 /// What a clip says, shows and lets hear.
 fn look_at(session: &Session, clip: &Clip, footage: &dyn Footage) -> Result<(Filmed, shown::Shown), String> {
     let camera: &SessionCamera = &session.camera[clip.camera_idx];
-    let info = footage.probe(&clip.path).map_err(in_words)?;
     if footage.held_share(&clip.path).is_some_and(|share| share < WHOLE) {
         return Err("the file is cut short, or still being copied; gather again when it is whole".into());
     }
-    let mut seen = shown::look_at(session, camera, &clip.path, footage, &look_config())?;
+    // opened once for all that is looked at: the first pictures are decoded by that alone
+    let source = footage.open_clip(&clip.path, camera.capture_fps()).map_err(in_words)?;
+    let info = source.info().clone();
+    let mut seen = shown::look_at(session, camera, source, footage, &look_config())?;
     let slow_down = info.slow_down(camera.capture_fps());
     let length_s = info.duration_s.unwrap_or(0.0) / slow_down;
     if length_s > along::LONG_S && seen.boards == 0 {

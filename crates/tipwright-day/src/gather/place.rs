@@ -3,10 +3,12 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use super::document::{Additions, Document, Named, NewSetUp};
+use super::alone::Alone;
+use super::document::{Additions, Document, Named};
 use super::found::{Clip, Earlier};
 use super::kind::{Kind, kind_of};
 use super::pair::{Doubt, Filmed, Moment, Paired};
+use super::set_ups;
 use super::shown::Shown;
 use super::takes::{self, Cast};
 use super::{Calendar, Gathered, Unplaced};
@@ -34,13 +36,13 @@ impl AtHand<'_> {
         clips.iter().map(|i| (self.camera(*i), self.clips[*i].named.clone())).collect()
     }
 
-    fn missing(&self, moment: &Moment) -> Vec<String> {
+    pub(super) fn missing(&self, moment: &Moment) -> Vec<String> {
         let has = |k: usize| moment.clips.iter().any(|i| self.clips[*i].camera_idx == k);
         let cameras = self.session.camera.iter().enumerate();
         cameras.filter(|(k, _)| !has(*k)).map(|(_, c)| c.name.to_string()).collect()
     }
 
-    fn without_partner(&self, moment: &Moment, what: &str) -> String {
+    pub(super) fn without_partner(&self, moment: &Moment, what: &str) -> String {
         format!("it shows {what}; no clip of {} goes with it", self.missing(moment).join(", "))
     }
 
@@ -68,7 +70,7 @@ pub(super) struct Placed {
 }
 
 impl Placed {
-    fn leave(&mut self, at: &AtHand<'_>, clip: usize, reason: impl Into<String>) {
+    pub(super) fn leave(&mut self, at: &AtHand<'_>, clip: usize, reason: impl Into<String>) {
         let (camera, clip) = (at.camera(clip), at.clips[clip].named.clone());
         self.gathered.unplaced.push(Unplaced { camera, clip, reason: reason.into(), nearest: None });
     }
@@ -92,8 +94,9 @@ pub(super) fn place(
         .map(|m| kind_of(&m.clips.iter().map(|i| &shown[*i]).collect::<Vec<_>>()))
         .collect();
     let told: Vec<(&Moment, Option<Kind>)> = paired.moments.iter().zip(kinds).collect();
-    let in_time = set_ups(at, &told, earlier, &mut out);
-    let casts = casts(at, films, shown, &told, paired, &mut out);
+    let in_time = set_ups::set_ups(at, &told, earlier, &mut out);
+    let alone = Alone::new(at, &told, earlier, paired, &unread);
+    let casts = casts(at, films, shown, &told, paired, &alone, &mut out);
     takes::write(at, casts, &in_time, earlier, &mut out);
     for (clip, reason) in unread {
         let camera = at.session.camera[clip.camera_idx].name.to_string();
@@ -130,109 +133,7 @@ fn lenses(at: &AtHand<'_>, films: &[Filmed], boards: &[usize], out: &mut Placed)
     }
 }
 
-/// A set-up that takes its plumb and toss clips, in order of time.
-struct Open {
-    began_s: Option<f64>,
-    set_up: NewSetUp,
-    /// Groups that it has already.
-    has: BTreeSet<&'static str>,
-    is_new: bool,
-}
-
-/// Writes the set-ups; gives when each began, with its name.
-fn set_ups(
-    at: &AtHand<'_>,
-    told: &[(&Moment, Option<Kind>)],
-    earlier: &Earlier,
-    out: &mut Placed,
-) -> Vec<(f64, Option<String>)> {
-    let opening = Kind::opening(at.session);
-    let has_scene = !at.document.lacks_group(opening.group(), at.folder);
-    let mut open: Vec<Open> = earlier
-        .wands
-        .iter()
-        .filter(|_| has_scene)
-        .map(|(name, began_s)| {
-            let lacks = |group: &&&str| name.is_some() || !at.document.lacks_group(group, at.folder);
-            Open {
-                began_s: *began_s,
-                set_up: NewSetUp { name: name.clone(), groups: Vec::new() },
-                has: ["wand", "plumb", "toss"].iter().filter(lacks).copied().collect(),
-                is_new: false,
-            }
-        })
-        .collect();
-    let mut taken: BTreeSet<String> = earlier.names.iter().cloned().collect();
-    let of_kind = |kind: Kind| told.iter().filter(move |(_, k)| *k == Some(kind)).map(|(m, _)| *m);
-    for moment in of_kind(opening) {
-        if moment.clips.len() < at.session.fewest_cameras() {
-            alone(at, moment, "the wand waved", out);
-            continue;
-        }
-        let name = (!open.is_empty()).then(|| free_name("set-up", open.len() + 1, &mut taken));
-        let group = opening.group();
-        open.push(Open {
-            began_s: moment.began_s,
-            set_up: NewSetUp { name, groups: vec![(group, at.named(&moment.clips))] },
-            has: BTreeSet::from([group]),
-            is_new: true,
-        });
-    }
-    if at.session.has_one_camera() {
-        for (kind, what) in [(Kind::Wand, "the wand waved"), (Kind::Toss, "a ball tossed")] {
-            let reason = format!(
-                "it shows {what}, which before one camera tells nothing: film the wand hung still at two places along the cast"
-            );
-            of_kind(kind).flat_map(|m| &m.clips).for_each(|i| out.leave(at, *i, reason.as_str()));
-        }
-        return written(open, out);
-    }
-    for (kind, what) in [(Kind::Plumb, "the wand hung still"), (Kind::Toss, "a ball tossed")] {
-        let group = kind.group();
-        for moment in of_kind(kind) {
-            let before = |o: &&mut Open| matches!((o.began_s, moment.began_s), (Some(a), Some(b)) if a <= b);
-            let last = open
-                .iter_mut()
-                .filter(before)
-                .max_by(|a, b| a.began_s.unwrap_or(f64::MIN).total_cmp(&b.began_s.unwrap_or(f64::MIN)));
-            let own = match last {
-                Some(own) => Some(own),
-                None => open.first_mut(),
-            };
-            match own {
-                _ if moment.clips.len() < at.session.fewest_cameras() => alone(at, moment, what, out),
-                Some(own) if !own.has.contains(group) => {
-                    own.has.insert(group);
-                    own.set_up.groups.push((group, at.named(&moment.clips)));
-                }
-                Some(_) => {
-                    let reason = format!("it shows {what}, and the set-up of then has such clips already");
-                    moment.clips.iter().for_each(|i| out.leave(at, *i, reason.as_str()));
-                }
-                None => {
-                    let reason = format!("it shows {what}, and no clip of the wand waved was found");
-                    moment.clips.iter().for_each(|i| out.leave(at, *i, reason.as_str()));
-                }
-            }
-        }
-    }
-    written(open, out)
-}
-
-/// Hands over the set-ups that are new or have new clips; gives when each began, with its name.
-fn written(open: Vec<Open>, out: &mut Placed) -> Vec<(f64, Option<String>)> {
-    let in_time: Vec<(f64, Option<String>)> =
-        open.iter().filter_map(|o| Some((o.began_s?, o.set_up.name.clone()))).collect();
-    for Open { set_up, is_new, .. } in open {
-        if !set_up.groups.is_empty() && (is_new || set_up.name.is_none()) {
-            out.gathered.set_ups.push(set_up.name.clone().unwrap_or_else(|| "scene".into()));
-            out.additions.set_ups.push(set_up);
-        }
-    }
-    in_time
-}
-
-fn alone(at: &AtHand<'_>, moment: &Moment, what: &str, out: &mut Placed) {
+pub(super) fn alone(at: &AtHand<'_>, moment: &Moment, what: &str, out: &mut Placed) {
     let reason = at.without_partner(moment, what);
     moment.clips.iter().for_each(|i| out.leave(at, *i, reason.as_str()));
 }
@@ -255,6 +156,7 @@ fn casts<'m>(
     shown: &[Shown],
     told: &[(&'m Moment, Option<Kind>)],
     paired: &Paired,
+    alone: &Alone<'_>,
     out: &mut Placed,
 ) -> Vec<Cast<'m>> {
     let mut casts = Vec::new();
@@ -263,9 +165,7 @@ fn casts<'m>(
         let reason = match kind {
             None if is_over => "the card `end` was held up: nothing in it counts".to_string(),
             None => "nothing in it looks like the board, a wand or a cast".to_string(),
-            Some(Kind::Take) if moment.clips.len() < at.session.fewest_cameras() => {
-                at.without_partner(moment, "a cast")
-            }
+            Some(Kind::Take) if !alone.may_be_written(at, shown, moment) => alone.reason(at, moment),
             Some(Kind::Take) => match takes::casts_of(at, shown, moment) {
                 Ok(found) => {
                     casts.extend(found);

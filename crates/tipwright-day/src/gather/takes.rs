@@ -56,7 +56,8 @@ pub(super) fn casts_of<'m>(
         .iter()
         .map(|(_, along, begin)| View { along, after_s: begin.after_s, is_sure: begin.by_sound })
         .collect();
-    let (parts, told) = parts(&views, at.session.fewest_cameras());
+    let fewest = at.session.fewest_cameras().min(moment.clips.len());
+    let (parts, told) = parts(&views, fewest);
     let told: Vec<String> = told.iter().map(|t| in_words(at, t)).collect();
     let shortest_s = views.iter().map(|v| v.along.length_s).fold(f64::INFINITY, f64::min);
     match &parts[..] {
@@ -143,7 +144,10 @@ pub(super) fn write(
     for cast in casts {
         let whose = whose(at, &cast, &counts);
         *counts.entry(whose.caster.to_lowercase()).or_default() += 1;
-        let notes: Vec<String> = at.doubt(cast.moment).into_iter().chain(cast.notes).collect();
+        let missing = at.missing(cast.moment).join(", ");
+        let is_alone = cast.moment.clips.len() < session.fewest_cameras();
+        let by_one = is_alone.then(|| format!("one view: no clip of {missing} goes with it"));
+        let notes: Vec<String> = at.doubt(cast.moment).into_iter().chain(by_one).chain(cast.notes).collect();
         let doubt = (!notes.is_empty()).then(|| notes.join("; "));
         let began_s = cast.moment.began_s.map(|s| s + cast.part_s.map_or(0.0, |[from, _]| from));
         let before = |(set_up_s, _): &&(f64, Option<String>)| began_s.is_some_and(|s| *set_up_s <= s);
@@ -168,7 +172,7 @@ pub(super) fn write(
             from_s: cast.part_s.map(|p| p[0]),
             to_s: cast.part_s.map(|p| p[1]),
             paired_by: match cast.moment.by_sound {
-                _ if session.has_one_camera() => "alone",
+                _ if cast.moment.clips.len() == 1 => "alone",
                 true => "sound",
                 false => "time",
             },

@@ -46,7 +46,7 @@ pub use numbers::{
 };
 pub(crate) use offsets::{Heard, coarse_offset, heard, offset_between, span_s};
 pub(crate) use opened::WHOLE;
-pub(crate) use places::Places;
+pub(crate) use places::{BEHIND_S, Places};
 pub(crate) use read::parse_unfinished;
 pub use read::{Parsed, Refused, parse, parse_text};
 pub use scene_clips::{NamedSetUp, SceneClips, SetUpClips};

@@ -3,6 +3,9 @@
 use super::LookConfig;
 use tipwright::model::footage::{ClipInfo, FootageError, FrameSource, FrameView};
 
+/// A jump leads to the last picture that stands alone before a time and a little; so much later is on the safe side of one at the time itself.
+pub(crate) const BEHIND_S: f64 = 0.06;
+
 /// Some pictures in a row at some places of a clip, as if they were the clip.
 pub(crate) struct Places {
     source: Box<dyn FrameSource + Send>,
@@ -12,6 +15,8 @@ pub(crate) struct Places {
     pictures: u32,
     given: u32,
     last_s: f64,
+    /// So much is read on from a frame jumped to, seconds.
+    read_on_s: f64,
 }
 
 impl Places {
@@ -33,7 +38,23 @@ impl Places {
             pictures: config.pictures,
             given: 0,
             last_s: f64::NEG_INFINITY,
+            read_on_s: 0.0,
         }
+    }
+
+    /// The same so much after the pictures that stand alone.
+    pub(crate) fn reading_on(self, read_on_s: f64) -> Self {
+        Self { read_on_s, ..self }
+    }
+
+    /// Length of what is looked at, where the clip says it.
+    pub(crate) fn length_s(&self) -> Option<f64> {
+        self.length_s
+    }
+
+    /// The clip, wherever it was read to.
+    pub(crate) fn into_source(self) -> Box<dyn FrameSource + Send> {
+        self.source
     }
 }
 
@@ -53,11 +74,16 @@ impl FrameSource for Places {
             let share = f64::from(self.given / self.pictures) / f64::from(self.places);
             let place_s = self.from_s + share * length_s;
             if place_s > self.last_s {
-                self.source.jump_before(place_s);
+                self.source.jump_before(place_s + BEHIND_S);
                 // what was given already may lie between the frame jumped to and the place
+                let mut begin_s = None;
                 loop {
                     match self.source.next_frame()? {
-                        Some(view) if view.pts_s > self.last_s => break,
+                        Some(view) if view.pts_s > self.last_s => {
+                            if view.pts_s >= *begin_s.get_or_insert(view.pts_s) + self.read_on_s {
+                                break;
+                            }
+                        }
                         Some(_) => {}
                         None => return Ok(None),
                     }

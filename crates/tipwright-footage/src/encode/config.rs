@@ -38,6 +38,17 @@ pub enum SoundCodec {
     Pcm,
 }
 
+/// What a phone writes of itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Maker {
+    /// Who made it.
+    pub make: String,
+    /// Which one it is.
+    pub model: String,
+    /// It also writes the local time when recording began, so many seconds ahead of universal time.
+    pub zone_s: Option<i32>,
+}
+
 /// A mono track to store beside the picture. It starts at file time zero.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SoundTrack {
@@ -67,10 +78,14 @@ pub struct EncodeConfig {
     pub spend: Spend,
     /// Frames from one key frame to the next.
     pub key_every: u32,
+    /// How many of the last frames can be written once more as they were encoded.
+    pub repeatable: u32,
     /// `com.android.capture.fps`, when the file plays slower than it was captured.
     pub capture_fps: Option<f32>,
     /// Start of recording, seconds since 1970.
     pub recorded_unix_s: Option<i64>,
+    /// Make, model and local time.
+    pub maker: Option<Maker>,
     /// Sound.
     pub sound: Option<SoundTrack>,
     /// Samples use the full range instead of 16 to 235.
@@ -92,8 +107,10 @@ impl EncodeConfig {
             // close to what phones spend on 1080p (20 to 50 Mbit/s at 120 frames a second); common practice
             spend: Spend::Quality(23.0),
             key_every: 120,
+            repeatable: 0,
             capture_fps: None,
             recorded_unix_s: None,
+            maker: None,
             sound: None,
             full_range: false,
             for_web: false,

@@ -15,10 +15,13 @@ use tipwright::model::footage::{Plane, PlaneData, Planes};
 mod config;
 mod sound;
 mod tags;
+#[cfg(test)]
+mod tests;
 
-pub use config::{Depth, EncodeConfig, PictureCodec, SoundCodec, SoundTrack, Spend};
+pub use config::{Depth, EncodeConfig, Maker, PictureCodec, SoundCodec, SoundTrack, Spend};
 use sound::{SoundWriter, open_sound};
-use tags::{rfc3339_from_unix, set_rotation};
+pub use tags::civil;
+use tags::{maker_tags, rfc3339_from_unix, set_rotation};
 
 /// Why a clip cannot be written.
 #[derive(Debug, thiserror::Error)]
@@ -72,6 +75,8 @@ pub struct ClipEncoder {
     last_ticks: Option<i64>,
     last_step: i64,
     held: VecDeque<ffmpeg::Packet>,
+    /// What was written last, as it was encoded, to be written once more.
+    recent: VecDeque<ffmpeg::Packet>,
     sound: Option<SoundWriter>,
 }
 
@@ -120,6 +125,10 @@ impl ClipEncoder {
         // fastest preset: phones encode in one pass without look-ahead; one thread: the same bytes on any machine
         options.set("preset", "ultrafast");
         options.set("threads", "1");
+        if config.repeatable > 0 {
+            // what was pushed is encoded at once
+            options.set("tune", "zerolatency");
+        }
         match config.spend {
             Spend::BitsPerS(rate) => video.set_bit_rate(rate as usize),
             Spend::Quality(quality) => options.set("crf", quality.to_string()),
@@ -145,8 +154,13 @@ impl ClipEncoder {
         let mut head = ffmpeg::Dictionary::new();
         head.set("fflags", "bitexact");
         head.set("video_track_timescale", config.ticks_per_s.to_string());
+        for (key, value) in maker_tags(&config) {
+            metadata.set(key, value);
+        }
         if let Some(fps) = config.capture_fps {
             metadata.set("com.android.capture.fps", format!("{fps:.6}"));
+        }
+        if config.capture_fps.is_some() || config.maker.is_some() {
             head.set("movflags", "use_metadata_tags");
         } else if config.for_web {
             head.set("movflags", "faststart");
@@ -165,6 +179,7 @@ impl ClipEncoder {
             last_ticks: None,
             last_step: step,
             held: VecDeque::new(),
+            recent: VecDeque::new(),
             sound,
         })
     }
@@ -260,10 +275,40 @@ impl ClipEncoder {
             self.ticks.pop_front();
             packet.set_duration(duration);
             packet.set_stream(VIDEO);
+            if self.config.repeatable > 0 {
+                self.recent.push_back(packet.clone());
+                if self.recent.len() > self.config.repeatable as usize {
+                    self.recent.pop_front();
+                }
+            }
             let from = ffmpeg::Rational(1, self.config.ticks_per_s as i32);
             self.write(packet, from, VIDEO)?;
         }
         Ok(())
+    }
+
+    /// Writes the last frames of the clip ([`EncodeConfig::repeatable`] of them, evenly spaced, of which the first stands alone) so many times
+    /// more, as they were encoded; the next frame's time goes on from there. Gives by how many ticks that is later.
+    ///
+    /// # Errors
+    /// FFmpeg refuses.
+    pub fn repeat(&mut self, times: u32) -> Result<i64, EncodeError> {
+        self.drain(true)?;
+        let (step, frames) = (self.last_step, self.recent.len() as i64);
+        let from = ffmpeg::Rational(1, self.config.ticks_per_s as i32);
+        for round in 1..=i64::from(times) {
+            for mut packet in self.recent.clone() {
+                let later = |ticks: Option<i64>| ticks.map(|t| t + round * frames * step);
+                packet.set_pts(later(packet.pts()));
+                packet.set_dts(later(packet.dts()));
+                self.write(packet, from, VIDEO)?;
+            }
+            let upto = self.last_ticks.unwrap_or(0) + round * frames * step;
+            self.push_sound(upto as f64 / f64::from(self.config.ticks_per_s))?;
+        }
+        let later = i64::from(times) * frames * step;
+        self.last_ticks = self.last_ticks.map(|t| t + later);
+        Ok(later)
     }
 
     fn write(

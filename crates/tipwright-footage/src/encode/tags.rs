@@ -4,6 +4,8 @@ use ffmpeg_the_third as ffmpeg;
 use ffmpeg_the_third::ffi;
 use tipwright::model::Rotation;
 
+use super::{EncodeConfig, Maker};
+
 /// Display matrix of a clockwise turn: rows (a, b, u), (c, d, v), (x, y, w), 16.16 and 2.30 fixed point.
 pub(super) fn set_rotation(stream: &mut ffmpeg::format::stream::StreamMut<'_>, rotation: Rotation) {
     const ONE: i32 = 1 << 16;
@@ -27,8 +29,33 @@ pub(super) fn set_rotation(stream: &mut ffmpeg::format::stream::StreamMut<'_>, r
     }
 }
 
-/// `YYYY-MM-DDThh:mm:ssZ`; the calendar by the days-from-civil rule (public domain arithmetic).
+/// Make, model and local time under the keys that phones of the two kinds use (from memory): those that write local time, and the others.
+pub(super) fn maker_tags(config: &EncodeConfig) -> Vec<(&'static str, String)> {
+    let Some(Maker { make, model, zone_s }) = &config.maker else { return Vec::new() };
+    let Some(zone_s) = *zone_s else {
+        return vec![("com.android.manufacturer", make.clone()), ("com.android.model", model.clone())];
+    };
+    let mut tags =
+        vec![("com.apple.quicktime.make", make.clone()), ("com.apple.quicktime.model", model.clone())];
+    if let Some(unix_s) = config.recorded_unix_s {
+        let [year, month, day, hour, minute, second] = civil(unix_s + i64::from(zone_s));
+        let (sign, ahead_s) = (if zone_s < 0 { '-' } else { '+' }, zone_s.abs());
+        let zone = format!("{sign}{:02}{:02}", ahead_s / 3600, ahead_s / 60 % 60);
+        let local = format!("{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{second:02}{zone}");
+        tags.push(("com.apple.quicktime.creationdate", local));
+    }
+    tags
+}
+
+/// `YYYY-MM-DDThh:mm:ssZ`.
 pub(super) fn rfc3339_from_unix(unix_s: i64) -> String {
+    let [year, month, day, hour, minute, second] = civil(unix_s);
+    format!("{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{second:02}Z")
+}
+
+/// Year, month, day, hour, minute and second of seconds since 1970, by the days-from-civil rule (public domain arithmetic).
+#[must_use]
+pub fn civil(unix_s: i64) -> [i64; 6] {
     let (days, second) = (unix_s.div_euclid(86_400), unix_s.rem_euclid(86_400));
     let z = days + 719_468;
     let era = z.div_euclid(146_097);
@@ -39,8 +66,7 @@ pub(super) fn rfc3339_from_unix(unix_s: i64) -> String {
     let day = day_of_year - (153 * month_shifted + 2) / 5 + 1;
     let month = if month_shifted < 10 { month_shifted + 3 } else { month_shifted - 9 };
     let year = year_of_era + era * 400 + i64::from(month <= 2);
-    let (hour, minute, second) = (second / 3600, second / 60 % 60, second % 60);
-    format!("{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{second:02}Z")
+    [year, month, day, second / 3600, second / 60 % 60, second % 60]
 }
 
 #[cfg(test)]

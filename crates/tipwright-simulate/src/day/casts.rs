@@ -198,6 +198,51 @@ pub fn single_takes(seed: u64) -> Vec<PlannedTake> {
     CLINIC[..2].iter().map(|person| take(person, "before", seed)).collect()
 }
 
+/// The five of the day that is a heap.
+#[must_use]
+pub fn heap_casters() -> Vec<Caster> {
+    let mut all = clinic_casters();
+    for (id, alias) in [("04", "Dipper"), ("05", "Teal")] {
+        let id = CasterId::new(id).expect("digits are a name");
+        all.push(Caster {
+            id,
+            alias: alias.into(),
+            hand: Some(Hand::Right),
+            note: String::new(),
+            ..all[0].clone()
+        });
+    }
+    all
+}
+
+/// A take of the day that is a heap: one after the other they cast, twenty before and twenty after.
+#[must_use]
+pub fn heap_take(number: usize, seed: u64) -> PlannedTake {
+    let [late, narrow] = HARD;
+    let persons: [Person; 5] = {
+        let [a, b, c] = CLINIC;
+        [a, b, c, Person { caster: "04", ..late }, Person { caster: "05", ..narrow }]
+    };
+    let phase = if number < super::heap::TAKES / 2 { "before" } else { "after" };
+    let mut out = take(&persons[number % persons.len()], phase, seed);
+    out.name = format!("take-{:02}", number + 1);
+    out.cast.seed ^= (number as u64) << 16;
+    out.cast.plan.rest_s = 0.5;
+    out.duration_s = 6.2;
+    out
+}
+
+/// Six takes before and six after, of the right-handed of the day that is a heap; no card is held up before the fourth and the tenth.
+#[must_use]
+pub fn hour_takes(seed: u64) -> Vec<PlannedTake> {
+    let numbers = [0, 1, 3, 4, 5, 6, 20, 21, 23, 24, 25, 26];
+    let mut takes: Vec<PlannedTake> = numbers.map(|number| heap_take(number, seed)).into();
+    for without in [3, 9] {
+        takes[without].phase = None;
+    }
+    takes
+}
+
 /// Two casters before, then both after, with the minimal day's rests.
 #[must_use]
 pub fn long_takes(seed: u64) -> Vec<PlannedTake> {

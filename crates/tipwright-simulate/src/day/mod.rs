@@ -3,6 +3,7 @@
 pub mod board;
 pub mod casts;
 mod faults;
+pub mod heap;
 pub mod long;
 pub mod place;
 pub mod plan;
@@ -38,11 +39,16 @@ pub enum DayKind {
     Single,
     /// Two casters before and after, all in one clip a phone, a card held up before each; small pictures.
     Long,
+    /// The same of twelve takes, some without a card, in a clip of an hour; nothing happens between them for minutes.
+    Hour,
+    /// Two phones' folders as they are copied: 40 takes in three set-ups, half of them with a card held crooked, names and tags as phones write,
+    /// clocks seven minutes apart, one phone without sound, takes missing on a phone, clips that belong to nothing.
+    Heap,
 }
 
 impl DayKind {
     /// All kinds by name, as on the command line.
-    pub const ALL: [(&'static str, Self); 7] = [
+    pub const ALL: [(&'static str, Self); 9] = [
         ("clinic", Self::Clinic),
         ("hard", Self::Hard),
         ("faults", Self::Faults),
@@ -50,6 +56,8 @@ impl DayKind {
         ("long", Self::Long),
         ("careless", Self::Careless),
         ("single", Self::Single),
+        ("hour", Self::Hour),
+        ("heap", Self::Heap),
     ];
 
     /// From its name.
@@ -149,23 +157,42 @@ pub fn simulate(
     if std::fs::read_dir(out_dir).is_ok_and(|mut entries| entries.next().is_some()) {
         return Err(SimulateError::NotEmpty { path: out_dir.to_path_buf() });
     }
-    let plan = plan::Plan::new(config);
-    let shoot = shoot::Shoot::prepare(&plan, out_dir)?;
-    let frames_total = shoot.frames();
+    let plans = match config.kind {
+        DayKind::Heap => heap::plans(config),
+        _ => vec![plan::Plan::new(config)],
+    };
+    let mut shoots: Vec<shoot::Shoot<'_>> =
+        plans.iter().map(|plan| shoot::Shoot::planned(plan, out_dir)).collect::<Result<_, _>>()?;
+    let frames_total = shoots.iter().map(shoot::Shoot::frames).sum();
     let done = AtomicU64::new(0);
     let tick = || {
         let frames_done = done.fetch_add(1, Ordering::Relaxed) + 1;
         progress(SimulateProgress { frames_done, frames_total });
     };
-    // longest clips first, so that no core waits for the last one
-    let mut order: Vec<usize> = (0..shoot.clips()).collect();
-    order.sort_by_key(|i| std::cmp::Reverse(shoot.frames_of(*i)));
-    order.into_par_iter().with_max_len(1).map(|i| shoot.film(i, &tick)).collect::<Result<Vec<()>, _>>()?;
-    shoot.write_texts()?;
+    // one after the other: the motions of a set-up take a gigabyte
+    for shoot in &mut shoots {
+        shoot.cast()?;
+        // longest clips first, so that no core waits for the last one
+        let mut order: Vec<usize> = (0..shoot.clips()).collect();
+        order.sort_by_key(|i| std::cmp::Reverse(shoot.frames_of(*i)));
+        order
+            .into_par_iter()
+            .with_max_len(1)
+            .map(|i| shoot.film(i, &tick))
+            .collect::<Result<Vec<()>, _>>()?;
+        if config.kind == DayKind::Heap {
+            shoot.forget_casts();
+        } else {
+            shoot.write_texts()?;
+        }
+    }
+    if config.kind == DayKind::Heap {
+        heap::write_texts(&shoots, out_dir)?;
+    }
     Ok(Simulated {
         session: out_dir.to_path_buf(),
         truth: out_dir.join("truth"),
-        clips: shoot.clips(),
+        clips: shoots.iter().map(shoot::Shoot::filmed).sum(),
         frames: frames_total,
     })
 }

@@ -4,11 +4,11 @@ use nalgebra::Vector3;
 use tipwright::model::Board;
 use tipwright::model::{Camera, Colour};
 use tipwright_day::session::Caster;
-use tipwright_footage::encode::{Depth, PictureCodec, Spend};
+use tipwright_footage::encode::{Depth, Maker, PictureCodec, Spend};
 
 use super::casts;
 use super::planned::PlannedTake;
-use super::{DayKind, SimulateConfig, Sounds, place};
+use super::{DayKind, SimulateConfig, Sounds, heap, place};
 use crate::phone::backdrop::Surroundings;
 use crate::phone::clip::ExposureSwing;
 use crate::phone::noise::{NoiseModel, between, stream};
@@ -45,6 +45,8 @@ pub struct PhoneMode {
     pub sharpening: f32,
     /// Records sound; lag of the sound track inside the phone.
     pub sound_lag_s: Option<f64>,
+    /// What it writes of itself.
+    pub maker: Option<Maker>,
     /// Noise.
     pub noise: NoiseModel,
     /// File name ending.
@@ -93,6 +95,8 @@ pub struct Plan {
     pub takes: Vec<PlannedTake>,
     /// Pauses before the takes, each with the take's card in it, where one clip a phone holds them all; else none.
     pub pauses_s: Vec<f64>,
+    /// Nothing happens for so much longer in each pause; whole pairs of seconds.
+    pub idle_s: u32,
     /// Flashes on the water per second.
     pub glints_per_s: f64,
     /// People walk in the background.
@@ -103,6 +107,8 @@ pub struct Plan {
     pub strays: bool,
     /// What is heard beside a breeze and the take's claps.
     pub sounds: Sounds,
+    /// How clips are filed and what lies beside them, where that is as phones do it.
+    pub heap: Option<heap::Part>,
 }
 
 const GOOD_NOISE: NoiseModel = NoiseModel { photon: 6e-5, read: 0.0022, chroma_code: 0.7 };
@@ -131,6 +137,7 @@ fn mode(fps: u32) -> PhoneMode {
         exposure_swing: None,
         sharpening: 0.0,
         sound_lag_s: Some(0.0),
+        maker: None,
         noise: GOOD_NOISE,
         extension: "mp4",
     }
@@ -151,7 +158,7 @@ fn fair_weather(seed: u64) -> Surroundings {
 }
 
 impl Plan {
-    /// The plan of a configuration.
+    /// The plan of a configuration; of a day of several set-ups the first.
     #[must_use]
     pub fn new(config: &SimulateConfig) -> Self {
         let mut plan = match config.kind {
@@ -162,6 +169,8 @@ impl Plan {
             DayKind::Long => Self::long(config),
             DayKind::Careless => Self::careless(config),
             DayKind::Single => Self::single(config),
+            DayKind::Hour => Self::hour(config),
+            DayKind::Heap => heap::plans(config).remove(0),
         };
         let side_light_deg = config.side_light_deg.or((config.kind == DayKind::Careless).then_some(50));
         plan.sun = side_light_deg.map(|deg| place::low_sun(f64::from(deg), &plan.cameras));
@@ -205,11 +214,13 @@ impl Plan {
             casters,
             takes,
             pauses_s: Vec::new(),
+            idle_s: 0,
             glints_per_s: 25.0,
             walkers: 1,
             white_cap: true,
             strays: false,
             sounds: config.sounds,
+            heap: None,
         }
     }
 
@@ -328,7 +339,7 @@ impl Plan {
         plan
     }
 
-    fn minimal(config: &SimulateConfig) -> Self {
+    pub(super) fn minimal(config: &SimulateConfig) -> Self {
         let mut plan = Self::clinic(config);
         let mut rng = stream(config.seed, "minimal plan");
         plan.title = "Alder Reach, one cast".into();
@@ -359,20 +370,6 @@ impl Plan {
         plan.casters = casts::clinic_casters();
         plan.casters.truncate(2);
         plan.takes = casts::single_takes(config.seed);
-        plan
-    }
-
-    fn long(config: &SimulateConfig) -> Self {
-        let mut plan = Self::minimal(config);
-        let mut rng = stream(config.seed, "long plan");
-        plan.title = "Alder Reach, in one clip".into();
-        plan.cameras = place::phones(1280, 720, None, &mut rng);
-        plan.modes.iter_mut().for_each(|mode| mode.fps = 60);
-        plan.casters = casts::clinic_casters();
-        plan.casters.truncate(2);
-        plan.takes = casts::long_takes(config.seed);
-        // longer than a pause between casts, as long as it takes to change places
-        plan.pauses_s = plan.takes.iter().map(|_| between(&mut rng, 11.0, 16.0)).collect();
         plan
     }
 }

@@ -19,6 +19,8 @@ const LEAST_CONTRAST: f64 = 24.0;
 const MOST_RIM_ERRORS: usize = 1;
 /// Cells of the white around that may be taken for black: fingers and a thumb.
 const MOST_WHITE_ERRORS: usize = 9;
+/// The same where half of the card is in shade: fingers in the sun are as bright as paper in the shade.
+const MOST_SHADE_ERRORS: usize = 2;
 
 /// An upright or stored 8-bit picture, row by row; a card is read at every turn.
 #[derive(Debug, Clone, Copy)]
@@ -71,8 +73,8 @@ pub struct CardSeen {
 pub fn read(picture: &Grey<'_>, square: &Square) -> Option<CardSeen> {
     let square = edges::refined(picture, &clockwise(square))?;
     let values = sampled(picture, &picture_from_square(&square)?)?;
-    let word = word_of(&values)?;
-    let (number, turns, errors) = nearest(word)?;
+    let in_even_light = || nearest(word_in_even_light(&values)?);
+    let (number, turns, errors) = in_even_light().or_else(|| nearest(word_in_half_shade(&values)?))?;
     let card = Card::of(number)?;
     // turned clockwise by a quarter the card's top left is the square's second corner
     let corners = std::array::from_fn(|i| square[(i + turns as usize) % 4]);
@@ -142,7 +144,7 @@ fn depth(row: usize, col: usize) -> usize {
 }
 
 /// The word that is sampled; `None` without rim and white around.
-fn word_of(values: &Values) -> Option<u64> {
+fn word_in_even_light(values: &Values) -> Option<u64> {
     let black = level(values, 1)?;
     let white = level(values, 0)?;
     let middle = |row: usize, col: usize| 0.5 * (black.at(row, col) + white.at(row, col));
@@ -150,6 +152,28 @@ fn word_of(values: &Values) -> Option<u64> {
     if corners.iter().any(|(r, c)| !(white.at(*r, *c) - black.at(*r, *c) > LEAST_CONTRAST)) {
         return None;
     }
+    word_of(values, middle, MOST_WHITE_ERRORS)
+}
+
+/// The same where a shadow's edge lies across the card: all that is black is still darker than all that is white.
+fn word_in_half_shade(values: &Values) -> Option<u64> {
+    let sorted = |of_depth: usize| {
+        let all = (0..SAMPLED).flat_map(|r| (0..SAMPLED).map(move |c| (r, c)));
+        let mut found: Vec<f64> =
+            all.filter(|(r, c)| depth(*r, *c) == of_depth).map(|(r, c)| values[r][c]).collect();
+        found.sort_by(f64::total_cmp);
+        found
+    };
+    let (rim, white) = (sorted(1), sorted(0));
+    let (black, white) = (rim[rim.len() - 1 - MOST_RIM_ERRORS], white[MOST_SHADE_ERRORS]);
+    if !(white - black > LEAST_CONTRAST) {
+        return None;
+    }
+    word_of(values, |_, _| 0.5 * (black + white), MOST_SHADE_ERRORS)
+}
+
+/// The word, black being what is under a level; `None` without rim and white around.
+fn word_of(values: &Values, middle: impl Fn(usize, usize) -> f64, most_white_errors: usize) -> Option<u64> {
     let (mut word, mut rim_errors, mut white_errors) = (0, 0, 0);
     for (row, line) in values.iter().enumerate() {
         for (col, value) in line.iter().enumerate() {
@@ -161,7 +185,7 @@ fn word_of(values: &Values) -> Option<u64> {
             }
         }
     }
-    (rim_errors <= MOST_RIM_ERRORS && white_errors <= MOST_WHITE_ERRORS).then_some(word)
+    (rim_errors <= MOST_RIM_ERRORS && white_errors <= most_white_errors).then_some(word)
 }
 
 /// A level that rises evenly over the card.
@@ -206,6 +230,11 @@ mod tests {
 
     /// A card drawn through a perspective, eight by eight samples a pixel, with light that falls off to one side.
     fn drawn(card: Card, square: &Square) -> (Vec<u8>, usize, usize) {
+        drawn_in(card, square, |x, _| 0.6 + 0.4 * x / 96.0)
+    }
+
+    /// The same in a light of its own, by place in the picture.
+    fn drawn_in(card: Card, square: &Square, lit: impl Fn(f64, f64) -> f64) -> (Vec<u8>, usize, usize) {
         let (width, height) = (96, 80);
         let square_from_picture = picture_from_square(square).unwrap().try_inverse().unwrap();
         let cells = card.cells();
@@ -226,7 +255,7 @@ mod tests {
             } else {
                 190.0
             };
-            ground * (0.6 + 0.4 * x / width as f64)
+            ground * lit(x, y)
         };
         let mut luma = Vec::new();
         for y in 0..height {
@@ -240,6 +269,23 @@ mod tests {
             }
         }
         (luma, width, height)
+    }
+
+    #[test]
+    fn truth_cards_are_read_with_a_shadow_s_edge_across_them() {
+        let corner = |x: f64, y: f64| RawPixel::new(x, y);
+        let square = [corner(31.3, 24.2), corner(54.0, 28.6), corner(52.4, 51.0), corner(27.7, 49.3)];
+        let mut read_right = 0;
+        let cards: Vec<Card> = (0..crate::cards::COUNT).step_by(41).filter_map(Card::of).collect();
+        for card in &cards {
+            // a diagonal edge through the middle, beyond which half of the light is left
+            let (luma, width, height) =
+                drawn_in(*card, &square, |x, y| if x - 41.0 > y - 38.0 { 1.0 } else { 0.5 });
+            let seen = read(&Grey { luma: &luma, width, height }, &square);
+            assert!(seen.is_none_or(|s| s.card == *card), "{card:?}");
+            read_right += usize::from(seen.is_some());
+        }
+        assert_eq!(read_right, cards.len());
     }
 
     #[test]

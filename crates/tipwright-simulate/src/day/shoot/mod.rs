@@ -1,6 +1,6 @@
 //! From a plan to clips, session.toml and truth.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -14,7 +14,7 @@ use super::place::{HungWand, Toss, TwiceHung, WavedWand};
 use super::plan::Plan;
 use super::planned::{Fault, Knock};
 use super::sounds::{self, OfTake};
-use super::{SimulateError, casts, faults, long};
+use super::{SimulateError, casts, faults, heap, long};
 use crate::phone::backdrop::Backdrop;
 use crate::phone::clip::{ClipSpec, SpotTruth, film_clip};
 use crate::phone::noise::{between, stream};
@@ -30,6 +30,8 @@ mod texts;
 /// The camera whose files the faults are in.
 const LAME: usize = 1;
 
+/// A Saturday in June.
+const STARTED_UNIX_S: i64 = 1_781_341_200;
 /// Ticks per second of all clips.
 const TICKS: i64 = 90_000;
 
@@ -43,6 +45,8 @@ enum What {
     Take(usize),
     /// All takes in one clip.
     Takes,
+    /// Nothing of the day.
+    Stray,
 }
 
 struct Item {
@@ -53,7 +57,8 @@ struct Item {
     ticks: Vec<Vec<i64>>,
     late_ticks: Vec<Vec<i64>>,
     files: Vec<PathBuf>,
-    number: i64,
+    /// When each phone was started, by true time, seconds since 1970.
+    began_unix_s: Vec<i64>,
 }
 
 /// A planned day with its clocks and files fixed, ready to film.
@@ -76,6 +81,13 @@ impl<'a> Shoot<'a> {
     /// # Errors
     /// Folders cannot be made, or a cast diverges.
     pub fn prepare(plan: &'a Plan, out_dir: &Path) -> Result<Self, SimulateError> {
+        let mut shoot = Self::planned(plan, out_dir)?;
+        shoot.cast()?;
+        Ok(shoot)
+    }
+
+    /// The same without the casts.
+    pub(super) fn planned(plan: &'a Plan, out_dir: &Path) -> Result<Self, SimulateError> {
         let mut rng = stream(plan.seed, "shoot");
         let mut todo = if plan.wand_s > 0.0 {
             let waved = WavedWand::new(plan.wand_length_m, &mut rng);
@@ -99,11 +111,13 @@ impl<'a> Shoot<'a> {
         if is_long {
             todo.push((long::CLIP.into(), What::Takes, long::length_s(plan)));
         }
+        todo.extend(others(plan, &todo));
         let mut items = Vec::new();
         for (number, (name, what, duration_s)) in todo.into_iter().enumerate() {
             let mut rng = stream(plan.seed, &format!("clocks {name}"));
             let (mut clocks, mut ticks, mut files) = (Vec::new(), Vec::new(), Vec::new());
-            let mut late_ticks = Vec::new();
+            let (mut late_ticks, mut began_unix_s) = (Vec::new(), Vec::new());
+            let filed = plan.heap.as_ref().and_then(|part| part.filed.get(&name));
             for (camera_idx, mode) in plan.modes.iter().enumerate() {
                 let early = if matches!(what, What::Plumb(_) | What::Toss(_)) { -0.5 } else { -1.4 };
                 let offset_s = if camera_idx == 0 { 0.0 } else { between(&mut rng, early, 0.8) };
@@ -120,7 +134,18 @@ impl<'a> Shoot<'a> {
                     What::Take(take_idx) => format!("{:04}", 3 + take_idx + 4 * camera_idx),
                     _ => name.clone(),
                 };
-                files.push(PathBuf::from(camera).join(format!("{file}.{}", mode.extension)));
+                let usual = || PathBuf::from(camera).join(format!("{file}.{}", mode.extension));
+                files.push(
+                    filed.map_or_else(|| Some(usual()), |f| f.files[camera_idx].clone()).unwrap_or_default(),
+                );
+                // a Saturday in June, a clip every two minutes
+                let usual_s = (STARTED_UNIX_S + 60 * (plan.seed % 30) as i64 + 120 * number as i64) as f64;
+                began_unix_s.push(filed.map_or(usual_s, |f| f.began_unix_s + offset_s).floor() as i64);
+            }
+            for (k, of_phone) in ticks.iter_mut().enumerate() {
+                if filed.is_some_and(|f| f.files[k].is_none()) {
+                    of_phone.clear();
+                }
             }
             let fault = match what {
                 What::Take(take_idx) => plan.takes[take_idx].fault,
@@ -131,31 +156,40 @@ impl<'a> Shoot<'a> {
                 Some(Fault::OneFrame) => ticks[LAME].truncate(1),
                 _ => {}
             }
-            items.push(Item { name, what, clocks, ticks, late_ticks, files, number: number as i64 });
+            items.push(Item { name, what, clocks, ticks, late_ticks, files, began_unix_s });
         }
-        for camera in &plan.cameras {
-            let folder = out_dir.join(&camera.name);
+        let folders = items.iter().flat_map(|i| &i.files).filter_map(|f| f.parent());
+        for folder in folders.map(|f| out_dir.join(f)).collect::<BTreeSet<_>>() {
             std::fs::create_dir_all(&folder)
                 .map_err(|reason| SimulateError::Write { reason, path: folder })?;
         }
         let backdrops = plan.cameras.iter().map(|c| Backdrop::new(c, &plan.surroundings)).collect();
-        let outfit = casts::outfit(plan.tip.1);
-        let mut motions = casts::simulate(&plan.takes, &outfit)?;
-        if is_long {
-            let joined = Arc::new(long::joined(plan, &motions));
-            motions = vec![joined];
-        }
-        let sounds = sounds::of_motions(plan, &motions);
         Ok(Self {
             plan,
             out_dir: out_dir.to_path_buf(),
             items,
             backdrops,
-            motions,
-            sounds,
-            outfit,
+            motions: Vec::new(),
+            sounds: Vec::new(),
+            outfit: casts::outfit(plan.tip.1),
             spots: Mutex::default(),
         })
+    }
+
+    /// Simulates the casts.
+    pub(super) fn cast(&mut self) -> Result<(), SimulateError> {
+        self.motions = casts::simulate(&self.plan.takes, &self.outfit)?;
+        if !self.plan.pauses_s.is_empty() {
+            self.motions = vec![Arc::new(long::joined(self.plan, &self.motions))];
+        }
+        self.sounds = sounds::of_motions(self.plan, &self.motions);
+        Ok(())
+    }
+
+    /// Gives back the room that the casts take.
+    pub(super) fn forget_casts(&mut self) {
+        self.motions.clear();
+        self.spots.get_mut().unwrap_or_else(PoisonError::into_inner).clear();
     }
 
     /// Which motion is seen in an item.
@@ -177,6 +211,12 @@ impl<'a> Shoot<'a> {
         (self.items.len() + usize::from(self.plan.board.is_some())) * self.cameras()
     }
 
+    /// Clips that have a frame.
+    #[must_use]
+    pub fn filmed(&self) -> usize {
+        (0..self.clips()).filter(|i| self.frames_of(*i) > 0).count()
+    }
+
     /// Frames of a clip.
     #[must_use]
     pub fn frames_of(&self, clip_idx: usize) -> u64 {
@@ -193,10 +233,8 @@ impl<'a> Shoot<'a> {
         (0..self.clips()).map(|i| self.frames_of(i)).sum()
     }
 
-    fn encode_config(&self, camera_idx: usize, number: i64) -> EncodeConfig {
+    fn encode_config(&self, camera_idx: usize, began_unix_s: i64) -> EncodeConfig {
         let (camera, mode) = (&self.plan.cameras[camera_idx], &self.plan.modes[camera_idx]);
-        // a Saturday in June, a clip every two minutes
-        let started = 1_781_341_200 + 60 * (self.plan.seed % 30) as i64 + 120 * number;
         let usual = EncodeConfig::new(camera.picture.stored_px);
         EncodeConfig {
             codec: mode.codec,
@@ -205,8 +243,10 @@ impl<'a> Shoot<'a> {
             ticks_per_s: TICKS as u32,
             spend: mode.spend,
             capture_fps: (mode.slowed_by > 1 && mode.slow_tag).then_some(mode.fps as f32),
-            recorded_unix_s: mode.calendar_error_s.map(|e| started + e),
+            recorded_unix_s: mode.calendar_error_s.map(|e| began_unix_s + e),
+            maker: mode.maker.clone(),
             // a picture that stands alone once a second
+            repeatable: if self.plan.idle_s == 0 { 0 } else { long::IDLE_S * mode.fps },
             key_every: if self.plan.pauses_s.is_empty() { usual.key_every } else { mode.fps },
             ..usual
         }
@@ -215,7 +255,8 @@ impl<'a> Shoot<'a> {
     fn board_clip<'b>(&'b self, camera_idx: usize, path: &'b Path) -> Option<BoardClip<'b>> {
         let mode = &self.plan.modes[camera_idx];
         let [hold_frames, move_frames, poses] = self.plan.board_frames;
-        let mut encode = self.encode_config(camera_idx, -10);
+        let began_unix_s = STARTED_UNIX_S + 60 * (self.plan.seed % 30) as i64 - 1200;
+        let mut encode = self.encode_config(camera_idx, began_unix_s);
         encode.capture_fps = None;
         Some(BoardClip {
             path,
@@ -259,7 +300,11 @@ impl<'a> Shoot<'a> {
             captured_ticks: item.ticks[camera_idx].clone(),
             late_ticks: item.late_ticks[camera_idx].clone(),
             slowed_by: i64::from(mode.slowed_by),
-            encode: self.encode_config(camera_idx, item.number),
+            idle: match item.what {
+                What::Takes => long::idle(self.plan, &item.clocks[camera_idx], mode.fps, TICKS),
+                _ => Vec::new(),
+            },
+            encode: self.encode_config(camera_idx, item.began_unix_s[camera_idx]),
             noise: mode.noise,
             exposure_swing: mode.exposure_swing,
             sharpening: mode.sharpening,
@@ -316,6 +361,16 @@ impl<'a> Shoot<'a> {
         self.spots.lock().unwrap_or_else(PoisonError::into_inner).insert((item_idx, camera_idx), spots);
         Ok(())
     }
+}
+
+/// What is filmed beside wand, plumb and takes of a set-up.
+fn others(plan: &Plan, todo: &[(String, What, f64)]) -> Vec<(String, What, f64)> {
+    let others = plan.heap.as_ref().map_or_else(Vec::new, heap::Part::others);
+    let what = |name: &str| match (name, todo.first()) {
+        (heap::FALSE_START, Some((_, wand, _))) => wand.clone(),
+        _ => What::Stray,
+    };
+    others.into_iter().map(|(name, lasts_s)| (name.to_string(), what(name), lasts_s)).collect()
 }
 
 /// Exposures of a clip that ends at `end_s`, and how late their stamps are: even and on time, or with a frame missing now and then

@@ -6,6 +6,7 @@ use nalgebra::Point3;
 use tipwright_day::session::Hand;
 
 use super::{Item, Shoot, TICKS, What};
+use crate::day::heap;
 use crate::day::long;
 use crate::day::place::BALL_DIAMETER_M;
 use crate::day::planned::Fault;
@@ -64,7 +65,15 @@ impl Shoot<'_> {
                     at: Box::new(move |t_s| toss.at(t_s)),
                 });
             }
-            What::Take(take_idx) => self.cast(&mut play, *take_idx),
+            What::Take(take_idx) => {
+                self.show_cast(&mut play, *take_idx);
+                let filed = plan.heap.as_ref().and_then(|part| part.filed.get(&item.name));
+                play.cards.extend(filed.and_then(|f| f.card).map(|card| heap::held_card(plan, &card)));
+            }
+            What::Stray => {
+                play.bursts.clear();
+                play.people.push(scenery::stroller(&mut stream(plan.seed, &item.name)));
+            }
             What::Takes => {
                 play.bursts.clear();
                 for (take_idx, span) in long::spans(plan).iter().enumerate() {
@@ -82,7 +91,7 @@ impl Shoot<'_> {
         play
     }
 
-    fn cast(&self, play: &mut Play, take_idx: usize) {
+    fn show_cast(&self, play: &mut Play, take_idx: usize) {
         let plan = self.plan;
         let take = &plan.takes[take_idx];
         let hand =

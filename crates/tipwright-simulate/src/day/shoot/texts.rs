@@ -54,7 +54,7 @@ impl Shoot<'_> {
         let take =
             |(take_idx, take): (usize, &crate::day::planned::PlannedTake)| -> Result<Take, SimulateError> {
                 // the clip that holds all takes, or its own
-                let span = long::spans(plan).get(take_idx).copied();
+                let span = long::filed_spans(plan).get(take_idx).copied();
                 let clip = if span.is_some() { long::CLIP } else { &take.name };
                 let [from_s, to_s] = [0, 1].map(|end| span.map(|s| ClipTimeS::new(s.take_s[end])));
                 Ok(Take {
@@ -134,28 +134,8 @@ impl Shoot<'_> {
     pub fn write_texts(&self) -> Result<(), SimulateError> {
         let plan = self.plan;
         let out = &self.out_dir;
-        truth::write(&out.join("session.toml"), &toml::to_string(&self.session()?)?)?;
-        let mut casters = String::from("id,alias,hand,rod_length_m,note\n");
-        for c in &plan.casters {
-            casters.push_str(&format!(
-                "{},{},{},,\"{}\"\n",
-                c.id,
-                c.alias,
-                c.hand.unwrap_or(Hand::Right),
-                c.note
-            ));
-        }
-        truth::write(&out.join("casters.csv"), &casters)?;
+        self.write_session(&toml::to_string(&self.session()?)?)?;
         let truth_dir = out.join("truth");
-        let which = serde_json::json!({ "id": self.id()?, "title": plan.title });
-        truth::write(&truth_dir.join("session.json"), &serde_json::to_string_pretty(&which)?)?;
-        for (k, camera) in plan.cameras.iter().enumerate() {
-            let lens = toml::to_string(&camera.lens)?;
-            truth::write(&truth_dir.join("lens").join(format!("{}.toml", camera.name)), &lens)?;
-            if plan.board.is_none() {
-                truth::write(&out.join(self.lens_file(k)), &lens)?;
-            }
-        }
         let spots = self.spots.lock().unwrap_or_else(PoisonError::into_inner);
         if plan.strays {
             faults::write_strays(out)?;
@@ -206,6 +186,68 @@ impl Shoot<'_> {
         }
         Ok(())
     }
+
+    /// session.toml as a person begins it: without what the clips show.
+    pub(in crate::day) fn write_begun(&self) -> Result<(), SimulateError> {
+        let whole = toml::to_string(&self.session()?)?;
+        self.write_session(whole.split("[scene").next().unwrap_or_default())
+    }
+
+    /// What each clip is, a row each.
+    pub(in crate::day) fn heap_rows(&self) -> String {
+        let mut out = String::new();
+        let Some(part) = &self.plan.heap else { return out };
+        for item in &self.items {
+            let (what, take) = match item.what {
+                What::Take(take_idx) => ("take", Some(&self.plan.takes[take_idx])),
+                What::Stray => ("stray", None),
+                _ => (item.name.as_str(), None),
+            };
+            let caster = take.map_or("", |t| t.caster.as_str());
+            let phase = take.and_then(|t| t.phase.as_deref()).unwrap_or_default();
+            let card = part.filed.get(&item.name).and_then(|f| f.card);
+            for (k, file) in item.files.iter().enumerate().filter(|(k, _)| !item.ticks[*k].is_empty()) {
+                let shown = if card.is_some_and(|c| c.camera_idx == k) { "held" } else { "" };
+                let set_up = part.set_up_idx + 1;
+                out += &format!(
+                    "{},{what},{set_up}-{},{set_up},{caster},{phase},{shown}\n",
+                    file.display(),
+                    item.name
+                );
+            }
+        }
+        out
+    }
+
+    /// session.toml as given, casters.csv, lens files where there is no board clip, and what is true of all the day.
+    fn write_session(&self, text: &str) -> Result<(), SimulateError> {
+        let plan = self.plan;
+        let out = &self.out_dir;
+        truth::write(&out.join("session.toml"), text)?;
+        let mut casters = String::from("id,alias,hand,rod_length_m,note\n");
+        for c in &plan.casters {
+            casters.push_str(&format!(
+                "{},{},{},,\"{}\"\n",
+                c.id,
+                c.alias,
+                c.hand.unwrap_or(Hand::Right),
+                c.note
+            ));
+        }
+        truth::write(&out.join("casters.csv"), &casters)?;
+        let truth_dir = out.join("truth");
+        let which = serde_json::json!({ "id": self.id()?, "title": plan.title });
+        truth::write(&truth_dir.join("session.json"), &serde_json::to_string_pretty(&which)?)?;
+        for (k, camera) in plan.cameras.iter().enumerate() {
+            let lens = toml::to_string(&camera.lens)?;
+            truth::write(&truth_dir.join("lens").join(format!("{}.toml", camera.name)), &lens)?;
+            if plan.board.is_none() {
+                truth::write(&out.join(self.lens_file(k)), &lens)?;
+            }
+        }
+        Ok(())
+    }
+
     /// What was true of a take that is a part of a motion.
     fn write_take(
         &self,
@@ -245,16 +287,20 @@ impl Shoot<'_> {
         let plan = self.plan;
         let mut list = String::from("take,caster,phase,card_from_s,card_to_s,from_s,to_s\n");
         for (take_idx, (take, span)) in plan.takes.iter().zip(long::spans(plan)).enumerate() {
-            let folder = truth_dir.join("takes").join(&take.name);
-            self.write_take(&folder, take_idx, &self.motions[0], span.take_s)?;
-            truth::write(&folder.join("clocks.toml"), &truth::clocks_toml(&plan.cameras, &item.clocks)?)?;
-            let [from_s, to_s] = span.take_s;
-            for (camera, spots) in spots {
-                let own: Vec<SpotTruth> =
-                    spots.iter().filter(|s| (from_s..to_s).contains(&s.t_s)).cloned().collect();
-                truth::write(&folder.join(format!("spots_{camera}.csv")), &truth::spots_csv(&own))?;
+            // strokes and spots are told by the clock of a clip without the time in which nothing happens
+            if plan.idle_s == 0 {
+                let folder = truth_dir.join("takes").join(&take.name);
+                self.write_take(&folder, take_idx, &self.motions[0], span.take_s)?;
+                truth::write(&folder.join("clocks.toml"), &truth::clocks_toml(&plan.cameras, &item.clocks)?)?;
+                let [from_s, to_s] = span.take_s;
+                for (camera, spots) in spots {
+                    let own: Vec<SpotTruth> =
+                        spots.iter().filter(|s| (from_s..to_s).contains(&s.t_s)).cloned().collect();
+                    truth::write(&folder.join(format!("spots_{camera}.csv")), &truth::spots_csv(&own))?;
+                }
             }
-            let [up_s, down_s] = span.card_s;
+            let filed = long::filed_spans(plan)[take_idx];
+            let ([up_s, down_s], [from_s, to_s]) = (filed.card_s, filed.take_s);
             let phase = take.phase.as_deref().unwrap_or_default();
             list += &format!(
                 "{},{},{phase},{up_s:.3},{down_s:.3},{from_s:.3},{to_s:.3}\n",

@@ -13,7 +13,7 @@ use super::lens::see;
 use super::noise::{NoiseModel, NoiseTile, stream};
 use super::play::{BodyPart, Play};
 use super::shutter::Shutter;
-use super::sound::{Microphone, record};
+use super::sound::{Burst, Microphone, record};
 use super::sprite::{CurvePoint, Limb};
 
 mod curves;
@@ -43,6 +43,17 @@ pub struct ExposureSwing {
     pub period_s: f64,
 }
 
+/// A stretch in which nothing happens: the last frames before a place, written so many times more.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Idle {
+    /// Number of the frame that comes next. The last [`EncodeConfig::repeatable`] before it are repeated, of which the first stands alone.
+    pub before_frame: usize,
+    /// How often.
+    pub times: u32,
+    /// How much longer the clip gets by that, ticks.
+    pub ticks: i64,
+}
+
 /// How one clip is filmed.
 pub struct ClipSpec {
     /// File.
@@ -59,6 +70,8 @@ pub struct ClipSpec {
     pub late_ticks: Vec<i64>,
     /// The file's ticks are the captured ones times this (slow motion).
     pub slowed_by: i64,
+    /// Stretches in which nothing happens, in order: they are filmed once and written again and again.
+    pub idle: Vec<Idle>,
     /// How to encode.
     pub encode: EncodeConfig,
     /// Noise.
@@ -99,6 +112,11 @@ impl ClipSpec {
         self.captured_ticks[frame_idx] as f64 / f64::from(self.encode.ticks_per_s)
     }
 
+    /// How much later something is in the file than without the idle stretches, by the place of what comes before it.
+    fn later_ticks(&self, is_before: impl Fn(&Idle) -> bool) -> i64 {
+        self.idle.iter().filter(|idle| is_before(idle)).map(|idle| idle.ticks).sum()
+    }
+
     fn focal_px(&self) -> f64 {
         0.5 * (self.camera.lens.fx_px + self.camera.lens.fy_px)
     }
@@ -130,10 +148,16 @@ pub fn film_clip(
 ) -> Result<Vec<SpotTruth>, EncodeError> {
     let mut encode = spec.encode.clone();
     if let (Some(microphone), Some(last)) = (&spec.microphone, spec.captured_ticks.last()) {
-        let duration_s = (*last as f64 + 750.0) / f64::from(encode.ticks_per_s);
+        let ticks_per_s = f64::from(encode.ticks_per_s);
+        let duration_s = ((*last + spec.later_ticks(|_| true)) as f64 + 750.0) / ticks_per_s;
+        let heard = |burst: &Burst| {
+            let begins_s = |idle: &Idle| spec.shutter.clock.session_s(spec.pts_s(idle.before_frame), 0.0);
+            let later = spec.later_ticks(|idle| begins_s(idle) <= burst.t_s);
+            Burst { t_s: burst.t_s + later as f64 / ticks_per_s, ..*burst }
+        };
         let samples = record(
             microphone,
-            &play.bursts,
+            &play.bursts.iter().map(heard).collect::<Vec<_>>(),
             &spec.shutter.clock,
             duration_s,
             stream_seed(spec.seed, &spec.name),
@@ -149,9 +173,13 @@ pub fn film_clip(
         }
     }
     let mut encoder = ClipEncoder::create(&spec.path, encode)?;
+    let mut idle_ticks = 0;
     let truth = expose(spec, backdrop, play, &mut |planes, frame_idx| {
+        if let Some(idle) = spec.idle.iter().find(|idle| idle.before_frame == frame_idx) {
+            idle_ticks += encoder.repeat(idle.times)?;
+        }
         let late = spec.late_ticks.get(frame_idx).copied().unwrap_or(0);
-        encoder.push(planes, (spec.captured_ticks[frame_idx] + late) * spec.slowed_by)?;
+        encoder.push(planes, (spec.captured_ticks[frame_idx] + late) * spec.slowed_by + idle_ticks)?;
         progress();
         Ok(())
     })?;

@@ -61,6 +61,7 @@ fn spec(rotation: Rotation, frames: i64, path: &Path) -> ClipSpec {
         captured_ticks: (0..frames).map(|n| n * 750).collect(),
         late_ticks: Vec::new(),
         slowed_by: 1,
+        idle: Vec::new(),
         encode: EncodeConfig { rotation, ..EncodeConfig::new([480, 270]) },
         noise: NoiseModel::NONE,
         exposure_swing: None,
