@@ -165,8 +165,10 @@ mod tests {
     fn words_find_their_places_however_each_is_turned() {
         for (columns, rows) in [(10, 7), (8, 6), (5, 9)] {
             let mut seen = pairs(columns, rows, |w| (w * w % 7) as usize % 4);
-            // a misread word that stands where another does
-            seen.push(([10, 99], [1, 1], 0));
+            // two pictures, in one of which a misread word stands where another does
+            seen.extend(seen.clone());
+            let ([beside, _], step, _) = seen[0];
+            seen.push(([beside, 99], step, 0));
             let stands = joined(&seen).unwrap();
             assert_eq!(stands.len(), (columns * rows / 2) as usize);
             let laid = laid_across(stands.clone(), [0, 0]);
