@@ -26,7 +26,8 @@ pub const MISCOUNTED: [f64; 3] = [0.015, 0.12, 0.02];
 /// Set on filmed clinic days of seeds 1 to 3 (72 strokes; of dips 74 % inside without). Checked on those of seeds 4 and 5 (47 strokes of
 /// 120 frames a second at 8 to 9 m): inside 95 % are of dips 96 %, their place 98, starts 94, pauses 91, ringing 91. The last four were set on
 /// days of seeds 1 and 2 with twelve strokes a take (the angle of 3 too, where 82 % were inside); on seed 3 then 100 %
-/// of creeps and 98 of drifts are inside, on seed 5 of the ramps 96 and of the angles 100. Ringing was set anew on seed 5 (90 % inside of 71).
+/// of creeps and 98 of drifts are inside, on seed 5 of the ramps 96 and of the angles 100. Ringing was set on seed 5 (90 % inside of 71
+/// without).
 pub const UNSEEN: [(FigureId, [f64; 2]); 17] = [
     (FigureId::DipDepth, [0.15e-3, 0.006]),
     (FigureId::DipAt, [1.0e-3, 0.0]),

@@ -190,12 +190,18 @@ pub fn measure_loops(
     out
 }
 
+/// A width is divided by from so many of its standard deviations on: nearer to zero the ratio is anything, and no sd says so.
+const LEAST_DIVISOR_SDS: f64 = 4.0;
+
 /// Width over that of the stroke before.
 fn enter_symmetry(figures: &mut Figures, before: Option<crate::model::Measured>) {
     use crate::model::{FigureId, Measured};
     let id = FigureId::LoopSymmetry;
     match (figures.get(FigureId::LoopWidth), before) {
-        (Some(now), Some(before)) if before.value > 1e-6 => {
+        (Some(_), Some(before)) if !(before.value > LEAST_DIVISOR_SDS * before.sd) => {
+            figures.set_missing(id, "the loop before is too narrow beside its error to divide by");
+        }
+        (Some(now), Some(before)) => {
             let ratio = now.value / before.value;
             let sd = ratio * (now.sd / now.value).hypot(before.sd / before.value);
             figures.set(id, Measured::new(ratio, sd));

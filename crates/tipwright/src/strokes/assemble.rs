@@ -262,7 +262,8 @@ fn ring_figures(
     let values = [ring.frequency_hz, ring.damping];
     for (k, (id, value)) in ids.into_iter().zip(values).enumerate() {
         let sd = draws::sd(id, value, &drawn[k], None).unwrap_or(f64::NAN);
-        figures.set(id, Measured::new(value, sd.max(lasting[k]).hypot(own[k])));
+        let unseen = if rod.is_synthetic { 0.0 } else { draws::unseen(id, value) };
+        figures.set(id, Measured::new(value, sd.max(lasting[k]).hypot(own[k]).hypot(unseen)));
     }
 }
 
