@@ -37,9 +37,12 @@ took "$work/own" "$tipwright" -q day "$work/session" -o "$work/alone"
 # the finished day
 for n in $(seq 1 $((count - 1))); do cat "$work/take.$n"; done | cat "$work/head.toml" - >"$work/session/session.toml"
 "$tipwright" -q day "$work/session" -o "$work/results" >/dev/null
+# the take that kept_copies.py copies
+first=$(basename "$(printf '%s\n' "$work"/results/kept/take_*.kept | LC_ALL=C sort | head -1)" .kept)
+old=${first#take_}
+from=$(grep -l "^name *= *\"$old\"" "$work"/take.* | head -1)
+more=()
 for k in $(seq "$count" "$takes"); do
-  from="$work/take.$(((k - 1) % (count - 1) + 1))"
-  old=$(name_of "$from")
   new=$(printf 'more-%03d' "$k")
   # clips of its own name and the same content
   sed "s/\"$old\"/\"$new\"/; s#= \"\([a-z]*\)/\([0-9]*\)\.#= \"\1/$k-\2.#" "$from" >"$work/block"
@@ -47,8 +50,10 @@ for k in $(seq "$count" "$takes"); do
   grep -o '"[a-z]*/[0-9]*-[0-9]*\.[a-z0-9]*"' "$work/block" | tr -d '"' | while read -r clip; do
     ln -f "$work/session/${clip/$k-/}" "$work/session/$clip"
   done
-  cp "$work/results/kept/take_$old.kept" "$work/results/kept/take_$new.kept"
+  more+=("$new")
 done
+tests/reference/install.sh
+.venv/bin/python tests/studies/kept_copies.py takes "$work/results" "${more[@]}"
 took "$work/finished" "$tipwright" -q day "$work/session" -o "$work/results"
 took "$work/again" "$tipwright" -q day "$work/session" -o "$work/results"
 { echo; cat "$last"; } >>"$work/session/session.toml"
