@@ -143,3 +143,29 @@ fn errors_that_last_widen_what_is_stated() {
         assert!((0.4..1.7).contains(&clock), "over {frames} frames: clock {clock}");
     }
 }
+
+/// Sightings of each camera that all lie off by the same, up or down, by one pixel (sd): no residual shows it, and the path may lie so much
+/// higher or lower everywhere. It moves no path.
+#[test]
+fn what_all_sightings_share_is_in_the_draws() {
+    let plain = two_cameras(60.0, 1.5, 0.3, 6, &oval);
+    let steady_px = vec![[0.0, 1.0]; plain.observations.len()];
+    let shared = Problem { steady_px, ..plain.clone() };
+    let raised = |problem: &Problem| {
+        let solution = solve(problem, &MotionConfig::default()).unwrap();
+        let times: Vec<f64> = (2..14).map(|k| 0.1 * f64::from(k)).collect();
+        let mean = |draw| {
+            let off =
+                |t: &f64| solution.draw_at(&draw, 0, *t).unwrap().0.z - solution.position(0, *t).unwrap().z;
+            times.iter().map(off).sum::<f64>() / times.len() as f64
+        };
+        let square: f64 = solution.draws(400, 7).map(|d| mean(d).powi(2)).sum();
+        ((square / 400.0).sqrt(), solution.position(0, 0.7).unwrap())
+    };
+    let ((without_m, at), (with_m, with_at)) = (raised(&plain), raised(&shared));
+    // two cameras 9 m away, each off by one pixel for itself; depths differ by a fifth, and 400 draws know it to 4 %
+    let want_m = 9.0 / lens().fx_px / 2.0_f64.sqrt();
+    println!("{without_m} without, {with_m} with, {want_m} to be expected");
+    assert!((with_m / want_m - 1.0).abs() < 0.3 && with_m > 5.0 * without_m, "{with_m} {want_m} {without_m}");
+    assert!((at - with_at).norm() < 1e-9, "the path itself moved");
+}
