@@ -269,8 +269,9 @@ impl<R> Table<R> {
     /// Only what the Parquet writer says.
     pub fn parquet(&self, rows: &[R], facts: &Facts) -> Result<Vec<u8>, ParquetError> {
         // of no rows one empty batch, so that there is a file with columns
-        let from = (0..rows.len().max(1)).step_by(BATCH_ROWS);
-        self.file(facts, from.map(|from| self.batch(&rows[from..rows.len().min(from + BATCH_ROWS)])))
+        let (schema, from) = (self.schema(), (0..rows.len().max(1)).step_by(BATCH_ROWS));
+        let some = |from: usize| &rows[from..rows.len().min(from + BATCH_ROWS)];
+        self.file(&schema, facts, from.map(|from| self.batch(&schema, some(from))))
     }
 
     /// [`Self::parquet`] of so many rows that they are made as they are written.
@@ -278,25 +279,26 @@ impl<R> Table<R> {
     /// # Errors
     /// Only what the Parquet writer says.
     pub fn parquet_of(&self, rows: impl Iterator<Item = R>, facts: &Facts) -> Result<Vec<u8>, ParquetError> {
-        let mut rows = rows.peekable();
+        let (schema, mut rows) = (self.schema(), rows.peekable());
         let mut is_first = true;
         let batches = std::iter::from_fn(|| {
             (std::mem::take(&mut is_first) || rows.peek().is_some())
-                .then(|| self.batch(&rows.by_ref().take(BATCH_ROWS).collect::<Vec<R>>()))
+                .then(|| self.batch(&schema, &rows.by_ref().take(BATCH_ROWS).collect::<Vec<R>>()))
         });
-        self.file(facts, batches)
+        self.file(&schema, facts, batches)
     }
 
     fn schema(&self) -> Arc<Schema> {
         Arc::new(Schema::new(self.columns.iter().map(Column::field).collect::<Vec<_>>()))
     }
 
-    fn batch(&self, rows: &[R]) -> Result<RecordBatch, ArrowError> {
-        RecordBatch::try_new(self.schema(), self.columns.iter().map(|c| c.array(rows)).collect())
+    fn batch(&self, schema: &Arc<Schema>, rows: &[R]) -> Result<RecordBatch, ArrowError> {
+        RecordBatch::try_new(Arc::clone(schema), self.columns.iter().map(|c| c.array(rows)).collect())
     }
 
     fn file(
         &self,
+        schema: &Arc<Schema>,
         facts: &Facts,
         batches: impl Iterator<Item = Result<RecordBatch, ArrowError>>,
     ) -> Result<Vec<u8>, ParquetError> {
@@ -310,7 +312,7 @@ impl<R> Table<R> {
             ("tipwright.columns", Json::Object(columns).to_string()),
         ];
         let facts = own.into_iter().chain(facts.pairs()).map(|(k, v)| (k.to_owned(), v));
-        write(&self.schema(), facts, batches)
+        write(schema, facts, batches)
     }
 
     /// Its entry in the dictionary.

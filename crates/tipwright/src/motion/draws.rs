@@ -7,6 +7,7 @@ use rand_distr::{Distribution, StandardNormal};
 use super::solution::{Solution, place};
 use super::state::State;
 use super::sweep::ABREAST;
+use crate::model::{PathDraw, PathSample};
 
 /// One draw from the joint error of path and set-up, as absolute values.
 #[derive(Debug, Clone, PartialEq)]
@@ -49,6 +50,17 @@ impl Solution {
     ) -> Option<(Point3<f64>, Vector3<f64>, Vector3<f64>)> {
         let locus = self.timeline.locate(t_s)?;
         Some(place(&self.timeline, &draw.state, marker_idx, locus))
+    }
+
+    /// A draw of a marker's path at the instants of its samples; a sample without a place on the timeline stays where it is.
+    #[must_use]
+    pub fn draw_of(&self, draw: &Draw, marker_idx: usize, samples: &[PathSample]) -> PathDraw {
+        let at = |s: &PathSample| {
+            let place = self.draw_at(draw, marker_idx, s.t_s);
+            place.map_or((s.position_in_world, s.velocity_in_world_m_s), |(p, v, _)| (p, v))
+        };
+        let (positions_in_world, velocities_in_world_m_s) = samples.iter().map(at).unzip();
+        PathDraw { positions_in_world, velocities_in_world_m_s }
     }
 
     /// The solution as it would come out of its own sightings without noise: smoothed once more. What this takes from a peak

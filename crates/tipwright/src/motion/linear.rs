@@ -48,7 +48,12 @@ pub fn whitener(cov_px2: [f64; 3]) -> Option<[f64; 3]> {
 /// A step in the picture, pixels, in standard deviations of a sighting; none where its covariance is none.
 #[must_use]
 pub fn whitened(cov_px2: [f64; 3], [x, y]: [f64; 2], noise_scale: f64) -> Vector2<f64> {
-    whitener(cov_px2).map_or(Vector2::zeros(), |[a, b, c]| Vector2::new(a * x, b * x + c * y) / noise_scale)
+    whitener(cov_px2).map_or(Vector2::zeros(), |by| white(by, noise_scale.recip(), Vector2::new(x, y)))
+}
+
+#[inline]
+fn white([a, b, c]: [f64; 3], inv: f64, v: Vector2<f64>) -> Vector2<f64> {
+    Vector2::new(a * v.x * inv, (b * v.x + c * v.y) * inv)
 }
 
 /// Where a point in the camera's axes is seen, pixels, and the whitened derivative of that by the point. `None` behind the camera.
@@ -92,9 +97,8 @@ pub fn linearise(
     let x_in_camera = turned + now.camera_from_world.translation.vector;
     let lens = &now.lens;
     let (predicted, by_camera) = by_camera(lens, observation, &Point3::from(x_in_camera), noise_scale)?;
-    let [a, b, c] = whitener(observation.cov_px2)?;
-    let inv = 1.0 / noise_scale;
-    let white = |v: Vector2<f64>| Vector2::new(a * v.x * inv, (b * v.x + c * v.y) * inv);
+    let (by, inv) = (whitener(observation.cov_px2)?, 1.0 / noise_scale);
+    let white = |v: Vector2<f64>| white(by, inv, v);
     let residual_px = Vector2::new(observation.pixel.x_px, observation.pixel.y_px) - predicted;
     let residual = white(residual_px);
     let by_point = by_camera * rotation.matrix();

@@ -70,6 +70,8 @@ pub struct Replicator {
     pub stands: Vec<Vec<Stand>>,
     /// Which share of its variance lasts while a marker stands, series by series.
     lasting: Vec<f64>,
+    /// Series whose sightings share an error. Elsewhere no number is drawn for it: draws stay what they were.
+    has_steady: Vec<bool>,
     pub markers: usize,
     pub order: Order,
     sizes: (usize, usize),
@@ -123,10 +125,14 @@ impl Replicator {
                 }
             }
         }
+        let shares = |row: &usize| rows[*row].steady != Vector2::zeros();
+        let has_steady =
+            stands.iter().map(|series| series.iter().flat_map(|s: &Stand| &s.rows).any(shares)).collect();
         Self {
             rows,
             stands,
             lasting: hyper.lasting.clone(),
+            has_steady,
             markers: problem.markers,
             order: state.order,
             sizes: (state.coefficients_m.len(), setting.layout.size),
@@ -149,10 +155,7 @@ impl Replicator {
             let mix = &mixes[k % self.markers];
             let (stays, changes) = (self.lasting[k].sqrt(), (1.0 - self.lasting[k]).sqrt());
             let mut lasting = vec![Vector2::zeros(); mix.lasting.len()];
-            // asked for only where there is any: elsewhere draws stay what they were
-            let has_steady =
-                series.iter().flat_map(|s| &s.rows).any(|r| self.rows[*r].steady != Vector2::zeros());
-            let steady = if has_steady { sample() } else { 0.0 };
+            let steady = if self.has_steady[k] { sample() } else { 0.0 };
             for stand in series {
                 let mut two = || Vector2::new(sample(), sample());
                 let white = mix.white.sqrt();

@@ -12,10 +12,10 @@ use crate::fitted::READOUT_SD_S;
 use crate::math::median;
 use crate::model::path::ButtPath;
 use crate::model::{
-    CameraPose, MarkerPath, Measured, PathDraw, PathDraws, PathSample, RodPaths, Role, Severity,
-    TakeCameraFit, TakeClock, Tally, Warning,
+    CameraPose, MarkerPath, Measured, PathDraws, PathSample, RodPaths, Role, Severity, TakeCameraFit,
+    TakeClock, Tally, Warning,
 };
-use crate::motion::{Draw, Fate, Solution};
+use crate::motion::Fate;
 use crate::tracks::follow::is_led;
 use crate::tracks::gather::Source;
 
@@ -101,7 +101,7 @@ fn put_draws(paths: &mut [MarkerPath], joint: &TakeJoint, config: &PathConfig) -
     for (draw_idx, draw) in joint.solution.draws(config.draws, config.seed).enumerate() {
         centres.push(Point3::from(draw.state.centre_m(0)));
         for (marker_idx, path) in paths.iter_mut().enumerate() {
-            let mut drawn = at_samples(&joint.solution, &draw, marker_idx, &path.samples);
+            let mut drawn = joint.solution.draw_of(&draw, marker_idx, &path.samples);
             if let Some(turn) = turns.get(draw_idx) {
                 drawn.positions_in_world.iter_mut().for_each(|p| *p = turn * *p);
                 drawn.velocities_in_world_m_s.iter_mut().for_each(|v| *v = turn * *v);
@@ -110,23 +110,6 @@ fn put_draws(paths: &mut [MarkerPath], joint: &TakeJoint, config: &PathConfig) -
         }
     }
     centres
-}
-
-/// A draw of the solution at the instants of a marker's samples.
-fn at_samples(solution: &Solution, draw: &Draw, marker_idx: usize, samples: &[PathSample]) -> PathDraw {
-    let mut out = PathDraw {
-        positions_in_world: Vec::with_capacity(samples.len()),
-        velocities_in_world_m_s: Vec::with_capacity(samples.len()),
-    };
-    for s in samples {
-        // every sample has a place on the timeline, so every draw has one too
-        let (p, v) = solution
-            .draw_at(draw, marker_idx, s.t_s)
-            .map_or((s.position_in_world, s.velocity_in_world_m_s), |(p, v, _)| (p, v));
-        out.positions_in_world.push(p);
-        out.velocities_in_world_m_s.push(v);
-    }
-    out
 }
 
 /// Samples of a marker's path, and the path smoothed once more.
@@ -156,7 +139,7 @@ fn marker_path(config: &PathConfig, joint: &TakeJoint, marker_idx: usize, frame_
             views: *views,
         });
     }
-    let again = at_samples(solution, &solution.smoothed_again(), marker_idx, &samples);
+    let again = solution.draw_of(&solution.smoothed_again(), marker_idx, &samples);
     if let Some(turn) = &joint.turn {
         // what is not known of the vertical
         for s in &mut samples {

@@ -46,14 +46,14 @@ pub(super) fn finish(
         if size_px >= light::LEAST_PX {
             let shades = light::shades(&known);
             light::settle(&mut frames, picture, look.colour, &shades);
-            moves.push(light::move_by_diameter(&frames, look.colour));
+            moves.extend(light::move_by_diameter(&frames, look.colour));
         } else {
             small.push(look.colour);
         }
     }
     // one sun lights all balls of a clip: small ones lie off by what larger ones were moved by
     for colour in small {
-        light::leave(&mut frames, colour, moves.iter().flatten());
+        light::leave(&mut frames, colour, &moves);
     }
     let by_place = of_all(&frames, by_place);
     for look in looks {

@@ -138,8 +138,8 @@ impl<'a> Shoot<'a> {
                 files.push(
                     filed.map_or_else(|| Some(usual()), |f| f.files[camera_idx].clone()).unwrap_or_default(),
                 );
-                // a Saturday in June, a clip every two minutes
-                let usual_s = (STARTED_UNIX_S + 60 * (plan.seed % 30) as i64 + 120 * number as i64) as f64;
+                // a clip every two minutes
+                let usual_s = (started_unix_s(plan) + 120 * number as i64) as f64;
                 began_unix_s.push(filed.map_or(usual_s, |f| f.began_unix_s + offset_s).floor() as i64);
             }
             for (k, of_phone) in ticks.iter_mut().enumerate() {
@@ -245,8 +245,8 @@ impl<'a> Shoot<'a> {
             capture_fps: (mode.slowed_by > 1 && mode.slow_tag).then_some(mode.fps as f32),
             recorded_unix_s: mode.calendar_error_s.map(|e| began_unix_s + e),
             maker: mode.maker.clone(),
-            // a picture that stands alone once a second
             repeatable: if self.plan.idle_s == 0 { 0 } else { long::IDLE_S * mode.fps },
+            // a picture that stands alone once a second
             key_every: if self.plan.pauses_s.is_empty() { usual.key_every } else { mode.fps },
             ..usual
         }
@@ -255,8 +255,7 @@ impl<'a> Shoot<'a> {
     fn board_clip<'b>(&'b self, camera_idx: usize, path: &'b Path) -> Option<BoardClip<'b>> {
         let mode = &self.plan.modes[camera_idx];
         let [hold_frames, move_frames, poses] = self.plan.board_frames;
-        let began_unix_s = STARTED_UNIX_S + 60 * (self.plan.seed % 30) as i64 - 1200;
-        let mut encode = self.encode_config(camera_idx, began_unix_s);
+        let mut encode = self.encode_config(camera_idx, started_unix_s(self.plan) - 1200);
         encode.capture_fps = None;
         Some(BoardClip {
             path,
@@ -361,6 +360,11 @@ impl<'a> Shoot<'a> {
         self.spots.lock().unwrap_or_else(PoisonError::into_inner).insert((item_idx, camera_idx), spots);
         Ok(())
     }
+}
+
+/// When a day's first clip begins.
+fn started_unix_s(plan: &Plan) -> i64 {
+    STARTED_UNIX_S + 60 * (plan.seed % 30) as i64
 }
 
 /// What is filmed beside wand, plumb and takes of a set-up.

@@ -2,9 +2,7 @@
 
 use super::{PointsConfig, PointsCount, PointsInput, PointsSolution};
 use crate::math::median;
-use crate::model::{
-    MarkerPath, PathDraw, PathDraws, PathSample, Scene, SceneCamera, SceneQuality, Severity, Warning,
-};
+use crate::model::{MarkerPath, PathDraws, PathSample, Scene, SceneCamera, SceneQuality, Severity, Warning};
 use crate::motion::{Degeneracy, Fate, Problem, Solution};
 
 /// Draws from which the path's standard deviations are taken: to 7 %.
@@ -50,12 +48,7 @@ pub(super) fn output(
     samples.iter_mut().zip(shape_m).for_each(|(s, sd)| s.position_sd_m = sd);
     let mut draws = PathDraws::default();
     for draw in solution.draws(config.draws, config.seed) {
-        let at: Vec<_> = samples.iter().filter_map(|s| solution.draw_at(&draw, 0, s.t_s)).collect();
-        let drawn = PathDraw {
-            positions_in_world: at.iter().map(|a| a.0).collect(),
-            velocities_in_world_m_s: at.iter().map(|a| a.1).collect(),
-        };
-        draws.push(&samples, &drawn);
+        draws.push(&samples, &solution.draw_of(&draw, 0, &samples));
     }
     let counts: Vec<PointsCount> = input
         .cameras
