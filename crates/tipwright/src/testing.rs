@@ -154,6 +154,7 @@ pub fn film(camera: &Camera, camera_idx: usize, things: &[Thing], film: &Shot) -
                 moving: 1.0,
                 saturated: false,
                 steady_px: [0.0; 2],
+                uneven_px: 0.0,
             });
         }
         out.push(FrameSpots { frame_idx, pts_s, candidates });

@@ -313,6 +313,9 @@ pub struct SimulateArgs {
     /// Light the markers from one side: degrees from behind the first phone round towards the second; absent, they are evenly bright
     #[arg(long, value_name = "DEGREES", value_parser = clap::value_parser!(u32).range(0..=180))]
     pub side_light: Option<u32>,
+    /// Surface of the markers: even paint; seams and thin paint; thin plastic through which light comes; with mud on them
+    #[arg(long, default_value = "even", value_parser = ["even", "seamed", "translucent", "muddy"])]
+    pub balls: String,
     /// The line slaps the rod after three strokes of four, so many dB over the background; absent, it is not heard
     #[arg(long, value_name = "DB", allow_negative_numbers = true, value_parser = clap::value_parser!(i32).range(-20..=40))]
     pub slap_db: Option<i32>,

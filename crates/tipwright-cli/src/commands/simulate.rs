@@ -1,6 +1,7 @@
-//! `simulate -o DIR --days clinic|hard|faults|minimal|long|careless|single --seed N --side-light DEG --slap-db DB --noises wind,voices,claps`.
+//! `simulate -o DIR --days clinic|hard|faults|minimal|long|careless|single --seed N --side-light DEG --balls even|seamed|translucent|muddy
+//! --slap-db DB --noises wind,voices,claps`.
 
-use tipwright_simulate::day::{DayKind, SimulateConfig, Sounds, simulate};
+use tipwright_simulate::day::{DayKind, SimulateConfig, Skin, Sounds, simulate};
 
 use crate::args::SimulateArgs;
 use crate::failure::Failure;
@@ -14,7 +15,9 @@ pub fn run(args: &SimulateArgs, ui: &Ui) -> Result<(), Failure> {
     let has = |noise: &str| args.noises.iter().any(|n| n == noise);
     let sounds =
         Sounds { slap_db: args.slap_db, wind: has("wind"), voices: has("voices"), claps: has("claps") };
-    let config = SimulateConfig { kind, seed: args.seed, side_light_deg: args.side_light, sounds };
+    let skin = Skin::from_name(&args.balls)
+        .ok_or_else(|| Failure::Unusable(format!("no simulated balls are `{}`", args.balls)))?;
+    let config = SimulateConfig { kind, seed: args.seed, side_light_deg: args.side_light, skin, sounds };
     let made = simulate(&config, &args.output, &|progress| {
         bar.set_length(progress.frames_total);
         bar.set_position(progress.frames_done);

@@ -149,6 +149,7 @@ pub fn film(
                 moving: 1.0,
                 saturated: false,
                 steady_px: [0.0; 2],
+                uneven_px: 0.0,
             });
         }
         frames.push(FrameSpots { frame_idx, pts_s, candidates });

@@ -258,7 +258,7 @@ pub fn long_takes(seed: u64) -> Vec<PlannedTake> {
         .collect()
 }
 
-/// Two good takes with one of every fault between them, and one more after a tripod was knocked.
+/// Two good takes with faults between them, one more after a tripod was knocked, and one whose clip was cropped.
 #[must_use]
 pub fn faulty_takes(seed: u64) -> Vec<PlannedTake> {
     let good = |number: usize, person: &Person| {
@@ -269,14 +269,17 @@ pub fn faulty_takes(seed: u64) -> Vec<PlannedTake> {
         out.duration_s = 6.2;
         out
     };
-    let mut out = vec![good(1, &CLINIC[1])];
-    for fault in Fault::ALL {
-        let mut bad = good(out.len() + 1, &CLINIC[0]);
-        bad.name = format!("{:02}-{}", out.len() + 1, fault.key());
+    let faulty = |number: usize, fault: Fault| {
+        let mut bad = good(number, &CLINIC[0]);
+        bad.name = format!("{number:02}-{}", fault.key());
         bad.fault = Some(fault);
         // long enough for a stroke
         bad.duration_s = 2.4;
-        out.push(bad);
+        bad
+    };
+    let mut out = vec![good(1, &CLINIC[1])];
+    for fault in Fault::ALL.into_iter().filter(|fault| *fault != Fault::Cropped) {
+        out.push(faulty(out.len() + 1, fault));
     }
     out.push(good(out.len() + 1, &CLINIC[2]));
     // somebody stumbled over a leg of the second tripod
@@ -288,5 +291,6 @@ pub fn faulty_takes(seed: u64) -> Vec<PlannedTake> {
         shift_m: Vector3::new(0.008, -0.004, -0.003),
     });
     out.push(knocked);
+    out.push(faulty(out.len() + 1, Fault::Cropped));
     out
 }

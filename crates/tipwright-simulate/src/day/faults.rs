@@ -17,7 +17,7 @@ pub fn spoil(path: &Path, fault: Fault) -> Result<(), SimulateError> {
         Fault::TextFile => {
             std::fs::write(path, "Battery died during the second cast. Ask Otter for hers.\n").map_err(fail)
         }
-        Fault::OneFrame | Fault::NoMarkers | Fault::OneCamera => Ok(()),
+        Fault::OneFrame | Fault::NoMarkers | Fault::OneCamera | Fault::Cropped => Ok(()),
     }
 }
 

@@ -20,6 +20,8 @@ use rayon::prelude::*;
 pub use sounds::Sounds;
 use tipwright_footage::encode::EncodeError;
 
+pub use crate::phone::skin::Skin;
+
 /// Which day.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum DayKind {
@@ -77,6 +79,8 @@ pub struct SimulateConfig {
     /// Markers are matt balls under a low sun, so many degrees round from behind the first phone towards the second. None by default: evenly
     /// bright discs.
     pub side_light_deg: Option<u32>,
+    /// Surface of the markers. Even paint by default.
+    pub skin: Skin,
     /// What is heard beside a breeze and the take's claps. Nothing by default.
     pub sounds: Sounds,
 }

@@ -13,6 +13,7 @@ use crate::phone::backdrop::Surroundings;
 use crate::phone::clip::ExposureSwing;
 use crate::phone::noise::{NoiseModel, between, stream};
 use crate::phone::shade::Sun;
+use crate::phone::skin::Skin;
 
 /// How a phone films.
 #[derive(Debug, Clone)]
@@ -69,6 +70,8 @@ pub struct Plan {
     pub surroundings: Surroundings,
     /// Sun on the markers; `None`: they are evenly bright discs.
     pub sun: Option<Sun>,
+    /// Surface of the markers.
+    pub skin: Skin,
     /// The board; `None`: lens files ready made.
     pub board: Option<Board>,
     /// Frames the board clip holds a pose, frames between poses, poses.
@@ -174,6 +177,7 @@ impl Plan {
         };
         let side_light_deg = config.side_light_deg.or((config.kind == DayKind::Careless).then_some(50));
         plan.sun = side_light_deg.map(|deg| place::low_sun(f64::from(deg), &plan.cameras));
+        plan.skin = config.skin;
         plan
     }
 
@@ -201,6 +205,7 @@ impl Plan {
             modes: vec![west, east],
             surroundings: fair_weather(seed),
             sun: None,
+            skin: Skin::Even,
             board: Some(Board::chessboard(9, 6, 25.0)),
             board_frames: [10, 6, 32],
             wand_s: 14.0,

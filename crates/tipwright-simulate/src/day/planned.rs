@@ -77,12 +77,21 @@ pub enum Fault {
     NoMarkers,
     /// One camera did not film.
     OneCamera,
+    /// Cropped in the phone's gallery: the file holds a part of the picture.
+    Cropped,
 }
 
 impl Fault {
     /// All of them.
-    pub const ALL: [Self; 6] =
-        [Self::EmptyFile, Self::CutOffFile, Self::TextFile, Self::OneFrame, Self::NoMarkers, Self::OneCamera];
+    pub const ALL: [Self; 7] = [
+        Self::EmptyFile,
+        Self::CutOffFile,
+        Self::TextFile,
+        Self::OneFrame,
+        Self::NoMarkers,
+        Self::OneCamera,
+        Self::Cropped,
+    ];
 
     /// As written in files and take names.
     #[must_use]
@@ -94,6 +103,7 @@ impl Fault {
             Self::OneFrame => "one-frame",
             Self::NoMarkers => "no-markers",
             Self::OneCamera => "one-camera",
+            Self::Cropped => "cropped",
         }
     }
 }

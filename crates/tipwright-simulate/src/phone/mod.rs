@@ -10,5 +10,6 @@ pub mod noise;
 pub mod play;
 pub mod shade;
 pub mod shutter;
+pub mod skin;
 pub mod sound;
 pub mod sprite;

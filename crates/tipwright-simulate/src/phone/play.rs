@@ -1,10 +1,11 @@
 //! What there is to be filmed: balls, thin curves, people. Everything is a function of world time.
 
-use nalgebra::{Isometry3, Point3};
+use nalgebra::{Isometry3, Point3, UnitQuaternion};
 use tipwright::cards::Card;
 
 use super::exposure::Light;
 use super::shade::Sun;
+use super::skin::Skin;
 use super::sound::Burst;
 
 /// A function of time.
@@ -20,6 +21,8 @@ pub struct Ball {
     pub light: Light,
     /// Centre.
     pub at: Over<Point3<f64>>,
+    /// How it is turned: world from ball.
+    pub turned: Over<UnitQuaternion<f64>>,
 }
 
 /// A rod, a line, a wand's stick.
@@ -83,6 +86,8 @@ impl HeldCard {
 pub struct Play {
     /// Sun on the balls; without one they are lit evenly.
     pub sun: Option<Sun>,
+    /// Surface of the balls.
+    pub skin: Skin,
     /// Parts of people that never move.
     pub still: Vec<BodyPart>,
     /// People who walk about.

@@ -3,10 +3,11 @@
 //! What a pixel gets is the sphere's brightness over the disc, smeared as the disc is: computed once on a fine raster for each size
 //! and direction of the light and read between its points.
 
-use nalgebra::{Unit, Vector3};
-use tipwright::model::Camera;
+use nalgebra::{Matrix3, Unit, Vector3};
+use tipwright::model::{Camera, RawPixel};
 
 use super::exposure::{Light, Stored};
+use super::skin::{Facing, Skin};
 
 /// Light that a ball gets: from one side, and from all around.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -18,20 +19,32 @@ pub struct Sun {
 }
 
 impl Sun {
-    /// Direction of the light as a ball seen along `ray_in_camera` shows it in the upright picture: right, down, towards the camera.
+    /// Light from all around alone.
     #[must_use]
-    pub fn in_picture(&self, camera: &Camera, ray_in_camera: &Vector3<f64>) -> Vector3<f64> {
-        let light = camera.pose.camera_from_world.rotation * self.towards_in_world.into_inner();
-        let ray = ray_in_camera.normalize();
-        let right = (Vector3::x() - ray * ray.x).normalize();
-        Vector3::new(light.dot(&right), light.dot(&ray.cross(&right)), -light.dot(&ray))
+    pub fn none() -> Self {
+        Self { towards_in_world: Vector3::z_axis(), ambient: 1.0 }
     }
 
-    /// Brightness of the sphere where its outward normal is `(x, y, z)`, right, down and towards the camera; 1 straight under the
-    /// sun.
-    fn brightness(&self, light: &Vector3<f64>, x: f64, y: f64, z: f64) -> f64 {
-        self.ambient + (1.0 - self.ambient) * (light.x * x + light.y * y + light.z * z).max(0.0)
+    /// Brightness of a ball where its outward normal is `normal`, in the axes of the picture; 1 straight under the sun.
+    fn brightness(&self, skin: Skin, facing: &Facing, normal: &Vector3<f64>) -> f64 {
+        let light = self.ambient + (1.0 - self.ambient) * skin.of_sun(facing.light.dot(normal));
+        if skin.has_marks() { light * skin.paint(&(facing.ball_from_picture * normal)) } else { light }
     }
+}
+
+/// Right, down and towards the camera, as a ball seen along `ray_in_camera` shows them in the stored picture: columns, in the world.
+#[must_use]
+pub fn picture_axes(camera: &Camera, ray_in_camera: &Vector3<f64>) -> Matrix3<f64> {
+    let ray = ray_in_camera.normalize();
+    let right = (Vector3::x() - ray * ray.x).normalize();
+    let down = ray.cross(&right);
+    let origin = camera.picture.upright_from_stored(0.0, 0.0);
+    let stored = |u: f64, v: f64| {
+        let at: RawPixel = camera.picture.upright_from_stored(u, v);
+        right * (at.x_px - origin.x_px) + down * (at.y_px - origin.y_px)
+    };
+    let world_from_camera = camera.pose.camera_from_world.rotation.inverse().to_rotation_matrix();
+    world_from_camera.matrix() * Matrix3::from_columns(&[stored(1.0, 0.0), stored(0.0, 1.0), -ray])
 }
 
 /// Points of the raster per pixel.
@@ -45,9 +58,9 @@ pub struct LitProfile {
 }
 
 impl LitProfile {
-    /// A ball of `radius_px` under a light (axes of the stored picture and towards the camera) through a blur of `sigma_px`.
+    /// A ball of `radius_px` under a sun through a blur of `sigma_px`.
     #[must_use]
-    pub fn new(radius_px: f64, sigma_px: f64, sun: &Sun, light: &Vector3<f64>) -> Self {
+    pub fn new(radius_px: f64, sigma_px: f64, sun: &Sun, skin: Skin, facing: &Facing) -> Self {
         let reach_px = radius_px + 4.5 * sigma_px;
         let half = (reach_px * PER_PX as f64).ceil() as i32;
         let side = (2 * half + 1) as usize;
@@ -63,7 +76,7 @@ impl LitProfile {
                     let (x, y) = (at(col, k % 4), at(row, k / 4));
                     let z2 = 1.0 - x * x - y * y;
                     if z2 > 0.0 {
-                        sum += sun.brightness(light, x, y, z2.sqrt()) / 16.0;
+                        sum += sun.brightness(skin, facing, &Vector3::new(x, y, z2.sqrt())) / 16.0;
                     }
                 }
                 sum
@@ -142,9 +155,13 @@ mod tests {
         Sun { towards_in_world: Vector3::x_axis(), ambient }
     }
 
+    fn under(light: Vector3<f64>) -> Facing {
+        Facing { light, ball_from_picture: Matrix3::identity() }
+    }
+
     #[test]
     fn light_from_all_around_is_the_plain_disc() {
-        let lit = LitProfile::new(6.0, 0.62, &sun(1.0), &Vector3::x());
+        let lit = LitProfile::new(6.0, 0.62, &sun(1.0), Skin::Even, &under(Vector3::x()));
         let area: f64 = (-80..=80)
             .flat_map(|y| (-80..=80).map(move |x| (x, y)))
             .map(|(x, y)| f64::from(lit.at(f64::from(x) / 8.0, f64::from(y) / 8.0)) / 64.0)
@@ -159,7 +176,8 @@ mod tests {
     fn truth_a_sphere_sends_as_much_light_as_lambert_says() {
         for phase_deg in [0.0_f64, 30.0, 60.0, 80.0, 120.0] {
             let p = phase_deg.to_radians();
-            let lit = LitProfile::new(9.0, 0.62, &sun(0.0), &Vector3::new(p.sin(), 0.0, p.cos()));
+            let facing = under(Vector3::new(p.sin(), 0.0, p.cos()));
+            let lit = LitProfile::new(9.0, 0.62, &sun(0.0), Skin::Even, &facing);
             let sum: f64 = (-110..=110)
                 .flat_map(|y| (-110..=110).map(move |x| (x, y)))
                 .map(|(x, y)| f64::from(lit.at(f64::from(x) / 8.0, f64::from(y) / 8.0)) / 64.0)
@@ -175,7 +193,10 @@ mod tests {
     fn a_low_sun_lights_the_side_it_stands_on() {
         let cameras = phones(960, 540, None, &mut stream(3, "low sun"));
         let ahead = Vector3::z();
-        let seen = |deg: f64, k: usize| low_sun(deg, &cameras).in_picture(&cameras[k], &ahead);
+        let seen = |deg: f64, k: usize| {
+            picture_axes(&cameras[k], &ahead).transpose()
+                * low_sun(deg, &cameras).towards_in_world.into_inner()
+        };
         let behind = seen(0.0, 0);
         assert!(behind.x.abs() < 0.1 && behind.y < -0.3 && behind.z > 0.7, "{behind}");
         let (first, second) = (seen(50.0, 0), seen(50.0, 1));

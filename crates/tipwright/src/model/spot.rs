@@ -101,6 +101,9 @@ pub struct Candidate {
     /// this vector. `cov_px2` holds it too.
     #[serde(default)]
     pub steady_px: [f64; 2],
+    /// What of the centre's error changes as the ball turns (its surface is not even): one standard deviation along either axis.
+    #[serde(default)]
+    pub uneven_px: f64,
 }
 
 impl Candidate {

@@ -215,6 +215,9 @@ pub struct Problem {
     /// What of each sighting's error all sightings of its camera and marker share, pixels: one standard deviation along a vector. It widens
     /// what is stated, it moves no path. Empty: nothing.
     pub steady_px: Vec<[f64; 2]>,
+    /// What of each sighting's error changes as its marker turns, slowly, each camera's and marker's by itself: one standard deviation along
+    /// either axis, pixels. It too widens and moves nothing. Empty: nothing.
+    pub uneven_px: Vec<f64>,
     /// Known lengths between markers.
     pub distances: Vec<Distance>,
     /// Known lengths between cameras.
@@ -247,6 +250,7 @@ impl Problem {
             markers,
             observations,
             steady_px: Vec::new(),
+            uneven_px: Vec::new(),
             distances: Vec::new(),
             baselines: Vec::new(),
             shifts: Vec::new(),

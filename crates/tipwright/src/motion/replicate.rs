@@ -6,7 +6,7 @@
 //! and one draw of every prior on the right-hand side, solved with the factor at hand (parametric bootstrap, linear about the
 //! solution; Efron and Tibshirani, An Introduction to the Bootstrap, 1993, 6.5).
 
-use nalgebra::{DVector, Vector2};
+use nalgebra::{DVector, Matrix2, Vector2};
 
 use super::assemble::{Hyper, Setting};
 use super::linear::{Linear, linearise, whitened};
@@ -27,7 +27,13 @@ pub struct Row {
     pub root: f64,
     /// What all sightings of its camera and marker share ([`Problem::steady_px`]), whitened.
     pub steady: Vector2<f64>,
+    /// What changes as its marker turns ([`Problem::uneven_px`]), whitened: of a standard normal along either axis.
+    pub uneven: Matrix2<f64>,
 }
+
+/// Time in which what changes as a marker turns has become something else, to 1/e: a stroke turns the rod by a right angle and more in
+/// 0.3 to 0.6 s.
+const TURNS_S: f64 = 0.3;
 
 /// Sightings of one camera and marker that stand in one place, in a series of such.
 #[derive(Debug, Clone)]
@@ -72,6 +78,8 @@ pub struct Replicator {
     lasting: Vec<f64>,
     /// Series whose sightings share an error. Elsewhere no number is drawn for it: draws stay what they were.
     has_steady: Vec<bool>,
+    /// The same of markers that are not even: what of that error stays from one sighting to the next.
+    uneven_stays: Vec<Option<f64>>,
     pub markers: usize,
     pub order: Order,
     sizes: (usize, usize),
@@ -97,7 +105,11 @@ impl Replicator {
             row_of[i] = Some(rows.len());
             let steady =
                 problem.steady_px.get(i).map_or(Vector2::zeros(), |px| whitened(o.cov_px2, *px, scale));
-            rows.push(Row { linear, marker_idx: o.marker_idx, share: hyper.share[i], root, steady });
+            let uneven = problem.uneven_px.get(i).map_or(Matrix2::zeros(), |px| {
+                let along = |at| whitened(o.cov_px2, at, scale);
+                Matrix2::from_columns(&[along([*px, 0.0]), along([0.0, *px])])
+            });
+            rows.push(Row { linear, marker_idx: o.marker_idx, share: hyper.share[i], root, steady, uneven });
         }
         let steps = super::stretch::frame_steps_s(problem);
         let mut stands = vec![Vec::new(); problem.cameras.len() * problem.markers];
@@ -125,14 +137,21 @@ impl Replicator {
                 }
             }
         }
-        let shares = |row: &usize| rows[*row].steady != Vector2::zeros();
-        let has_steady =
-            stands.iter().map(|series| series.iter().flat_map(|s: &Stand| &s.rows).any(shares)).collect();
+        let any = |series: &Vec<Stand>, has: &dyn Fn(&Row) -> bool| {
+            series.iter().flat_map(|s| &s.rows).any(|row| has(&rows[*row]))
+        };
+        let has_steady = stands.iter().map(|s| any(s, &|row| row.steady != Vector2::zeros())).collect();
+        let stays = |(k, series)| {
+            let step_s: f64 = steps[k / problem.markers];
+            any(series, &|row| row.uneven != Matrix2::zeros()).then(|| (-step_s / TURNS_S).exp())
+        };
+        let uneven_stays = stands.iter().enumerate().map(stays).collect();
         Self {
             rows,
             stands,
             lasting: hyper.lasting.clone(),
             has_steady,
+            uneven_stays,
             markers: problem.markers,
             order: state.order,
             sizes: (state.coefficients_m.len(), setting.layout.size),
@@ -156,8 +175,13 @@ impl Replicator {
             let (stays, changes) = (self.lasting[k].sqrt(), (1.0 - self.lasting[k]).sqrt());
             let mut lasting = vec![Vector2::zeros(); mix.lasting.len()];
             let steady = if self.has_steady[k] { sample() } else { 0.0 };
+            let mut uneven = Vector2::zeros();
             for stand in series {
                 let mut two = || Vector2::new(sample(), sample());
+                if let Some(stays) = self.uneven_stays[k] {
+                    let stays = if stand.goes_on { stays } else { 0.0 };
+                    uneven = uneven * stays + two() * (1.0 - stays * stays).sqrt();
+                }
                 let white = mix.white.sqrt();
                 let mut error = two() * white;
                 // alone, a sighting's error is its own
@@ -170,7 +194,8 @@ impl Replicator {
                     error += *now;
                 }
                 for row in &stand.rows {
-                    out[*row] = error + self.rows[*row].steady * steady;
+                    let Row { steady: along, uneven: by, .. } = &self.rows[*row];
+                    out[*row] = error + along * steady + by * uneven;
                 }
                 if stand.rows.len() > 1 && changes > 0.0 {
                     for row in &stand.rows {

@@ -218,8 +218,9 @@ fn build(
             }
         })
         .collect();
-    let steady = |s: &Source| clips[s.view_idx].frames[s.frame_pos].candidates[s.candidate_idx].steady_px;
-    let steady_px = sources.iter().map(steady).collect();
+    let seen = |s: &Source| &clips[s.view_idx].frames[s.frame_pos].candidates[s.candidate_idx];
+    let steady_px = sources.iter().map(|s| seen(s).steady_px).collect();
+    let uneven_px = sources.iter().map(|s| seen(s).uneven_px).collect();
     let shifts = ClockShift::of_clips(clips.iter().map(|c| &c.times));
     let plane = input.held().map(|plane| PlaneHold {
         normal: plane.held(Role::Tip).0,
@@ -227,6 +228,7 @@ fn build(
     });
     Problem {
         steady_px,
+        uneven_px,
         pose_covariance,
         set_up,
         shifts,

@@ -33,7 +33,6 @@ pub(super) fn finish(
         .collect();
     let rows = rows(&links);
     let mut sizes: Vec<(Colour, f64)> = Vec::new();
-    let (mut small, mut moves) = (Vec::new(), Vec::new());
     for look in looks {
         let sure = sure(&frames, &rows, look.colour);
         let are_enough = sure.len() >= FEW;
@@ -42,18 +41,16 @@ pub(super) fn finish(
         if are_enough {
             sizes.push((look.colour, size_px));
         }
-        // smaller ones show too little of their light: what was put right of a few hundredths scattered by more
-        if size_px >= light::LEAST_PX {
-            let shades = light::shades(&known);
-            light::settle(&mut frames, picture, look.colour, &shades);
-            moves.extend(light::move_by_diameter(&frames, look.colour));
-        } else {
-            small.push(look.colour);
+        let shades = light::shades(&known);
+        let together = (known.len() >= FEW).then(|| light::Together::of(&known, &shades));
+        if let Some(together) = &together {
+            light::own_marks(&mut frames, look.colour, together);
         }
-    }
-    // one sun lights all balls of a clip: small ones lie off by what larger ones were moved by
-    for colour in small {
-        light::leave(&mut frames, colour, &moves);
+        if size_px >= light::LEAST_PX {
+            light::settle(&mut frames, picture, look.colour, &shades);
+        } else if let Some(together) = &together {
+            light::shift(&mut frames, picture, look.colour, together);
+        }
     }
     let by_place = of_all(&frames, by_place);
     for look in looks {

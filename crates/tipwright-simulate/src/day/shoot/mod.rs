@@ -5,7 +5,6 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use nalgebra::Point3;
-use rand::RngExt;
 use tipwright::model::{Camera, Clock};
 use tipwright_footage::encode::EncodeConfig;
 
@@ -25,7 +24,10 @@ use tipwright_physics::OutfitConfig;
 use tipwright_physics::motion::RodMotion;
 
 mod plays;
+mod stamps;
 mod texts;
+
+use stamps::frame_ticks;
 
 /// The camera whose files the faults are in.
 const LAME: usize = 1;
@@ -147,11 +149,7 @@ impl<'a> Shoot<'a> {
                     of_phone.clear();
                 }
             }
-            let fault = match what {
-                What::Take(take_idx) => plan.takes[take_idx].fault,
-                _ => None,
-            };
-            match fault {
+            match fault_of(plan, &what) {
                 Some(Fault::OneCamera) => ticks[LAME].clear(),
                 Some(Fault::OneFrame) => ticks[LAME].truncate(1),
                 _ => {}
@@ -287,6 +285,10 @@ impl<'a> Shoot<'a> {
         let mode = &self.plan.modes[camera_idx];
         let camera = &self.camera_in(item, camera_idx);
         let eye = camera.pose.camera_from_world.inverse() * Point3::origin();
+        let mut encode = self.encode_config(camera_idx, item.began_unix_s[camera_idx]);
+        if camera_idx == LAME && fault_of(self.plan, &item.what) == Some(Fault::Cropped) {
+            encode.stored_px = encode.stored_px.map(|px| px * 3 / 8 * 2);
+        }
         let spec = ClipSpec {
             path: self.out_dir.join(&item.files[camera_idx]),
             name: format!("{} {}", item.name, camera.name),
@@ -303,7 +305,7 @@ impl<'a> Shoot<'a> {
                 What::Takes => long::idle(self.plan, &item.clocks[camera_idx], mode.fps, TICKS),
                 _ => Vec::new(),
             },
-            encode: self.encode_config(camera_idx, item.began_unix_s[camera_idx]),
+            encode,
             noise: mode.noise,
             exposure_swing: mode.exposure_swing,
             sharpening: mode.sharpening,
@@ -352,13 +354,21 @@ impl<'a> Shoot<'a> {
             self.knock_of(item, camera_idx).map(|_| Backdrop::new(&spec.camera, &self.plan.surroundings));
         let backdrop = knocked.as_ref().unwrap_or(&self.backdrops[camera_idx]);
         let spots = film_clip(&spec, backdrop, &play, tick)?;
-        if let (What::Take(take_idx), LAME) = (&item.what, camera_idx)
-            && let Some(fault) = self.plan.takes[*take_idx].fault
+        if camera_idx == LAME
+            && let Some(fault) = fault_of(self.plan, &item.what)
         {
             faults::spoil(&spec.path, fault)?;
         }
         self.spots.lock().unwrap_or_else(PoisonError::into_inner).insert((item_idx, camera_idx), spots);
         Ok(())
+    }
+}
+
+/// What is wrong with the clips of an item.
+fn fault_of(plan: &Plan, what: &What) -> Option<Fault> {
+    match what {
+        What::Take(take_idx) => plan.takes[*take_idx].fault,
+        _ => None,
     }
 }
 
@@ -375,25 +385,4 @@ fn others(plan: &Plan, todo: &[(String, What, f64)]) -> Vec<(String, What, f64)>
         _ => What::Stray,
     };
     others.into_iter().map(|(name, lasts_s)| (name.to_string(), what(name), lasts_s)).collect()
-}
-
-/// Exposures of a clip that ends at `end_s`, and how late their stamps are: even and on time, or with a frame missing now and then
-/// and stamps that wander while the exposures don't (measured on a real phone's clip: `oliv_drop` of
-/// the open data).
-fn frame_ticks(end_s: f64, fps: u32, jitter_s: f64, rng: &mut impl rand::Rng) -> (Vec<i64>, Vec<i64>) {
-    let step = TICKS / i64::from(fps);
-    let count = (end_s * f64::from(fps)).floor() as i64;
-    if jitter_s == 0.0 {
-        return ((0..count).map(|n| n * step).collect(), Vec::new());
-    }
-    let (mut exposed, mut late) = (Vec::new(), Vec::new());
-    for n in 0..count {
-        if n > 0 && rng.random::<f64>() < 0.006 {
-            continue;
-        }
-        let wander = if n == 0 { 0.0 } else { between(rng, -1.73, 1.73) * jitter_s * TICKS as f64 };
-        exposed.push(n * step);
-        late.push((wander.round() as i64).clamp(-step / 3, step / 3));
-    }
-    (exposed, late)
 }

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use nalgebra::Point3;
+use nalgebra::{Point3, UnitQuaternion, Vector3};
 use tipwright_day::session::Hand;
 
 use super::{Item, Shoot, TICKS, What};
@@ -31,7 +31,8 @@ impl Shoot<'_> {
 
     pub(super) fn play(&self, item: &Item) -> Play {
         let plan = self.plan;
-        let mut play = Play { sun: plan.sun, glints_per_s: plan.glints_per_s, ..Play::default() };
+        let mut play =
+            Play { sun: plan.sun, skin: plan.skin, glints_per_s: plan.glints_per_s, ..Play::default() };
         for walker_idx in 0..plan.walkers {
             let mut rng = stream(plan.seed, &format!("{} walker {walker_idx}", item.name));
             play.people.push(scenery::stroller(&mut rng));
@@ -63,6 +64,7 @@ impl Shoot<'_> {
                     diameter_m: BALL_DIAMETER_M,
                     light: tip,
                     at: Box::new(move |t_s| toss.at(t_s)),
+                    turned: Box::new(|_| UnitQuaternion::identity()),
                 });
             }
             What::Take(take_idx) => {
@@ -119,20 +121,30 @@ impl Shoot<'_> {
             scenery::line_curves(play, motion, line);
         }
         for (k, (at_m, colour, diameter_mm)) in plan.butts.iter().enumerate() {
-            let (motion, at_m) = (Arc::clone(motion), *at_m);
+            let (motion, along, at_m) = (Arc::clone(motion), Arc::clone(motion), *at_m);
             play.balls.push(Ball {
                 role: format!("butt{}", k + 1),
                 diameter_m: diameter_mm / 1000.0,
                 light: scenery::light_of(*colour),
                 at: Box::new(move |t_s| motion.rod_point_at(t_s, at_m)),
+                turned: Box::new(move |t_s| {
+                    stuck_on(
+                        along.rod_point_at(t_s, at_m + 0.05) - along.rod_point_at(t_s, at_m - 0.05),
+                        k + 1,
+                    )
+                }),
             });
         }
-        let motion = Arc::clone(motion);
+        let (motion, along) = (Arc::clone(motion), Arc::clone(motion));
+        let before_tip_m = along.rod_length_m() - 0.05;
         play.balls.push(Ball {
             role: "tip".into(),
             diameter_m: plan.tip.1 / 1000.0,
             light: scenery::light_of(plan.tip.0),
             at: Box::new(move |t_s| motion.tip_at(t_s)),
+            turned: Box::new(move |t_s| {
+                stuck_on(along.tip_at(t_s) - along.rod_point_at(t_s, before_tip_m), 0)
+            }),
         });
     }
 }
@@ -144,12 +156,19 @@ fn wand_ends(
     end_at: impl Fn(usize, f64) -> Point3<f64> + Clone + Send + Sync + 'static,
 ) -> [Ball; 2] {
     [0, 1].map(|end| {
-        let end_at = end_at.clone();
+        let (end_at, ends_at) = (end_at.clone(), end_at.clone());
         Ball {
             role: format!("wand{}", end + 1),
             diameter_m: diameter_mm / 1000.0,
             light,
             at: Box::new(move |t_s| end_at(end, t_s)),
+            turned: Box::new(move |t_s| stuck_on(ends_at(1, t_s) - ends_at(0, t_s), 3 + end)),
         }
     })
+}
+
+/// How a ball is turned that is stuck on a stick; `number` says how it happened to be put on.
+fn stuck_on(stick: Vector3<f64>, number: usize) -> UnitQuaternion<f64> {
+    let along = UnitQuaternion::rotation_between(&Vector3::z(), &stick).unwrap_or_default();
+    along * UnitQuaternion::from_euler_angles(0.9 * number as f64, 0.4, 2.1 * number as f64)
 }

@@ -1,7 +1,6 @@
 //! One frame of a play: people, curves, markers, in the order in which they hide each other.
 
-use nalgebra::{Point3, Vector3};
-use tipwright::model::RawPixel;
+use nalgebra::Matrix3;
 
 use super::curves::draw_curve;
 use super::glints::Glints;
@@ -13,8 +12,9 @@ use crate::phone::exposure::Light;
 use crate::phone::film::Film;
 use crate::phone::lens::see;
 use crate::phone::play::{Ball, BodyPart, Play};
-use crate::phone::shade::{LitProfile, Sun, Tints};
+use crate::phone::shade::{LitProfile, Sun, Tints, picture_axes};
 use crate::phone::shutter::Glimpse;
+use crate::phone::skin::{Facing, Skin};
 use crate::phone::sprite::Limb;
 
 /// Draws a play frame by frame.
@@ -22,7 +22,7 @@ pub(super) struct Drawer<'a> {
     spec: &'a ClipSpec,
     play: &'a Play,
     profiles: Vec<(f64, DiscProfile)>,
-    lit: Vec<(f64, Vector3<f64>, LitProfile)>,
+    lit: Vec<(f64, Facing, LitProfile)>,
     glints: Glints,
 }
 
@@ -89,29 +89,30 @@ impl<'a> Drawer<'a> {
         self.profiles.len() - 1
     }
 
-    /// Brightness of a ball under the sun, in the axes of the stored picture.
-    fn lit(&mut self, radius_px: f64, sun: &Sun, at_in_world: &Point3<f64>) -> usize {
+    /// Brightness of a ball, in the axes of the stored picture.
+    fn lit(&mut self, radius_px: f64, sun: &Sun, ball: &Ball, t_s: f64) -> usize {
         let camera = &self.spec.camera;
-        let ray = camera.pose.camera_from_world * at_in_world;
-        let light = sun.in_picture(camera, &ray.coords);
-        let turned = |x: f64, y: f64| {
-            let (u0, v0) = camera.picture.stored_from_upright(RawPixel::new(0.0, 0.0));
-            let (u, v) = camera.picture.stored_from_upright(RawPixel::new(x, y));
-            (u - u0, v - v0)
+        let skin = self.play.skin;
+        let ray = camera.pose.camera_from_world * (ball.at)(t_s);
+        let world_from_picture = picture_axes(camera, &ray.coords);
+        let ball_from_world = if skin.has_marks() {
+            (ball.turned)(t_s).inverse().to_rotation_matrix().into_inner()
+        } else {
+            Matrix3::zeros()
         };
-        let (x, y) = turned(light.x, light.y);
-        let light = Vector3::new(x, y, light.z);
-        // a hundredth is half a degree
-        let near = |(r, l, _): &(f64, Vector3<f64>, LitProfile)| {
-            (r / radius_px - 1.0).abs() < 0.005 && (l - light).norm() < 0.01
+        let facing = Facing {
+            light: world_from_picture.transpose() * sun.towards_in_world.into_inner(),
+            ball_from_picture: ball_from_world * world_from_picture,
         };
+        let near =
+            |(r, f, _): &(f64, Facing, LitProfile)| (r / radius_px - 1.0).abs() < 0.005 && f.is_near(&facing);
         if let Some(i) = self.lit.iter().position(near) {
             return i;
         }
-        if self.lit.len() > 100 {
+        if self.lit.len() > 400 {
             self.lit.clear();
         }
-        self.lit.push((radius_px, light, LitProfile::new(radius_px, blur_px(), sun, &light)));
+        self.lit.push((radius_px, facing, LitProfile::new(radius_px, blur_px(), sun, skin, &facing)));
         self.lit.len() - 1
     }
 
@@ -134,8 +135,9 @@ impl<'a> Drawer<'a> {
         let streak_px = path_px(&first, &middle) + path_px(&middle, &last);
         let radius_px = spec.focal_px() * ball.diameter_m / 2.0 / middle.seen.depth_m;
         let profile = self.profile(radius_px);
-        let sun = self.play.sun;
-        let lit = sun.map(|sun| self.lit(radius_px, &sun, &(ball.at)(middle.t_s)));
+        let is_uneven = self.play.sun.is_some() || self.play.skin != Skin::Even;
+        let sun = self.play.sun.unwrap_or_else(Sun::none);
+        let lit = is_uneven.then(|| self.lit(radius_px, &sun, ball, middle.t_s));
         let steps = ((streak_px / 0.4).ceil() as usize).clamp(1, 96);
         for k in 0..steps {
             let within_s = shutter.exposure_s * ((k as f64 + 0.5) / steps as f64 - 0.5);
@@ -154,9 +156,10 @@ impl<'a> Drawer<'a> {
         for (limb, ..) in near {
             hidden = hidden.max(limb.coverage(middle.seen.u_px, middle.seen.v_px, blur_px()));
         }
-        match sun {
-            Some(_) => film.paint_lit(&Tints::new(ball.light)),
-            None => film.paint(&ball.light.stored()),
+        if is_uneven {
+            film.paint_lit(&Tints::new(ball.light));
+        } else {
+            film.paint(&ball.light.stored());
         }
         let [w, h] = spec.camera.picture.stored_px.map(f64::from);
         let (u, v) = (middle.seen.u_px, middle.seen.v_px);

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use rand::RngExt;
-use tipwright::model::footage::Planes;
+use tipwright::model::footage::{Plane, PlaneData, Planes};
 use tipwright::model::{Camera, RawPixel};
 use tipwright_footage::encode::{ClipEncoder, Depth, EncodeConfig, EncodeError, SoundTrack};
 
@@ -72,7 +72,7 @@ pub struct ClipSpec {
     pub slowed_by: i64,
     /// Stretches in which nothing happens, in order: they are filmed once and written again and again.
     pub idle: Vec<Idle>,
-    /// How to encode.
+    /// How to encode. A picture smaller than the camera's is its middle: the clip was cropped in the phone's gallery.
     pub encode: EncodeConfig,
     /// Noise.
     pub noise: NoiseModel,
@@ -172,6 +172,7 @@ pub fn film_clip(
             });
         }
     }
+    let kept_px = encode.stored_px.map(|px| px as usize);
     let mut encoder = ClipEncoder::create(&spec.path, encode)?;
     let mut idle_ticks = 0;
     let truth = expose(spec, backdrop, play, &mut |planes, frame_idx| {
@@ -179,12 +180,32 @@ pub fn film_clip(
             idle_ticks += encoder.repeat(idle.times)?;
         }
         let late = spec.late_ticks.get(frame_idx).copied().unwrap_or(0);
-        encoder.push(planes, (spec.captured_ticks[frame_idx] + late) * spec.slowed_by + idle_ticks)?;
+        encoder.push(
+            &middle_of(planes, kept_px),
+            (spec.captured_ticks[frame_idx] + late) * spec.slowed_by + idle_ticks,
+        )?;
         progress();
         Ok(())
     })?;
     encoder.finish()?;
     Ok(truth)
+}
+
+/// The middle of a picture; it begins at an even column and row.
+fn middle_of<'a>(planes: &Planes<'a>, kept_px: [usize; 2]) -> Planes<'a> {
+    let [width, height] = kept_px;
+    let left = planes.luma.width.saturating_sub(width) / 4 * 2;
+    let top = planes.luma.height.saturating_sub(height) / 4 * 2;
+    let part = |plane: Plane<'a>, [across, down]: [usize; 2]| {
+        let first = top / down * plane.stride + left / across;
+        let data = match plane.data {
+            PlaneData::Bits8(data) => PlaneData::Bits8(&data[first..]),
+            PlaneData::Bits10(data) => PlaneData::Bits10(&data[first..]),
+        };
+        Plane { data, width: width / across, height: height / down, stride: plane.stride }
+    };
+    let chroma = |plane: Option<Plane<'a>>| plane.map(|p| part(p, planes.chroma_step));
+    Planes { luma: part(planes.luma, [1, 1]), cb: chroma(planes.cb), cr: chroma(planes.cr), ..*planes }
 }
 
 /// Takes the pictures of a clip one after the other and hands each to `take`, with its number.

@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use nalgebra::{Point3, Vector3};
-use tipwright::model::footage::{Footage, PlaneData};
+use nalgebra::{Point3, UnitQuaternion, Vector3};
+use tipwright::model::footage::Footage;
 use tipwright::model::{Camera, Clock, Lens, Picture, Rotation};
 use tipwright_footage::Reader;
 use tipwright_footage::encode::{Depth, EncodeConfig, PictureCodec};
@@ -94,7 +94,13 @@ fn pictures(spec: &ClipSpec, backdrop: &Backdrop, play: &Play) -> (Vec<Vec<f64>>
 fn ball(at: impl Fn(f64) -> Point3<f64> + Send + Sync + 'static) -> Play {
     let white = light_of(tipwright::model::Colour::White);
     Play {
-        balls: vec![Ball { role: "tip".into(), diameter_m: 0.040, light: white, at: Box::new(at) }],
+        balls: vec![Ball {
+            role: "tip".into(),
+            diameter_m: 0.040,
+            light: white,
+            at: Box::new(at),
+            turned: Box::new(|_| UnitQuaternion::identity()),
+        }],
         ..Play::default()
     }
 }

@@ -144,6 +144,25 @@ fn errors_that_last_widen_what_is_stated() {
     }
 }
 
+/// Root of the mean square of what 400 draws add to the height of the oval, at one time and in the mean over 1.2 s, and where the path is.
+fn raised(problem: &Problem) -> ([f64; 2], Point3<f64>) {
+    let solution = solve(problem, &MotionConfig::default()).unwrap();
+    let times: Vec<f64> = (2..14).map(|k| 0.1 * f64::from(k)).collect();
+    let mut squares = [0.0; 2];
+    for draw in solution.draws(400, 7) {
+        let off = |t: &f64| solution.draw_at(&draw, 0, *t).unwrap().0.z - solution.position(0, *t).unwrap().z;
+        let mean = times.iter().map(off).sum::<f64>() / times.len() as f64;
+        squares[0] += off(&0.7).powi(2) / 400.0;
+        squares[1] += mean.powi(2) / 400.0;
+    }
+    (squares.map(f64::sqrt), solution.position(0, 0.7).unwrap())
+}
+
+/// Two cameras 9 m away, each off by one pixel for itself, up or down.
+fn by_a_pixel_m() -> f64 {
+    9.0 / lens().fx_px / 2.0_f64.sqrt()
+}
+
 /// Sightings of each camera that all lie off by the same, up or down, by one pixel (sd): no residual shows it, and the path may lie so much
 /// higher or lower everywhere. It moves no path.
 #[test]
@@ -151,21 +170,28 @@ fn what_all_sightings_share_is_in_the_draws() {
     let plain = two_cameras(60.0, 1.5, 0.3, 6, &oval);
     let steady_px = vec![[0.0, 1.0]; plain.observations.len()];
     let shared = Problem { steady_px, ..plain.clone() };
-    let raised = |problem: &Problem| {
-        let solution = solve(problem, &MotionConfig::default()).unwrap();
-        let times: Vec<f64> = (2..14).map(|k| 0.1 * f64::from(k)).collect();
-        let mean = |draw| {
-            let off =
-                |t: &f64| solution.draw_at(&draw, 0, *t).unwrap().0.z - solution.position(0, *t).unwrap().z;
-            times.iter().map(off).sum::<f64>() / times.len() as f64
-        };
-        let square: f64 = solution.draws(400, 7).map(|d| mean(d).powi(2)).sum();
-        ((square / 400.0).sqrt(), solution.position(0, 0.7).unwrap())
-    };
-    let ((without_m, at), (with_m, with_at)) = (raised(&plain), raised(&shared));
-    // two cameras 9 m away, each off by one pixel for itself; depths differ by a fifth, and 400 draws know it to 4 %
-    let want_m = 9.0 / lens().fx_px / 2.0_f64.sqrt();
+    let (([_, without_m], at), ([_, with_m], with_at)) = (raised(&plain), raised(&shared));
+    // depths differ by a fifth, and 400 draws know it to 4 %
+    let want_m = by_a_pixel_m();
     println!("{without_m} without, {with_m} with, {want_m} to be expected");
     assert!((with_m / want_m - 1.0).abs() < 0.3 && with_m > 5.0 * without_m, "{with_m} {want_m} {without_m}");
+    assert!((at - with_at).norm() < 1e-9, "the path itself moved");
+}
+
+/// A pixel (sd) that changes as a marker turns lifts the path by as much at any time, but in the mean over four of its lives by little: of what
+/// fades with 0.3 s, the mean over 1.2 s keeps a variance of 2 (4 - 1 + e^-4) / 16 (Ornstein and Uhlenbeck's process, integrated).
+#[test]
+fn what_changes_as_a_marker_turns_is_in_the_draws() {
+    let plain = two_cameras(60.0, 1.5, 0.3, 6, &oval);
+    let uneven = Problem { uneven_px: vec![1.0; plain.observations.len()], ..plain.clone() };
+    let (([without_m, _], at), ([once_m, mean_m], with_at)) = (raised(&plain), raised(&uneven));
+    let (want_m, lasts) = (by_a_pixel_m(), (2.0 * (3.0 + (-4.0_f64).exp()) / 16.0).sqrt());
+    println!(
+        "{without_m} without, {once_m} with, {mean_m} in the mean; {want_m}, {} to be expected",
+        want_m * lasts
+    );
+    // smoothing takes some of what changes within a few frames
+    assert!((once_m / want_m - 1.0).abs() < 0.3 && once_m > 5.0 * without_m, "{once_m} {want_m}");
+    assert!((mean_m / (want_m * lasts) - 1.0).abs() < 0.3, "{mean_m}");
     assert!((at - with_at).norm() < 1e-9, "the path itself moved");
 }

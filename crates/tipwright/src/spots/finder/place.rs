@@ -228,6 +228,7 @@ impl Finder {
             moving: f64::from(blob.rise.clamp(0.0, 1.0)),
             saturated: saturated(frame, fitted),
             steady_px: [0.0; 2],
+            uneven_px: 0.0,
         };
         finite(&candidate).then_some(Found {
             candidate,

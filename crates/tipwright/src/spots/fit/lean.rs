@@ -74,6 +74,24 @@ impl Lean {
         shade
     }
 
+    /// How much the shading differs from fit to fit, each beside the shading that all like it show, beyond what their noise explains, as a
+    /// standard deviation along either axis: by the method of moments, what the noise alone leaves of `seen` taken from what is left
+    /// (Searle, Casella, McCulloch, Variance Components, 1992, ch. 5).
+    pub fn scatter<'a>(leans: impl Iterator<Item = (&'a Self, &'a Vector2<f32>)>) -> f32 {
+        let (mut left, mut by) = (0.0, 0.0);
+        for (lean, shade) in leans {
+            let own = lean.information();
+            left += (Vector2::from(lean.seen) - own * shade).norm_squared() - own.trace();
+            by += (own * own).trace();
+        }
+        if by > 0.0 { (left / by).max(0.0).sqrt() } else { 0.0 }
+    }
+
+    /// By how much the true centre lies from the fitted one for a scatter of the shading, root of the mean of both axes.
+    pub fn uneven(&self, scatter: f32) -> f32 {
+        scatter * (0.5 * self.gain().norm_squared()).sqrt()
+    }
+
     fn information(&self) -> Matrix2<f32> {
         let [xx, xy, yy] = self.information;
         Matrix2::new(xx, xy, xy, yy)
