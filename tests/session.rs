@@ -7,6 +7,8 @@ use std::collections::BTreeSet;
 use std::fs;
 
 use support::{Spoiled, command, day, json, status, text, tipwright};
+use tipwright::model::footage::{Plane, PlaneData, Planes};
+use tipwright_footage::encode::{ClipEncoder, EncodeConfig};
 
 const CLIPS: &str = "west = \"west/0003.mp4\", east = \"east/0007.mov\"";
 
@@ -84,6 +86,29 @@ fn a_lens_for_pictures_of_another_size_is_refused_by_check_and_day_in_the_same_w
         assert_eq!(status(&run), 2, "{said}");
         assert!(said.contains("992 x 558"), "{said}");
     }
+}
+
+/// One clip of a phone that is smaller than its others was cropped; nobody need film the board again for it.
+#[test]
+fn a_clip_cropped_in_the_gallery_is_to_be_copied_again() {
+    let spoiled = Spoiled::new();
+    let (size_px, grey) = ([720, 404], [128u8; 720 * 404]);
+    let plane = |width, height| Plane { data: PlaneData::Bits8(&grey), width, height, stride: width };
+    let planes = Planes {
+        luma: plane(720, 404),
+        cb: Some(plane(360, 202)),
+        cr: Some(plane(360, 202)),
+        chroma_step: [2, 2],
+        full_range: false,
+    };
+    let path = spoiled.session().join("east/cropped.mov");
+    let mut clip = ClipEncoder::create(&path, EncodeConfig::new(size_px)).unwrap();
+    (0..240).for_each(|k| clip.push(&planes, 750 * k).unwrap());
+    clip.finish().unwrap();
+    spoiled.add_take("\"cropped\"", "01", "west = \"west/0003.mp4\", east = \"east/cropped.mov\"");
+    let said = text(&spoiled.call("check", &["--files-only"]).stderr);
+    assert!(said.contains("720 x 404") && said.contains("cropped in the phone's gallery"), "{said}");
+    assert!(!said.contains("film the board"), "{said}");
 }
 
 #[test]

@@ -251,6 +251,8 @@ impl Files<'_> {
         }
         let remedy = if [w, h] == [lens_h, lens_w] {
             "the phone was held upright for one and lying for the other: film both the same way round"
+        } else if self.another_fits(camera, [lens_w, lens_h]) {
+            "other clips of this phone fit its lens: this one was cropped in the phone's gallery, or filmed in another mode; copy the clip as it was filmed"
         } else {
             "film the board in the mode of the day: another mode may crop the picture, so a lens is for one size only"
         };
@@ -258,6 +260,17 @@ impl Files<'_> {
             "camera {camera}: the clip is {w} x {h} px, the camera's lens is for {lens_w} x {lens_h}"
         );
         Some((what, remedy))
+    }
+
+    /// Another clip of a camera has the size that its lens is for.
+    fn another_fits(&self, camera: &CameraName, lens_px: [u32; 2]) -> bool {
+        let moments = self.session.set_ups().into_iter().flat_map(|s| s.scene.groups());
+        let of_takes = self.session.take.iter().map(|t| &t.clips);
+        let mut clips = moments.map(|(_, clips)| clips).chain(of_takes).filter_map(|c| c.get(camera));
+        clips.any(|clip| {
+            let look = self.looks.get(clip).and_then(|look| look.as_ref().ok());
+            look.is_some_and(|look| look.info.picture.upright_px() == lens_px)
+        })
     }
 
     fn is_good(&self, camera: &CameraName, clip: &PathBuf) -> bool {

@@ -28,6 +28,31 @@ pub fn unique(mut sources: Vec<Source>) -> Vec<Source> {
     sources
 }
 
+/// Frames in which a marker may be missed before what comes next stands alone, and fewest sightings that stand together.
+const APART_FRAMES: usize = 6;
+const COMPANY: usize = 5;
+
+/// Leaves out few sightings of a marker that stand alone in their camera: little is known by them, and where a marker is hidden for long, what
+/// is seen of its colour for a frame or two is often something else, which nothing there speaks against.
+#[must_use]
+pub fn in_company(sources: Vec<Source>) -> Vec<Source> {
+    let mut runs: Vec<Vec<Source>> = Vec::new();
+    let mut by_marker = sources;
+    by_marker.sort_unstable_by_key(|s| (s.view_idx, s.marker_idx, s.frame_pos));
+    for s in by_marker {
+        match runs.last_mut().and_then(|run| run.last().copied().map(|last| (run, last))) {
+            Some((run, last))
+                if (last.view_idx, last.marker_idx) == (s.view_idx, s.marker_idx)
+                    && s.frame_pos <= last.frame_pos + APART_FRAMES =>
+            {
+                run.push(s);
+            }
+            _ => runs.push(vec![s]),
+        }
+    }
+    unique(runs.into_iter().filter(|run| run.len() >= COMPANY).flatten().collect())
+}
+
 /// Candidates of each marker's colour nearest to where the solution puts it, the closest first, up to `reach_px` and
 /// three standard deviations away. Looks at every `every`th frame.
 #[must_use]
@@ -73,4 +98,23 @@ pub fn gather(
     }
     out.sort_unstable();
     out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn few_sightings_that_stand_alone_are_left_out() {
+        let of = |view_idx, marker_idx, frames: &[usize]| -> Vec<Source> {
+            let source =
+                |f: &usize| Source { view_idx, frame_pos: *f, candidate_idx: marker_idx, marker_idx };
+            frames.iter().map(source).collect()
+        };
+        // five with gaps of six frames are one run; a camera's two markers and a marker's two cameras are no company to each other
+        let stay = [of(0, 0, &[1, 7, 13, 19, 25]), of(1, 1, &(40..60).collect::<Vec<_>>())].concat();
+        let go = [of(0, 0, &[32, 33]), of(1, 0, &[41, 42, 43, 44]), of(0, 1, &[20, 21])].concat();
+        let kept = in_company([stay.clone(), go].concat());
+        assert_eq!(kept, unique(stay));
+    }
 }
