@@ -85,6 +85,7 @@ mod prior;
 mod problem;
 mod replicate;
 pub mod rest;
+mod shift;
 mod solution;
 mod solve;
 pub mod spline;
@@ -103,10 +104,11 @@ pub use misfit::Misfit;
 pub use outcome::{Degeneracy, Fate, SolveReport};
 pub(crate) use prior::factored;
 pub use problem::{
-    Baseline, CameraFreedom, CameraModel, ClockShift, Distance, Freedom, Loss, MotionConfig, Noise,
-    Observation, PlaneHold, Problem, SetUpPrior, Smoothness, Wander,
+    Baseline, CameraFreedom, CameraModel, Distance, Freedom, Loss, MotionConfig, Noise, Observation,
+    PlaneHold, Problem, SetUpPrior, Smoothness, Wander,
 };
 pub use replicate::Mix;
+pub use shift::ClockShift;
 pub use solution::{Kinematics, PathTerm, Solution};
 pub use solve::{Start, solve, solve_from};
 pub use state::{CameraSlots, CameraState, Layout, ShiftState, State, WanderState};
