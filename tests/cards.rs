@@ -11,7 +11,7 @@ use std::process::Command;
 use nalgebra::{Isometry3, Point3, Vector3};
 use support::{json, status, text, tipwright};
 use tipwright::cards::{Card, Grey, read};
-use tipwright::model::footage::Footage;
+use tipwright::model::footage::{Footage, Window};
 use tipwright_footage::Reader;
 use tipwright_simulate::day::plan::Plan;
 use tipwright_simulate::day::shoot::Shoot;
@@ -73,7 +73,7 @@ fn every_printed_page_is_read_back_as_what_it_says() {
         for (i, page) in pages.iter().enumerate() {
             let (page_luma, page_px) = grey(&folder.path().join(format!("{paper}-{:02}.pgm", i + 1)));
             let (luma, size_px) = in_picture(&page_luma, page_px);
-            let squares = Reader::default().dark_squares(&luma, size_px);
+            let squares = Reader::default().dark_squares(&luma, size_px, Window::whole(size_px));
             let picture = Grey { luma: &luma, width: size_px[0] as usize, height: size_px[1] as usize };
             let seen: Vec<_> = squares.iter().filter_map(|s| read(&picture, s)).collect();
             assert!(!seen.is_empty(), "{page} of {paper} is not read");

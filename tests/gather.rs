@@ -104,21 +104,77 @@ fn what_fits_nothing_is_told_and_comes_in_when_its_partner_does() {
     assert!(last.starts_with(&heap.written) && last.contains("[[take]]") && !last.contains("#~"), "{last}");
 }
 
+/// A file copied twice is told, and makes neither a doubt nor a clip without a partner; names are whatever people write.
+#[test]
+fn a_copy_under_another_name_is_told_as_one() {
+    let heap = Heap::new();
+    let copy = "west/0 Kopie (gr\u{f6}\u{df}er) von VID_3.mp4";
+    fs::copy(heap.path().join(RENAMED[4].1), heap.path().join(copy)).unwrap();
+    for _ in 0..2 {
+        let made = heap.gather(&[]);
+        assert_eq!(status(&made), 3, "{}", text(&made.stderr));
+        let unplaced = json(&made)["unplaced"].as_array().unwrap().clone();
+        assert_eq!(unplaced.len(), 1, "{unplaced:?}");
+        assert_eq!(unplaced[0]["clip"], copy);
+        assert!(unplaced[0]["reason"].as_str().unwrap().contains("the same file as west/VID_3.mp4"));
+        let first = fs::read_to_string(heap.file()).unwrap();
+        assert!(first.contains("[[take]]") && !first.contains("doubtful"), "{first}");
+    }
+}
+
+#[test]
+fn a_folder_without_clips_is_told() {
+    let heap = Heap::new();
+    let photos = heap.path().join("photos");
+    fs::create_dir(&photos).unwrap();
+    fs::write(photos.join("a.jpg"), b"").unwrap();
+    fs::write(photos.join("notes.txt"), b"").unwrap();
+    let made = heap.gather(&["--from", &format!("east={}", photos.display())]);
+    assert_eq!(status(&made), 3, "{}", text(&made.stderr));
+    assert_eq!(json(&made)["empty"][0]["camera"], "east");
+    let said = text(&made.stderr);
+    assert!(said.contains("no clip is among the 2 files in") && said.contains("--from east=DIR"), "{said}");
+}
+
 #[test]
 fn a_wrong_call_changes_nothing_and_says_why() {
     let heap = Heap::new();
     let nowhere = heap.path().join("nowhere");
+    let empty = heap.path().join("empty");
+    fs::create_dir(&empty).unwrap();
+    let from =
+        |camera: &str, folder: &Path| vec!["--from".to_string(), format!("{camera}={}", folder.display())];
+    let west = heap.path().join("west");
     for (more, said) in [
-        (["--from".to_string(), "north=west".to_string()], "no camera `north`"),
-        (["--from".to_string(), format!("west={}", nowhere.display())], "cannot be read"),
+        (vec!["--from".to_string(), "north=west".to_string()], "no camera `north`"),
+        (from("west", &nowhere), "cannot be read"),
+        (
+            [from("west", &empty), from("east", &empty.join("."))].concat(),
+            "of camera west and of camera east",
+        ),
+        (from("east", &west), "of camera west and of camera east"),
+        // the session's folder holds the other camera's
+        (from("west", heap.path()), "of camera west and of camera east"),
     ] {
-        let made = heap.gather(&[more[0].as_str(), more[1].as_str()]);
+        let made = heap.gather(&more.iter().map(String::as_str).collect::<Vec<_>>());
         assert_eq!(status(&made), 2, "{}", text(&made.stderr));
         assert!(json(&made)["error"].as_str().unwrap().contains(said), "{}", text(&made.stdout));
     }
     assert_eq!(fs::read_to_string(heap.file()).unwrap(), heap.written);
-    let made = tipwright(&["-q", "--json", "gather", nowhere.to_str().unwrap()]);
-    assert_eq!(status(&made), 2);
+    for folder in [&nowhere, &west] {
+        let made = tipwright(&["-q", "--json", "gather", folder.to_str().unwrap()]);
+        assert_eq!(status(&made), 2);
+        let said = json(&made)["error"].as_str().unwrap().to_string();
+        assert!(said.contains("the folder in which the day's session.toml lies"), "{said}");
+    }
+    for camera in ["west", "east"] {
+        fs::remove_dir_all(heap.path().join(camera)).unwrap();
+        fs::create_dir(heap.path().join(camera)).unwrap();
+    }
+    let made = heap.gather(&[]);
+    assert_eq!(status(&made), 2, "{}", text(&made.stdout));
+    let said = json(&made)["error"].as_str().unwrap().to_string();
+    assert!(said.contains("there is no clip to gather") && said.contains("west is empty"), "{said}");
 }
 
 /// Two takes in one clip a phone, a card before each, filmed at 30 frames a second to be quick: the tip is found at that.

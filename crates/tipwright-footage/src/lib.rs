@@ -21,7 +21,7 @@ mod stills;
 use std::path::Path;
 use std::sync::Once;
 
-use tipwright::model::footage::{ClipInfo, Disc, Footage, FootageError, FrameSource, Sound};
+use tipwright::model::footage::{ClipInfo, Disc, Footage, FootageError, FrameSource, SoundPiece, Window};
 use tipwright::model::{Landmark, RawPixel, Still};
 
 /// Reads clips, sound and stills through FFmpeg, and board corners through OpenCV.
@@ -63,8 +63,8 @@ impl Footage for Reader {
         probe::held_share(path)
     }
 
-    fn sound(&self, path: &Path) -> Result<Option<Sound>, FootageError> {
-        sound::read(path)
+    fn hear(&self, path: &Path, to: &mut dyn FnMut(SoundPiece<'_>)) -> Result<(), FootageError> {
+        sound::hear(path, to)
     }
 
     fn still_luma(&self, path: &Path) -> Result<(Vec<u8>, [u32; 2]), FootageError> {
@@ -85,8 +85,8 @@ impl Footage for Reader {
         board::board_count(luma, size_px)
     }
 
-    fn dark_squares(&self, luma: &[u8], size_px: [u32; 2]) -> Vec<[RawPixel; 4]> {
-        shapes::dark_squares(luma, size_px)
+    fn dark_squares(&self, luma: &[u8], size_px: [u32; 2], within: Window) -> Vec<[RawPixel; 4]> {
+        shapes::dark_squares(luma, size_px, within)
     }
 
     fn dark_discs(&self, luma: &[u8], size_px: [u32; 2]) -> Vec<Disc> {

@@ -1,14 +1,14 @@
 //! Dark squares and discs on lighter ground, by OpenCV: what is darker than its surroundings, outlined and taken for four corners or
 //! for an ellipse. Which of them is a card `tipwright::cards` tells, which a part of a board `tipwright::lens`.
 
-use opencv::core::{Mat, Point, Size, Vector};
+use opencv::core::{Mat, Point, Rect, Size, Vector};
 use opencv::imgproc::{
     ADAPTIVE_THRESH_MEAN_C, CHAIN_APPROX_NONE, RETR_LIST, THRESH_BINARY_INV, adaptive_threshold,
     approx_poly_dp, arc_length, blur_def, contour_area, convex_hull_def, find_contours, fit_ellipse,
     is_contour_convex,
 };
 use tipwright::model::RawPixel;
-use tipwright::model::footage::Disc;
+use tipwright::model::footage::{Disc, Window};
 
 use crate::board::one_thread;
 
@@ -32,36 +32,43 @@ const DISC_OFF_PX: f64 = 0.4;
 const DISC_AXES: f64 = 0.34;
 /// Farthest that the four corners' outline may run beside the seen one, as a share of its length.
 const OFF_SHARE: f64 = 0.04;
+/// Smallest side of what is searched.
+const LEAST_SIDE_PX: u32 = 16;
 /// Share of what an outline spans that must be dark in it: of a card's square with its rim open half is.
 const LEAST_DARK: f64 = 0.3;
 /// Least area against that of an upright square of the same outline: a square tilted by 60 degrees has half.
 const LEAST_AREA: f64 = 0.35;
 
-/// Four corners of everything that may be a card's square.
+/// Four corners of everything that may be a card's square in a part of a picture.
 #[must_use]
-pub fn dark_squares(luma: &[u8], size_px: [u32; 2]) -> Vec<[RawPixel; 4]> {
+pub fn dark_squares(luma: &[u8], size_px: [u32; 2], within: Window) -> Vec<[RawPixel; 4]> {
     let [w, h] = size_px;
-    if w < 16 || h < 16 || luma.len() != w as usize * h as usize {
+    let holds =
+        |k: usize| within.from_px[k].checked_add(within.size_px[k]).is_some_and(|end| end <= size_px[k]);
+    let is_large = within.size_px.iter().all(|side| *side >= LEAST_SIDE_PX);
+    if !is_large || !holds(0) || !holds(1) || luma.len() != w as usize * h as usize {
         return Vec::new();
     }
-    search_squares(luma, size_px).unwrap_or_default()
+    search_squares(luma, size_px, within).unwrap_or_default()
 }
 
 /// Ellipses of everything that may be a board's disc; of several about one centre the largest.
 #[must_use]
 pub fn dark_discs(luma: &[u8], size_px: [u32; 2]) -> Vec<Disc> {
     let [w, h] = size_px;
-    if w < 16 || h < 16 || luma.len() != w as usize * h as usize {
+    if w < LEAST_SIDE_PX || h < LEAST_SIDE_PX || luma.len() != w as usize * h as usize {
         return Vec::new();
     }
     search_discs(luma, size_px).unwrap_or_default()
 }
 
-/// Outlines of what is darker than its surroundings.
-fn outlines(luma: &[u8], [w, h]: [u32; 2]) -> opencv::Result<Vector<Vector<Point>>> {
+/// Outlines of what is darker than its surroundings in a part of a picture, by the part's own pixels.
+fn outlines(luma: &[u8], [w, h]: [u32; 2], within: Window) -> opencv::Result<Vector<Vector<Point>>> {
     one_thread();
     let side = f64::from(w.max(h));
     let picture = Mat::new_rows_cols_with_data(h as i32, w as i32, luma)?;
+    let ([x, y], [columns, rows]) = (within.from_px.map(|v| v as i32), within.size_px.map(|v| v as i32));
+    let picture = Mat::roi(&picture, Rect::new(x, y, columns, rows))?;
     let around = (AROUND_SHARE * side) as i32 | 1;
     let (mut smooth, mut dark) = (Mat::default(), Mat::default());
     blur_def(&picture, &mut smooth, Size::new(MEAN_PX, MEAN_PX))?;
@@ -77,10 +84,11 @@ fn has_length(points: usize, [w, h]: [u32; 2], share: [f64; 2]) -> bool {
     (share[0] * side..=share[1] * side).contains(&(points as f64))
 }
 
-fn search_squares(luma: &[u8], size_px: [u32; 2]) -> opencv::Result<Vec<[RawPixel; 4]>> {
+fn search_squares(luma: &[u8], size_px: [u32; 2], within: Window) -> opencv::Result<Vec<[RawPixel; 4]>> {
     let mut out = Vec::new();
+    let [left, top] = within.from_px.map(f64::from);
     let (mut corners, mut hull) = (Vector::<Point>::new(), Vector::<Point>::new());
-    for outline in &outlines(luma, size_px)? {
+    for outline in &outlines(luma, size_px, within)? {
         if !has_length(outline.len(), size_px, SQUARE_SHARE) {
             continue;
         }
@@ -92,7 +100,8 @@ fn search_squares(luma: &[u8], size_px: [u32; 2]) -> opencv::Result<Vec<[RawPixe
                 continue;
             }
         }
-        let corner = |i: usize| corners.get(i).map(|p| RawPixel::new(f64::from(p.x), f64::from(p.y)));
+        let corner =
+            |i: usize| corners.get(i).map(|p| RawPixel::new(left + f64::from(p.x), top + f64::from(p.y)));
         out.push([corner(0)?, corner(1)?, corner(2)?, corner(3)?]);
     }
     Ok(out)
@@ -108,7 +117,7 @@ fn four_corners(outline: &Vector<Point>, corners: &mut Vector<Point>) -> opencv:
 
 fn search_discs(luma: &[u8], size_px: [u32; 2]) -> opencv::Result<Vec<Disc>> {
     let mut found: Vec<(f64, Disc)> = Vec::new();
-    for outline in &outlines(luma, size_px)? {
+    for outline in &outlines(luma, size_px, Window::whole(size_px))? {
         if !has_length(outline.len(), size_px, DISC_SHARE) || outline.len() < 12 {
             continue;
         }
@@ -160,14 +169,26 @@ mod tests {
             for row in 110..150 {
                 luma[row * w + 210..row * w + 250].fill(25);
             }
-            let squares = dark_squares(&luma, [w as u32, h as u32]);
+            let size_px = [w as u32, h as u32];
+            let squares = dark_squares(&luma, size_px, Window::whole(size_px));
             let near = |p: &RawPixel, x: f64, y: f64| (p.x_px - x).abs() < 2.0 && (p.y_px - y).abs() < 2.0;
             let corners = [(209.5, 109.5), (249.5, 109.5), (249.5, 149.5), (209.5, 149.5)];
             let is_it = |s: &[RawPixel; 4]| corners.iter().all(|(x, y)| s.iter().any(|p| near(p, *x, *y)));
             assert!(squares.iter().any(is_it), "before {ground}: {squares:?}");
+            // a part of the picture that holds it gives the same corners, one beside it none
+            let part = |x: u32| Window { from_px: [x, 60], size_px: [150, 150] };
+            let same: Vec<_> = squares.iter().filter(|s| is_it(s)).copied().collect();
+            let in_part = dark_squares(&luma, size_px, part(150));
+            assert_eq!(in_part.into_iter().filter(is_it).collect::<Vec<_>>(), same, "before {ground}");
+            assert!(!dark_squares(&luma, size_px, part(270)).iter().any(is_it), "before {ground}");
         }
-        assert!(dark_squares(&[128; 640 * 360], [640, 360]).is_empty());
-        assert!(dark_squares(&[0; 10], [640, 360]).is_empty());
+        let size_px = [640, 360];
+        assert!(dark_squares(&[128; 640 * 360], size_px, Window::whole(size_px)).is_empty());
+        assert!(dark_squares(&[0; 10], size_px, Window::whole(size_px)).is_empty());
+        for from_px in [[600, 0], [0, 300], [u32::MAX, 0]] {
+            let beyond = Window { from_px, size_px: [100, 100] };
+            assert!(dark_squares(&[128; 640 * 360], size_px, beyond).is_empty());
+        }
     }
 
     #[test]

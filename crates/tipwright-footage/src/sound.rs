@@ -1,10 +1,10 @@
-//! The sound track as mono samples.
+//! The sound track as mono samples, a decoded piece at a time.
 
 use std::path::Path;
 
 use ffmpeg_the_third as ff;
 use ffmpeg_the_third::format::Sample;
-use tipwright::model::footage::{FootageError, Sound};
+use tipwright::model::footage::{FootageError, SoundPiece};
 
 use crate::probe::{look_into, open_index, unreadable};
 
@@ -13,8 +13,8 @@ const GAP_S: f64 = 0.010;
 /// A jump longer than this is a broken stamp, not a gap, seconds.
 const LONGEST_GAP_S: f64 = 60.0;
 
-/// Decodes the whole sound track and averages its channels; `None` without a track or without a sample in it.
-pub(crate) fn read(path: &Path) -> Result<Option<Sound>, FootageError> {
+/// Decodes the sound track, averages its channels and hands over each piece; nothing without a track.
+pub(crate) fn hear(path: &Path, to: &mut dyn FnMut(SoundPiece<'_>)) -> Result<(), FootageError> {
     let mut input = open_index(path)?;
     if input.streams().filter(|s| s.parameters().medium() == ff::media::Type::Audio).count() > 1 {
         // which of several is best is told by what is in them
@@ -28,12 +28,12 @@ pub(crate) fn read(path: &Path) -> Result<Option<Sound>, FootageError> {
     };
     let Some(stream) = input.streams().filter(decodes).min_by_key(|s| (Some(s.index()) != best, s.index()))
     else {
-        return Ok(None);
+        return Ok(());
     };
     let stream_idx = stream.index();
     let time_base_s = f64::from(stream.time_base());
     let parameters = stream.parameters();
-    let Some(codec) = ff::codec::decoder::find(parameters.id()) else { return Ok(None) };
+    let Some(codec) = ff::codec::decoder::find(parameters.id()) else { return Ok(()) };
     let mut context = ff::codec::context::Context::from_parameters(parameters)
         .map_err(|e| unreadable(path, e.to_string()))?;
     // SAFETY: the context is owned and not yet opened. The decoder needs the time base to cut the encoder's priming.
@@ -45,7 +45,7 @@ pub(crate) fn read(path: &Path) -> Result<Option<Sound>, FootageError> {
         // SAFETY: a plain field of a stream of the open input; pictures are then not even read from the file.
         unsafe { (*other.as_mut_ptr()).discard = ff::ffi::AVDiscard::ALL };
     }
-    let mut track = Track { samples: Vec::new(), rate_hz: 0.0, start_s: 0.0, time_base_s };
+    let mut track = Track { piece: Vec::new(), before: 0, rate_hz: 0.0, start_s: 0.0, time_base_s };
     let mut frame = ff::frame::Audio::empty();
     loop {
         let mut packet = ff::Packet::empty();
@@ -57,19 +57,21 @@ pub(crate) fn read(path: &Path) -> Result<Option<Sound>, FootageError> {
         let _ = if more { decoder.send_packet(&packet) } else { decoder.send_eof() };
         while decoder.receive_frame(&mut frame).is_ok() {
             track.add(&frame);
+            if !track.piece.is_empty() {
+                to(SoundPiece { samples: &track.piece, rate_hz: track.rate_hz, start_s: track.start_s });
+            }
         }
         if !more {
-            break;
+            return Ok(());
         }
     }
-    if track.samples.is_empty() || track.rate_hz <= 0.0 {
-        return Ok(None);
-    }
-    Ok(Some(Sound { samples: track.samples, rate_hz: track.rate_hz, start_s: track.start_s }))
 }
 
 struct Track {
-    samples: Vec<f32>,
+    /// What the last frame adds: silence where one is missing before it, and its own.
+    piece: Vec<f32>,
+    /// Samples before these.
+    before: usize,
     rate_hz: f64,
     start_s: f64,
     time_base_s: f64,
@@ -77,28 +79,29 @@ struct Track {
 
 impl Track {
     fn add(&mut self, frame: &ff::frame::Audio) {
+        self.before += self.piece.len();
+        self.piece.clear();
         let rate_hz = f64::from(frame.rate());
         if rate_hz <= 0.0 || (self.rate_hz > 0.0 && (rate_hz - self.rate_hz).abs() > 0.5) {
             return;
         }
         let stamp_s = frame.timestamp().or_else(|| frame.pts()).map(|s| s as f64 * self.time_base_s);
-        if self.samples.is_empty() {
+        if self.before == 0 {
             self.rate_hz = rate_hz;
             self.start_s = stamp_s.unwrap_or(0.0);
         } else if let Some(stamp_s) = stamp_s {
-            let gap_s = stamp_s - self.start_s - self.samples.len() as f64 / rate_hz;
+            let gap_s = stamp_s - self.start_s - self.before as f64 / rate_hz;
             if gap_s > GAP_S && gap_s < LONGEST_GAP_S {
-                let silent = (gap_s * rate_hz).round() as usize;
-                self.samples.resize(self.samples.len() + silent, 0.0);
+                self.piece.resize((gap_s * rate_hz).round() as usize, 0.0);
             }
         }
         // SAFETY: plain field of an allocated frame.
         let channels = unsafe { (*frame.as_ptr()).ch_layout.nb_channels };
         let channels = usize::try_from(channels).unwrap_or(0).max(1);
         let count = frame.samples();
-        let start = self.samples.len();
-        self.samples.resize(start + count, 0.0);
-        let out = &mut self.samples[start..];
+        let start = self.piece.len();
+        self.piece.resize(start + count, 0.0);
+        let out = &mut self.piece[start..];
         for channel in 0..channels {
             mix(frame, channel, channels, out);
         }

@@ -129,7 +129,7 @@ fn files_that_name_other_files_are_refused() {
         let path = folder.path().join(name);
         std::fs::write(&path, text).unwrap();
         let reader = Reader::default();
-        for error in [reader.open_clip(&path, None).err(), reader.sound(&path).err()] {
+        for error in [reader.open_clip(&path, None).err(), reader.hear(&path, &mut |_| {}).err()] {
             assert!(matches!(error, Some(FootageError::Unreadable { .. })), "{name}: {error:?}");
         }
     }

@@ -15,7 +15,7 @@ use rand::RngExt;
 use rayon::prelude::*;
 use tipwright::cards::read::Grey;
 use tipwright::cards::{COUNT, Card, CardSeen, read};
-use tipwright::model::footage::{Footage, Plane};
+use tipwright::model::footage::{Footage, Plane, Window};
 use tipwright_footage::Reader;
 use tipwright_simulate::day::plan::Plan;
 use tipwright_simulate::phone::backdrop::Backdrop;
@@ -216,7 +216,11 @@ fn spec(plan: &Plan, camera_idx: usize, i: usize, folder: &Path) -> ClipSpec {
 
 fn seen(luma: &[u8], size_px: [u32; 2]) -> Vec<CardSeen> {
     let picture = Grey { luma, width: size_px[0] as usize, height: size_px[1] as usize };
-    Reader::default().dark_squares(luma, size_px).iter().filter_map(|s| read(&picture, s)).collect()
+    Reader::default()
+        .dark_squares(luma, size_px, Window::whole(size_px))
+        .iter()
+        .filter_map(|s| read(&picture, s))
+        .collect()
 }
 
 /// What is made of every `step`-th picture of a clip.
@@ -239,7 +243,7 @@ fn without_cards(clips: &[PathBuf], seed: u64) {
         .map(|clip| {
             let mut squares = 0;
             let each = pictures(clip, 1, |luma, size_px| {
-                squares += Reader::default().dark_squares(luma, size_px).len();
+                squares += Reader::default().dark_squares(luma, size_px, Window::whole(size_px)).len();
                 seen(luma, size_px)
             });
             (each.len(), squares, each.into_iter().flatten().collect())
@@ -264,7 +268,7 @@ fn without_cards(clips: &[PathBuf], seed: u64) {
             let luma: Vec<u8> =
                 (0..w * h).map(|i| coarse[(i / w / block) * w.div_ceil(block) + (i % w) / block]).collect();
             let size = [w as u32, h as u32];
-            (Reader::default().dark_squares(&luma, size).len(), seen(&luma, size).len())
+            (Reader::default().dark_squares(&luma, size, Window::whole(size)).len(), seen(&luma, size).len())
         })
         .collect();
     let (squares, wrong) = noisy.iter().fold((0, 0), |(s, w), n| (s + n.0, w + n.1));

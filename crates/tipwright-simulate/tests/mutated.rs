@@ -8,7 +8,7 @@ use std::sync::Mutex;
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
-use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, FrameView, Sound};
+use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, FrameView, SoundPiece};
 use tipwright::model::{Landmark, RawPixel, Still, TakeResults, TakeStatus};
 use tipwright_day::day::{DayConfig, DayError, Event, run};
 use tipwright_day::session::{UsableConfig, usable};
@@ -55,8 +55,8 @@ impl Footage for Short {
     fn probe(&self, path: &Path) -> Result<ClipInfo, FootageError> {
         Reader::default().probe(path)
     }
-    fn sound(&self, path: &Path) -> Result<Option<Sound>, FootageError> {
-        Reader::default().sound(path)
+    fn hear(&self, path: &Path, to: &mut dyn FnMut(SoundPiece<'_>)) -> Result<(), FootageError> {
+        Reader::default().hear(path, to)
     }
     fn still_luma(&self, path: &Path) -> Result<(Vec<u8>, [u32; 2]), FootageError> {
         Reader::default().still_luma(path)

@@ -17,7 +17,7 @@ use tipwright::lens::{BoardView, LeftOut, LensConfig, LensError, calibrate, from
 use tipwright::model::Board;
 use tipwright::model::camera::{Picture, Rotation};
 use tipwright::model::footage::{
-    ClipInfo, Footage, FootageError, FrameSource, FrameView, Plane, PlaneData, Planes, Sound,
+    ClipInfo, Footage, FootageError, FrameSource, FrameView, Plane, PlaneData, Planes, SoundPiece,
 };
 use tipwright::model::{Lens, RawPixel};
 
@@ -293,8 +293,8 @@ impl Footage for Fake {
     fn probe(&self, path: &Path) -> Result<ClipInfo, FootageError> {
         Err(FootageError::Missing { path: path.to_path_buf() })
     }
-    fn sound(&self, _: &Path) -> Result<Option<Sound>, FootageError> {
-        Ok(None)
+    fn hear(&self, _: &Path, _: &mut dyn FnMut(SoundPiece<'_>)) -> Result<(), FootageError> {
+        Ok(())
     }
     fn still_luma(&self, path: &Path) -> Result<(Vec<u8>, [u32; 2]), FootageError> {
         let name = path.file_stem().unwrap().to_string_lossy().into_owned();

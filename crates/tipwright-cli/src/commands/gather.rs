@@ -55,6 +55,10 @@ fn tell(gathered: &Gathered, ui: &Ui) {
     let warn = |severity: Severity, about: &str, what: &str, remedy: &str| {
         ui.warn(&Warning::new(severity, about, what, remedy));
     };
+    for empty in &gathered.empty {
+        let remedy = format!("copy its clips there, or name their folder: --from {}=DIR", empty.camera);
+        warn(Severity::Warning, &format!("camera {}", empty.camera), &empty.to_string(), &remedy);
+    }
     for calendar in &gathered.calendars {
         let what = format!(
             "its clock is {:+.1} s against the first camera's, by {} pairs of clips",

@@ -100,13 +100,12 @@ mod tests {
     use super::super::found::EarlierTake;
     use super::super::pair::Calendar;
     use super::super::shown::Way;
+    use super::super::tests::TWO_PHONES;
     use super::*;
     use crate::session::parse_unfinished;
     use std::path::{Path, PathBuf};
     use tipwright::cards::Card;
     use tipwright::model::RawPixel;
-
-    const TEXT: &str = "schema = 2\ntitle = \"a day\"\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.7\n[marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[[camera]]\nname = \"west\"\nlens = \"w.toml\"\n[[camera]]\nname = \"east\"\nlens = \"e.toml\"\n";
 
     fn showing(units: f64, card: Option<Card>) -> Shown {
         let at = RawPixel::new(500.0, 300.0);
@@ -117,7 +116,7 @@ mod tests {
     /// Of a cast that the first phone alone filmed at 100 s: whether it is written, and the reason where it is not.
     fn told(shown: &Shown, paired_s: f64, has_unread: bool, takes: &[EarlierTake]) -> Result<(), String> {
         let folder = tempfile::tempdir().unwrap();
-        let document = Document::read(TEXT).unwrap();
+        let document = Document::read(TWO_PHONES).unwrap();
         let text = document.readable(folder.path());
         let (session, _) = parse_unfinished(&text, &folder.path().join("session.toml"));
         let session = session.unwrap();

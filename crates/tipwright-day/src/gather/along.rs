@@ -1,11 +1,13 @@
 //! A long clip looked along: which cards are held up in it, and when a tip moves as in a cast.
 //!
-//! Pictures that stand alone are quick to decode. Each second one of them is searched for a card; every other second, and every second
-//! after a card, some pictures in a row are searched for the tip's marker and how fast it moves.
+//! Pictures that stand alone are quick to decode. Each second one of them is searched for a card where it does not look as it did when it
+//! was searched before; every other second, and every second after a card, some pictures in a row are searched for the tip's marker and
+//! how fast it moves.
 
 use std::path::Path;
 
 use super::cards::card_in;
+use super::changes::Changes;
 use super::kind::{FAST_SHARE_S, speed};
 use super::shown::{STEP_SHARE, ways_of};
 use crate::session::{BEHIND_S, LookConfig, Session, SessionCamera};
@@ -97,6 +99,7 @@ struct Looker<'a> {
     given: u32,
     /// The first picture given at each look.
     begins: Vec<usize>,
+    changes: Changes,
     cards: Vec<CardAt>,
 }
 
@@ -114,6 +117,7 @@ impl<'a> Looker<'a> {
             left: 0,
             given: 0,
             begins: Vec::new(),
+            changes: Changes::default(),
             cards: Vec::new(),
         }
     }
@@ -154,8 +158,12 @@ impl<'a> Looker<'a> {
                 }
             }
             let at_s = view.pts_s;
-            let card = card_in(&view.now, self.footage, &mut self.luma);
-            self.cards.extend(card.map(|card| CardAt { at_s, card }));
+            let changed = self.changes.parts(&view.now.luma);
+            if let Some(card) = card_in(&view.now, &changed, self.footage, &mut self.luma) {
+                self.cards.push(CardAt { at_s, card });
+                // one that is still there is seen again
+                self.changes.forget();
+            }
             if skipped {
                 self.step_s = (at_s - self.last_s).clamp(STEP_S, SPARSE_S);
             }

@@ -4,7 +4,7 @@ use super::shown::board_in;
 use crate::session::{Phase, Places, Session};
 use tipwright::cards::{Card, Grey, read};
 use tipwright::model::Board;
-use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, FrameView, Planes};
+use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, FrameView, Planes, Window};
 
 /// A card is looked for until then, by the clip's own time.
 const UNTIL_S: f64 = 4.2;
@@ -18,15 +18,30 @@ const BOARD_PLACES: [u32; 2] = [0, 2];
 /// Looks nearer to each other show the same.
 const APART_S: f64 = 0.6;
 
-/// Reads the card in a picture; none where two say different things.
-pub(super) fn card_in(planes: &Planes<'_>, footage: &dyn Footage, luma: &mut Vec<u8>) -> Option<Card> {
+/// Reads the card in these parts of a picture; none where two say different things.
+pub(super) fn card_in(
+    planes: &Planes<'_>,
+    within: &[Window],
+    footage: &dyn Footage,
+    luma: &mut Vec<u8>,
+) -> Option<Card> {
+    if within.is_empty() {
+        return None;
+    }
     let plane = planes.luma;
     plane.to_grey(luma);
-    let squares = footage.dark_squares(luma, [plane.width as u32, plane.height as u32]);
+    let size_px = [plane.width as u32, plane.height as u32];
+    let squares = within.iter().flat_map(|part| footage.dark_squares(luma, size_px, *part));
     let picture = Grey { luma, width: plane.width, height: plane.height };
-    let mut seen = squares.iter().filter_map(|s| read(&picture, s)).map(|s| s.card);
+    let mut seen = squares.filter_map(|s| read(&picture, &s)).map(|s| s.card);
     let first = seen.next()?;
     seen.all(|card| card == first).then_some(first)
+}
+
+/// The same anywhere in it.
+fn card_anywhere(planes: &Planes<'_>, footage: &dyn Footage, luma: &mut Vec<u8>) -> Option<Card> {
+    let whole = Window::whole([planes.luma.width as u32, planes.luma.height as u32]);
+    card_in(planes, &[whole], footage, luma)
 }
 
 /// Places of a clip that look for a card and for the board by the way, and end where one is found: it says what the clip is.
@@ -86,7 +101,7 @@ impl<'a> ByTheWay<'a> {
                 continue;
             }
             self.looked_s.push(view.pts_s);
-            if let Some(card) = card_in(&view.now, self.footage, &mut self.luma) {
+            if let Some(card) = card_anywhere(&view.now, self.footage, &mut self.luma) {
                 return Ok((Some(card), source));
             }
         }
@@ -109,7 +124,7 @@ impl FrameSource for ByTheWay<'_> {
         }
         if view.pts_s < UNTIL_S && !is_near(view.pts_s, &self.looked_s) {
             self.looked_s.push(view.pts_s);
-            self.card = card_in(&view.now, self.footage, &mut self.luma);
+            self.card = card_anywhere(&view.now, self.footage, &mut self.luma);
         }
         if let Some(board) = self.board.filter(|_| BOARD_PLACES.contains(&(view.frame_idx / self.pictures))) {
             self.shows_board =

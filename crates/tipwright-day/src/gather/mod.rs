@@ -6,6 +6,7 @@
 mod alone;
 mod along;
 mod cards;
+mod changes;
 mod document;
 mod found;
 mod kind;
@@ -24,13 +25,13 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use serde::Serialize;
 
-use crate::session::{Finding, LookConfig, Phase, Session, SessionCamera, WHOLE, parse_unfinished};
+use crate::session::{Finding, LookConfig, Phase, Session, SessionCamera, WHOLE, listen, parse_unfinished};
 use document::{Document, DocumentError};
 use found::Clip;
 pub use kind::Kind;
 use pair::{Filmed, Paired};
 use tipwright::model::footage::{Footage, FootageError};
-use tipwright::scene::sound::{Onsets, SoundConfig};
+use tipwright::scene::sound::{OnsetsEar, SoundConfig};
 
 /// A folder with clips of a camera.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -52,7 +53,7 @@ pub fn look_config() -> LookConfig {
 #[derive(Debug, thiserror::Error)]
 pub enum GatherError {
     /// session.toml cannot be read.
-    #[error("cannot be read ({reason}); `tipwright new` writes one: {}", path.display())]
+    #[error("cannot be read ({reason}); give the folder in which the day's session.toml lies, `tipwright new` writes one: {}", path.display())]
     NoSession {
         /// What the system said.
         reason: String,
@@ -82,6 +83,24 @@ pub enum GatherError {
     Folder {
         /// What the system said.
         reason: String,
+        /// Folder.
+        path: PathBuf,
+    },
+    /// No folder has a clip.
+    #[error("there is no clip to gather: {list}; copy each phone's clips ({}) into its camera's folder, or name the folder they lie in, as --from west=DIR: {}", found::ENDINGS.join(", "), path.display())]
+    NoClips {
+        /// What each folder holds.
+        list: String,
+        /// Session's folder.
+        path: PathBuf,
+    },
+    /// One folder would give two cameras the same clips.
+    #[error("the clips in it would be those of camera {first} and of camera {second}; give each camera a folder of its own: {}", path.display())]
+    Shared {
+        /// Name.
+        first: String,
+        /// Name.
+        second: String,
         /// Folder.
         path: PathBuf,
     },
@@ -141,6 +160,27 @@ pub struct Unplaced {
     pub nearest: Option<String>,
 }
 
+/// A folder in which clips of a camera were looked for, and none is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Empty {
+    /// Camera.
+    pub camera: String,
+    /// Folder.
+    pub folder: PathBuf,
+    /// Files in it that are no clips by their endings.
+    pub other_files: usize,
+}
+
+impl std::fmt::Display for Empty {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        let folder = self.folder.display();
+        match self.other_files {
+            0 => write!(f, "{folder} is empty"),
+            n => write!(f, "no clip is among the {n} files in {folder}"),
+        }
+    }
+}
+
 /// Difference of a camera's calendar to the first camera's.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Calendar {
@@ -165,6 +205,8 @@ pub struct Gathered {
     pub takes: Vec<GatheredTake>,
     /// Clips that fit nothing.
     pub unplaced: Vec<Unplaced>,
+    /// Folders without a clip.
+    pub empty: Vec<Empty>,
     /// Calendars.
     pub calendars: Vec<Calendar>,
     /// session.toml has changed.
@@ -199,7 +241,8 @@ pub fn gather(
         return Err(GatherError::NoCamera { camera: heap.camera.clone(), known: known.join(", "), path });
     }
     let named = document.texts();
-    let mut wanted = found::clips_of(&session, heaps)?;
+    let found::Found { clips: mut wanted, empty } = found::clips_of(&session, heaps)?;
+    let copies = found::without_copies(&mut wanted, |c| named.contains(&c.named));
     wanted.retain(|c| !named.contains(&c.named));
     type Looked = Result<(Filmed, shown::Shown), String>;
     let looked: Vec<(Clip, Looked)> = wanted
@@ -243,7 +286,8 @@ pub fn gather(
         phases,
     };
     let (additions, mut gathered) =
-        place::place(&at_hand, &films, &shown, &boards, &paired, &earlier, unread);
+        place::place(&at_hand, &films, &shown, &boards, &paired, &earlier, place::Left { unread, copies });
+    gathered.empty = empty;
     gathered.clips =
         clips.len() + gathered.unplaced.iter().filter(|u| !clips.iter().any(|c| c.named == u.clip)).count();
     let after = document.with(&additions, &folder).map_err(edit)?;
@@ -271,8 +315,9 @@ fn look_at(session: &Session, clip: &Clip, footage: &dyn Footage) -> Result<(Fil
         seen.along = Some(along::look_along(session, camera, &clip.path, footage, &look_config())?);
     }
     let kind = kind::kind_of(&[&seen]);
-    let sound = if kind == Some(Kind::Board) { None } else { footage.sound(&clip.path).ok().flatten() };
-    let onsets = sound.map(|s| Onsets::of(&s.retimed(slow_down, info.duration_s), &SoundConfig::default()));
+    let ear = |rate_hz, start_s| OnsetsEar::new(rate_hz, start_s, &SoundConfig::default());
+    let hear = || listen(footage, &clip.path, slow_down, info.duration_s, &ear);
+    let onsets = if kind == Some(Kind::Board) { None } else { hear().map(OnsetsEar::onsets) };
     let film = Filmed {
         camera_idx: clip.camera_idx,
         recorded_s: info.recorded_unix_s.filter(|s| *s > found::EARLIEST_UNIX_S),

@@ -76,6 +76,14 @@ impl Placed {
     }
 }
 
+/// Clips that were not looked at, with the reason.
+pub(super) struct Left {
+    /// They may be readable later.
+    pub unread: Vec<(Clip, String)>,
+    /// They are others' copies.
+    pub copies: Vec<(Clip, String)>,
+}
+
 /// Decides for every clip.
 pub(super) fn place(
     at: &AtHand<'_>,
@@ -84,7 +92,7 @@ pub(super) fn place(
     boards: &[usize],
     paired: &Paired,
     earlier: &Earlier,
-    unread: Vec<(Clip, String)>,
+    left: Left,
 ) -> (Additions, Gathered) {
     let mut out = Placed::default();
     lenses(at, films, boards, &mut out);
@@ -95,10 +103,10 @@ pub(super) fn place(
         .collect();
     let told: Vec<(&Moment, Option<Kind>)> = paired.moments.iter().zip(kinds).collect();
     let in_time = set_ups::set_ups(at, &told, earlier, &mut out);
-    let alone = Alone::new(at, &told, earlier, paired, &unread);
+    let alone = Alone::new(at, &told, earlier, paired, &left.unread);
     let casts = casts(at, films, shown, &told, paired, &alone, &mut out);
     takes::write(at, casts, &in_time, earlier, &mut out);
-    for (clip, reason) in unread {
+    for (clip, reason) in left.unread.into_iter().chain(left.copies) {
         let camera = at.session.camera[clip.camera_idx].name.to_string();
         out.gathered.unplaced.push(Unplaced { camera, clip: clip.named, reason, nearest: None });
     }

@@ -188,11 +188,10 @@ fn leave_again(at: &AtHand<'_>, clip: usize, used: &BTreeMap<String, String>, ki
 mod tests {
     use super::super::document::{Additions, Document};
     use super::super::found::{Clip, EarlierTake};
+    use super::super::tests::TWO_PHONES;
     use super::*;
     use crate::session::{Session, parse_unfinished};
     use std::path::{Path, PathBuf};
-
-    const TEXT: &str = "schema = 2\ntitle = \"a day\"\n[wand]\nlength_m = 1.0\n[rod]\nlength_m = 2.7\n[marker.tip]\ncolour = \"white\"\ndiameter_mm = 40\n[[camera]]\nname = \"west\"\nlens = \"w.toml\"\n[[camera]]\nname = \"east\"\nlens = \"e.toml\"\n";
 
     /// What was filmed: when it began, how long the second phone's clip is, what it shows.
     type Filmed = (f64, f64, Kind);
@@ -203,8 +202,10 @@ mod tests {
     fn found(filmed: &[Filmed], earlier: &Earlier) -> Found {
         let folder = tempfile::tempdir().unwrap();
         let written = match earlier.openings.is_empty() {
-            true => TEXT.to_string(),
-            false => format!("{TEXT}[scene]\nwand = {{ west = \"west/70.mp4\", east = \"east/70.mp4\" }}\n"),
+            true => TWO_PHONES.to_string(),
+            false => {
+                format!("{TWO_PHONES}[scene]\nwand = {{ west = \"west/70.mp4\", east = \"east/70.mp4\" }}\n")
+            }
         };
         let (session, problems) = parse_unfinished(
             &Document::read(&written).unwrap().readable(folder.path()),

@@ -12,6 +12,24 @@ use tipwright::model::RawPixel;
 use tipwright::model::footage::Sound;
 use tipwright::scene::sound::{Onsets, SoundConfig};
 
+/// session.toml of a day with two phones before anything was gathered.
+pub(super) const TWO_PHONES: &str = r#"schema = 2
+title = "a day"
+[wand]
+length_m = 1.0
+[rod]
+length_m = 2.7
+[marker.tip]
+colour = "white"
+diameter_mm = 40
+[[camera]]
+name = "west"
+lens = "w.toml"
+[[camera]]
+name = "east"
+lens = "e.toml"
+"#;
+
 /// The second phone's calendar is ahead by this, seconds.
 const AHEAD_S: f64 = 431.0;
 

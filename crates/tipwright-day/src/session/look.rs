@@ -10,12 +10,12 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    CameraName, Clips, Finding, Places, SceneClips, Session, SessionCamera, Subject, Take, Usable, set_ups,
-    span_s,
+    CameraName, Clips, Finding, Heard, Places, SceneClips, Session, SessionCamera, Subject, Take, Usable,
+    heard, heard_together, set_ups, span_s,
 };
-use tipwright::model::footage::{Footage, Sound};
+use tipwright::model::footage::Footage;
 use tipwright::model::{Colour, Severity, Still};
-use tipwright::scene::sound::{SoundConfig, SoundError, offset_from_sound};
+use tipwright::scene::sound::SoundError;
 use tipwright::spots::{MarkerLook, SpotsConfig, find_clip};
 
 /// How much is looked at and what is believed.
@@ -292,20 +292,23 @@ fn see(
 
 /// Whether the clips of a take were heard together; when not, whether another take's clip fits.
 fn sounds(session: &Session, take: &Take, footage: &dyn Footage, out: &mut Report<'_>) {
-    let hear = |clip: &PathBuf| footage.sound(&session.resolve(clip)).ok().flatten();
-    let heard: Vec<(&SessionCamera, &PathBuf, Sound)> = known(session, &take.clips)
+    let hear = |take: &Take, camera: &CameraName| {
+        let is_part = take.from_s.is_some() || take.to_s.is_some();
+        heard(session, &take.clips, camera, is_part, footage).filter(|h| h.sound.is_some())
+    };
+    let all: Vec<(&SessionCamera, &PathBuf, Heard)> = known(session, &take.clips)
         .into_iter()
-        .filter_map(|(c, clip)| Some((c, clip, hear(clip)?)))
+        .filter_map(|(c, clip)| Some((c, clip, hear(take, &c.name)?)))
         .collect();
-    let Some(((first, first_clip, first_sound), others)) = heard.split_first() else { return };
-    let config = SoundConfig::default();
-    for (camera, clip, sound) in others {
-        let Err(SoundError::NoClearPeak { .. }) = offset_from_sound(first_sound, sound, &config) else {
+    let Some(((first, first_clip, first_heard), others)) = all.split_first() else { return };
+    for (camera, clip, own) in others {
+        let Some(Err(SoundError::NoClearPeak { .. })) = heard_together(first_heard, own) else {
             continue;
         };
         let fits = |other: &&Take| {
-            let theirs = other.clips.get(&camera.name).filter(|c| c != clip).and_then(hear);
-            theirs.is_some_and(|theirs| offset_from_sound(first_sound, &theirs, &config).is_ok())
+            let theirs = other.clips.get(&camera.name).filter(|c| c != clip);
+            let theirs = theirs.and_then(|_| hear(other, &camera.name));
+            theirs.is_some_and(|theirs| matches!(heard_together(first_heard, &theirs), Some(Ok(_))))
         };
         match session.take.iter().filter(|t| t.take_idx != take.take_idx).find(fits) {
             Some(other) => out.say(

@@ -44,7 +44,7 @@ pub use numbers::{
     AirC, AlongRodM, CaptureFps, ClipTimeS, LineClass, LineMassGM, LineOutM, MarkerMm, OutOfRange, ReadoutMs,
     RodLengthM, WandLengthM,
 };
-pub(crate) use offsets::{Heard, coarse_offset, heard, offset_between, span_s};
+pub(crate) use offsets::{Heard, coarse_offset, heard, heard_together, listen, offset_between, span_s};
 pub(crate) use opened::WHOLE;
 pub(crate) use places::{BEHIND_S, Places};
 pub(crate) use read::parse_unfinished;

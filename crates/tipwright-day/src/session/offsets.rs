@@ -1,7 +1,7 @@
 //! Rough offsets of clips to each other, from what both phones heard or when they say that they began.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::SystemTime;
 
@@ -9,12 +9,13 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::{Clips, Session, Take};
 use tipwright::files::length_and_time;
-use tipwright::model::footage::{ClipInfo, Footage};
+use tipwright::model::footage::{ClipInfo, Ear, Footage};
 use tipwright::model::{CoarseOffset, Scene};
 use tipwright::scene::sound::{
-    Onsets, SoundConfig, correct_by_distance, offset_from_onsets, offset_from_recording,
+    Onsets, OnsetsEar, SoundConfig, SoundError, correct_by_distance, offset_from_onsets,
+    offset_from_recording,
 };
-use tipwright::slap::{Levels, SlapConfig};
+use tipwright::slap::{Levels, LevelsEar, SlapConfig};
 
 /// Beyond this no phone sees a marker: axes that meet there are nearly parallel and say nothing.
 const FARTHEST_CASTER_M: f64 = 40.0;
@@ -64,7 +65,34 @@ pub(crate) struct Heard {
 type Key = (PathBuf, u64, SystemTime, u64);
 static HEARD: Mutex<BTreeMap<Key, Arc<Listened>>> = Mutex::new(BTreeMap::new());
 
-/// Listens to a camera's clip. One track at a time is held whole.
+/// Lets an ear hear a clip whose pictures last `picture_s` (file time) and play `slow_down` times slower than they were captured, by the
+/// clock of capture. `begin` is told samples a second and when the first one is. `None` without sound.
+///
+/// Some phones stretch the sound with the pictures, some leave it as it was heard: what lasts about as long as the pictures was stretched.
+/// How long it lasts is known at its end only, so of a slow clip two ears hear it, and one is right.
+pub(crate) fn listen<E: Ear>(
+    footage: &dyn Footage,
+    clip: &Path,
+    slow_down: f64,
+    picture_s: Option<f64>,
+    begin: &dyn Fn(f64, f64) -> E,
+) -> Option<E> {
+    let factors = if slow_down > 1.0 { vec![1.0, slow_down] } else { vec![1.0] };
+    let (mut ears, mut lasts_s) = (Vec::new(), 0.0);
+    let heard = footage.hear(clip, &mut |piece| {
+        if ears.is_empty() {
+            ears.extend(factors.iter().map(|factor| begin(piece.rate_hz * factor, piece.start_s / factor)));
+        }
+        ears.iter_mut().for_each(|ear| ear.add(piece.samples));
+        lasts_s += piece.samples.len() as f64 / piece.rate_hz;
+    });
+    heard.ok()?;
+    // the middle between the two on a scale of ratios
+    let is_stretched = slow_down > 1.0 && picture_s.is_none_or(|p| lasts_s * slow_down.sqrt() > p);
+    ears.into_iter().nth(usize::from(is_stretched))
+}
+
+/// Listens to a camera's clip.
 pub(crate) fn heard(
     session: &Session,
     clips: &Clips,
@@ -82,10 +110,12 @@ pub(crate) fn heard(
     if let Some(listened) = key.as_ref().and_then(|key| known().get(key).cloned()) {
         return Some(Heard { sound: Some(listened), info });
     }
-    let sound = footage.sound(&path).ok().flatten().map(|s| {
-        let sound = s.retimed(slow_down, info.duration_s);
-        let onsets = Onsets::of(&sound, &SoundConfig::default());
-        Arc::new(Listened { onsets, levels: Levels::of(&sound, &SlapConfig::default()) })
+    let ears = listen(footage, &path, slow_down, info.duration_s, &|rate_hz, start_s| {
+        let levels = LevelsEar::new(rate_hz, start_s, &SlapConfig::default());
+        (OnsetsEar::new(rate_hz, start_s, &SoundConfig::default()), levels)
+    });
+    let sound = ears.map(|(onsets, levels)| {
+        Arc::new(Listened { onsets: onsets.onsets(), levels: levels.map(LevelsEar::levels) })
     });
     if let (Some(key), Some(sound)) = (key, &sound) {
         known().insert(key, Arc::clone(sound));
@@ -119,8 +149,7 @@ pub(crate) fn offset_between(
     pair: [&str; 2],
     scene: Option<&Scene>,
 ) -> Option<CoarseOffset> {
-    if let (Some(a), Some(b)) = (&first.sound, &camera.sound)
-        && let Ok(offset) = offset_from_onsets(&a.onsets, &b.onsets, &SoundConfig::default())
+    if let (Some(a), Some(b), Some(Ok(offset))) = (&first.sound, &camera.sound, heard_together(first, camera))
     {
         let offset = part_s.map_or(offset, |part_s| of_part(&a.onsets, &b.onsets, part_s, offset));
         let away_m = scene.and_then(|s| distances_m(s, pair));
@@ -130,6 +159,12 @@ pub(crate) fn offset_between(
         });
     }
     offset_from_recording(&first.info, &camera.info)
+}
+
+/// Whether two clips that were listened to have a moment in common; `None` where one has no sound.
+pub(crate) fn heard_together(first: &Heard, second: &Heard) -> Option<Result<CoarseOffset, SoundError>> {
+    let (a, b) = (first.sound.as_ref()?, second.sound.as_ref()?);
+    Some(offset_from_onsets(&a.onsets, &b.onsets, &SoundConfig::default()))
 }
 
 /// The offset in a part of the first clip; that of the whole clips, less sure, where nothing is heard in it.
@@ -170,9 +205,7 @@ fn distances_m(scene: &Scene, pair: [&str; 2]) -> Option<[f64; 2]> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
-
-    use tipwright::model::footage::{FootageError, FrameSource, Sound};
+    use tipwright::model::footage::{FootageError, FrameSource, SoundPiece};
     use tipwright::model::{CameraPose, Picture, RawPixel, Rotation, SceneCamera};
 
     use super::*;
@@ -212,13 +245,13 @@ mod tests {
                 has_sound: true,
             })
         }
-        fn sound(&self, path: &Path) -> Result<Option<Sound>, FootageError> {
+        fn hear(&self, path: &Path, to: &mut dyn FnMut(SoundPiece<'_>)) -> Result<(), FootageError> {
             let k = usize::from(path.ends_with("slow.mp4"));
             let slow = if k == 1 && self.stretched { 8.0 } else { 1.0 };
             let rate_hz = 48_000.0;
             let heard_s = 2.0 + self.away_m[k] / 342.2 - STARTED_S[k];
             let mut noise = 1_u32 + k as u32;
-            let samples = (0..(LASTS_S * slow * rate_hz) as usize)
+            let samples: Vec<f32> = (0..(LASTS_S * slow * rate_hz) as usize)
                 .map(|i| {
                     noise = noise.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
                     let hiss = (f64::from(noise >> 8) / f64::from(1 << 24) - 0.5) * 0.01;
@@ -227,7 +260,9 @@ mod tests {
                     (hiss + clap) as f32
                 })
                 .collect();
-            Ok(Some(Sound { samples, rate_hz, start_s: 0.0 }))
+            // pieces as decoders give them
+            samples.chunks(1024).for_each(|samples| to(SoundPiece { samples, rate_hz, start_s: 0.0 }));
+            Ok(())
         }
         fn still_luma(&self, path: &Path) -> Result<(Vec<u8>, [u32; 2]), FootageError> {
             Err(FootageError::Missing { path: path.to_path_buf() })

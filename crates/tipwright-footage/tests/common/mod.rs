@@ -6,7 +6,7 @@ mod open_data;
 
 pub use open_data::open_data;
 use tipwright::model::RawPixel;
-use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, Sound};
+use tipwright::model::footage::{ClipInfo, Footage, FootageError, FrameSource, SoundPiece};
 use tipwright_footage::board;
 
 /// Stills only.
@@ -19,8 +19,8 @@ impl Footage for Stills {
     fn probe(&self, path: &Path) -> Result<ClipInfo, FootageError> {
         Err(FootageError::Missing { path: path.to_path_buf() })
     }
-    fn sound(&self, _: &Path) -> Result<Option<Sound>, FootageError> {
-        Ok(None)
+    fn hear(&self, _: &Path, _: &mut dyn FnMut(SoundPiece<'_>)) -> Result<(), FootageError> {
+        Ok(())
     }
     fn still_luma(&self, path: &Path) -> Result<(Vec<u8>, [u32; 2]), FootageError> {
         use opencv::prelude::*;

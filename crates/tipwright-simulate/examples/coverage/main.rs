@@ -149,11 +149,6 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
     let world = world(seed, options);
     let mut rng = stream(seed, "coverage clips");
     let habit = Habit::ALL[(seed % Habit::ALL.len() as u64) as usize];
-    let plan = TakePlan { manner: Manner::of_person(habit, seed), ..TakePlan::default() };
-    let Ok(motion) = cast_take(&plan, &take_outfit(0.04), seed) else {
-        println!("set-up {seed}: the rod's simulation diverged");
-        return Vec::new();
-    };
     let detector = Detector {
         sigma_px: between(&mut rng, 0.06, 0.16),
         stated: between(&mut rng, 0.8, 1.6),
@@ -219,6 +214,11 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
         return one_camera::rows(seed, habit, &scene, &world, &shoot, options);
     }
     // take
+    let plan = TakePlan { manner: Manner::of_person(habit, seed), ..TakePlan::default() };
+    let Ok(motion) = cast_take(&plan, &take_outfit(0.04), seed) else {
+        println!("set-up {seed}: the rod's simulation diverged");
+        return Vec::new();
+    };
     let take_offset_s = between(&mut rng, -1.0, 1.0);
     let tip = |t: f64| motion.tip_at(t);
     let b1 = |t: f64| motion.rod_point_at(t, BUTTS_M[0]);

@@ -13,9 +13,9 @@ use statrs::function::erf::erfc;
 /// ```
 #[must_use]
 pub fn median(values: impl IntoIterator<Item = f64>) -> Option<f64> {
-    let mut sorted: Vec<f64> = values.into_iter().collect();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied()
+    let mut values: Vec<f64> = values.into_iter().collect();
+    let middle = values.len() / 2;
+    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// Standard normal distribution function; NaN for NaN.

@@ -57,6 +57,23 @@ pub struct Planes<'a> {
     pub full_range: bool,
 }
 
+/// A part of a picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Window {
+    /// First column and row.
+    pub from_px: [u32; 2],
+    /// Columns and rows.
+    pub size_px: [u32; 2],
+}
+
+impl Window {
+    /// All of a picture of this size.
+    #[must_use]
+    pub fn whole(size_px: [u32; 2]) -> Self {
+        Self { from_px: [0; 2], size_px }
+    }
+}
+
 /// One decoded frame, valid until the next is asked for.
 #[derive(Debug, Clone, Copy)]
 pub struct FrameView<'a> {
@@ -145,20 +162,35 @@ pub struct Sound {
     pub start_s: f64,
 }
 
-impl Sound {
-    /// The sound by the clock of capture, of a file that plays `slow_down` times slower than it was captured and whose pictures
-    /// last `picture_s` (file time). Some phones stretch the sound with the pictures, some leave it as it was heard: what lasts
-    /// about as long as the pictures was stretched.
-    #[must_use]
-    pub fn retimed(mut self, slow_down: f64, picture_s: Option<f64>) -> Self {
-        let lasts_s = self.samples.len() as f64 / self.rate_hz;
-        // the middle between the two on a scale of ratios
-        let stretched = picture_s.is_none_or(|p| lasts_s * slow_down.sqrt() > p);
-        if slow_down > 1.0 && stretched {
-            self.rate_hz *= slow_down;
-            self.start_s /= slow_down;
+/// A piece of a mono sound track, valid until the next is handed over.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SoundPiece<'a> {
+    /// Samples, -1 to 1, that follow those of the piece before.
+    pub samples: &'a [f32],
+    /// Samples per second, of the whole track.
+    pub rate_hz: f64,
+    /// Presentation time of the track's first sample on the clip's (not re-timed) clock.
+    pub start_s: f64,
+}
+
+/// What takes in a sound track piece by piece.
+pub trait Ear {
+    /// Takes in the samples that follow.
+    fn add(&mut self, samples: &[f32]);
+}
+
+impl<A: Ear, B: Ear> Ear for (A, B) {
+    fn add(&mut self, samples: &[f32]) {
+        self.0.add(samples);
+        self.1.add(samples);
+    }
+}
+
+impl<E: Ear> Ear for Option<E> {
+    fn add(&mut self, samples: &[f32]) {
+        if let Some(ear) = self {
+            ear.add(samples);
         }
-        self
     }
 }
 
@@ -262,11 +294,11 @@ pub trait Footage: Sync {
         let _ = path;
         None
     }
-    /// The sound track, mono; `None` without one.
+    /// Hands over the sound track, mono, piece by piece: an hour of it is not to be held. Nothing is handed over without one.
     ///
     /// # Errors
     /// As [`Footage::open_clip`].
-    fn sound(&self, path: &Path) -> Result<Option<Sound>, FootageError>;
+    fn hear(&self, path: &Path, to: &mut dyn FnMut(SoundPiece<'_>)) -> Result<(), FootageError>;
     /// A still picture as upright 8-bit luma: samples, width, height.
     ///
     /// # Errors
@@ -281,10 +313,10 @@ pub trait Footage: Sync {
         let _ = (luma, size_px);
         None
     }
-    /// Four corners, in turn, of dark squares on lighter ground: where a card may be held up, codes of a board. Empty when the reader
-    /// cannot tell.
-    fn dark_squares(&self, luma: &[u8], size_px: [u32; 2]) -> Vec<[RawPixel; 4]> {
-        let _ = (luma, size_px);
+    /// Four corners, in turn, of dark squares on lighter ground in a part of a picture: where a card may be held up, codes of a board. What
+    /// counts as one is measured by the whole picture, whatever the part. Empty when the reader cannot tell.
+    fn dark_squares(&self, luma: &[u8], size_px: [u32; 2], within: Window) -> Vec<[RawPixel; 4]> {
+        let _ = (luma, size_px, within);
         Vec::new()
     }
     /// Dark discs on lighter ground. Empty when the reader cannot tell.

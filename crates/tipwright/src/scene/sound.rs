@@ -7,11 +7,18 @@
 //! not. A clear peak stands out from the rest of the correlation by several standard deviations.
 //! Sound travels at 331.3 + 0.606 T m/s: 2.9 ms per metre. Where the distances of the source are known, correct by them.
 
+mod onsets;
+
 use realfft::RealFftPlanner;
+use realfft::num_complex::Complex;
 
 use crate::math::median;
 use crate::model::footage::{ClipInfo, Sound};
 use crate::model::{CoarseOffset, OffsetSource};
+pub use onsets::{Onsets, OnsetsEar};
+
+/// Of tracks that are together longer than this, steps, the longer one is correlated in blocks of it and more: nine minutes.
+const BLOCK: usize = 1 << 18;
 
 /// Settings of the correlation.
 #[derive(Debug, Clone, PartialEq)]
@@ -112,39 +119,6 @@ pub fn offset_from_sound(
     offset_from_onsets(&Onsets::of(first, config), &Onsets::of(second, config), config)
 }
 
-/// What of a sound track is compared: its onsets, a hundredth of its size, so that long tracks need not be held side by side.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Onsets {
-    /// Rise of the log energy, [`SoundConfig::envelope_hz`] steps a second.
-    rise: Vec<f64>,
-    /// Time of the first sample.
-    start_s: f64,
-}
-
-impl Onsets {
-    /// Of a track.
-    #[must_use]
-    pub fn of(sound: &Sound, config: &SoundConfig) -> Self {
-        Self { rise: onsets(sound, config), start_s: sound.start_s }
-    }
-
-    /// The part between two times of the clip's clock.
-    #[must_use]
-    pub fn part(&self, [from_s, to_s]: [f64; 2], config: &SoundConfig) -> Self {
-        let place = |t_s: f64| ((t_s - self.start_s) * config.envelope_hz).clamp(0.0, self.rise.len() as f64);
-        let (from, to) = (place(from_s).floor() as usize, place(to_s).ceil() as usize);
-        Self {
-            rise: self.rise[from.min(to)..to].to_vec(),
-            start_s: self.start_s + from as f64 / config.envelope_hz,
-        }
-    }
-
-    /// Length, seconds.
-    fn length_s(&self, config: &SoundConfig) -> f64 {
-        self.rise.len() as f64 / config.envelope_hz
-    }
-}
-
 /// The same from onsets.
 ///
 /// # Errors
@@ -194,45 +168,44 @@ pub fn likeness(first: &Onsets, second: &Onsets, config: &SoundConfig) -> Result
         return Err(SoundError::Silent);
     }
     // long tracks are mostly noise, and its rises add up
-    let both_s = first.length_s(config).min(second.length_s(config));
-    let (loud_a, loud_b);
-    let (a, b) = if both_s > config.noisy_s {
-        (loud_a, loud_b) = (loud(a), loud(b));
-        (&loud_a, &loud_b)
-    } else {
-        (a, b)
+    let mut at = match first.length_s(config).min(second.length_s(config)) > config.noisy_s {
+        true => likenesses(&loud(a), &loud(b)),
+        false => likenesses(a, b),
     };
-    let correlation = correlate(a, b);
-    // Over the energy of both whole tracks, not of the overlap alone: an overlap that holds one clap of each fits it
-    // perfectly whichever claps they are, while the right lag explains most of what was heard.
-    let whole = (energy(a) * energy(b)).sqrt();
-    // lag l: a[i + l] goes with b[i]
-    let lags: Vec<(i64, f64)> = (-(m as i64) + shortest as i64..=(n as i64) - shortest as i64)
-        .map(|lag| {
-            let index = lag.rem_euclid(correlation.len() as i64) as usize;
-            (lag, correlation[index] / whole)
-        })
-        .collect();
-    let (best_lag, best) =
-        lags.iter().copied().max_by(|p, q| p.1.total_cmp(&q.1)).ok_or(SoundError::Silent)?;
-    let middle = median(lags.iter().map(|l| l.1)).ok_or(SoundError::Silent)?;
-    let away = median(lags.iter().map(|l| (l.1 - middle).abs())).ok_or(SoundError::Silent)?;
+    // lags at which enough of both lies beside the other
+    let first_lag = shortest as i64 - m as i64;
+    at.truncate(n + m - shortest);
+    at.drain(..shortest - 1);
+    let (best_i, best) =
+        at.iter().copied().enumerate().max_by(|p, q| p.1.total_cmp(&q.1)).ok_or(SoundError::Silent)?;
+    let middle = median(at.iter().copied()).ok_or(SoundError::Silent)?;
+    let away = median(at.iter().map(|l| (l - middle).abs())).ok_or(SoundError::Silent)?;
     // 1.4826: median absolute deviation of a normal distribution to its standard deviation
     let spread = (1.4826 * away).max(1e-12);
     let prominence = (best - middle) / spread;
-    let apart = (0.1 * config.envelope_hz) as i64;
-    let rival =
-        lags.iter().filter(|l| (l.0 - best_lag).abs() > apart).map(|l| l.1).fold(0.0, f64::max) / best;
+    let apart = (0.1 * config.envelope_hz) as usize;
+    let others = at.iter().enumerate().filter(|(i, _)| i.abs_diff(best_i) > apart);
+    let rival = others.map(|(_, l)| *l).fold(0.0, f64::max) / best;
     if !(best > 0.0 && prominence >= config.least_prominence && rival <= config.most_rival) {
         return Err(SoundError::NoClearPeak { prominence, rival });
     }
-    let at = |lag: i64| lags.iter().find(|l| l.0 == lag).map_or(0.0, |l| l.1);
-    let (left, right) = (at(best_lag - 1), at(best_lag + 1));
+    let beside = |i: Option<usize>| i.and_then(|i| at.get(i)).copied().unwrap_or(0.0);
+    let (left, right) = (beside(best_i.checked_sub(1)), beside(Some(best_i + 1)));
     let bend = left - 2.0 * best + right;
     let part = if bend < 0.0 { (0.5 * (left - right) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+    let best_lag = first_lag + best_i as i64;
     let value_s = (best_lag as f64 + part) / config.envelope_hz + first.start_s - second.start_s;
     let offset = CoarseOffset { value_s, sd_s: config.sd_s, source: OffsetSource::Sound };
     Ok(Likeness { offset, share: best })
+}
+
+/// How alike two tracks are at every lag, first to last: over the energy of both whole ones, not of the overlap alone. An overlap that holds
+/// one clap of each fits it perfectly whichever claps they are, while the right lag explains most of what was heard.
+fn likenesses(a: &[f64], b: &[f64]) -> Vec<f64> {
+    let whole = (energy(a) * energy(b)).sqrt();
+    let mut by_lag = correlate(a, b);
+    by_lag.iter_mut().for_each(|v| *v /= whole);
+    by_lag
 }
 
 /// What rises by more than twice what rises usually do.
@@ -270,96 +243,50 @@ pub fn offset_from_recording(first: &ClipInfo, second: &ClipInfo) -> Option<Coar
     Some(CoarseOffset { value_s, sd_s: 2.0, source: OffsetSource::RecordingTime })
 }
 
-/// Rise of the log energy of the band-passed sound, `envelope_hz` steps a second.
-fn onsets(sound: &Sound, config: &SoundConfig) -> Vec<f64> {
-    let step = (sound.rate_hz / config.envelope_hz).max(1.0);
-    let count = (sound.samples.len() as f64 / step) as usize;
-    let mut high = OnePole::new(config.band_hz[0], sound.rate_hz);
-    let mut low = OnePole::new(config.band_hz[1].min(0.45 * sound.rate_hz), sound.rate_hz);
-    let mut samples = sound.samples.iter();
-    let mut loud: Vec<f64> = (0..count)
-        .map(|i| {
-            let from = (i as f64 * step) as usize;
-            let to = (((i + 1) as f64 * step) as usize).min(sound.samples.len());
-            let energies = samples.by_ref().take(to - from).map(|s| {
-                let s = f64::from(*s);
-                let s = if s.is_finite() { s } else { 0.0 };
-                low.pass(s - high.pass(s)).powi(2)
-            });
-            energies.sum::<f64>() / (to - from).max(1) as f64
-        })
-        .collect();
-    // the quiet level of this phone is the floor of its logarithm: below it there is only its own noise
-    let mut sorted = loud.clone();
-    sorted.sort_by(f64::total_cmp);
-    let quiet = sorted.get(sorted.len() / 2).copied().unwrap_or(0.0);
-    let peak = sorted.last().copied().unwrap_or(0.0);
-    let floor = quiet.max(1e-6 * peak);
-    if !(floor > 0.0) {
-        return vec![0.0; count];
-    }
-    for l in &mut loud {
-        *l = (*l / floor + 1.0).ln();
-    }
-    let mut rise: Vec<f64> =
-        std::iter::once(0.0).chain(loud.windows(2).map(|w| (w[1] - w[0]).max(0.0))).take(count).collect();
-    let mean = rise.iter().sum::<f64>() / count.max(1) as f64;
-    for r in &mut rise {
-        *r -= mean;
-    }
-    // 6 ms wide: phones a metre apart hear the echo of the ground at other times
-    rise.iter()
-        .enumerate()
-        .map(|(i, r)| 0.5 * r + 0.25 * (rise[i.saturating_sub(1)] + rise[(i + 1).min(count - 1)]))
-        .collect()
-}
-
-struct OnePole {
-    share: f64,
-    state: f64,
-}
-
-impl OnePole {
-    fn new(corner_hz: f64, rate_hz: f64) -> Self {
-        Self { share: 1.0 - (-std::f64::consts::TAU * corner_hz / rate_hz).exp(), state: 0.0 }
-    }
-    fn pass(&mut self, x: f64) -> f64 {
-        self.state += self.share * (x - self.state);
-        self.state
-    }
-}
-
 fn energy(x: &[f64]) -> f64 {
     x.iter().map(|v| v * v).sum()
 }
 
-/// Circular cross-correlation, padded so that no lag wraps: index l (modulo the length) holds sum a[i + l] b[i].
+/// Cross-correlation: at `lag + b.len() - 1` lies the sum of `a[i + lag] b[i]`. The longer one is taken in blocks, so that an hour needs no
+/// more room than its lags do.
 fn correlate(a: &[f64], b: &[f64]) -> Vec<f64> {
-    let size = (a.len() + b.len()).next_power_of_two();
+    let a_is_long = a.len() >= b.len();
+    let (long, short) = if a_is_long { (a, b) } else { (b, a) };
+    let whole = (a.len() + b.len()).next_power_of_two();
+    let size = whole.min(BLOCK.max((2 * short.len()).next_power_of_two()));
     let mut planner = RealFftPlanner::<f64>::new();
     let forward = planner.plan_fft_forward(size);
     let back = planner.plan_fft_inverse(size);
-    let transform = |x: &[f64]| {
-        let mut padded = vec![0.0; size];
+    let mut padded = vec![0.0; size];
+    let mut transform = |x: &[f64], spectrum: &mut [Complex<f64>]| {
         padded[..x.len()].copy_from_slice(x);
-        let mut spectrum = forward.make_output_vec();
-        // cannot fail: both vectors come from the plan
-        let _ = forward.process(&mut padded, &mut spectrum);
-        spectrum
+        padded[x.len()..].fill(0.0);
+        // cannot fail: both slices have the plan's lengths
+        let _ = forward.process(&mut padded, spectrum);
     };
-    let (fa, fb) = (transform(a), transform(b));
-    let mut product: Vec<_> = fa.iter().zip(&fb).map(|(x, y)| x * y.conj()).collect();
-    // a real signal has a real first and last bin
-    if let Some(first) = product.first_mut() {
-        first.im = 0.0;
-    }
-    if let Some(last) = product.last_mut() {
-        last.im = 0.0;
-    }
-    let mut out = vec![0.0; size];
-    let _ = back.process(&mut product, &mut out);
-    for v in &mut out {
-        *v /= size as f64;
+    let (mut of_short, mut product) = (forward.make_output_vec(), forward.make_output_vec());
+    transform(short, &mut of_short);
+    let mut by_lag = vec![0.0; size];
+    let mut out = vec![0.0; (a.len() + b.len()).saturating_sub(1)];
+    let step = size - short.len();
+    for (k, block) in long.chunks(step).enumerate() {
+        transform(block, &mut product);
+        for (x, y) in product.iter_mut().zip(&of_short) {
+            *x = if a_is_long { *x * y.conj() } else { *y * x.conj() };
+        }
+        // a real signal has a real first and last bin
+        product[0].im = 0.0;
+        product[size / 2].im = 0.0;
+        let _ = back.process(&mut product, &mut by_lag);
+        // where lag -(second's length - 1) of the two that were multiplied lies
+        let (second, first_place) = match a_is_long {
+            true => (b.len(), k * step),
+            false => (block.len(), b.len() - k * step - block.len()),
+        };
+        let lags = block.len() + short.len() - 1;
+        for (i, o) in out[first_place..first_place + lags].iter_mut().enumerate() {
+            *o += by_lag[(i + size + 1 - second) % size] / size as f64;
+        }
     }
     out
 }

@@ -5,7 +5,7 @@
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 
 use super::{SlapConfig, middle};
-use crate::model::footage::Sound;
+use crate::model::footage::{Ear, Sound};
 
 const STEP_S: f64 = 0.5e-3;
 /// The background is the median power of a click's length over so much to each side, seconds: gusts last longer than that.
@@ -31,26 +31,9 @@ impl Levels {
     /// Of a track by the clock of its pictures; `None` where its rate does not hold the band.
     #[must_use]
     pub fn of(sound: &Sound, config: &SlapConfig) -> Option<Self> {
-        if !(sound.rate_hz > 2.2 * config.band_hz[1] && sound.start_s.is_finite()) {
-            return None;
-        }
-        let mut high = Biquad::new(config.band_hz[0], sound.rate_hz, true);
-        let mut low = Biquad::new(config.band_hz[1], sound.rate_hz, false);
-        let count = (sound.samples.len() as f64 / sound.rate_hz / STEP_S) as usize;
-        let mut samples = sound.samples.iter();
-        let power = (0..count)
-            .map(|step| {
-                let [from, to] =
-                    [step, step + 1].map(|k| (k as f64 * STEP_S * sound.rate_hz).round() as usize);
-                let energy: f64 = samples
-                    .by_ref()
-                    .take(to - from)
-                    .map(|s| low.pass(high.pass(if s.is_finite() { f64::from(*s) } else { 0.0 })).powi(2))
-                    .sum();
-                (energy / (to - from).max(1) as f64) as f32
-            })
-            .collect();
-        Some(Self { power, start_s: sound.start_s })
+        let mut ear = LevelsEar::new(sound.rate_hz, sound.start_s, config)?;
+        ear.add(&sound.samples);
+        Some(ear.levels())
     }
 
     /// The part between two times of the clip's clock.
@@ -59,6 +42,69 @@ impl Levels {
         let place = |t_s: f64| ((t_s - self.start_s) / STEP_S).clamp(0.0, self.power.len() as f64) as usize;
         let (from, to) = (place(from_s), place(to_s));
         Self { power: self.power[from.min(to)..to].to_vec(), start_s: self.start_s + from as f64 * STEP_S }
+    }
+}
+
+/// Makes [`Levels`] of a track that is handed over piece by piece.
+#[derive(Debug)]
+pub struct LevelsEar {
+    high: Biquad,
+    low: Biquad,
+    rate_hz: f64,
+    start_s: f64,
+    /// Samples so far.
+    heard: usize,
+    /// First sample of the step at hand, and the one after its last.
+    from: usize,
+    to: usize,
+    /// Energy of the step at hand, and mean powers of those before.
+    energy: f64,
+    power: Vec<f32>,
+}
+
+impl LevelsEar {
+    /// For a track by the clock of its pictures; `None` where its rate does not hold the band.
+    #[must_use]
+    pub fn new(rate_hz: f64, start_s: f64, config: &SlapConfig) -> Option<Self> {
+        (rate_hz > 2.2 * config.band_hz[1] && start_s.is_finite()).then(|| Self {
+            high: Biquad::new(config.band_hz[0], rate_hz, true),
+            low: Biquad::new(config.band_hz[1], rate_hz, false),
+            rate_hz,
+            start_s,
+            heard: 0,
+            from: 0,
+            to: (STEP_S * rate_hz).round() as usize,
+            energy: 0.0,
+            power: Vec::new(),
+        })
+    }
+
+    /// Levels of what was heard; a step that was begun only is left out.
+    #[must_use]
+    pub fn levels(mut self) -> Levels {
+        // steps end at the nearest sample, the last one maybe half a sample late
+        self.power.truncate((self.heard as f64 / self.rate_hz / STEP_S) as usize);
+        Levels { power: self.power, start_s: self.start_s }
+    }
+}
+
+impl Ear for LevelsEar {
+    fn add(&mut self, mut samples: &[f32]) {
+        while !samples.is_empty() {
+            let (own, left) = samples.split_at(samples.len().min(self.to - self.heard));
+            samples = left;
+            self.heard += own.len();
+            for s in own {
+                let s = if s.is_finite() { f64::from(*s) } else { 0.0 };
+                self.energy += self.low.pass(self.high.pass(s)).powi(2);
+            }
+            if self.heard == self.to {
+                self.power.push((self.energy / (self.to - self.from).max(1) as f64) as f32);
+                self.energy = 0.0;
+                self.from = self.to;
+                self.to = ((self.power.len() + 1) as f64 * STEP_S * self.rate_hz).round() as usize;
+            }
+        }
     }
 }
 
@@ -153,6 +199,7 @@ impl Track {
     }
 }
 
+#[derive(Debug)]
 struct Biquad {
     b: [f64; 3],
     a: [f64; 2],
@@ -211,5 +258,25 @@ mod tests {
         };
         assert!(track(48_000.0, 0.1) && !track(8_000.0, 0.1) && !track(48_000.0, 0.0));
         assert!(!track(48_000.0, f32::NAN) && !track(f64::NAN, 0.1));
+    }
+
+    /// Pieces of any length give the bits of the whole, at rates whose steps hold no whole number of samples too.
+    #[test]
+    fn a_track_in_pieces_has_the_levels_of_the_whole() {
+        let config = SlapConfig::default();
+        for (rate_hz, count, steps) in
+            [(48_000.0, 48_011, 2000), (44_100.0, 44_100, 2000), (44_100.0, 22, 0), (44_100.0, 23, 1)]
+        {
+            let samples: Vec<f32> =
+                (0..count).map(|i| (0.7 * f64::from(i * i % 1013)).sin() as f32).collect();
+            let whole =
+                Levels::of(&Sound { samples: samples.clone(), rate_hz, start_s: 0.1 }, &config).unwrap();
+            assert_eq!(whole.power.len(), steps, "{count} samples at {rate_hz}");
+            for piece in [1, 7, 1024] {
+                let mut ear = LevelsEar::new(rate_hz, 0.1, &config).unwrap();
+                samples.chunks(piece).for_each(|s| ear.add(s));
+                assert_eq!(ear.levels(), whole, "{count} samples at {rate_hz}, {piece} at a time");
+            }
+        }
     }
 }

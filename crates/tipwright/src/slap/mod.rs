@@ -18,8 +18,8 @@ mod tests;
 
 use crate::math::median;
 use crate::model::{Clock, Measured, SlapWord};
-pub use levels::Levels;
 use levels::Track;
+pub use levels::{Levels, LevelsEar};
 
 /// Settings of the listening.
 #[derive(Debug, Clone, PartialEq)]

@@ -9,7 +9,7 @@ use crate::lens::homography::apply;
 use crate::math::median;
 use crate::math::square_words::turns;
 use crate::model::RawPixel;
-use crate::model::footage::Footage;
+use crate::model::footage::{Footage, Window};
 
 /// A code that was read.
 #[derive(Debug, Clone, PartialEq)]
@@ -88,7 +88,7 @@ impl Grey<'_> {
 pub(crate) fn codes(footage: &dyn Footage, luma: &[u8], size_px: [u32; 2]) -> Vec<Code> {
     let grey = Grey { luma, size_px };
     let (mut own, mut others) = (Vec::new(), Vec::new());
-    for square in footage.dark_squares(luma, size_px) {
+    for square in footage.dark_squares(luma, size_px, Window::whole(size_px)) {
         let Some(square) = Square::of(&grey, clockwise(square)) else { continue };
         if let Some(read) = square.read(&grey) {
             add(&mut own, read);

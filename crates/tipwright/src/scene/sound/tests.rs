@@ -1,6 +1,7 @@
 //! Clips whose offset is known.
 
 use super::*;
+use crate::model::footage::Ear;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
@@ -124,4 +125,55 @@ fn hiss_silence_and_regular_ticks_are_refused() {
     assert!(matches!(refused, Err(SoundError::NoClearPeak { .. })), "{refused:?}");
     let short = Sound { samples: vec![0.1; 100], rate_hz: 44_100.0, start_s: 0.0 };
     assert!(matches!(offset_from_sound(&a, &short, &config), Err(SoundError::TooShort { .. })));
+}
+
+/// Pieces of any length give the bits of the whole, at rates whose steps hold no whole number of samples too.
+#[test]
+fn a_track_in_pieces_has_the_onsets_of_the_whole() {
+    let config = SoundConfig::default();
+    let mut rng = ChaCha8Rng::seed_from_u64(8);
+    for rate_hz in [48_000.0, 44_100.0, 8_000.0 / 3.0, 300.0] {
+        let whole = Sound { rate_hz, ..phone(&[0.4, 2.0], 0.0, 5.0, 0.8, 7) };
+        let mut ear = OnsetsEar::new(rate_hz, whole.start_s, &config);
+        let mut left = &whole.samples[..];
+        while !left.is_empty() {
+            let (piece, rest) = left.split_at(rng.random_range(0..3000).min(left.len()));
+            ear.add(piece);
+            left = rest;
+        }
+        let onsets = ear.onsets();
+        assert_eq!(onsets, Onsets::of(&whole, &config), "{rate_hz}");
+        // no step that was begun only, and none lost
+        let steps = whole.samples.len() as f64 / (rate_hz / config.envelope_hz).max(1.0);
+        assert_eq!(onsets.rise.len(), steps as usize, "{rate_hz}");
+    }
+}
+
+/// Against the sums themselves at some lags, whichever is longer, in one block, in several and in a begun one.
+#[test]
+fn truth_blocks_of_a_long_track_are_correlated_as_the_whole() {
+    let mut rng = ChaCha8Rng::seed_from_u64(9);
+    let mut track = |count: usize| -> Vec<f64> { (0..count).map(|_| rng.random_range(-1.0..1.0)).collect() };
+    let (long, short) = (track(700_001), track(3_000));
+    for (a, b) in [
+        (&long[..], &short[..]),
+        (&short, &long),
+        (&long[..2_000], &short),
+        (&long[..300_000], &long[..299_000]),
+    ] {
+        let found = correlate(a, b);
+        assert_eq!(found.len(), a.len() + b.len() - 1);
+        for i in (0..found.len()).step_by(997).chain([found.len() - 1]) {
+            let lag = i as i64 + 1 - b.len() as i64;
+            let from = (-lag).max(0);
+            let count = (a.len() as i64 - lag).min(b.len() as i64) - from;
+            // sums over 300 000 take long
+            if count > 20_000 && !i.is_multiple_of(7) {
+                continue;
+            }
+            let sum: f64 = (from..from + count).map(|k| a[(k + lag) as usize] * b[k as usize]).sum();
+            // rounding of a transform: some units of the last place of the largest sum
+            assert!((found[i] - sum).abs() < 1e-8, "{} {} at {lag}: {} {sum}", a.len(), b.len(), found[i]);
+        }
+    }
 }
