@@ -3,6 +3,7 @@
 mod chain;
 pub mod square_words;
 pub mod statistics;
+pub mod steps;
 mod wide;
 
 pub use chain::worthiest_chain;

@@ -5,6 +5,7 @@
 use std::f64::consts::{FRAC_1_SQRT_2, TAU};
 
 use super::{SlapConfig, middle};
+use crate::math::steps::PowerSteps;
 use crate::model::footage::{Ear, Sound};
 
 const STEP_S: f64 = 0.5e-3;
@@ -50,16 +51,8 @@ impl Levels {
 pub struct LevelsEar {
     high: Biquad,
     low: Biquad,
-    rate_hz: f64,
     start_s: f64,
-    /// Samples so far.
-    heard: usize,
-    /// First sample of the step at hand, and the one after its last.
-    from: usize,
-    to: usize,
-    /// Energy of the step at hand, and mean powers of those before.
-    energy: f64,
-    power: Vec<f32>,
+    power: PowerSteps<f32>,
 }
 
 impl LevelsEar {
@@ -69,42 +62,21 @@ impl LevelsEar {
         (rate_hz > 2.2 * config.band_hz[1] && start_s.is_finite()).then(|| Self {
             high: Biquad::new(config.band_hz[0], rate_hz, true),
             low: Biquad::new(config.band_hz[1], rate_hz, false),
-            rate_hz,
             start_s,
-            heard: 0,
-            from: 0,
-            to: (STEP_S * rate_hz).round() as usize,
-            energy: 0.0,
-            power: Vec::new(),
+            power: PowerSteps::new(STEP_S * rate_hz, f64::round),
         })
     }
 
-    /// Levels of what was heard; a step that was begun only is left out.
+    /// Levels of what was heard.
     #[must_use]
-    pub fn levels(mut self) -> Levels {
-        // steps end at the nearest sample, the last one maybe half a sample late
-        self.power.truncate((self.heard as f64 / self.rate_hz / STEP_S) as usize);
-        Levels { power: self.power, start_s: self.start_s }
+    pub fn levels(self) -> Levels {
+        Levels { power: self.power.whole(), start_s: self.start_s }
     }
 }
 
 impl Ear for LevelsEar {
-    fn add(&mut self, mut samples: &[f32]) {
-        while !samples.is_empty() {
-            let (own, left) = samples.split_at(samples.len().min(self.to - self.heard));
-            samples = left;
-            self.heard += own.len();
-            for s in own {
-                let s = if s.is_finite() { f64::from(*s) } else { 0.0 };
-                self.energy += self.low.pass(self.high.pass(s)).powi(2);
-            }
-            if self.heard == self.to {
-                self.power.push((self.energy / (self.to - self.from).max(1) as f64) as f32);
-                self.energy = 0.0;
-                self.from = self.to;
-                self.to = ((self.power.len() + 1) as f64 * STEP_S * self.rate_hz).round() as usize;
-            }
-        }
+    fn add(&mut self, samples: &[f32]) {
+        self.power.add(samples, |s| self.low.pass(self.high.pass(s)));
     }
 }
 

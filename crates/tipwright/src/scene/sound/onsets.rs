@@ -2,6 +2,7 @@
 
 use super::SoundConfig;
 use crate::math::median;
+use crate::math::steps::PowerSteps;
 use crate::model::footage::{Ear, Sound};
 
 /// What of a sound track is compared: its onsets, a hundredth of its size, so that long tracks need not be held side by side.
@@ -45,61 +46,31 @@ pub struct OnsetsEar {
     high: OnePole,
     low: OnePole,
     start_s: f64,
-    /// Samples to a step of the envelope.
-    step: f64,
-    /// Samples so far.
-    heard: usize,
-    /// First sample of the step at hand, and the one after its last.
-    from: usize,
-    to: usize,
-    /// Energy of the step at hand, and mean ones of those before.
-    energy: f64,
-    loud: Vec<f64>,
+    loud: PowerSteps<f64>,
 }
 
 impl OnsetsEar {
     /// For a track of so many samples a second, whose first one is at `start_s`.
     #[must_use]
     pub fn new(rate_hz: f64, start_s: f64, config: &SoundConfig) -> Self {
-        let step = (rate_hz / config.envelope_hz).max(1.0);
         Self {
             high: OnePole::new(config.band_hz[0], rate_hz),
             low: OnePole::new(config.band_hz[1].min(0.45 * rate_hz), rate_hz),
             start_s,
-            step,
-            heard: 0,
-            from: 0,
-            to: step as usize,
-            energy: 0.0,
-            loud: Vec::new(),
+            loud: PowerSteps::new((rate_hz / config.envelope_hz).max(1.0), f64::floor),
         }
     }
 
-    /// Onsets of what was heard; a step that was begun only is left out.
+    /// Onsets of what was heard.
     #[must_use]
-    pub fn onsets(mut self) -> Onsets {
-        self.loud.truncate((self.heard as f64 / self.step) as usize);
-        Onsets { rise: rises(self.loud), start_s: self.start_s }
+    pub fn onsets(self) -> Onsets {
+        Onsets { rise: rises(self.loud.whole()), start_s: self.start_s }
     }
 }
 
 impl Ear for OnsetsEar {
-    fn add(&mut self, mut samples: &[f32]) {
-        while !samples.is_empty() {
-            let (own, left) = samples.split_at(samples.len().min(self.to - self.heard));
-            samples = left;
-            self.heard += own.len();
-            for s in own {
-                let s = if s.is_finite() { f64::from(*s) } else { 0.0 };
-                self.energy += self.low.pass(s - self.high.pass(s)).powi(2);
-            }
-            if self.heard == self.to {
-                self.loud.push(self.energy / (self.to - self.from).max(1) as f64);
-                self.energy = 0.0;
-                self.from = self.to;
-                self.to = ((self.loud.len() + 1) as f64 * self.step) as usize;
-            }
-        }
+    fn add(&mut self, samples: &[f32]) {
+        self.loud.add(samples, |s| self.low.pass(s - self.high.pass(s)));
     }
 }
 
