@@ -71,8 +71,9 @@ pub(super) fn own_marks(frames: &mut [FrameFound], colour: Colour, all: &Togethe
 
 /// What one shift for all leaves of moves that differ from frame to frame, in their standard deviation. Set with [`OWN_SHIFT`] on the
 /// simulated day of seed 101 (`--days minimal --side-light 55`): there what lasts of the places' errors was 0.03 to 0.2 px, the moves'
-/// spread 0.03 to 0.14. Checked on the clinic day of seed 7, lit from 60 degrees, whose butt markers are so small: rod straight off by 0.88
-/// ms (rms; 1.30 where they were left), largest bends by 5 mm (13), 97 % of all figures inside.
+/// spread 0.03 to 0.14. On the clinic day of seed 7, lit from 60 degrees, whose butt markers are so small and whose arcs (80 % inside) asked for
+/// this: rod straight off by 0.88 ms (rms; 1.30 where they were left), largest bends by 5 mm (13), 97 % of all figures inside. Checked on
+/// seed 8, 40 degrees and seamed balls: 98 % of all figures inside, arcs 90 %.
 const LEAVES: f64 = 1.5;
 /// Standard deviation of such a shift as a share of it.
 const OWN_SHIFT: f64 = 1.0;

@@ -14,6 +14,7 @@ use crate::day::scenery::{LINE, light_of};
 use crate::phone::backdrop::Surroundings;
 use crate::phone::exposure::{STEPS_PER_CODE, luminance_of_luma};
 use crate::phone::play::{Ball, Curve};
+use crate::phone::skin::Skin;
 use crate::phone::sound::Burst;
 
 const SURROUNDINGS: Surroundings = Surroundings {
@@ -169,6 +170,54 @@ fn centroid_of_a_streak_is_true_row_times_included() {
         println!("{rotation:?}: worst {worst:.4} px, rms {rms:.4} px, longest streak {streak:.2} px");
         assert!(streak > 3.0 && worst < 0.03, "{worst}");
     }
+}
+
+/// Mud keeps light from one side of the ball, and what side that is turns with the ball.
+#[test]
+fn mud_turns_with_the_ball() {
+    let spec = spec(Rotation::R0, 1, Path::new(""));
+    let backdrop = Backdrop::new(&spec.camera, &SURROUNDINGS);
+    let (without, _) = pictures(&spec, &backdrop, &Play::default());
+    let off = |skin, turn_rad: f64| {
+        let mut play = ball(|_| SUBJECT);
+        play.skin = skin;
+        // about the line of sight, nearly
+        play.balls[0].turned =
+            Box::new(move |_| UnitQuaternion::from_axis_angle(&Vector3::y_axis(), turn_rad));
+        let (with, truth) = pictures(&spec, &backdrop, &play);
+        let (u, v) = spec.camera.picture.stored_from_upright(truth[0].at);
+        let (cu, cv) = centroid(&with[0], &without[0], 480, (u, v));
+        nalgebra::Vector2::new(cu - u, cv - v)
+    };
+    let [muddy, turned] = [0.0, std::f64::consts::PI].map(|turn_rad| off(Skin::Muddy, turn_rad));
+    println!("{muddy:?} {turned:?}");
+    assert!(muddy.norm() > 0.1 && (muddy + turned).norm() < 0.2 * muddy.norm(), "{muddy:?} {turned:?}");
+    assert!(off(Skin::Even, 0.0).norm() < 0.03);
+}
+
+#[test]
+fn a_cropped_clip_is_the_middle_of_the_picture() {
+    let spec = spec(Rotation::R0, 1, Path::new(""));
+    let backdrop = Backdrop::new(&spec.camera, &SURROUNDINGS);
+    expose(&spec, &backdrop, &ball(|_| SUBJECT), &mut |planes, _| {
+        let part = middle_of(planes, [240, 136]);
+        let (mut all, mut own) = (Vec::new(), Vec::new());
+        for (plane, part, [left, top]) in [
+            (planes.luma, part.luma, [120, 66]),
+            (planes.cb.unwrap(), part.cb.unwrap(), [60, 33]),
+            (planes.cr.unwrap(), part.cr.unwrap(), [60, 33]),
+        ] {
+            plane.to_grey(&mut all);
+            part.to_grey(&mut own);
+            for (row, line) in own.chunks(part.width).enumerate() {
+                let from = (top + row) * plane.width + left;
+                assert_eq!(line, &all[from..from + part.width], "row {row}");
+            }
+        }
+        assert_eq!([part.luma.width, part.luma.height], [240, 136]);
+        Ok(())
+    })
+    .unwrap();
 }
 
 #[test]
