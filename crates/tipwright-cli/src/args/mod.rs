@@ -5,8 +5,10 @@ mod print;
 use std::path::PathBuf;
 use std::sync::LazyLock;
 
+use clap::builder::PossibleValuesParser;
 use clap::{Parser, Subcommand, ValueEnum};
 use tipwright::model::{Colour, Pattern, board_of};
+use tipwright_simulate::day::{DayKind, Skin};
 
 pub use print::{BoardArgs, CardsArgs, SheetArgs};
 
@@ -298,6 +300,11 @@ pub struct CompareArgs {
     pub anonymous: bool,
 }
 
+/// What may be said, of a list of things by name.
+fn names<T, const N: usize>(all: [(&'static str, T); N]) -> PossibleValuesParser {
+    PossibleValuesParser::new(all.map(|(name, _)| name))
+}
+
 #[derive(Debug, clap::Args)]
 pub struct SimulateArgs {
     /// Folder to write the session into; its truth goes into the folder truth within
@@ -305,7 +312,7 @@ pub struct SimulateArgs {
     pub output: PathBuf,
     /// Which day; hour is a clip of an hour a phone that holds twelve takes; heap is two phones' folders as they are copied, for gather: 40 takes in three set-ups under the names that phones give, with
     /// cards held crooked, clips missing and clips that belong to nothing; truth/heap.csv says what each is
-    #[arg(long, default_value = "clinic", value_parser = ["clinic", "hard", "faults", "minimal", "long", "careless", "single", "hour", "heap"])]
+    #[arg(long, default_value = "clinic", value_parser = names(DayKind::ALL))]
     pub days: String,
     /// Same seed, same bytes
     #[arg(long, default_value_t = 1)]
@@ -314,7 +321,7 @@ pub struct SimulateArgs {
     #[arg(long, value_name = "DEGREES", value_parser = clap::value_parser!(u32).range(0..=180))]
     pub side_light: Option<u32>,
     /// Surface of the markers: even paint; seams and thin paint; thin plastic through which light comes; with mud on them
-    #[arg(long, default_value = "even", value_parser = ["even", "seamed", "translucent", "muddy"])]
+    #[arg(long, default_value = "even", value_parser = names(Skin::ALL))]
     pub balls: String,
     /// The line slaps the rod after three strokes of four, so many dB over the background; absent, it is not heard
     #[arg(long, value_name = "DB", allow_negative_numbers = true, value_parser = clap::value_parser!(i32).range(-20..=40))]

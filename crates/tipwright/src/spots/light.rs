@@ -33,6 +33,11 @@ pub(super) fn best(frames: &[FrameFound], colour: Colour) -> Vec<&Found> {
         .collect()
 }
 
+/// All spots of a colour.
+fn of_colour(frames: &mut [FrameFound], colour: Colour) -> impl Iterator<Item = &mut Found> {
+    frames.iter_mut().flat_map(|f| &mut f.found).filter(move |f| f.candidate.colour == colour)
+}
+
 /// Shading in luma and in chroma that these spots show together.
 pub(super) fn shades(known: &[&Found]) -> [Vector2<f32>; 2] {
     [0, 1].map(|k| Lean::together(known.iter().filter_map(|f| f.leans[k].as_ref())))
@@ -46,7 +51,7 @@ pub(super) fn settle(
     colour: Colour,
     shades: &[Vector2<f32>; 2],
 ) {
-    for found in frames.iter_mut().flat_map(|f| &mut f.found).filter(|f| f.candidate.colour == colour) {
+    for found in of_colour(frames, colour) {
         let step = upright(picture, off(found, shades));
         let (dx, dy) = (step.x, step.y);
         let c = &mut found.candidate;
@@ -63,7 +68,7 @@ pub(super) fn settle(
 /// States what a surface that is not even makes of the spots of a colour: as a ball turns, its dark places turn with it, and what fits say of
 /// its shading differs from frame to frame by more than their noise.
 pub(super) fn own_marks(frames: &mut [FrameFound], colour: Colour, all: &Together) {
-    for found in frames.iter_mut().flat_map(|f| &mut f.found).filter(|f| f.candidate.colour == colour) {
+    for found in of_colour(frames, colour) {
         let of = |k: usize| found.leans[k].map_or(0.0, |lean| lean.uneven(all.scatter));
         found.candidate.uneven_px = f64::from(of(0) + of(1));
     }
@@ -82,7 +87,7 @@ const OWN_SHIFT: f64 = 1.0;
 /// is the same everywhere can scatter nothing.
 pub(super) fn shift(frames: &mut [FrameFound], picture: Picture, colour: Colour, all: &Together) {
     let by = upright(picture, all.mean_px);
-    for found in frames.iter_mut().flat_map(|f| &mut f.found).filter(|f| f.candidate.colour == colour) {
+    for found in of_colour(frames, colour) {
         let c = &mut found.candidate;
         c.centre.x_px += by.x;
         c.centre.y_px += by.y;
