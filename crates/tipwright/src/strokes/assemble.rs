@@ -20,7 +20,7 @@ use super::raw::{Allowed, Answer, Raw, RodView, measure_all};
 use super::ring::{self, Ring};
 use super::rod::Rod;
 use super::samples::{rod_samples, samples};
-use super::segment::{FoundStroke, segment};
+use super::segment::{Cut, FoundStroke, Segments, segment};
 use super::times::SeenBy;
 use super::{StrokesError, StrokesOutcome};
 
@@ -31,7 +31,7 @@ const SETS_OFF_S: f64 = 0.05;
 pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<StrokesOutcome, StrokesError> {
     let rod = Rod::of(paths, config)?;
     let mut warnings = Vec::new();
-    let (found, set_aside) = segment(&rod.tip.columns, config);
+    let Segments { found, cut, set_aside } = segment(&rod.tip.columns, config);
     if found.is_empty() {
         warnings.push(Warning::new(
             Severity::Warning,
@@ -66,12 +66,15 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         raws.iter().map(|r| [r.times.t_start_s, r.times.t_peak_s].map(|t| nominal.tip.position(t))).collect();
     let t = &rod.tip.columns.t_s;
     let path = rod.tip.columns.nominal.positions_in_world.iter().copied();
-    let casting = casting(&raws, &ways, &chords, path, (t[0], t[t.len() - 1]), config, &mut warnings);
-    let kinds = kinds(&raws, &casting, &chords, &rod.tip.columns);
+    let (first_s, last_s) = (raws[0].times.t_start_s, raws[raws.len() - 1].times.t_stop_s);
+    let before_s = cut.iter().map(|c| c.to_s).filter(|to_s| *to_s <= first_s).fold(t[0], f64::max);
+    let after_s = cut.iter().map(|c| c.from_s).filter(|s| *s >= last_s).fold(t[t.len() - 1], f64::min);
+    let casting = casting(&raws, &ways, &chords, path, (before_s, after_s), config, &mut warnings);
+    let kinds = kinds(&raws, &cut, &casting, &chords, &rod.tip.columns);
     let strokes: Vec<Stroke> = (0..found.len())
         .into_par_iter()
         .map(|i| {
-            let reasons = reasons(&rod, &raws, &allowed, fell_back[i], i);
+            let reasons = reasons(&rod, &raws, &cut, &allowed, fell_back[i], i);
             let mut made = stroke(
                 &rod,
                 &found,
@@ -95,6 +98,7 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
             Stroke { kind: kinds[i].0, kind_p: kinds[i].1, views, ..made }
         })
         .collect();
+    warnings.extend(not_whole(&rod, &cut));
     if fell_back.iter().any(|f| *f) {
         warnings.push(Warning::new(
             Severity::Warning,
@@ -113,6 +117,37 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
     }
     let rod_rows = rod.pair().is_some().then(|| rod_samples(&rod, &casting));
     Ok(StrokesOutcome { strokes, rod: rod_rows, set_aside, warnings })
+}
+
+/// Says which strokes were left out because they were not seen whole: a clip that begins or ends within the casting is usual, a
+/// tip lost from the pictures in between is not.
+fn not_whole(rod: &Rod<'_>, cuts: &[Cut]) -> Vec<Warning> {
+    let t = &rod.tip.columns.t_s;
+    let (first_s, last_s) = (t[0], t[t.len() - 1]);
+    let at_end = |c: &Cut| c.from_s <= first_s || c.to_s >= last_s;
+    let spans = |at_ends: bool| {
+        let of = cuts.iter().filter(|c| at_end(c) == at_ends);
+        of.map(|c| format!("{:.2} to {:.2} s", c.from_s, c.to_s)).collect::<Vec<_>>().join(", ")
+    };
+    let told = |severity, at_ends, why: &str, remedy: &str| {
+        let spans = spans(at_ends);
+        (!spans.is_empty()).then(|| {
+            Warning::new(severity, "strokes not seen whole", format!("left out, for {why}: {spans}"), remedy)
+        })
+    };
+    let at_ends = told(
+        Severity::Note,
+        true,
+        "what was seen of the tip begins or ends within the stroke",
+        "Start both clips before the pick-up and end them after the delivery",
+    );
+    let within = told(
+        Severity::Warning,
+        false,
+        "the tip was lost from the pictures during the stroke",
+        "Look in the film at what hides the tip there, or whether it leaves a picture; move that tripod back",
+    );
+    at_ends.into_iter().chain(within).collect()
 }
 
 /// Cameras that saw the tip in W: most of them at one instant, for each may miss some.

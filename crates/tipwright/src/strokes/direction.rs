@@ -56,13 +56,21 @@ const LOW: f64 = 0.35;
 /// Share of the tracked samples that are looked at as the lowest.
 const LOWEST: f64 = 0.03;
 
-/// Decides. `ways` are the strokes' horizontal ways, `path` the tracked positions, `span_s` the tracked span.
+impl Casting {
+    /// Which way a movement goes.
+    pub(super) fn direction_of(&self, way: &Vector3<f64>) -> Direction {
+        if (self.cast_from_world * way).x >= 0.0 { Direction::Forward } else { Direction::Back }
+    }
+}
+
+/// Decides. `ways` are the strokes' horizontal ways, `path` the tracked positions, `around_s` where quiet before the first
+/// stroke begins and quiet after the last ends: the tracked span, or a stroke that was not seen whole.
 pub(super) fn casting(
     raws: &[Raw],
     ways: &[Vector3<f64>],
     chords: &[[Point3<f64>; 2]],
     path: impl Iterator<Item = Point3<f64>>,
-    span_s: (f64, f64),
+    around_s: (f64, f64),
     config: &StrokesConfig,
     warnings: &mut Vec<Warning>,
 ) -> Casting {
@@ -73,7 +81,7 @@ pub(super) fn casting(
     } else if let Some(direction) = config.last_stroke {
         (line * if direction == Direction::Forward { last } else { -last }, 1.0)
     } else {
-        let (side, certainty) = vote(raws, ways, &line, lowered(chords, path, &line), span_s, warnings);
+        let (side, certainty) = vote(raws, ways, &line, lowered(chords, path, &line), around_s, warnings);
         (line * side, certainty)
     };
     let directions: Vec<Direction> = ways
@@ -132,7 +140,7 @@ fn vote(
     ways: &[Vector3<f64>],
     line: &Vector3<f64>,
     lowered: Option<f64>,
-    span_s: (f64, f64),
+    around_s: (f64, f64),
     warnings: &mut Vec<Warning>,
 ) -> (f64, f64) {
     let pauses = raws.windows(2).map(|w| w[1].times.t_start_s - w[0].times.t_stop_s);
@@ -141,10 +149,10 @@ fn vote(
     let n = raws.len();
     let sign = |i: usize| ways[i].dot(line).signum();
     let mut votes = Vec::new();
-    if span_s.1 - raws[n - 1].times.t_stop_s > quiet_s {
+    if around_s.1 - raws[n - 1].times.t_stop_s > quiet_s {
         votes.push(QUIET_AFTER * sign(n - 1));
     }
-    if raws[0].times.t_start_s - span_s.0 > quiet_s && n > 1 {
+    if raws[0].times.t_start_s - around_s.0 > quiet_s && n > 1 {
         votes.push(-QUIET_BEFORE * sign(0));
     }
     votes.extend(lowered.map(|side| LOWERED * side));

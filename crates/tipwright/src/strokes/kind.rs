@@ -8,6 +8,8 @@
 //! - whether the rod was lowered toward the water in it, as for a pick-up and after a delivery;
 //! - the ways before and after: a sequence begins with a back cast and ends with a forward cast.
 //!
+//! A stroke of which only a part was seen is no rest: what comes after it is not the first.
+//!
 //! The odds are common practice, checked by `tests/studies/calibration.sh` on simulated takes, whole and cut anywhere.
 
 use nalgebra::Point3;
@@ -18,6 +20,7 @@ use crate::model::{Direction, StrokeKind};
 use super::curve::Columns;
 use super::direction::Casting;
 use super::raw::Raw;
+use super::segment::Cut;
 
 /// Pause taken when the take shows fewer than two, and its scatter: the unrolling of 10 m of line at 20 m/s (2 L / v).
 const USUAL_PAUSE_S: f64 = 1.0;
@@ -46,24 +49,50 @@ const BY_THE_BOOK: f64 = 0.9;
 /// Never more certain than this: what is asked is not independent.
 const MOST_CERTAIN: f64 = 0.99;
 
+/// A stroke of the take, seen whole or not.
+struct Event {
+    start_s: f64,
+    stop_s: f64,
+    is_whole: bool,
+    direction: Direction,
+}
+
+/// Strokes that were measured and those of which a part was seen, in order of time.
+fn events(raws: &[Raw], cuts: &[Cut], casting: &Casting) -> Vec<Event> {
+    let or_peak = |t_s: f64, raw: &Raw| if t_s.is_finite() { t_s } else { raw.times.t_peak_s };
+    let whole = raws.iter().zip(&casting.directions).map(|(raw, direction)| Event {
+        start_s: or_peak(raw.times.t_start_s, raw),
+        stop_s: or_peak(raw.times.t_stop_s, raw),
+        is_whole: true,
+        direction: *direction,
+    });
+    let cut = cuts.iter().map(|c| Event {
+        start_s: c.from_s,
+        stop_s: c.to_s,
+        is_whole: false,
+        direction: casting.direction_of(&c.way),
+    });
+    let mut out: Vec<Event> = whole.chain(cut).collect();
+    out.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    out
+}
+
 /// The likeliest kind of every stroke with its probability.
 pub(super) fn kinds(
     raws: &[Raw],
+    cuts: &[Cut],
     casting: &Casting,
     chords: &[[Point3<f64>; 2]],
     tip: &Columns,
 ) -> Vec<(StrokeKind, f64)> {
-    let n = raws.len();
+    let events = events(raws, cuts, casting);
+    let n = events.len();
     let span_s = (tip.t_s[0], tip.t_s[tip.t_s.len() - 1]);
-    let stop_s = |i: usize| {
-        let t = raws[i].times;
-        if t.t_stop_s.is_finite() { t.t_stop_s } else { t.t_peak_s }
-    };
-    let start_s = |i: usize| {
-        let t = raws[i].times;
-        if t.t_start_s.is_finite() { t.t_start_s } else { t.t_peak_s }
-    };
-    let pauses: Vec<f64> = (1..n).map(|i| (start_s(i) - stop_s(i - 1)).max(0.0)).collect();
+    let pauses: Vec<f64> = events
+        .windows(2)
+        .filter(|w| w.iter().all(|e| e.is_whole))
+        .map(|w| (w[1].start_s - w[0].stop_s).max(0.0))
+        .collect();
     let (pause_s, scatter_s) = match median(pauses.iter().copied()) {
         Some(m) if pauses.len() > 1 => (m, SCATTER * m.max(0.1)),
         _ => (USUAL_PAUSE_S, USUAL_SCATTER_S),
@@ -72,14 +101,14 @@ pub(super) fn kinds(
     let low_m = ends_m - LOW * median(chords.iter().map(|[a, b]| (b - a).norm())).unwrap_or(f64::INFINITY);
     let rests: Vec<f64> = (0..=n)
         .map(|k| {
-            let from_s = if k == 0 { span_s.0 } else { stop_s(k - 1) };
-            let to_s = if k == n { span_s.1 } else { start_s(k) };
+            let (before, after) = (k.checked_sub(1).map(|k| &events[k]), events.get(k));
+            let from_s = before.map_or(span_s.0, |e| e.stop_s);
+            let to_s = after.map_or(span_s.1, |e| e.start_s);
             let gap_s = (to_s - from_s).max(0.0);
-            let at_edge = k == 0 || k == n;
-            let mut log_odds = if at_edge {
-                CUT + ((gap_s - pause_s) / scatter_s).exp().ln_1p().min(MOST)
-            } else {
+            let mut log_odds = if before.is_some() && after.is_some() {
                 BETWEEN + ((gap_s - LONG * pause_s) / scatter_s).clamp(-MOST, MOST)
+            } else {
+                CUT + ((gap_s - pause_s) / scatter_s).exp().ln_1p().min(MOST)
             };
             // strokes that overlap leave nothing between
             let first = tip.t_s.partition_point(|t| *t < from_s);
@@ -91,20 +120,17 @@ pub(super) fn kinds(
             } else if tip.gap_in(from_s, to_s).is_none() && (k == 0 || gap_s > pause_s + LOWERING_S) {
                 log_odds += STAYED_UP;
             }
-            let by_the_book = |direction: Direction, wanted: Direction| {
-                let right = if direction == wanted { casting.certainty } else { 1.0 - casting.certainty };
+            let by_the_book = |e: &Event, wanted: Direction| {
+                let right = if e.direction == wanted { casting.certainty } else { 1.0 - casting.certainty };
                 (2.0 * (right * BY_THE_BOOK + (1.0 - right) * (1.0 - BY_THE_BOOK))).ln()
             };
-            if k < n {
-                log_odds += by_the_book(casting.directions[k], Direction::Back);
-            }
-            if k > 0 {
-                log_odds += by_the_book(casting.directions[k - 1], Direction::Forward);
-            }
+            log_odds += after.map_or(0.0, |e| by_the_book(e, Direction::Back));
+            log_odds += before.map_or(0.0, |e| by_the_book(e, Direction::Forward));
             1.0 / (1.0 + (-log_odds).exp())
         })
         .collect();
-    rests.windows(2).map(|w| likeliest(w[0], w[1])).collect()
+    let with_rests = events.iter().zip(rests.windows(2));
+    with_rests.filter(|(e, _)| e.is_whole).map(|(_, w)| likeliest(w[0], w[1])).collect()
 }
 
 /// From the probabilities of a rest before and after.

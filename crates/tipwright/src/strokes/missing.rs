@@ -7,6 +7,7 @@ use crate::model::figures::Needs;
 
 use super::raw::{Allowed, Raw};
 use super::rod::Rod;
+use super::segment::Cut;
 
 /// Reasons by figure.
 pub(super) type Reasons = BTreeMap<F, String>;
@@ -21,11 +22,13 @@ const ROOM_FOR_TWO_S: f64 = 0.6;
 pub(super) fn reasons(
     rod: &Rod<'_>,
     raws: &[Raw],
+    cuts: &[Cut],
     allowed: &[Allowed],
     fell_back: bool,
     i: usize,
 ) -> Reasons {
     let mut out = Reasons::new();
+    let is_cut = |from_s: f64, to_s: f64| cuts.iter().any(|c| c.from_s < to_s && c.to_s > from_s);
     let bent_before = i > 0 && allowed[i - 1].bend;
     let allowed = &allowed[i];
     for &id in F::ALL {
@@ -57,18 +60,31 @@ pub(super) fn reasons(
         }
     }
     if i == 0 {
+        let why = if is_cut(f64::NEG_INFINITY, raws[i].times.t_start_s) {
+            "the stroke before this one was not seen whole"
+        } else {
+            "the first stroke of the take has none before it"
+        };
         for id in BEFORE {
-            out.insert(id, "the first stroke of the take has none before it".into());
+            out.insert(id, why.into());
         }
     } else if !allowed.pause_before {
         out.insert(F::Creep, "the path has a gap in the pause before".into());
     }
     if i + 1 == raws.len() {
-        out.insert(F::Drift, "the last stroke of the take has none after it".into());
+        let why = if is_cut(raws[i].times.t_stop_s, f64::INFINITY) {
+            "the stroke after this one was not seen whole"
+        } else {
+            "the last stroke of the take has none after it"
+        };
+        out.insert(F::Drift, why.into());
     } else if !allowed.pause_after {
         out.insert(F::Drift, "the path has a gap in the pause after".into());
     }
     gaps(rod, raws, i, &mut out);
+    let is_between = |before: &Raw, after: &Raw| {
+        is_cut(before.times.t_stop_s, after.times.t_start_s) || may_lie_between(rod, before, after)
+    };
     // a neighbour with a gap in its W has no chord to compare with
     if let Some(before) = i.checked_sub(1).map(|k| &raws[k]) {
         if let Some(gap) = rod.tip.columns.gap_in(before.times.t_start_s, before.t_rsp_s) {
@@ -77,7 +93,7 @@ pub(super) fn reasons(
         if rod.tip.columns.gap_in(before.times.t_stop_s - 1e-9, before.times.t_stop_s + 1e-9).is_some() {
             out.insert(F::Pause, "the stop of the stroke before lies in a gap".into());
         }
-        if is_between(rod, before, &raws[i]) {
+        if is_between(before, &raws[i]) {
             for id in BEFORE {
                 out.insert(id, "a stroke between this one and the one before was not seen whole".into());
             }
@@ -88,14 +104,14 @@ pub(super) fn reasons(
             });
         }
     }
-    if raws.get(i + 1).is_some_and(|after| is_between(rod, &raws[i], after)) {
+    if raws.get(i + 1).is_some_and(|after| is_between(&raws[i], after)) {
         out.insert(F::Drift, "a stroke between this one and the one after was not seen whole".into());
     }
     out
 }
 
 /// A stroke may lie in a gap between two that were found: strokes alternate, and in a long gap there is room for two.
-fn is_between(rod: &Rod<'_>, before: &Raw, after: &Raw) -> bool {
+fn may_lie_between(rod: &Rod<'_>, before: &Raw, after: &Raw) -> bool {
     let (from_s, to_s) = (before.times.t_stop_s, after.times.t_start_s);
     let mut gaps = rod.tip.columns.gaps.iter().filter(|g| g.0 < to_s && g.1 > from_s).peekable();
     let same_way = before.plane.zip(after.plane).is_some_and(|(a, b)| a.along.dot(&b.along) > 0.0);

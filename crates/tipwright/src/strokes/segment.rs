@@ -3,7 +3,8 @@
 //! A movement is a stretch in which the tip keeps its way along the main axis of its motion (the eigenvector of the
 //! second moment of velocity weighted by speed squared, so that strokes decide it and walking does not). It is a
 //! stroke when it is fast against the take's other movements, long, and not the rod's ringing after a stop; a
-//! movement that the clip's end or a long gap cuts is set aside. Everything set aside keeps its reason.
+//! movement that the clip's end or a long gap cuts is set aside, and its neighbours are told of it ([`Cut`]). Everything set
+//! aside keeps its reason.
 
 use nalgebra::{Matrix3, SymmetricEigen, Vector3};
 
@@ -34,20 +35,68 @@ struct Movement {
     search: Search,
 }
 
+/// A stroke, as fast as the take's others, that was not seen whole: what of it was.
+#[derive(Debug, Clone)]
+pub(super) struct Cut {
+    pub from_s: f64,
+    pub to_s: f64,
+    /// Which way it goes, unit length.
+    pub way: Vector3<f64>,
+}
+
+/// What the movements of a take are, each in order of time.
+#[derive(Debug, Default)]
+pub(super) struct Segments {
+    pub found: Vec<FoundStroke>,
+    pub cut: Vec<Cut>,
+    pub set_aside: Vec<NotAStroke>,
+}
+
+/// Why a movement is no stroke.
+enum Why {
+    TrackingError { peak_m_s: f64, most_m_s: f64 },
+    Ringing,
+    Slow { peak_m_s: f64, slowest_m_s: f64 },
+    NoStart,
+    NoStop,
+    Short(f64),
+    Brief(f64),
+}
+
+impl std::fmt::Display for Why {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::TrackingError { peak_m_s, most_m_s } => {
+                write!(f, "tip speed {peak_m_s:.0} m/s is over {most_m_s:.0}: a tracking error")
+            }
+            Self::Ringing => f.write_str("the rod ringing after a stop"),
+            Self::Slow { peak_m_s, slowest_m_s } => {
+                write!(
+                    f,
+                    "slow: {peak_m_s:.1} m/s where a stroke of this take has at least {slowest_m_s:.1} m/s"
+                )
+            }
+            Self::NoStart => f.write_str("cut by the start of the tracked span: its start was not seen"),
+            Self::NoStop => f.write_str("cut by the end of the tracked span: its stop was not seen"),
+            Self::Short(chord_m) => write!(f, "short: {chord_m:.2} m"),
+            Self::Brief(lasts_s) => write!(f, "brief: {:.0} ms", lasts_s * 1000.0),
+        }
+    }
+}
+
 /// Finds strokes in order of time.
-pub(super) fn segment(columns: &Columns, config: &StrokesConfig) -> (Vec<FoundStroke>, Vec<NotAStroke>) {
-    let Some(axis) = main_axis(columns) else { return (Vec::new(), Vec::new()) };
+pub(super) fn segment(columns: &Columns, config: &StrokesConfig) -> Segments {
+    let Some(axis) = main_axis(columns) else { return Segments::default() };
     let mut movements = Vec::new();
     for piece_s in pieces(columns, config) {
         movements.extend(movements_in(columns, config, piece_s, axis));
     }
     let reference_m_s = reference_speed(&movements, config);
-    let mut found: Vec<FoundStroke> = Vec::new();
-    let mut set_aside = Vec::new();
+    let Segments { mut found, mut cut, mut set_aside } = Segments::default();
     let mut swing: Option<(f64, f64)> = None;
     for m in movements {
         let verdict = judge(&m, found.last(), swing, reference_m_s, config);
-        swing = verdict.as_ref().err().filter(|r| r.contains(RINGING)).map(|_| (m.times.peak_m_s, m.chord_m));
+        swing = matches!(verdict, Err(Why::Ringing)).then_some((m.times.peak_m_s, m.chord_m));
         match verdict {
             Ok(()) => {
                 let t = m.times;
@@ -60,17 +109,24 @@ pub(super) fn segment(columns: &Columns, config: &StrokesConfig) -> (Vec<FoundSt
                     search,
                 });
             }
-            Err(reason) => {
+            Err(why) => {
                 if m.times.peak_m_s >= config.min_peak_speed_m_s / 2.0
                     && m.chord_m >= config.min_chord_m / 2.0
                 {
-                    set_aside.push(NotAStroke { t_start_s: m.from_s, t_end_s: m.to_s, reason });
+                    if matches!(why, Why::NoStart | Why::NoStop) {
+                        cut.push(Cut { from_s: m.from_s, to_s: m.to_s, way: m.search.way });
+                    }
+                    set_aside.push(NotAStroke {
+                        t_start_s: m.from_s,
+                        t_end_s: m.to_s,
+                        reason: why.to_string(),
+                    });
                 }
             }
         }
     }
     drop_second_movements(columns, config, &mut found, &mut set_aside);
-    (found, set_aside)
+    Segments { found, cut, set_aside }
 }
 
 /// Strokes alternate. Of two in a row the same way, with no gap between in which the other way could have been lost,
@@ -112,8 +168,6 @@ fn drop_second_movements(
     set_aside.sort_by(|a, b| a.t_start_s.total_cmp(&b.t_start_s));
 }
 
-const RINGING: &str = "the rod ringing after a stop";
-
 /// `swing` is the peak and the chord of the movement just before, when that was ringing.
 fn judge(
     m: &Movement,
@@ -121,10 +175,10 @@ fn judge(
     swing: Option<(f64, f64)>,
     reference_m_s: f64,
     config: &StrokesConfig,
-) -> Result<(), String> {
+) -> Result<(), Why> {
     let peak = m.times.peak_m_s;
     if peak > config.max_speed_m_s {
-        return Err(format!("tip speed {peak:.0} m/s is over {:.0}: a tracking error", config.max_speed_m_s));
+        return Err(Why::TrackingError { peak_m_s: peak, most_m_s: config.max_speed_m_s });
     }
     if let Some(last) = last {
         let after_s = m.from_s - last.times.t_stop_s;
@@ -133,27 +187,28 @@ fn judge(
         // a swing that dies out is still the same ringing
         let dies_out = swing.is_some_and(|s| peak <= 1.1 * s.0 && m.chord_m <= 1.1 * s.1);
         if weak && (after_s < config.rebound_within_s || dies_out) {
-            return Err(RINGING.into());
+            return Err(Why::Ringing);
         }
     }
     let slowest = config.min_peak_speed_m_s.max(config.min_peak_share * reference_m_s);
     if peak < slowest {
-        return Err(format!("slow: {peak:.1} m/s where a stroke of this take has at least {slowest:.1} m/s"));
+        return Err(Why::Slow { peak_m_s: peak, slowest_m_s: slowest });
     }
     let edge_s = m.search.step_s;
     if m.times.t_start_s.is_nan() {
-        return Err("cut by the start of the tracked span: its start was not seen".into());
+        return Err(Why::NoStart);
     }
     let ends_with_piece = m.to_s > m.piece_s.1 - edge_s;
     if ends_with_piece && (m.times.t_stop_s.is_nan() || m.times.t_peak_s > m.piece_s.1 - edge_s) {
-        return Err("cut by the end of the tracked span: its stop was not seen".into());
+        return Err(Why::NoStop);
     }
     if m.chord_m < config.min_chord_m {
-        return Err(format!("short: {:.2} m", m.chord_m));
+        return Err(Why::Short(m.chord_m));
     }
     let stop_s = if m.times.t_stop_s.is_finite() { m.times.t_stop_s } else { m.to_s };
-    if stop_s - m.times.t_start_s < config.min_duration_s {
-        return Err(format!("brief: {:.0} ms", (stop_s - m.times.t_start_s) * 1000.0));
+    let lasts_s = stop_s - m.times.t_start_s;
+    if lasts_s < config.min_duration_s {
+        return Err(Why::Brief(lasts_s));
     }
     Ok(())
 }

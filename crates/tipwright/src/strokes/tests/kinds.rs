@@ -2,7 +2,7 @@
 
 use nalgebra::Point3;
 
-use crate::model::{Direction, RodPaths, StrokeKind as K};
+use crate::model::{Direction, FigureId as F, RodPaths, Severity, StrokeKind as K};
 
 use super::made::{FPS, Sequence, path, smooth_step, tip_only};
 use super::{StrokesConfig, StrokesOutcome, measure};
@@ -83,4 +83,29 @@ fn a_clip_that_ends_on_a_back_cast_is_not_certain_of_its_directions() {
     let known = StrokesConfig { forward_in_world: Some([1.0, 0.0]), ..config() };
     let told = measure(&paths, &known).unwrap();
     assert!(told.strokes.iter().all(|s| (s.direction_p - 1.0).abs() < 1e-12));
+}
+
+/// A pick-up whose tip leaves the picture before its stop, and a clip that begins within it: what comes next was called a pick-up, with
+/// "the first stroke of the take has none before it".
+#[test]
+fn a_stroke_that_was_not_seen_whole_is_a_stroke_before() {
+    let (paths, sequence) = cast(4, true);
+    let first_s = sequence.starts_s()[0];
+    // the ramp lasts 0.3 s, the stop 0.1 s
+    let mut lost = paths.clone();
+    lost.tip.samples.retain(|s| s.t_s < first_s + 0.315 || s.t_s > first_s + 0.9);
+    let lost = measure(&lost, &config()).unwrap();
+    let begun = part(&paths, first_s + 0.2, 99.0);
+    for (outcome, severity) in [(&lost, Severity::Warning), (&begun, Severity::Note)] {
+        assert_eq!(kinds(outcome), [K::False, K::False, K::Delivery]);
+        assert!(outcome.strokes[0].kind_p > 0.9, "{}", outcome.strokes[0].kind_p);
+        for id in [F::Pause, F::Opposite, F::Creep] {
+            let why = &outcome.strokes[0].figures.missing[&id];
+            assert!(why.contains("before this one was not seen whole"), "{id:?}: {why}");
+        }
+        let told: Vec<_> = outcome.warnings.iter().filter(|w| w.what.contains("left out")).collect();
+        assert!(told.len() == 1 && told[0].severity == severity, "{:?}", outcome.warnings);
+    }
+    // a whole take says nothing of the kind
+    assert!(!part(&paths, 0.0, 99.0).warnings.iter().any(|w| w.what.contains("left out")));
 }
