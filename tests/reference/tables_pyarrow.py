@@ -175,8 +175,8 @@ def check_spots(take):
 
 
 def check_draws(take, points):
-    """Draws of a measured take lie about its path as its own standard deviations say. A standard deviation of 200 draws has one of 5 %
-    itself; the most of hundreds of instants that go together lies within 4 of those."""
+    """The path's standard deviations are those of its draws, root mean square about the path: the draws' own about their mean are less
+    by what the mean lies off, at most 4 of its standard deviations, 8 % of the variance of 200 draws (files keep six digits)."""
     path = os.path.join(take, "draws.parquet")
     if not os.path.exists(path):
         return
@@ -187,7 +187,7 @@ def check_draws(take, points):
             f"with d as (select t_s, avg({axis}_m) m, stddev({axis}_m) sd from '{path}' group by t_s) "
             f"select min(sd / s{axis}_m), max(sd / s{axis}_m), max(abs(m - {axis}_m) / s{axis}_m) from d join '{points}' using (t_s)"
         ).fetchall()[0]
-        must(0.8 < low and high < 1.2, f"{path}: {axis} scatters by {low:.2f} to {high:.2f} of the path's own sd")
+        must(0.955 < low and high < 1.005, f"{path}: {axis} scatters by {low:.2f} to {high:.2f} of the path's own sd")
         must(off < 4 / math.sqrt(draws), f"{path}: the mean of {axis} lies {off:.2f} sd from the path")
 
 

@@ -149,6 +149,20 @@ impl MarkerPath {
     /// A step of time longer than this many median steps is a gap.
     pub const LONGEST_STEP_FRAMES: f64 = 1.5;
 
+    /// Takes the samples' standard deviations from the draws (root mean square of their errors), so that what is stated of one
+    /// instant and what figures are drawn from is the same error. Without draws they stay.
+    pub fn take_sds_from_draws(&mut self) {
+        let count = self.draws.len();
+        if count == 0 {
+            return;
+        }
+        for (i, sample) in self.samples.iter_mut().enumerate() {
+            let errors = (0..count).filter_map(|k| self.draws.error_m(k, i));
+            let squares: Vector3<f64> = errors.map(|e| e.component_mul(&e)).sum();
+            sample.position_sd_m = (squares / count as f64).map(f64::sqrt);
+        }
+    }
+
     /// Index ranges of the stretches without a gap.
     #[must_use]
     pub fn stretches(&self) -> Vec<std::ops::Range<usize>> {

@@ -160,7 +160,8 @@ pub struct PathConfig {
     pub moved_most_deg: f64,
     /// How a cast may lie to the plane of two hung wands; used where a session has one camera only.
     pub hung_plane: HungPlaneConfig,
-    /// Draws of the joint error. 200 give a standard deviation to 5 %.
+    /// Draws of the joint error, from which every standard deviation of a path and its figures is had. 200 give it to 5 %; fewer
+    /// than 50 are not made.
     pub draws: usize,
     /// Seed of the draws.
     pub seed: u64,

@@ -94,11 +94,16 @@ pub(super) fn write_out(
     }
 }
 
-/// Draws all paths together, what is not known of the vertical included. Where the first camera stands in each draw.
+/// Fewer draws do not tell a standard deviation to 10 %.
+const FEWEST_DRAWS: usize = 50;
+
+/// Draws all paths together, what is not known of the vertical included, and takes the samples' standard deviations from them.
+/// Where the first camera stands in each draw.
 fn put_draws(paths: &mut [MarkerPath], joint: &TakeJoint, config: &PathConfig) -> Vec<Point3<f64>> {
-    let turns = joint.turn.as_ref().map_or_else(Vec::new, |t| t.draws(config.draws, config.seed));
-    let mut centres = Vec::with_capacity(config.draws);
-    for (draw_idx, draw) in joint.solution.draws(config.draws, config.seed).enumerate() {
+    let count = config.draws.max(FEWEST_DRAWS);
+    let turns = joint.turn.as_ref().map_or_else(Vec::new, |t| t.draws(count, config.seed));
+    let mut centres = Vec::with_capacity(count);
+    for (draw_idx, draw) in joint.solution.draws(count, config.seed).enumerate() {
         centres.push(Point3::from(draw.state.centre_m(0)));
         for (marker_idx, path) in paths.iter_mut().enumerate() {
             let mut drawn = joint.solution.draw_of(&draw, marker_idx, &path.samples);
@@ -109,6 +114,7 @@ fn put_draws(paths: &mut [MarkerPath], joint: &TakeJoint, config: &PathConfig) -
             path.draws.push(&path.samples, &drawn);
         }
     }
+    paths.iter_mut().for_each(MarkerPath::take_sds_from_draws);
     centres
 }
 
@@ -140,12 +146,6 @@ fn marker_path(config: &PathConfig, joint: &TakeJoint, marker_idx: usize, frame_
         });
     }
     let again = solution.draw_of(&solution.smoothed_again(), marker_idx, &samples);
-    if let Some(turn) = &joint.turn {
-        // what is not known of the vertical
-        for s in &mut samples {
-            s.position_sd_m = turn.widened(&s.position_in_world, &s.position_sd_m);
-        }
-    }
     MarkerPath { samples, draws: PathDraws::default(), smoothed_again: Some(again) }
 }
 

@@ -4,9 +4,9 @@
 //! The equations about a solution don't know that. A path that is turned in their straight-line way is stretched by the square of the
 //! turn, which costs jerk, and a turn of some degrees looks as if the path's smoothness spoke against it: draws held half of a
 //! tilt of five degrees. So the part of the set-up's covariance that is a common turn is taken out before a take is solved and given
-//! back to its draws and standard deviations as what it is, a turn.
+//! back to its draws as what it is, a turn.
 
-use nalgebra::{DMatrix, Matrix3, Point3, Rotation3, Vector3};
+use nalgebra::{DMatrix, Matrix3, Rotation3, Vector3};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rand_distr::{Distribution, StandardNormal};
@@ -63,12 +63,5 @@ impl LooseTurn {
             Rotation3::new(eigen.eigenvectors * sds.component_mul(&z))
         };
         (0..count).map(|_| one()).collect()
-    }
-
-    /// What it adds to the standard deviation of a place, metres, for each axis.
-    pub fn widened(&self, place: &Point3<f64>, sd_m: &Vector3<f64>) -> Vector3<f64> {
-        let lever = place.coords.cross_matrix();
-        let by_turn = lever * self.0 * lever.transpose();
-        Vector3::from_fn(|i, _| (sd_m[i] * sd_m[i] + by_turn[(i, i)].max(0.0)).sqrt())
     }
 }

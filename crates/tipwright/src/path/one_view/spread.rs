@@ -143,12 +143,5 @@ pub fn spread(markers: &mut [OnRod<'_>], prior: &PlanePrior, centres: &[Point3<f
             marker.path.draws.put(draw_idx, &marker.path.samples, &draw);
         }
     }
-    for marker in markers {
-        let n = marker.path.draws.len().max(1) as f64;
-        for (i, sample) in marker.path.samples.iter_mut().enumerate() {
-            let errors = (0..marker.path.draws.len()).filter_map(|k| marker.path.draws.error_m(k, i));
-            let sum: Vector3<f64> = errors.map(|e| e.map(|x| x * x)).sum();
-            sample.position_sd_m = (sum / n).map(f64::sqrt);
-        }
-    }
+    markers.iter_mut().for_each(|m| m.path.take_sds_from_draws());
 }
