@@ -124,7 +124,8 @@ fn take(person: u64, strokes: u32) -> Option<Take> {
             continue;
         };
         let Some(of) = nearest(&truth, stroke) else { continue };
-        let kind = kind_among(of.stroke, truth.len());
+        // lowering the rod after the delivery is a stroke by its speed alone, of some
+        let kind = kind_among(of.stroke, truth.len().min(strokes as usize));
         cut_kinds.push((stroke.kind_p, stroke.kind == kind));
         cut_directions.push((stroke.direction_p, stroke.direction == of.direction));
     }

@@ -106,6 +106,17 @@ fn a_stroke_that_was_not_seen_whole_is_a_stroke_before() {
         let told: Vec<_> = outcome.warnings.iter().filter(|w| w.what.contains("left out")).collect();
         assert!(told.len() == 1 && told[0].severity == severity, "{:?}", outcome.warnings);
     }
+    // nor is lowering the rod, in which the clip ends, a stroke after the delivery
+    let sequence = Sequence::false_casts(4, 0.6);
+    let end_s = sequence.end_s();
+    let goes_on = tip_only(path(FPS, 0.0, end_s + 1.0, |t| {
+        let on_m = 4.0 * smooth_step((t - end_s - 0.6) / 0.8);
+        Point3::new(sequence.x_m(t) + on_m, 0.0, 3.0)
+    }));
+    let ends = measure(&goes_on, &config()).unwrap();
+    let aside = ends.set_aside.last().unwrap();
+    assert!(aside.t_end_s > end_s + 0.9 && aside.reason.contains("goes on"), "{aside:?}");
+    assert!(!ends.warnings.iter().any(|w| w.what.contains("left out")), "{:?}", ends.warnings);
     // a whole take says nothing of the kind
     assert!(!part(&paths, 0.0, 99.0).warnings.iter().any(|w| w.what.contains("left out")));
 }
