@@ -25,7 +25,7 @@ impl Files<'_> {
             let fps = info.container_fps.map(|fps| fps * slow_down);
             if let Some(fps) = fps.filter(|f| *f < self.config.slowest_fps) {
                 let what = format!(
-                    "{group}camera {camera}: {fps:.2} frames a second: at 20 m/s the tip moves {:.2} m from frame to frame",
+                    "camera {camera}: {fps:.2} frames a second: at 20 m/s the tip moves {:.2} m from frame to frame",
                     20.0 / fps
                 );
                 let remedy = "film at 120 or 240; if this is slow motion, copy the ORIGINAL file from the phone, or set capture_fps";
@@ -33,7 +33,7 @@ impl Files<'_> {
             }
             if !info.has_sound {
                 let what = format!(
-                    "{group}camera {camera}: no sound track, so clocks start from recording times or a search"
+                    "camera {camera}: no sound track, so clocks start from recording times or a search"
                 );
                 self.say(subject, Severity::Note, what, Some(clip), "leave the phone's sound on");
             }

@@ -34,9 +34,8 @@ pub fn why_failed(take: &TakeResults) -> Html {
 /// The list; empty without warnings.
 #[must_use]
 pub fn list(warnings: &[Warning]) -> Html {
-    let mut sorted: Vec<&Warning> = warnings.iter().collect();
-    sorted.sort_by_key(|w| std::cmp::Reverse(w.severity));
-    let lines = sorted
+    let together = Warning::together(warnings);
+    let lines = together
         .iter()
         .map(|w| {
             let (class, word) = match w.severity {

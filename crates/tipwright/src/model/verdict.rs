@@ -38,10 +38,40 @@ impl Warning {
     ) -> Self {
         Self { severity, about: about.into(), what: what.into(), remedy: remedy.into() }
     }
+
+    /// The weightiest first, else in the order they came; what is said of several files or takes in the same words stands once, about
+    /// all of them.
+    #[must_use]
+    pub fn together(warnings: &[Self]) -> Vec<Self> {
+        let mut out: Vec<Self> = Vec::new();
+        for w in warnings {
+            let same = |o: &&mut Self| (o.severity, &o.what, &o.remedy) == (w.severity, &w.what, &w.remedy);
+            match out.iter_mut().find(same) {
+                Some(once) if once.about.split(", ").any(|a| a == w.about) => {}
+                Some(once) => once.about = format!("{}, {}", once.about, w.about),
+                None => out.push(w.clone()),
+            }
+        }
+        out.sort_by_key(|w| std::cmp::Reverse(w.severity));
+        out
+    }
 }
 
 impl std::fmt::Display for Warning {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{}: {}. {}", self.about, self.what, self.remedy)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_said_of_two_files_stands_once() {
+        let slow = |about: &str| Warning::new(Severity::Note, about, "30 frames a second", "film at 120");
+        let heavy = Warning::new(Severity::Warning, "east", "30 frames a second", "film at 120");
+        let got = Warning::together(&[slow("wand.mp4"), heavy.clone(), slow("plumb.mp4"), slow("wand.mp4")]);
+        assert_eq!(got, [heavy, slow("wand.mp4, plumb.mp4")]);
     }
 }
