@@ -10,7 +10,7 @@ use crate::model::{
 
 use super::butt::{counterflex_end_s, rsp_limit_s};
 use super::config::StrokesConfig;
-use super::direction::{Casting, casting};
+use super::direction::{Around, Casting, casting};
 use super::draws;
 use super::figures::{Other, by_draw, doubt, figures};
 use super::kind::kinds;
@@ -66,13 +66,8 @@ pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<Stroke
         raws.iter().map(|r| [r.times.t_start_s, r.times.t_peak_s].map(|t| nominal.tip.position(t))).collect();
     let t = &rod.tip.columns.t_s;
     let path = rod.tip.columns.nominal.positions_in_world.iter().copied();
-    let (first_s, last_s) = (raws[0].times.t_start_s, raws[raws.len() - 1].times.t_stop_s);
-    let before_s = cut.iter().map(|c| c.to_s).filter(|to_s| *to_s <= first_s).fold(t[0], f64::max);
-    let after_s = cut.iter().map(|c| c.from_s).filter(|s| *s >= last_s).fold(t[t.len() - 1], f64::min);
-    let after = cut.iter().rfind(|c| c.from_s >= last_s).map(|c| c.way);
-    let last_seen = after.unwrap_or(ways[ways.len() - 1]);
-    let casting =
-        casting(&raws, &ways, &chords, path, &last_seen, (before_s, after_s), config, &mut warnings);
+    let around = Around::of(&raws, &cut, &ways, (t[0], t[t.len() - 1]));
+    let casting = casting(&raws, &ways, &chords, path, &around, config, &mut warnings);
     let kinds = kinds(&raws, &cut, &casting, &chords, &rod.tip.columns);
     let strokes: Vec<Stroke> = (0..found.len())
         .into_par_iter()

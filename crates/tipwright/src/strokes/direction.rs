@@ -23,6 +23,7 @@ use crate::model::{Direction, Severity, Warning};
 
 use super::config::StrokesConfig;
 use super::raw::Raw;
+use super::segment::Cut;
 
 /// A take's directions.
 #[derive(Debug, Clone)]
@@ -63,15 +64,35 @@ impl Casting {
     }
 }
 
-/// Decides. `ways` are the strokes' horizontal ways, `path` the tracked positions, `around_s` where quiet before the first
-/// stroke begins and quiet after the last ends: the tracked span, or a stroke that was not seen whole.
+/// What lies about the strokes that were measured.
+pub(super) struct Around {
+    /// Where quiet before the first begins and quiet after the last ends: the tracked span, or a stroke that was not seen whole.
+    quiet_s: (f64, f64),
+    /// Way of the last stroke seen, whole or not.
+    last_seen: Vector3<f64>,
+}
+
+impl Around {
+    /// `ways` are the strokes' horizontal ways, `span_s` the tracked span.
+    pub(super) fn of(raws: &[Raw], cuts: &[Cut], ways: &[Vector3<f64>], span_s: (f64, f64)) -> Self {
+        let n = raws.len();
+        let (first_s, last_s) = (raws[0].times.t_start_s, raws[n - 1].times.t_stop_s);
+        let before = cuts.iter().rfind(|c| c.to_s <= first_s);
+        let after = || cuts.iter().filter(|c| c.from_s >= last_s);
+        Self {
+            quiet_s: (before.map_or(span_s.0, |c| c.to_s), after().next().map_or(span_s.1, |c| c.from_s)),
+            last_seen: after().next_back().map_or(ways[n - 1], |c| c.way),
+        }
+    }
+}
+
+/// Decides. `ways` are the strokes' horizontal ways, `path` the tracked positions.
 pub(super) fn casting(
     raws: &[Raw],
     ways: &[Vector3<f64>],
     chords: &[[Point3<f64>; 2]],
     path: impl Iterator<Item = Point3<f64>>,
-    last_seen: &Vector3<f64>,
-    around_s: (f64, f64),
+    around: &Around,
     config: &StrokesConfig,
     warnings: &mut Vec<Warning>,
 ) -> Casting {
@@ -82,9 +103,7 @@ pub(super) fn casting(
     } else if let Some(direction) = config.last_stroke {
         (line * if direction == Direction::Forward { last } else { -last }, 1.0)
     } else {
-        let last_side = last_seen.dot(&line).signum();
-        let lowered = lowered(chords, path, &line);
-        let (side, certainty) = vote(raws, ways, &line, lowered, last_side, around_s, warnings);
+        let (side, certainty) = vote(raws, ways, &line, lowered(chords, path, &line), around, warnings);
         (line * side, certainty)
     };
     let directions: Vec<Direction> = ways
@@ -143,8 +162,7 @@ fn vote(
     ways: &[Vector3<f64>],
     line: &Vector3<f64>,
     lowered: Option<f64>,
-    last_side: f64,
-    around_s: (f64, f64),
+    around: &Around,
     warnings: &mut Vec<Warning>,
 ) -> (f64, f64) {
     let pauses = raws.windows(2).map(|w| w[1].times.t_start_s - w[0].times.t_stop_s);
@@ -152,11 +170,12 @@ fn vote(
     let quiet_s = QUIET * if longest_s > 0.0 { longest_s } else { USUAL_PAUSE_S };
     let n = raws.len();
     let sign = |i: usize| ways[i].dot(line).signum();
+    let last_side = around.last_seen.dot(line).signum();
     let mut votes = Vec::new();
-    if around_s.1 - raws[n - 1].times.t_stop_s > quiet_s {
+    if around.quiet_s.1 - raws[n - 1].times.t_stop_s > quiet_s {
         votes.push(QUIET_AFTER * sign(n - 1));
     }
-    if raws[0].times.t_start_s - around_s.0 > quiet_s && n > 1 {
+    if raws[0].times.t_start_s - around.quiet_s.0 > quiet_s && n > 1 {
         votes.push(-QUIET_BEFORE * sign(0));
     }
     votes.extend(lowered.map(|side| LOWERED * side));
