@@ -43,17 +43,19 @@ impl Warning {
     /// all of them.
     #[must_use]
     pub fn together(warnings: &[Self]) -> Vec<Self> {
-        let mut out: Vec<Self> = Vec::new();
+        let mut out: Vec<(&Self, Vec<&str>)> = Vec::new();
         for w in warnings {
-            let same = |o: &&mut Self| (o.severity, &o.what, &o.remedy) == (w.severity, &w.what, &w.remedy);
+            let same = |(o, _): &&mut (&Self, Vec<&str>)| {
+                (o.severity, &o.what, &o.remedy) == (w.severity, &w.what, &w.remedy)
+            };
             match out.iter_mut().find(same) {
-                Some(once) if once.about.split(", ").any(|a| a == w.about) => {}
-                Some(once) => once.about = format!("{}, {}", once.about, w.about),
-                None => out.push(w.clone()),
+                Some((_, about)) if about.contains(&w.about.as_str()) => {}
+                Some((_, about)) => about.push(&w.about),
+                None => out.push((w, vec![&w.about])),
             }
         }
-        out.sort_by_key(|w| std::cmp::Reverse(w.severity));
-        out
+        out.sort_by_key(|(w, _)| std::cmp::Reverse(w.severity));
+        out.into_iter().map(|(w, about)| Self { about: about.join(", "), ..w.clone() }).collect()
     }
 }
 
@@ -73,5 +75,7 @@ mod tests {
         let heavy = Warning::new(Severity::Warning, "east", "30 frames a second", "film at 120");
         let got = Warning::together(&[slow("wand.mp4"), heavy.clone(), slow("plumb.mp4"), slow("wand.mp4")]);
         assert_eq!(got, [heavy, slow("wand.mp4, plumb.mp4")]);
+        let take = slow("02-before, east");
+        assert_eq!(Warning::together(&[take.clone(), take.clone()]), [take]);
     }
 }

@@ -119,11 +119,17 @@ impl Solution {
         (sum / f64::max(n, 1.0)).sqrt()
     }
 
-    /// Position, velocity and acceleration at a session time; `None` where there is no path.
+    /// Position at a session time; `None` where there is no path.
     #[must_use]
     pub fn position(&self, marker_idx: usize, t_s: f64) -> Option<Point3<f64>> {
-        let locus = self.timeline.locate(t_s)?;
-        Some(self.at_locus(marker_idx, locus).0)
+        Some(self.movement(marker_idx, t_s)?.0)
+    }
+
+    /// Position (m), velocity (m/s) and acceleration (m/s^2) at a session time, without their covariance, which costs more than they do;
+    /// `None` where there is no path.
+    #[must_use]
+    pub fn movement(&self, marker_idx: usize, t_s: f64) -> Option<(Point3<f64>, Vector3<f64>, Vector3<f64>)> {
+        Some(self.at_locus(marker_idx, self.timeline.locate(t_s)?))
     }
 
     fn at_locus(&self, marker_idx: usize, locus: Locus) -> (Point3<f64>, Vector3<f64>, Vector3<f64>) {

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use nalgebra::Point3;
+use nalgebra::{Point3, Vector3};
 
 use super::joint::TakeJoint;
 use super::one_view::spread::{OnRod, spread};
@@ -132,16 +132,18 @@ fn marker_path(config: &PathConfig, joint: &TakeJoint, marker_idx: usize, frame_
         if !bridged {
             continue;
         }
-        let Some(k) = solution.kinematics(marker_idx, *t_s) else { continue };
-        let sd = k.position_sd_m();
-        if !(sd.norm().is_finite() && k.position_in_world.coords.norm().is_finite()) {
+        let Some((position_in_world, velocity_in_world_m_s, _)) = solution.movement(marker_idx, *t_s) else {
+            continue;
+        };
+        if !position_in_world.coords.norm().is_finite() {
             continue;
         }
         samples.push(PathSample {
             t_s: *t_s,
-            position_in_world: k.position_in_world,
-            velocity_in_world_m_s: k.velocity_in_world_m_s,
-            position_sd_m: sd,
+            position_in_world,
+            velocity_in_world_m_s,
+            // the draws tell
+            position_sd_m: Vector3::zeros(),
             views: *views,
         });
     }

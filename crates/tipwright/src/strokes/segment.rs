@@ -61,6 +61,8 @@ enum Why {
     NoStop,
     Short(f64),
     Brief(f64),
+    Creep,
+    GoesOn,
 }
 
 impl std::fmt::Display for Why {
@@ -80,6 +82,10 @@ impl std::fmt::Display for Why {
             Self::NoStop => f.write_str("cut by the end of the tracked span: its stop was not seen"),
             Self::Short(chord_m) => write!(f, "short: {chord_m:.2} m"),
             Self::Brief(lasts_s) => write!(f, "brief: {:.0} ms", lasts_s * 1000.0),
+            Self::Creep => f.write_str("creep: it goes the way of the stroke after it"),
+            Self::GoesOn => {
+                f.write_str("it goes on the way of the stroke before it: drift, or lowering the rod")
+            }
         }
     }
 }
@@ -127,28 +133,25 @@ pub(super) fn segment(columns: &Columns, config: &StrokesConfig) -> Segments {
     }
     drop_second_movements(columns, config, &mut found, &mut set_aside);
     cut.retain(|c| {
-        let Some(reason) = second_beside(columns, c, &found) else { return true };
-        set_aside.iter_mut().filter(|a| a.t_start_s == c.from_s).for_each(|a| a.reason = reason.into());
+        let Some(why) = second_beside(columns, c, &found) else { return true };
+        set_aside.iter_mut().filter(|a| a.t_start_s == c.from_s).for_each(|a| a.reason = why.to_string());
         false
     });
     Segments { found, cut, set_aside }
 }
 
-const CREEP: &str = "creep: it goes the way of the stroke after it";
-const GOES_ON: &str = "it goes on the way of the stroke before it: drift, or lowering the rod";
-
 /// Why a movement that was not seen whole is none beside the strokes found: it goes the way of a neighbour, and no gap lies between in
 /// which the other way could have been lost.
-fn second_beside(columns: &Columns, cut: &Cut, found: &[FoundStroke]) -> Option<&'static str> {
+fn second_beside(columns: &Columns, cut: &Cut, found: &[FoundStroke]) -> Option<Why> {
     let is_second = |f: &FoundStroke, from_s: f64, to_s: f64| {
         f.search.way.dot(&cut.way) > 0.0 && columns.gap_in(from_s, to_s).is_none()
     };
     let before = found.iter().rfind(|f| f.times.t_peak_s < cut.from_s);
     let after = found.iter().find(|f| f.times.t_peak_s > cut.to_s);
     if before.is_some_and(|f| is_second(f, f.times.t_peak_s, cut.from_s)) {
-        return Some(GOES_ON);
+        return Some(Why::GoesOn);
     }
-    after.is_some_and(|f| is_second(f, cut.to_s, f.times.t_peak_s)).then_some(CREEP)
+    after.is_some_and(|f| is_second(f, cut.to_s, f.times.t_peak_s)).then_some(Why::Creep)
 }
 
 /// Strokes alternate. Of two in a row the same way, with no gap between in which the other way could have been lost,
@@ -174,12 +177,12 @@ fn drop_second_movements(
                 continue;
             }
         };
-        let reason = if dropped < i { CREEP } else { GOES_ON };
+        let why = if dropped < i { Why::Creep } else { Why::GoesOn };
         let gone = found.remove(dropped);
         set_aside.push(NotAStroke {
             t_start_s: gone.between_s.0,
             t_end_s: gone.between_s.1,
-            reason: reason.into(),
+            reason: why.to_string(),
         });
         i = i.saturating_sub(1).max(1);
     }
