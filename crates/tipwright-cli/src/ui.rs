@@ -6,6 +6,7 @@
     reason = "the wall between the program and the terminal"
 )]
 
+use std::collections::BTreeSet;
 use std::io::{IsTerminal, Write};
 use std::process::ExitCode;
 use std::sync::Mutex;
@@ -21,6 +22,7 @@ pub struct Ui {
     quiet: bool,
     json: bool,
     document: Mutex<Option<serde_json::Value>>,
+    advised: Mutex<BTreeSet<String>>,
     bars: MultiProgress,
     show_bars: bool,
 }
@@ -34,6 +36,7 @@ impl Ui {
             quiet,
             json,
             document: Mutex::default(),
+            advised: Mutex::default(),
             bars: MultiProgress::with_draw_target(target),
             show_bars,
         }
@@ -58,7 +61,7 @@ impl Ui {
         });
     }
 
-    /// A message of a stage.
+    /// A message of a stage. Its advice is given once, however many clips need it.
     pub fn warn(&self, warning: &Warning) {
         if self.quiet && warning.severity == Severity::Note {
             return;
@@ -68,7 +71,8 @@ impl Ui {
             Severity::Warning => "warning",
             Severity::Problem => "PROBLEM",
         };
-        let remedy = if warning.remedy.is_empty() {
+        let is_new = self.advised.lock().is_ok_and(|mut given| given.insert(warning.remedy.clone()));
+        let remedy = if warning.remedy.is_empty() || !is_new {
             String::new()
         } else {
             format!("\n         -> {}", warning.remedy)

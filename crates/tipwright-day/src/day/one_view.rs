@@ -110,13 +110,12 @@ fn words(plane: &PlanePrior) -> String {
             "the plane that a wand hung at two places tells, not the cast itself".to_string()
         }
     };
-    let strays_m = plane.strays.iter().map(|s| s.variance_m2).sum::<f64>().sqrt();
     format!(
         "{whose} (known to {:.0} cm aside, {:.0} degrees of its way and {:.0} of its lean, one standard deviation; a tip strays from it by {:.0} cm)",
         100.0 * plane.sd[0],
         plane.sd[1].atan().to_degrees(),
         plane.sd[2].atan().to_degrees(),
-        100.0 * strays_m
+        100.0 * plane.strays_m()
     )
 }
 

@@ -123,7 +123,8 @@ pub(super) fn counts(value: f64, draws: &[f64]) -> Vec<f64> {
 /// gives on the path; the sd owns the bias. `of_noise` is the same size measured on the draws' errors alone, about
 /// a straight path; k is its median. Noise adds about in squares, so the bias is f - sqrt(max(f^2 - k^2, 0)) and
 /// sd^2 = spread^2 + bias^2; and as long as noise alone can make a size of f (97.5 % quantile) the 95 % interval
-/// reaches zero. Where there is no `of_noise`, k^2 is what a draw adds: median(draw)^2 - f^2.
+/// reaches zero. A size is not below zero, and where the path has none a few draws may have much: then the root
+/// mean square counts, the draws' own noise taken off. Where there is no `of_noise`, k^2 is what a draw adds: median(draw)^2 - f^2.
 pub(super) fn sd(id: F, value: f64, draws: &[f64], of_noise: Option<&[f64]>) -> Option<f64> {
     let finite = sorted(draws);
     if finite.is_empty() || (finite.len() as f64) < LEAST_SHARE * draws.len() as f64 {
@@ -133,6 +134,8 @@ pub(super) fn sd(id: F, value: f64, draws: &[f64], of_noise: Option<&[f64]>) -> 
     let owned = |f: f64, k_2: f64, reach: f64| {
         let bias = f - (f * f - k_2).max(0.0).sqrt();
         let sd = spread.hypot(bias);
+        let off_2 = finite.iter().map(|d| ((d * d - k_2).max(0.0).sqrt() - f).powi(2)).sum::<f64>();
+        let sd = sd.max((off_2 / finite.len() as f64).sqrt());
         if f <= reach { sd.max(f / 1.959) } else { sd }
     };
     let added = |f: f64, middle: f64| {
@@ -216,6 +219,18 @@ mod tests {
         let two: Vec<f64> = (0..200).map(|k| if k % 20 == 0 { 1.1 } else { near(k) }).collect();
         let got = sd(F::TRsp, 1.0, &two, None).unwrap();
         assert!((got - 0.1 * 0.05_f64.sqrt()).abs() < 1e-3, "{got}");
+    }
+
+    /// No dip on the path and none in most draws, but 30 mm in one of twenty, as where a camera alone does not see the tip leave its plane: the
+    /// sd is their root mean square. Half the distance of the quantiles at one sd is nothing.
+    #[test]
+    fn a_size_of_nothing_owns_the_few_draws_that_have_some() {
+        let draws: Vec<f64> = (0..200).map(|k| if k % 20 == 0 { 0.03 } else { 0.0 }).collect();
+        let got = sd(F::DipDepth, 0.0, &draws, Some(&[0.0; 200])).unwrap();
+        assert!((got - 0.03 * 0.05_f64.sqrt()).abs() < 1e-6, "{got}");
+        // and of draws that have 30 mm of noise each nothing is left
+        let noise = [0.03; 200];
+        assert!(sd(F::DipDepth, 0.0, &noise, Some(&noise)).unwrap() < 1e-6);
     }
 
     #[test]

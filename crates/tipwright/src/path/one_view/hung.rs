@@ -4,7 +4,7 @@ use nalgebra::{Point3, Vector3};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::prior::{BUTTS_UNKNOWN_SD_M, LASTS_S, PlaneFrom, PlanePrior, Strays};
+use super::prior::{BUTTS_UNKNOWN_SD_M, LASTS_S, PlaneFrom, PlanePrior, Strays, StraysLike};
 use crate::model::HungWands;
 
 /// How a cast may lie to the plane of two hung wands, standard deviations. No source gives any of these: they are what stepping up to a
@@ -40,14 +40,15 @@ impl PlanePrior {
         // the mean of both places, and their difference over their distance
         let placed_aside_m = config.placed_m / 2.0_f64.sqrt();
         let placed_turned = config.placed_m * 2.0_f64.sqrt() / wands.apart_m.value;
-        let each_m2 = config.strays_m * config.strays_m / LASTS_S.len() as f64;
+        let variance_m2 = config.strays_m * config.strays_m / LASTS_S.len() as f64;
+        let strays = LASTS_S.map(|lasts_s| Strays { lasts_s, variance_m2 }).to_vec();
         Self {
             origin: Point3::origin(),
             along: Vector3::x(),
             mean: [0.0; 3],
             sd: [config.aside_m.hypot(placed_aside_m), config.turned.hypot(placed_turned), config.leaning],
             dof: STATED_DOF,
-            strays: LASTS_S.map(|lasts_s| Strays { lasts_s, variance_m2: each_m2 }).to_vec(),
+            strays: StraysLike::or_bowed(vec![strays]),
             butts: Vec::new(),
             butts_sd_m: BUTTS_UNKNOWN_SD_M,
             from: PlaneFrom::HungWands,

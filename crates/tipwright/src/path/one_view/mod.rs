@@ -22,7 +22,7 @@ use crate::model::Role;
 
 pub use fit::tip_plane;
 pub use hung::HungPlaneConfig;
-pub use prior::{PlaneFrom, PlanePrior, Strays};
+pub use prior::{PlaneFrom, PlanePrior, Strays, StraysLike};
 
 /// A camera that looks along the plane at less than this is of no use, degrees: at 15, what lies off the plane is taken for nearly
 /// four times as much along it.

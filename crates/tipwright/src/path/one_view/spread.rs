@@ -15,6 +15,8 @@ const WAVES: usize = 24;
 const FARTHEST_SD: f64 = 3.5;
 /// How many times as far from the camera as in the mean plane a marker may be: from half as far to twice, which is metres.
 const POSSIBLE: [f64; 2] = [0.5, 2.0];
+/// Multiples of it, less their whole parts, lie evenly between 0 and 1 however many there are.
+const GOLDEN: f64 = 0.618_033_988_75;
 /// Planes tried for a draw; a camera that [`super::sees`] the plane needs more than one in some twenty draws.
 const TRIES: usize = 100;
 
@@ -59,8 +61,8 @@ pub struct DrawnPlane {
 }
 
 impl DrawnPlane {
-    /// The next one of a generator. Coordinates farther out than [`FARTHEST_SD`] are drawn again.
-    pub fn drawn(prior: &PlanePrior, rng: &mut ChaCha8Rng) -> Self {
+    /// The next one of a generator, the way to stray by `share` (0 to 1). Coordinates farther out than [`FARTHEST_SD`] are drawn again.
+    pub fn drawn(prior: &PlanePrior, mut share: f64, rng: &mut ChaCha8Rng) -> Self {
         let heavy = StudentT::new(prior.dof).ok();
         let mut sample = || loop {
             let z: f64 = match &heavy {
@@ -74,11 +76,16 @@ impl DrawnPlane {
         let coordinates: [f64; 3] = std::array::from_fn(|i| prior.mean[i] + prior.sd[i] * sample());
         let (normal, distance_m) = prior.with(coordinates);
         let beside: f64 = StandardNormal.sample(rng);
+        let like = prior.strays.iter().find(|like| {
+            share -= like.share;
+            share < 0.0
+        });
+        let strays = like.or(prior.strays.last()).map_or(&[][..], |like| &like.movements);
         Self {
             normal,
             distance_m,
-            tip: Movement::drawn(&prior.strays, rng),
-            hand: Movement::drawn(&prior.strays, rng),
+            tip: Movement::drawn(strays, rng),
+            hand: Movement::drawn(strays, rng),
             beside_m: prior.butts_sd_m * beside,
         }
     }
@@ -133,9 +140,11 @@ pub fn spread(markers: &mut [OnRod<'_>], prior: &PlanePrior, centres: &[Point3<f
     for (draw_idx, centre) in centres.iter().enumerate() {
         let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x706c_616e_6521);
         rng.set_stream(draw_idx as u64);
+        // each way to stray in its share of any few draws, not by chance
+        let share = (GOLDEN * (draw_idx as f64 + 0.5)).fract();
         // a whole draw is possible or is drawn again: parts of it on different planes would be no path
         let carried = (0..TRIES).find_map(|_| {
-            let plane = DrawnPlane::drawn(prior, &mut rng);
+            let plane = DrawnPlane::drawn(prior, share, &mut rng);
             let all = markers.iter().map(|m| plane.carried(prior, m, draw_idx, centre));
             all.collect::<Option<Vec<PathDraw>>>()
         });
