@@ -14,6 +14,7 @@ use crate::model::footage::{FrameView, Plane, PlaneData};
 use crate::model::line::{ClipRidges, FrameRidges, RidgePoint};
 
 use super::GatherConfig;
+use super::answers::{take_first, take_stronger};
 use super::links::{DIRECTIONS, Links, Place};
 use super::sums::Sums;
 use crate::math::{wide, wide_loops};
@@ -256,10 +257,11 @@ impl Gatherer {
                     let rows = [at(0), at(-1), at(1)];
                     let (best, across) = (&mut self.best[row.clone()], &mut self.across[row]);
                     if which == 0 {
-                        best.fill(0);
+                        take_first(rows, best);
                         across.fill(0);
+                    } else {
+                        take_stronger(which as i16, rows, best, across);
                     }
-                    take_stronger(which as i16, rows, best, across);
                 }
             }
         }
@@ -407,21 +409,5 @@ impl Gatherer {
             frames: self.frames,
             cut_short: self.cut_short,
         }
-    }
-}
-
-/// Takes in what answers stronger in one more direction. Slices of its own: the compiler then knows that none overlaps another.
-#[inline(always)]
-fn take_stronger(which: i16, [mid, low, high]: [&[i16]; 3], best: &mut [i16], across: &mut [i16]) {
-    let len = mid.len();
-    let (low, high, best, across) = (&low[..len], &high[..len], &mut best[..len], &mut across[..len]);
-    for i in 0..len {
-        // a ridge stands out on both sides: the smaller of the two steps
-        let (p, q) = (mid[i] - low[i], mid[i] - high[i]);
-        let r = p.min(q).max(0) + p.max(q).min(0);
-        // all ones or none: a branch would keep it from vectors
-        let better = -i16::from(r.abs() > best[i].abs());
-        best[i] = (r & better) | (best[i] & !better);
-        across[i] = (which & better) | (across[i] & !better);
     }
 }

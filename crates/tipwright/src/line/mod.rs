@@ -7,6 +7,7 @@
 //! two cameras see the nose, its distance from the cast plane follows from their disagreement (`views`). What is not
 //! seen well enough is not measured, with the reason. `forward` says what loop a line would make behind this path of the tip. README.md has the definitions and a drawing.
 
+mod answers;
 mod forward;
 mod gather;
 pub mod geometry;

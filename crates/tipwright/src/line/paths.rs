@@ -155,16 +155,24 @@ fn likeliest(seen: &Evidence, ends: &Ends) -> Option<Path> {
         turns.fill(0);
         for k in 0..SLOPES as i32 {
             let row = &score[k as usize * heights..][..heights];
-            if row.iter().all(|s| *s == f32::MIN) {
+            // those not given up lie together
+            let is_left = |s: &f32| *s != f32::MIN;
+            let (Some(low), Some(high)) = (row.iter().position(is_left), row.iter().rposition(is_left))
+            else {
                 continue;
-            }
+            };
             for turn in (-MOST_TURN).max(-k)..=MOST_TURN.min(SLOPES as i32 - 1 - k) {
                 let (to, cost) = ((k + turn) as usize, TURN_COST * (turn * turn) as f32);
                 // a row at slope `to` ends so many heights up
                 let up = to as i32 - STEEPEST;
-                let (from, onto) = (up.min(0).unsigned_abs() as usize, up.max(0) as usize);
-                let len = heights.saturating_sub(from + onto);
-                let reached = to * heights + onto..to * heights + onto + len;
+                let from = low.max(up.min(0).unsigned_abs() as usize);
+                let until = (high + 1).min(heights.saturating_sub(up.max(0) as usize));
+                if from >= until {
+                    continue;
+                }
+                let len = until - from;
+                let first = (to * heights + from).wrapping_add_signed(up as isize);
+                let reached = first..first + len;
                 let (next, turns) = (&mut next[reached.clone()], &mut turns[reached]);
                 for ((s, n), t) in row[from..from + len].iter().zip(next).zip(turns) {
                     let value = s - cost;

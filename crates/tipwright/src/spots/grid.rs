@@ -67,16 +67,21 @@ impl Grid {
         std::mem::swap(&mut grid.luma, &mut grid.luma_before);
         std::mem::swap(&mut grid.hue, &mut grid.hue_before);
         grid.luma.resize(width, height);
-        halve_plane(&planes.luma, [1, 1], &mut grid.luma);
+        for y in 0..height {
+            halve_row(&planes.luma, [1, 1], y, grid.luma.row_mut(y));
+        }
         if let (Some(cb), Some(cr)) = (&planes.cb, &planes.cr) {
             grid.cb.resize(width, height);
             grid.cr.resize(width, height);
-            halve_plane(cb, planes.chroma_step, &mut grid.cb);
-            halve_plane(cr, planes.chroma_step, &mut grid.cr);
-            for (hue, map) in hues.iter().zip(&mut grid.hue) {
-                let Some(hue) = hue else { continue };
+            for (_, map) in hues.iter().zip(&mut grid.hue).filter(|(hue, _)| hue.is_some()) {
                 map.resize(width, height);
-                for y in 0..height {
+            }
+            // A row through all maps at a time: it is still near the processor.
+            for y in 0..height {
+                halve_row(cb, planes.chroma_step, y, grid.cb.row_mut(y));
+                halve_row(cr, planes.chroma_step, y, grid.cr.row_mut(y));
+                for (hue, map) in hues.iter().zip(&mut grid.hue) {
+                    let Some(hue) = hue else { continue };
                     hue_row(grid.cb.row(y), grid.cr.row(y), *hue, map.row_mut(y));
                 }
             }
@@ -93,36 +98,33 @@ impl Grid {
     }
 }
 
-/// One plane brought to the half-size grid. `step` is how many luma samples a sample of the plane stands for.
+/// A row of a plane brought to the half-size grid. `step` is how many luma samples a sample of the plane stands for.
 #[inline(always)]
-fn halve_plane(plane: &Plane<'_>, step: [usize; 2], out: &mut Map) {
-    for y in 0..out.height {
-        let rows = if step[1] == 1 { [2 * y, 2 * y + 1] } else { [y.min(plane.height - 1); 2] };
-        let start = |row: usize| row * plane.stride;
-        let row_out = out.row_mut(y);
-        match plane.data {
-            PlaneData::Bits8(data) => {
-                let [a, b] = rows.map(|r| &data[start(r)..start(r) + plane.width]);
-                if step == [2, 2] {
-                    row_out.copy_from_slice(&a[..row_out.len()]);
-                } else if step[0] == 1 {
-                    halve_row_8(a, b, row_out);
-                } else {
-                    for ((o, a), b) in row_out.iter_mut().zip(a).zip(b) {
-                        *o = ((u16::from(*a) + u16::from(*b) + 1) >> 1) as u8;
-                    }
+fn halve_row(plane: &Plane<'_>, step: [usize; 2], y: usize, row_out: &mut [u8]) {
+    let rows = if step[1] == 1 { [2 * y, 2 * y + 1] } else { [y.min(plane.height - 1); 2] };
+    let start = |row: usize| row * plane.stride;
+    match plane.data {
+        PlaneData::Bits8(data) => {
+            let [a, b] = rows.map(|r| &data[start(r)..start(r) + plane.width]);
+            if step == [2, 2] {
+                row_out.copy_from_slice(&a[..row_out.len()]);
+            } else if step[0] == 1 {
+                halve_row_8(a, b, row_out);
+            } else {
+                for ((o, a), b) in row_out.iter_mut().zip(a).zip(b) {
+                    *o = ((u16::from(*a) + u16::from(*b) + 1) >> 1) as u8;
                 }
             }
-            PlaneData::Bits10(data) => {
-                let [a, b] = rows.map(|r| &data[start(r)..start(r) + plane.width]);
-                if step[0] == 1 {
-                    for ((o, a), b) in row_out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
-                        *o = ((a[0] + a[1] + b[0] + b[1] + 8) >> 4).min(255) as u8;
-                    }
-                } else {
-                    for ((o, a), b) in row_out.iter_mut().zip(a).zip(b) {
-                        *o = ((*a + *b + 4) >> 3).min(255) as u8;
-                    }
+        }
+        PlaneData::Bits10(data) => {
+            let [a, b] = rows.map(|r| &data[start(r)..start(r) + plane.width]);
+            if step[0] == 1 {
+                for ((o, a), b) in row_out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
+                    *o = ((a[0] + a[1] + b[0] + b[1] + 8) >> 4).min(255) as u8;
+                }
+            } else {
+                for ((o, a), b) in row_out.iter_mut().zip(a).zip(b) {
+                    *o = ((*a + *b + 4) >> 3).min(255) as u8;
                 }
             }
         }

@@ -22,40 +22,53 @@ pub(super) struct Peak {
 const BLOCK_ROWS: usize = 8;
 const BLOCK_COLUMNS: usize = 16;
 
+/// Columns that are passed over together where nothing reaches the threshold.
+const CHUNK: usize = 128;
+
 /// Working memory of the search.
 #[derive(Debug, Default)]
 pub(super) struct Search {
-    response: Map,
     coarse: Map,
     rise: Map,
+    /// Responses of the rows of a block, and their largest per column.
+    band: Map,
     column_max: Vec<u8>,
-    blocks: Vec<(u8, u32)>,
+    /// Best of every block that reaches the threshold.
+    blocks: Vec<Best>,
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Best {
+    response: u8,
+    block: u32,
+    x: u32,
+    y: u32,
 }
 
 wide_loops! {
     Halve = halve, (&Map, &mut Map) => ();
     Rise = rise, (&Map, &Map, &mut Map) => ();
-    RingResponse = ring_response_here, (&Map, usize, u8, &mut Map) => ();
-    BestOfBlocks = Search::best_of_blocks, (&mut Search, u8) => ();
+    BestOfBlocks = Search::best_of_blocks, (&mut Search, &Map, usize, u8) => ();
 }
 
 impl Search {
     /// Places on a map, best first, at most `limit`, at least `threshold`.
     pub fn still(&mut self, map: &Map, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
-        ring_response(map, radius, threshold, &mut self.response);
-        self.pick(radius, threshold, limit, out);
+        wide(BestOfBlocks, (self, map, radius, threshold));
+        self.pick(radius, limit, out);
     }
 
     /// The same for what is too large for the usual ring, at half the map's size: a ring within a ball sees nothing.
     pub fn large(&mut self, map: &Map, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
-        self.coarse.resize(map.width / 2, map.height / 2);
-        wide(Halve, (map, &mut self.coarse));
-        let (half, start) = (radius.div_ceil(2), out.len());
-        ring_response(&self.coarse, half, threshold, &mut self.response);
-        self.pick(half, threshold, limit, out);
+        let mut coarse = std::mem::take(&mut self.coarse);
+        coarse.resize(map.width / 2, map.height / 2);
+        wide(Halve, (map, &mut coarse));
+        let start = out.len();
+        self.still(&coarse, radius.div_ceil(2), threshold, limit, out);
         for peak in &mut out[start..] {
             (peak.x, peak.y, peak.radius) = (2 * peak.x, 2 * peak.y, radius);
         }
+        self.coarse = coarse;
     }
 
     /// Places that became brighter since `before`.
@@ -68,58 +81,73 @@ impl Search {
         limit: usize,
         out: &mut Vec<Peak>,
     ) {
-        self.rise.resize(map.width, map.height);
-        wide(Rise, (map, before, &mut self.rise));
-        ring_response(&self.rise, radius, threshold, &mut self.response);
-        self.pick(radius, threshold, limit, out);
+        let mut rise = std::mem::take(&mut self.rise);
+        rise.resize(map.width, map.height);
+        wide(Rise, (map, before, &mut rise));
+        self.still(&rise, radius, threshold, limit, out);
+        self.rise = rise;
     }
 
-    /// The best response of every block that reaches the threshold.
+    /// The best response of every block that reaches the threshold. The rows of a block at a time, so that responses never leave the
+    /// processor.
     #[inline(always)]
-    fn best_of_blocks((search, threshold): (&mut Self, u8)) {
-        let map = &search.response;
-        let columns = map.width.div_ceil(BLOCK_COLUMNS);
-        search.column_max.resize(map.width, 0);
+    fn best_of_blocks((search, map, radius, threshold): (&mut Self, &Map, usize, u8)) {
         search.blocks.clear();
+        if map.width <= 2 * radius || map.height <= 2 * radius {
+            return;
+        }
+        let columns = map.width.div_ceil(BLOCK_COLUMNS);
+        search.band.resize(map.width, BLOCK_ROWS);
+        search.column_max.resize(map.width, 0);
         for top in (0..map.height).step_by(BLOCK_ROWS) {
+            let rows = top.max(radius)..(top + BLOCK_ROWS).min(map.height - radius);
+            if rows.is_empty() {
+                continue;
+            }
             search.column_max.fill(0);
-            for y in top..(top + BLOCK_ROWS).min(map.height) {
-                for (m, v) in search.column_max.iter_mut().zip(map.row(y)) {
-                    *m = (*m).max(*v);
+            let mut reached = false;
+            for y in rows.clone() {
+                let out = search.band.row_mut(y - top);
+                if ring_of_row(map, y, radius, threshold, out) {
+                    take_larger(search.band.row(y - top), &mut search.column_max);
+                    reached = true;
                 }
             }
+            if !reached {
+                continue;
+            }
             for (column, chunk) in search.column_max.chunks(BLOCK_COLUMNS).enumerate() {
-                let best = chunk.iter().fold(0u8, |a, b| a.max(*b));
-                if best >= threshold {
-                    search.blocks.push((best, (top / BLOCK_ROWS * columns + column) as u32));
+                let response = chunk.iter().fold(0u8, |a, b| a.max(*b));
+                if response < threshold {
+                    continue;
+                }
+                let left = column * BLOCK_COLUMNS;
+                let place = rows.clone().find_map(|y| {
+                    let row = &search.band.row(y - top)[left..left + chunk.len()];
+                    row.iter().position(|v| *v == response).map(|x| (left + x, y))
+                });
+                if let Some((x, y)) = place {
+                    let block = (top / BLOCK_ROWS * columns + column) as u32;
+                    search.blocks.push(Best { response, block, x: x as u32, y: y as u32 });
                 }
             }
         }
     }
 
-    fn pick(&mut self, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
-        wide(BestOfBlocks, (self, threshold));
-        let map = &self.response;
-        let columns = map.width.div_ceil(BLOCK_COLUMNS);
+    fn pick(&mut self, radius: usize, limit: usize, out: &mut Vec<Peak>) {
         // Best first; equal responses in picture order, so that the outcome never depends on the sort.
-        let order = |a: &(u8, u32), b: &(u8, u32)| b.0.cmp(&a.0).then(a.1.cmp(&b.1));
+        let order = |a: &Best, b: &Best| b.response.cmp(&a.response).then(a.block.cmp(&b.block));
         if self.blocks.len() > limit {
             self.blocks.select_nth_unstable_by(limit, order);
             self.blocks.truncate(limit);
         }
         self.blocks.sort_unstable_by(order);
         let start = out.len();
-        for (response, block) in &self.blocks {
-            let (left, top) =
-                ((*block as usize % columns) * BLOCK_COLUMNS, (*block as usize / columns) * BLOCK_ROWS);
-            let place = (top..(top + BLOCK_ROWS).min(map.height)).find_map(|y| {
-                let row = &map.row(y)[left..(left + BLOCK_COLUMNS).min(map.width)];
-                row.iter().position(|v| v == response).map(|x| (left + x, y))
-            });
-            let Some((x, y)) = place else { continue };
+        for best in &self.blocks {
+            let (x, y) = (best.x as usize, best.y as usize);
             let near = |p: &Peak| p.x.abs_diff(x) < radius.min(4) && p.y.abs_diff(y) < radius.min(4);
             if !out[start..].iter().any(near) {
-                out.push(Peak { x, y, response: *response, radius });
+                out.push(Peak { x, y, response: best.response, radius });
             }
         }
     }
@@ -141,34 +169,52 @@ fn rise((map, before, out): (&Map, &Map, &mut Map)) {
     }
 }
 
-/// Response of the whole map; rows that cannot reach the threshold are left at zero.
-fn ring_response(map: &Map, radius: usize, threshold: u8, out: &mut Map) {
-    wide(RingResponse, (map, radius, threshold, out));
+/// The larger of two, place by place.
+#[inline(always)]
+fn take_larger(row: &[u8], largest: &mut [u8]) {
+    for (m, v) in largest.iter_mut().zip(row) {
+        *m = (*m).max(*v);
+    }
 }
 
 #[inline(always)]
-fn ring_response_here((map, radius, threshold, out): (&Map, usize, u8, &mut Map)) {
-    out.resize(map.width, map.height);
-    let diagonal = ((radius as f32) * 0.72).round() as usize;
-    if map.width <= 2 * radius || map.height <= 2 * radius {
-        out.data.fill(0);
-        return;
+fn max_of(row: &[u8]) -> u8 {
+    row.iter().fold(0u8, |m, v| m.max(*v))
+}
+
+/// Responses of a row; what cannot reach the threshold is left at zero, and whether anything can is told.
+#[inline(always)]
+fn ring_of_row(map: &Map, y: usize, radius: usize, threshold: u8, out: &mut [u8]) -> bool {
+    if max_of(map.row(y)) < threshold {
+        out.fill(0);
+        return false;
     }
-    let n = map.width - 2 * radius;
-    for y in radius..map.height - radius {
-        if map.row(y).iter().fold(0u8, |m, v| m.max(*v)) < threshold {
-            out.row_mut(y).fill(0);
+    let (r, d) = (radius, ((radius as f32) * 0.72).round() as usize);
+    let n = map.width - 2 * r;
+    out[..r].fill(0);
+    out[r + n..].fill(0);
+    let mut left = 0;
+    while left < n {
+        // The last chunk is as long as the others and overlaps the one before.
+        let len = CHUNK.min(n);
+        let first = left.min(n - len);
+        let from = |row: usize, column: usize| &map.row(row)[first + column..][..len];
+        let out = &mut out[r + first..][..len];
+        left += len;
+        if max_of(from(y, r)) < threshold {
+            out.fill(0);
             continue;
         }
-        let from = |row: usize, left: usize| &map.row(row)[left..left + n];
-        let (r, d) = (radius, diagonal);
-        ring_row(
-            from(y, r),
-            [from(y, 0), from(y, 2 * r), from(y - r, r), from(y + r, r)],
-            [from(y - d, r - d), from(y + d, r + d), from(y - d, r + d), from(y + d, r - d)],
-            &mut out.row_mut(y)[r..r + n],
-        );
+        let centre = from(y, r);
+        let straight = [from(y, 0), from(y, 2 * r), from(y - r, r), from(y + r, r)];
+        let slanted = [from(y - d, r - d), from(y + d, r + d), from(y - d, r + d), from(y + d, r - d)];
+        if len == CHUNK {
+            ring_row(centre, straight, slanted, &mut out[..CHUNK]);
+        } else {
+            ring_row(centre, straight, slanted, out);
+        }
     }
+    true
 }
 
 #[inline(always)]
@@ -226,5 +272,63 @@ mod tests {
         Search::default().moving(&now, &before, 5, 10, 40, &mut peaks);
         assert_eq!(peaks.len(), 1, "{peaks:?}");
         assert!(peaks[0].x.abs_diff(60) <= 2);
+    }
+
+    /// The answer of every place by itself, and the best of every block, as the header says.
+    fn plainly(map: &Map, radius: usize, threshold: u8) -> Vec<Peak> {
+        let d = (radius as f32 * 0.72).round() as usize;
+        let answer = |x: usize, y: usize| {
+            let at = |x: usize, y: usize| map.row(y)[x];
+            let mut ends = [
+                at(x - radius, y).max(at(x + radius, y)),
+                at(x, y - radius).max(at(x, y + radius)),
+                at(x - d, y - d).max(at(x + d, y + d)),
+                at(x + d, y - d).max(at(x - d, y + d)),
+            ];
+            ends.sort_unstable();
+            at(x, y).saturating_sub(ends[2])
+        };
+        let mut blocks: std::collections::BTreeMap<(usize, usize), Peak> = Default::default();
+        for y in radius..map.height - radius {
+            for x in radius..map.width - radius {
+                let response = answer(x, y);
+                let best = blocks.get(&(y / BLOCK_ROWS, x / BLOCK_COLUMNS));
+                if response >= threshold && best.is_none_or(|b| response > b.response) {
+                    let peak = Peak { x, y, response, radius };
+                    blocks.insert((y / BLOCK_ROWS, x / BLOCK_COLUMNS), peak);
+                }
+            }
+        }
+        let mut out: Vec<Peak> = blocks.into_values().collect();
+        out.sort_by_key(|p| std::cmp::Reverse(p.response));
+        out
+    }
+
+    #[test]
+    fn what_is_passed_over_could_not_have_answered() {
+        let mut search = Search::default();
+        for (width, height, radius) in [(200, 120, 5), (417, 75, 3), (96, 64, 12), (300, 81, 20)] {
+            let mut map = Map::default();
+            map.resize(width, height);
+            // grain of 0 to 15 with places that stand out of it, most rows without one
+            let mut state = 12_345u32;
+            for v in &mut map.data {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                let far = state >> 8 & 127;
+                *v = (state >> 28) as u8 + if far == 0 { 60 + (state >> 20 & 63) as u8 } else { 0 };
+            }
+            let mut got = Vec::new();
+            search.still(&map, radius, 20, usize::MAX, &mut got);
+            // Of places beside each other in two blocks the better one stands.
+            let mut want: Vec<Peak> = Vec::new();
+            for p in plainly(&map, radius, 20) {
+                let near = |o: &Peak| o.x.abs_diff(p.x) < radius.min(4) && o.y.abs_diff(p.y) < radius.min(4);
+                if !want.iter().any(near) {
+                    want.push(p);
+                }
+            }
+            assert!(want.len() > 3);
+            assert_eq!(got, want, "{width} x {height}, {radius}");
+        }
     }
 }
