@@ -134,7 +134,9 @@ pub(super) fn sd(id: F, value: f64, draws: &[f64], of_noise: Option<&[f64]>) -> 
     let owned = |f: f64, k_2: f64, reach: f64| {
         let bias = f - (f * f - k_2).max(0.0).sqrt();
         let sd = spread.hypot(bias);
-        let off_2 = finite.iter().map(|d| ((d * d - k_2).max(0.0).sqrt() - f).powi(2)).sum::<f64>();
+        let size = |d: f64| if law(id) == Law::UpTo180 { 180.0 - d } else { d };
+        let off_2 =
+            finite.iter().map(|d| ((size(*d).powi(2) - k_2).max(0.0).sqrt() - f).powi(2)).sum::<f64>();
         let sd = sd.max((off_2 / finite.len() as f64).sqrt());
         if f <= reach { sd.max(f / 1.959) } else { sd }
     };
@@ -231,6 +233,8 @@ mod tests {
         // and of draws that have 30 mm of noise each nothing is left
         let noise = [0.03; 200];
         assert!(sd(F::DipDepth, 0.0, &noise, Some(&noise)).unwrap() < 1e-6);
+        // an angle that falls short of 180 degrees by as much in every draw is known
+        assert!(sd(F::Opposite, 165.0, &[165.0; 200], None).unwrap() < 1e-6);
     }
 
     #[test]
