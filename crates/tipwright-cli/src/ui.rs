@@ -71,11 +71,11 @@ impl Ui {
             Severity::Warning => "warning",
             Severity::Problem => "PROBLEM",
         };
-        let is_new = self.advised.lock().is_ok_and(|mut given| given.insert(warning.remedy.clone()));
-        let remedy = if warning.remedy.is_empty() || !is_new {
-            String::new()
-        } else {
+        let is_new = || self.advised.lock().is_ok_and(|mut given| given.insert(warning.remedy.clone()));
+        let remedy = if !warning.remedy.is_empty() && is_new() {
             format!("\n         -> {}", warning.remedy)
+        } else {
+            String::new()
         };
         self.line(&format!("{word:>7}  {}: {}{remedy}", warning.about, warning.what));
     }

@@ -111,7 +111,7 @@ fn words(plane: &PlanePrior) -> String {
         }
     };
     format!(
-        "{whose} (known to {:.0} cm aside, {:.0} degrees of its way and {:.0} of its lean, one standard deviation; a tip strays from it by {:.0} cm)",
+        "{whose} (known to {:.0} cm aside, {:.0} degrees of its way and {:.0} of its lean, one standard deviation; a tip is taken to stray from it by {:.0} cm)",
         100.0 * plane.sd[0],
         plane.sd[1].atan().to_degrees(),
         plane.sd[2].atan().to_degrees(),

@@ -34,15 +34,7 @@ pub(super) struct Search {
     band: Map,
     column_max: Vec<u8>,
     /// Best of every block that reaches the threshold.
-    blocks: Vec<Best>,
-}
-
-#[derive(Debug, Clone, Copy)]
-struct Best {
-    response: u8,
-    block: u32,
-    x: u32,
-    y: u32,
+    blocks: Vec<Peak>,
 }
 
 wide_loops! {
@@ -55,7 +47,7 @@ impl Search {
     /// Places on a map, best first, at most `limit`, at least `threshold`.
     pub fn still(&mut self, map: &Map, radius: usize, threshold: u8, limit: usize, out: &mut Vec<Peak>) {
         wide(BestOfBlocks, (self, map, radius, threshold));
-        self.pick(radius, limit, out);
+        self.pick(limit, out);
     }
 
     /// The same for what is too large for the usual ring, at half the map's size: a ring within a ball sees nothing.
@@ -96,7 +88,6 @@ impl Search {
         if map.width <= 2 * radius || map.height <= 2 * radius {
             return;
         }
-        let columns = map.width.div_ceil(BLOCK_COLUMNS);
         search.band.resize(map.width, BLOCK_ROWS);
         search.column_max.resize(map.width, 0);
         for top in (0..map.height).step_by(BLOCK_ROWS) {
@@ -117,7 +108,7 @@ impl Search {
                 continue;
             }
             for (column, chunk) in search.column_max.chunks(BLOCK_COLUMNS).enumerate() {
-                let response = chunk.iter().fold(0u8, |a, b| a.max(*b));
+                let response = max_of(chunk);
                 if response < threshold {
                     continue;
                 }
@@ -127,16 +118,16 @@ impl Search {
                     row.iter().position(|v| *v == response).map(|x| (left + x, y))
                 });
                 if let Some((x, y)) = place {
-                    let block = (top / BLOCK_ROWS * columns + column) as u32;
-                    search.blocks.push(Best { response, block, x: x as u32, y: y as u32 });
+                    search.blocks.push(Peak { x, y, response, radius });
                 }
             }
         }
     }
 
-    fn pick(&mut self, radius: usize, limit: usize, out: &mut Vec<Peak>) {
+    fn pick(&mut self, limit: usize, out: &mut Vec<Peak>) {
         // Best first; equal responses in picture order, so that the outcome never depends on the sort.
-        let order = |a: &Best, b: &Best| b.response.cmp(&a.response).then(a.block.cmp(&b.block));
+        let block = |p: &Peak| (p.y / BLOCK_ROWS, p.x / BLOCK_COLUMNS);
+        let order = |a: &Peak, b: &Peak| b.response.cmp(&a.response).then(block(a).cmp(&block(b)));
         if self.blocks.len() > limit {
             self.blocks.select_nth_unstable_by(limit, order);
             self.blocks.truncate(limit);
@@ -144,10 +135,10 @@ impl Search {
         self.blocks.sort_unstable_by(order);
         let start = out.len();
         for best in &self.blocks {
-            let (x, y) = (best.x as usize, best.y as usize);
-            let near = |p: &Peak| p.x.abs_diff(x) < radius.min(4) && p.y.abs_diff(y) < radius.min(4);
+            let within = best.radius.min(4);
+            let near = |p: &Peak| p.x.abs_diff(best.x) < within && p.y.abs_diff(best.y) < within;
             if !out[start..].iter().any(near) {
-                out.push(Peak { x, y, response: best.response, radius });
+                out.push(*best);
             }
         }
     }
@@ -208,6 +199,7 @@ fn ring_of_row(map: &Map, y: usize, radius: usize, threshold: u8, out: &mut [u8]
         let centre = from(y, r);
         let straight = [from(y, 0), from(y, 2 * r), from(y - r, r), from(y + r, r)];
         let slanted = [from(y - d, r - d), from(y + d, r + d), from(y - d, r + d), from(y + d, r - d)];
+        // a length that the compiler knows
         if len == CHUNK {
             ring_row(centre, straight, slanted, &mut out[..CHUNK]);
         } else {

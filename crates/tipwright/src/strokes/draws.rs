@@ -131,13 +131,13 @@ pub(super) fn sd(id: F, value: f64, draws: &[f64], of_noise: Option<&[f64]>) -> 
         return None;
     }
     let spread = (quantile(&finite, 0.841_345) - quantile(&finite, 0.158_655)) / 2.0;
+    // what noise can only add to
+    let size = |x: f64| if law(id) == Law::UpTo180 { 180.0 - x } else { x };
     let owned = |f: f64, k_2: f64, reach: f64| {
         let bias = f - (f * f - k_2).max(0.0).sqrt();
         let sd = spread.hypot(bias);
-        let size = |d: f64| if law(id) == Law::UpTo180 { 180.0 - d } else { d };
-        let off_2 =
-            finite.iter().map(|d| ((size(*d).powi(2) - k_2).max(0.0).sqrt() - f).powi(2)).sum::<f64>();
-        let sd = sd.max((off_2 / finite.len() as f64).sqrt());
+        let off = finite.iter().map(|d| (size(*d).powi(2) - k_2).max(0.0).sqrt() - f);
+        let sd = sd.max(root_mean_square(off));
         if f <= reach { sd.max(f / 1.959) } else { sd }
     };
     let added = |f: f64, middle: f64| {
@@ -149,17 +149,12 @@ pub(super) fn sd(id: F, value: f64, draws: &[f64], of_noise: Option<&[f64]>) -> 
             let sd = spread.hypot(quantile(&finite, 0.5) - value);
             let off = finite.iter().map(|d| (d - value).abs());
             let far = off.clone().filter(|off| *off > FAR_SDS * sd).count() as f64;
-            if far < FAR_SHARE * finite.len() as f64 {
-                sd
-            } else {
-                (off.map(|off| off * off).sum::<f64>() / finite.len() as f64).sqrt()
-            }
+            if far < FAR_SHARE * finite.len() as f64 { sd } else { root_mean_square(off) }
         }
         (Law::Size, Some(noise)) if !noise.is_empty() => {
             owned(value, quantile(&noise, 0.5).powi(2), quantile(&noise, 0.975))
         }
-        (Law::Size, _) => added(value.max(0.0), quantile(&finite, 0.5).max(0.0)),
-        (Law::UpTo180, _) => added(180.0 - value, 180.0 - quantile(&finite, 0.5)),
+        _ => added(size(value).max(0.0), size(quantile(&finite, 0.5)).max(0.0)),
     })
 }
 
@@ -189,6 +184,11 @@ fn sorted(draws: &[f64]) -> Vec<f64> {
     let mut finite: Vec<f64> = draws.iter().copied().filter(|d| d.is_finite()).collect();
     finite.sort_by(f64::total_cmp);
     finite
+}
+
+fn root_mean_square(values: impl ExactSizeIterator<Item = f64>) -> f64 {
+    let n = values.len() as f64;
+    (values.map(|v| v * v).sum::<f64>() / n).sqrt()
 }
 
 fn quantile(sorted: &[f64], q: f64) -> f64 {
