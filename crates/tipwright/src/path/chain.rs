@@ -1,20 +1,18 @@
 //! Pieces of 3D track from pairs of cameras, and for each marker the chain of pieces that is it.
 //!
 //! A piece ([`crate::tracks::pieces`]) is a run of sightings in which one track of one camera and one of another
-//! agree. The chain is the best path through the pieces in order of time: dynamic programming
-//! over a directed acyclic graph, worth gained by pieces and lost by jumps (the shortest-path data association of
-//! Zhang, Li & Nevatia, CVPR 2008, without their flow network: one marker at a time needs none).
+//! agree. The chain is the best path through the pieces in order of time (`jumps`).
 
 use std::collections::BTreeMap;
 
-use nalgebra::{Point3, Vector3};
+use nalgebra::Point3;
 
+use super::jumps::best_chain;
 use super::view::View;
 use super::whose::{Chosen, casters, choose};
 use super::{PathConfig, PathError, RoleLook, TakeInput};
-use crate::math::worthiest_chain;
 use crate::model::{Colour, Role, Severity, Warning};
-use crate::tracks::pieces::{Piece, PieceConfig, TrackView, end_velocity, find_pieces, pieces_in_plane};
+use crate::tracks::pieces::{Piece, PieceConfig, TrackView, find_pieces, pieces_in_plane};
 
 /// The pieces that are one marker, in order of time.
 #[derive(Debug, Clone)]
@@ -254,115 +252,4 @@ pub(super) fn steps(piece: &Piece) -> impl Iterator<Item = Step> + '_ {
 /// outweighs a minute of walking (1.5 m/s).
 pub(super) fn speed_worth(piece: &Piece) -> f64 {
     steps(piece).map(|s| s.dt_s * ((s.speed2 / 100.0).clamp(0.0, 1.0) + 0.005)).sum()
-}
-
-/// The chain of greatest worth. `fastest_m_s`: jumps faster than this between pieces are impossible.
-pub(super) fn best_chain(
-    pieces: Vec<Piece>,
-    worth: impl Fn(&Piece) -> f64,
-    fastest_m_s: Option<f64>,
-) -> Vec<Piece> {
-    let fastest = fastest_m_s.unwrap_or(40.0);
-    let worths = pieces.iter().map(&worth).collect();
-    // pieces are in order of start
-    let order = worthiest_chain(
-        worths,
-        |_| 0,
-        |i, j| {
-            let end = End::before(&pieces[i], pieces[j].start_s())?;
-            jump_cost(&end, &pieces[j], fastest)
-        },
-    );
-    let mut slots: Vec<Option<Piece>> = pieces.into_iter().map(Some).collect();
-    let mut chain: Vec<Piece> = order.into_iter().filter_map(|i| slots[i].take()).collect();
-    for k in 1..chain.len() {
-        if chain[k - 1].end_s() >= chain[k].start_s() {
-            let cut = &mut chain[k - 1];
-            cut.samples.pop();
-            cut.velocity_ends[1] = end_velocity(&cut.samples, true);
-        }
-    }
-    chain
-}
-
-/// Where a piece ends.
-struct End {
-    t_s: f64,
-    position: Point3<f64>,
-    velocity: Vector3<f64>,
-}
-
-impl End {
-    /// The end of a piece that another one follows from `start_s` on; `None` when they overlap. The last sample may be taken off: where a
-    /// track is lost to something else, it is the first one of that, and the track that goes on has its own of the same frame.
-    fn before(piece: &Piece, start_s: f64) -> Option<Self> {
-        let whole = &piece.samples[..];
-        let kept = [whole, &whole[..whole.len() - 1]]
-            .into_iter()
-            .find(|k| k.last().is_some_and(|s| s.t_s < start_s))?;
-        let last = kept.last()?;
-        let velocity =
-            if kept.len() == whole.len() { piece.velocity_ends[1] } else { end_velocity(kept, true) };
-        Some(Self { t_s: last.t_s, position: last.position, velocity })
-    }
-}
-
-/// What it costs to go from a piece's end to a later one, in the unit of [`speed_worth`]; `None` when impossible.
-fn jump_cost(p: &End, q: &Piece, fastest_m_s: f64) -> Option<f64> {
-    let gap_s = q.start_s() - p.t_s;
-    let jump = q.first() - p.position;
-    if jump.norm() > fastest_m_s * gap_s + 0.05 {
-        return None;
-    }
-    // from where both ends are heading; a rod's quarter period bounds how long heading means anything
-    let look_s = gap_s.min(0.1);
-    let heading = (p.velocity + q.velocity_ends[0]) * (0.5 * look_s);
-    let off_m = (jump - heading).norm();
-    let expected_m = (0.03 + 75.0 * gap_s * gap_s).min(1.0);
-    let beyond = (off_m / expected_m - 1.0).max(0.0);
-    Some(0.1 * beyond * beyond)
-}
-
-#[cfg(test)]
-mod tests {
-    use nalgebra::Matrix3;
-
-    use super::*;
-    use crate::tracks::pieces::PieceSample;
-
-    /// A piece along a line at 10 m/s from `start_s` on, 120 samples a second.
-    fn along_x(start_s: f64, samples: usize) -> Piece {
-        let samples: Vec<PieceSample> = (0..samples)
-            .map(|k| {
-                let t_s = start_s + k as f64 / 120.0;
-                PieceSample {
-                    t_s,
-                    position: Point3::new(10.0 * t_s, 0.0, 2.0),
-                    covariance: Matrix3::identity() * 1e-8,
-                }
-            })
-            .collect();
-        let velocity_ends = [end_velocity(&samples, false), end_velocity(&samples, true)];
-        Piece { a_view: 0, b_view: 1, a_track: 0, b_track: 0, samples, velocity_ends }
-    }
-
-    /// A track's last sighting is another thing's, 0.6 m aside: it is taken off, and what is left heads where it was heading.
-    #[test]
-    fn a_piece_without_its_last_sample_heads_where_the_rest_does() {
-        let mut lost = along_x(0.0, 30);
-        let goes_on = along_x(29.0 / 120.0, 30);
-        if let Some(last) = lost.samples.last_mut() {
-            last.position.y += 0.6;
-        }
-        lost.velocity_ends[1] = end_velocity(&lost.samples, true);
-        assert!(lost.velocity_ends[1].y > 10.0, "{:?}", lost.velocity_ends);
-        let chain = best_chain(vec![lost, goes_on], speed_worth, None);
-        assert_eq!(chain.iter().map(|p| p.samples.len()).collect::<Vec<_>>(), [29, 30]);
-        // straight lines through exact places
-        assert!(
-            (chain[0].velocity_ends[1] - Vector3::new(10.0, 0.0, 0.0)).norm() < 1e-9,
-            "{:?}",
-            chain[0].velocity_ends
-        );
-    }
 }

@@ -6,7 +6,7 @@
 //!    Of a camera much slower than another one the tracks are then made anew, along the other's
 //!    ([`crate::tracks::follow`]).
 //! 3. `chain`: tracks of two cameras that agree (epipolar distance at their own instants) become pieces of 3D track;
-//!    the best chain of pieces is the marker. The tip is what moves fastest; caps, walkers and glints disagree between
+//!    the best chain of pieces (`jumps`) is the marker. The tip is what moves fastest; caps, walkers and glints disagree between
 //!    cameras, have the wrong size, or are slow. Of several who cast, the take's is who stands where the wand was waved
 //!    (`whose`).
 //! 4. `joint`: one least squares over paths, clocks, readouts and small corrections of poses ([`crate::motion`]);
@@ -24,6 +24,7 @@ mod clocks;
 mod error;
 mod joining;
 mod joint;
+mod jumps;
 mod known;
 pub mod one_view;
 mod output;

@@ -10,7 +10,8 @@ use crate::math::median;
 use crate::tracks::pieces::Piece;
 
 use super::PathError;
-use super::chain::{Step, best_chain, speed_worth, steps};
+use super::chain::{Step, speed_worth, steps};
+use super::jumps::best_chain;
 
 /// A tip this fast casts: a hand that carries a rod reaches 1.5 m/s, a walker's hat 2, a tip in a cast 15 to 40 (published).
 const CASTING_M_S: f64 = 5.0;

@@ -28,6 +28,9 @@ use super::{StrokesError, StrokesOutcome};
 /// acceleration over half a second takes to come so far.
 const SETS_OFF_S: f64 = 0.05;
 
+/// The rod must be straight so long before its butt markers are lost: in some draws it is so a little later.
+const STRAIGHT_BEFORE_S: f64 = 0.02;
+
 pub(super) fn measure(paths: &RodPaths, config: &StrokesConfig) -> Result<StrokesOutcome, StrokesError> {
     let rod = Rod::of(paths, config)?;
     let mut warnings = Vec::new();
@@ -177,10 +180,14 @@ fn measure_path(
                     rod.upper_covers(from, to)
                 }
             };
+            // seen so long after the stop that a rod comes straight, or not: then as long as they are
+            let stop_s = if f.times.t_stop_s.is_finite() { f.times.t_stop_s } else { limit_s };
+            let seen = rod.pair_until(start_s).filter(|until_s| *until_s >= stop_s.min(limit_s));
+            let bend_until_s = seen.map(|until_s| if until_s < limit_s { until_s } else { f64::INFINITY });
             Allowed {
-                bend: rod.pair_covers(start_s, limit_s),
+                bend_until_s,
                 counterflex: rod.pair_covers(start_s, limit_s.max(flex_s)),
-                butt_speed: rod.upper_covers(start_s, limit_s),
+                butt_speed: bend_until_s.is_some() || rod.upper_covers(start_s, limit_s),
                 pause_before: i > 0 && covers(found[i - 1].times.t_stop_s, start_s),
                 pause_after: covers(f.times.t_stop_s, next_start_s.min(end_s)),
                 answer: Answer::Own,
@@ -189,11 +196,13 @@ fn measure_path(
         .collect();
     let nominal = rod.nominal();
     let first = measure_all(&nominal, found, &allowed, config);
-    let fell_back: Vec<bool> =
-        first.iter().zip(&allowed).map(|(r, a)| a.bend && r.t_rsp_s.is_nan()).collect();
-    for (a, f) in allowed.iter_mut().zip(&fell_back) {
-        if *f {
-            (a.bend, a.counterflex) = (false, false);
+    let mut fell_back = Vec::with_capacity(first.len());
+    for (a, raw) in allowed.iter_mut().zip(&first) {
+        // false for NaN as well
+        let comes_straight = a.bend_until_s.is_some_and(|s| raw.t_rsp_s < s - STRAIGHT_BEFORE_S);
+        fell_back.push(a.bend_until_s == Some(f64::INFINITY) && !comes_straight);
+        if !comes_straight {
+            (a.bend_until_s, a.counterflex) = (None, false);
         }
     }
     let raws = measure_all(&nominal, found, &allowed, config);
@@ -231,7 +240,7 @@ fn stroke(
         kind: StrokeKind::False,
         kind_p: 0.0,
         views: 0,
-        rsp_source: if allowed[i].bend { RspSource::Bend } else { RspSource::Speed },
+        rsp_source: if allowed[i].bend_until_s.is_some() { RspSource::Bend } else { RspSource::Speed },
         loop_shape: None,
         slap: None,
         figures,

@@ -78,6 +78,12 @@ impl Columns {
         matches!((self.t_s.first(), self.t_s.last()), (Some(a), Some(b)) if *a <= from_s && to_s <= *b)
             && self.gap_in(from_s, to_s).is_none()
     }
+
+    /// How long from a moment on the path has no gap; `None` where it has one there or does not reach.
+    pub fn covered_until(&self, from_s: f64) -> Option<f64> {
+        let last_s = *self.t_s.last()?;
+        self.covers(from_s, from_s).then(|| self.gap_in(from_s, last_s).map_or(last_s, |gap| gap.0))
+    }
 }
 
 impl Curve<'_> {

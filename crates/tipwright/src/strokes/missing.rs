@@ -29,7 +29,7 @@ pub(super) fn reasons(
 ) -> Reasons {
     let mut out = Reasons::new();
     let is_cut = |from_s: f64, to_s: f64| cuts.iter().any(|c| c.from_s < to_s && c.to_s > from_s);
-    let bent_before = i > 0 && allowed[i - 1].bend;
+    let bent_before = i > 0 && allowed[i - 1].bend_until_s.is_some();
     let allowed = &allowed[i];
     for &id in F::ALL {
         let reason = match (id, id.info().needs) {
@@ -50,7 +50,7 @@ pub(super) fn reasons(
             (F::Counterflex | F::RingFrequency | F::RingDamping, _) if !allowed.counterflex => {
                 Some("the butt markers are not seen through counterflex")
             }
-            (_, Needs::Butt) if !allowed.bend => {
+            (_, Needs::Butt) if allowed.bend_until_s.is_none() => {
                 Some("the butt markers are not seen from the start until the rod is straight")
             }
             _ => None,
@@ -97,7 +97,7 @@ pub(super) fn reasons(
             for id in BEFORE {
                 out.insert(id, "a stroke between this one and the one before was not seen whole".into());
             }
-        } else if allowed.bend != bent_before {
+        } else if allowed.bend_until_s.is_some() != bent_before {
             // the chords end at moments of two kinds, some hundredths of a second apart
             out.entry(F::Opposite).or_insert_with(|| {
                 "one of the two strokes has its rod straight position by the bend, the other by speed".into()

@@ -40,8 +40,8 @@ pub(super) enum Answer {
 /// What the path itself allows a stroke to be measured by; draws follow it.
 #[derive(Debug, Clone, Copy, Default)]
 pub(super) struct Allowed {
-    /// The butt pair covers W and the time in which the rod comes straight.
-    pub bend: bool,
+    /// The butt pair covers W and the time in which the rod comes straight, which is looked for until then at most; `None` where it does not.
+    pub bend_until_s: Option<f64>,
     /// The butt pair covers counterflex too.
     pub counterflex: bool,
     /// The upper butt marker covers W.
@@ -128,8 +128,8 @@ fn measure_one(
         return raw;
     }
     let last_s = tip.t_s[tip.t_s.len() - 1];
-    if let (Some(pair), true) = (&rod.pair, allowed.bend) {
-        let limit_s = butt::rsp_limit_s(&times, last_s);
+    if let (Some(pair), Some(until_s)) = (&rod.pair, allowed.bend_until_s) {
+        let limit_s = butt::rsp_limit_s(&times, last_s).min(until_s);
         let Some(mut load) = butt::load(tip, pair, &times, limit_s, found.search.step_s) else {
             raw.t_rsp_s = f64::NAN;
             return raw;
@@ -161,7 +161,7 @@ fn measure_one(
         raw.set(F::ButtSpeed, largest(|t| upper.speed(t), from, to, 2.0 * found.search.step_s).1);
     }
     window_figures(tip, &mut raw, allowed.answer, config);
-    if let (Some(pair), Some(plane), true) = (&rod.pair, raw.plane, allowed.bend) {
+    if let (Some(pair), Some(plane), Some(_)) = (&rod.pair, raw.plane, allowed.bend_until_s) {
         let turned_deg = butt::arc_deg(pair, &plane, raw.half_s, raw.t_rsp_s);
         raw.set(F::FastArc, turned_deg);
     }

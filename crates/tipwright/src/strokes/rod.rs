@@ -102,7 +102,13 @@ impl<'a> Rod<'a> {
         view(curve(&self.tip), self.butts.iter().map(curve))
     }
 
-    /// Both butt markers are seen without a gap.
+    /// How long from a moment on both butt markers are seen without a gap.
+    pub fn pair_until(&self, from_s: f64) -> Option<f64> {
+        let (a, b) = self.pair()?;
+        Some(a.columns.covered_until(from_s)?.min(b.columns.covered_until(from_s)?))
+    }
+
+    /// Both are from one moment to another.
     pub fn pair_covers(&self, from_s: f64, to_s: f64) -> bool {
         self.pair().is_some_and(|(a, b)| a.columns.covers(from_s, to_s) && b.columns.covers(from_s, to_s))
     }

@@ -42,7 +42,8 @@ impl Shares {
 
 /// Finds them. Start: walking back from the peak to the last reversal or rest, the earliest rise of tip speed
 /// through `start_fraction` of the peak; the reversal itself when the tip turns faster than that. Stop: the first
-/// fall through the same speed after the peak.
+/// fall through the same speed after the peak. No start where neither a reversal nor a rest is seen before it: an earlier rise may lie
+/// before the tracked span.
 pub(super) fn moments(curve: &Curve<'_>, search: &Search, config: &StrokesConfig) -> Times {
     let (t_peak_s, peak_m_s) =
         largest(|t| curve.speed(t), search.peak_in_s.0, search.peak_in_s.1, search.step_s);
@@ -72,7 +73,10 @@ fn start_s(
     let above = |t: f64| curve.speed(t) - level;
     let mut t_start_s = f64::NAN;
     let (mut t, mut was_above) = (t_peak_s, true);
-    while t > search.reach_s.0 {
+    loop {
+        if t <= search.reach_s.0 {
+            return f64::NAN;
+        }
         let before = (t - search.step_s).max(search.reach_s.0);
         let v = curve.velocity(before);
         if v.dot(&search.way) <= 0.0 {

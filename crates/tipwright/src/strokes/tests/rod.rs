@@ -243,6 +243,22 @@ fn a_hidden_marker_costs_the_bend_and_nothing_else() {
     assert!(rows.iter().all(|r| r.t_s <= forward + 0.2 || r.t_s >= forward + 0.3));
 }
 
+/// Hidden after the stop, long before the rod would have had to come straight at the latest: it was straight before that, and
+/// only counterflex is lost.
+#[test]
+fn a_marker_hidden_after_the_rod_is_straight_costs_counterflex_only() {
+    let made = TYPICAL;
+    let mut paths = made.paths(made.until_s());
+    let forward = made.stroke_starts_s()[1];
+    paths.butts[0].path.samples.retain(|s| s.t_s < forward + 0.48 || s.t_s > forward + 0.56);
+    let outcome = measure(&paths, &few_draws()).unwrap();
+    let hurt = &outcome.strokes[1];
+    assert_eq!(hurt.rsp_source, RspSource::Bend);
+    assert!((get(&outcome, 1, F::TRsp) - forward - RSP_AFTER_S).abs() < 1e-3);
+    assert!(hurt.figures.get(F::Arc).is_some() && hurt.figures.get(F::ButtSpeed).is_some());
+    assert!(hurt.figures.missing[&F::Counterflex].contains("through counterflex"));
+}
+
 /// Markers off the rod's axis: the bend never comes back to zero, and that is said instead of a wrong moment.
 #[test]
 fn a_bend_that_never_crosses_zero_falls_back_to_speed() {

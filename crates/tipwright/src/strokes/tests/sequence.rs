@@ -109,6 +109,10 @@ fn strokes_cut_by_the_clip_are_set_aside() {
     let late = cut(starts[0] + 0.2, 99.0);
     assert_eq!(late.strokes.len(), 3);
     assert!(late.set_aside.iter().any(|s| s.reason.contains("start")), "{:?}", late.set_aside);
+    // slower than a fifth of its peak already, at 2.7 of 18 m/s, but not at rest: what it did before nobody saw
+    let just_late = cut(starts[0] + 0.045, 99.0);
+    assert_eq!(just_late.strokes.len(), 3);
+    assert!(just_late.set_aside.iter().any(|s| s.reason.contains("start")), "{:?}", just_late.set_aside);
     let early = cut(0.0, starts[3] + 0.25);
     assert_eq!(early.strokes.len(), 3);
     assert!(early.set_aside.iter().any(|s| s.reason.contains("end")), "{:?}", early.set_aside);
