@@ -12,6 +12,7 @@ use clap::Parser;
 use failure::Failure;
 
 fn main() -> ExitCode {
+    tipwright_footage::memory::share_one_pool();
     tipwright_report::tables::facts::name_build(tipwright_day::store::BUILD);
     // with --json stdout holds one document also where the call itself is wrong
     let wants_json = std::env::args_os().take_while(|a| a != "--").any(|a| a == "--json");

@@ -13,6 +13,7 @@ mod decode;
 pub mod encode;
 pub mod film;
 mod landmarks;
+pub mod memory;
 mod probe;
 mod shapes;
 mod sound;

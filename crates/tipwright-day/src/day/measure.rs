@@ -229,6 +229,7 @@ pub(super) fn measure(
     }
     let loops = watch.time("line", || loops(&paths, &ridges, &mut outcome, &config.loops));
     warnings.extend(loops_word(&take.name, &ridges, &loops, outcome.strokes.len()));
+    drop(ridges);
     let tip_plane = tip_plane(&paths.rod);
     let predicted = watch.time("predicted", || {
         let line = run.session.line.as_ref().map(|l| {

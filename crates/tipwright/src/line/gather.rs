@@ -36,8 +36,6 @@ const SCALE_PX: f32 = 1.0;
 /// Half side of its kernels.
 const HALF: usize = 3;
 const SIDE: usize = 2 * HALF + 1;
-/// Width of a thin curve as phones show it, standard deviation, for its height: lens blur and pixel.
-const CURVE_SIGMA_PX: f32 = 0.75;
 
 /// Change of light that counts as one of the exposure.
 const LEAST_GAIN: f64 = 0.003;
@@ -330,8 +328,6 @@ impl Gatherer {
                 let at = self
                     .picture
                     .upright_from_stored(f64::from(column as f32 + dx), f64::from(row as f32 + dy));
-                let wide2 = CURVE_SIGMA_PX * CURVE_SIGMA_PX + SCALE_PX * SCALE_PX;
-                let contrast = -curve * wide2 * wide2.sqrt() / CURVE_SIGMA_PX;
                 // noise of a pixel from that of a response; a derivative's follows from the kernel (Steger 1998)
                 let noise = noise / (2.0 * 10.0_f32.sqrt());
                 let sigma_px = (0.2 * noise / curve.abs()).hypot(0.1);
@@ -340,8 +336,6 @@ impl Gatherer {
                     x_px: at.x_px as f32,
                     y_px: at.y_px as f32,
                     angle_rad: direction,
-                    contrast,
-                    sigma_px,
                 });
             }
             if step.abs() > 2.5 {

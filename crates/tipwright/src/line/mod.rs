@@ -62,7 +62,7 @@ pub struct GatherConfig {
     pub fewest_linked: usize,
     /// Most places looked at in a frame. Default 16 000: keeps the cost of waving trees bounded.
     pub most_places: usize,
-    /// Most points kept of a clip. Default 4 million, 80 MB: two minutes of casting.
+    /// Most points kept of a clip. Default 4 million, 48 MB: two minutes of casting.
     pub most_points: usize,
 }
 

@@ -17,10 +17,6 @@ pub struct RidgePoint {
     pub y_px: f32,
     /// Direction of the curve from +x towards +y (down), radians, modulo pi.
     pub angle_rad: f32,
-    /// Height over its surroundings, levels of 255; negative where the curve is darker.
-    pub contrast: f32,
-    /// Standard deviation of the position across the curve.
-    pub sigma_px: f32,
 }
 
 /// Thin curves of one frame, as points in no order.

@@ -75,7 +75,7 @@ pub(super) fn finish(
                 })
                 .collect();
             judged.sort_by(|a, b| b.0.total_cmp(&a.0));
-            let mut candidates = Vec::new();
+            let mut candidates = Vec::with_capacity(judged.len().min(looks.len() * config.keep_per_colour));
             for look in looks {
                 let own: Vec<&(f64, f64, Found)> =
                     judged.iter().filter(|j| j.2.candidate.colour == look.colour).collect();

@@ -251,6 +251,7 @@ pub fn link(
     }
     done.append(&mut live);
     done.retain(|t| t.sightings.len() >= config.fewest_sightings.max(2));
+    done.iter_mut().for_each(|t| t.sightings.shrink_to_fit());
     done.sort_by_key(|t| (t.sightings[0].frame_pos, t.sightings[0].candidate_idx));
     done
 }

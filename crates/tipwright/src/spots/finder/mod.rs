@@ -214,6 +214,8 @@ impl Finder {
             }
             self.sights[look_idx].add(&found[start..], self.turned_down);
         }
+        // of every frame of the clip it is kept
+        found.shrink_to_fit();
         FrameFound { frame_idx: frame.frame_idx, pts_s: frame.pts_s, found }
     }
 
