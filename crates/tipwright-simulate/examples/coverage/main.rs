@@ -4,7 +4,7 @@
 //!
 //! `cargo run --release -p tipwright-simulate --example coverage -- [--set-ups 40] [--first 0] [--csv OUT.csv] [--verbose]
 //! [--beside neighbour|second-rod|walker [--own-lost]] [--exact-lens] [--tip-only] [--known-scene] [--dof N] [--stamps ticks-600|android|dropped|rate [--exact-stamps|--raw-stamps]]
-//! [--smooth-over FRAMES] [--noise-px SD] [--one-camera [--of-others|--hung]]`
+//! [--smooth-over FRAMES] [--noise-px SD] [--hidden SECONDS] [--one-camera [--of-others|--hung]]`
 //!
 //! Other tables, with the same `--first` and `--set-ups`: `--wands [--rates 30+240]` (tripods at every angle and pair of rates),
 //! `--no-wand` (pairs of clips in which no wand is waved), `--still SECONDS` (the same take, after the caster stood still).
@@ -47,6 +47,8 @@ const BUTTS_M: [f64; 2] = [0.40, 0.66];
 const FPS: f64 = 240.0;
 const WAND_S: f64 = 20.0;
 const PLUMB_S: f64 = 6.0;
+/// No multiple of a stroke and its pause, so that every part of W is hidden in turn.
+const HIDDEN_EVERY_S: f64 = 0.7;
 
 #[derive(Clone)]
 struct Options {
@@ -60,6 +62,8 @@ struct Options {
     own_lost: bool,
     smooth_over: usize,
     noise_px: Option<f64>,
+    /// The second phone does not see the tip for so long, every [`HIDDEN_EVERY_S`].
+    hidden_s: f64,
     /// The caster stands still for so long before the cast.
     still_s: f64,
     one_camera: bool,
@@ -93,6 +97,7 @@ fn main() {
         own_lost: has("--own-lost"),
         smooth_over: after("--smooth-over").map_or(1, |n| n.parse().unwrap()),
         noise_px: after("--noise-px").map(|n| n.parse().unwrap()),
+        hidden_s: after("--hidden").map_or(0.0, |n| n.parse().unwrap()),
         still_s: 0.0,
         one_camera: has("--one-camera"),
         of_others: has("--of-others"),
@@ -243,6 +248,13 @@ fn one(seed: u64, options: &Options) -> Vec<tally::Row> {
         }
     }
     let mut clips = shoot(&mut rng, take_offset_s, motion.end_s(), &markers);
+    if options.hidden_s > 0.0 {
+        for frame in &mut clips[1].frames {
+            if frame.pts_s.rem_euclid(HIDDEN_EVERY_S) < options.hidden_s {
+                frame.candidates.retain(|c| c.colour != Colour::White);
+            }
+        }
+    }
     if options.still_s > 0.0 {
         let clocks = world.clocks(take_offset_s);
         for (k, clip) in clips.iter_mut().enumerate() {

@@ -13,7 +13,7 @@ use crate::motion::{
     Problem, Solution, solve,
 };
 use crate::times::covariances_px2;
-use crate::tracks::gather::{Source, gather, in_company, unique};
+use crate::tracks::gather::{Source, gather, in_company, unique, unmixed};
 use crate::tracks::pieces::Piece;
 
 /// Smallest standard deviation a sound offset counts with in the solution: the delay between sound and picture inside
@@ -60,13 +60,15 @@ pub(super) fn solve_joint(
     };
     let clips: Vec<_> = views.iter().map(|v| v.spots).collect();
     let colours: Vec<_> = chains.iter().map(|c| c.look.colour).collect();
-    let mut sources = in_company(first_sources(config, views, chains));
+    let diameters_m: Vec<_> = chains.iter().map(|c| c.look.diameter_m).collect();
+    let mut sources = in_company(&clips, first_sources(config, views, chains));
     let known = Known::of(input, config, views);
     let mut problem = build(input, views, chains, &known, &sources, None);
     let mut solution = solve(&problem, &config.motion).map_err(failed)?;
     // what is near the solution is taken in, what is not is left; once or twice settles it
     for _ in 0..2 {
-        let gathered = in_company(gather(&clips, &colours, &solution, config.gather_px, &[]));
+        let near = gather(&clips, &colours, &solution, config.gather_px, &[]);
+        let gathered = in_company(&clips, unmixed(&clips, &diameters_m, &solution, near));
         if gathered == sources {
             break;
         }

@@ -33,6 +33,8 @@ mod tests;
 #[cfg(test)]
 mod tests_alone;
 #[cfg(test)]
+mod tests_mixed;
+#[cfg(test)]
 mod tests_slow;
 #[cfg(test)]
 mod tests_upright;

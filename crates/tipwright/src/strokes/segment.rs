@@ -271,6 +271,8 @@ fn movements_in(
     let step_s = columns.step_s / 2.0;
     let along = |t: f64| curve.velocity(t).dot(&axis);
     let n = ((piece_s.1 - piece_s.0) / step_s).ceil() as usize;
+    let unseen = columns.gaps.iter().find(|g| g.1 == piece_s.0);
+    let unseen_m = unseen.map(|g| (curve.position(g.1) - curve.position(g.0)).dot(&axis));
     let mut turns = vec![piece_s.0];
     let (mut t, mut w) = (piece_s.0, along(piece_s.0));
     for i in 1..=n {
@@ -294,6 +296,7 @@ fn movements_in(
             reach_s: (piece_s.0, (to_s + 0.1).min(piece_s.1)),
             way: axis * sign,
             step_s,
+            unseen_advance_m: unseen_m,
         };
         let times = moments(&curve, &search, config);
         let end_s = if times.t_stop_s.is_finite() { times.t_stop_s } else { to_s };

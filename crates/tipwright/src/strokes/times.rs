@@ -16,6 +16,8 @@ pub(super) struct Search {
     pub way: Vector3<f64>,
     /// Scanning step.
     pub step_s: f64,
+    /// How far along that way, or back, the tip came in the gap before `reach_s`; `None` where nothing was seen before it.
+    pub unseen_advance_m: Option<f64>,
 }
 
 /// Moments of a stroke; NaN when not found.
@@ -40,10 +42,13 @@ impl Shares {
     }
 }
 
+/// An earlier rise through the starting speed lasts so long at least: what a line that is pulled off the water gives a tip lasts 60 ms.
+const EARLIER_RISE_S: f64 = 0.05;
+
 /// Finds them. Start: walking back from the peak to the last reversal or rest, the earliest rise of tip speed
 /// through `start_fraction` of the peak; the reversal itself when the tip turns faster than that. Stop: the first
-/// fall through the same speed after the peak. No start where neither a reversal nor a rest is seen before it: an earlier rise may lie
-/// before the tracked span.
+/// fall through the same speed after the peak. No start where neither a reversal nor a rest is seen before it and what was not seen has
+/// room for an earlier rise.
 pub(super) fn moments(curve: &Curve<'_>, search: &Search, config: &StrokesConfig) -> Times {
     let (t_peak_s, peak_m_s) =
         largest(|t| curve.speed(t), search.peak_in_s.0, search.peak_in_s.1, search.step_s);
@@ -75,7 +80,8 @@ fn start_s(
     let (mut t, mut was_above) = (t_peak_s, true);
     loop {
         if t <= search.reach_s.0 {
-            return f64::NAN;
+            let has_room = search.unseen_advance_m.is_none_or(|m| m.abs() > level * EARLIER_RISE_S);
+            return if has_room { f64::NAN } else { t_start_s };
         }
         let before = (t - search.step_s).max(search.reach_s.0);
         let v = curve.velocity(before);
@@ -194,7 +200,8 @@ mod tests {
         let positions = vec![Point3::origin(); t_s.len()];
         let curve = Curve { t_s: &t_s, positions: &positions, velocities_m_s: &velocities_m_s };
         let (peak_in_s, reach_s) = ((0.0, 1.0), (0.0, 1.0));
-        let search = Search { peak_in_s, reach_s, way: Vector3::x(), step_s: 1.0 / 480.0 };
+        let search =
+            Search { peak_in_s, reach_s, way: Vector3::x(), step_s: 1.0 / 480.0, unseen_advance_m: None };
         let config = StrokesConfig::default();
         let times = moments(&curve, &search, &config);
         (times.t_start_s, rival_start_s(&curve, &search, &times, seen_by, &config))

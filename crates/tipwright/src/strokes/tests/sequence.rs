@@ -113,6 +113,13 @@ fn strokes_cut_by_the_clip_are_set_aside() {
     let just_late = cut(starts[0] + 0.045, 99.0);
     assert_eq!(just_late.strokes.len(), 3);
     assert!(just_late.set_aside.iter().any(|s| s.reason.contains("start")), "{:?}", just_late.set_aside);
+    // nor of a later one, but where the tip was in the same place before a gap there is no room for more
+    let gap = |from_s: f64| {
+        let mut p = whole.clone();
+        p.tip.samples.retain(|s| s.t_s < from_s || s.t_s > starts[1] + 0.045);
+        measure(&p, &config()).unwrap().strokes.len()
+    };
+    assert_eq!(gap(starts[1] - 0.25), 4);
     let early = cut(0.0, starts[3] + 0.25);
     assert_eq!(early.strokes.len(), 3);
     assert!(early.set_aside.iter().any(|s| s.reason.contains("end")), "{:?}", early.set_aside);
