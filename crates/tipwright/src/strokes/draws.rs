@@ -123,8 +123,8 @@ pub(super) fn counts(value: f64, draws: &[f64]) -> Vec<f64> {
 /// gives on the path; the sd owns the bias. `of_noise` is the same size measured on the draws' errors alone, about
 /// a straight path; k is its median. Noise adds about in squares, so the bias is f - sqrt(max(f^2 - k^2, 0)) and
 /// sd^2 = spread^2 + bias^2; and as long as noise alone can make a size of f (97.5 % quantile) the 95 % interval
-/// reaches zero. A size is not below zero, and where the path has none a few draws may have much: they are far off,
-/// the draws' own noise taken off. Where there is no `of_noise`, k^2 is what a draw adds: median(draw)^2 - f^2.
+/// reaches zero. A size is not below zero, and where the path has none a few draws may have much: then the root
+/// mean square counts, the draws' own noise taken off. Where there is no `of_noise`, k^2 is what a draw adds: median(draw)^2 - f^2.
 pub(super) fn sd(id: F, value: f64, draws: &[f64], of_noise: Option<&[f64]>) -> Option<f64> {
     let finite = sorted(draws);
     if finite.is_empty() || (finite.len() as f64) < LEAST_SHARE * draws.len() as f64 {
@@ -135,8 +135,9 @@ pub(super) fn sd(id: F, value: f64, draws: &[f64], of_noise: Option<&[f64]>) -> 
     let size = |x: f64| if law(id) == Law::UpTo180 { 180.0 - x } else { x };
     let owned = |f: f64, k_2: f64, reach: f64| {
         let bias = f - (f * f - k_2).max(0.0).sqrt();
+        let sd = spread.hypot(bias);
         let off = finite.iter().map(|d| (size(*d).powi(2) - k_2).max(0.0).sqrt() - f);
-        let sd = or_far(spread.hypot(bias), off);
+        let sd = sd.max(root_mean_square(off));
         if f <= reach { sd.max(f / 1.959) } else { sd }
     };
     let added = |f: f64, middle: f64| {
@@ -145,7 +146,10 @@ pub(super) fn sd(id: F, value: f64, draws: &[f64], of_noise: Option<&[f64]>) -> 
     };
     Some(match (law(id), of_noise.map(sorted)) {
         (Law::Plain, _) => {
-            or_far(spread.hypot(quantile(&finite, 0.5) - value), finite.iter().map(|d| d - value))
+            let sd = spread.hypot(quantile(&finite, 0.5) - value);
+            let off = finite.iter().map(|d| (d - value).abs());
+            let far = off.clone().filter(|off| *off > FAR_SDS * sd).count() as f64;
+            if far < FAR_SHARE * finite.len() as f64 { sd } else { root_mean_square(off) }
         }
         (Law::Size, Some(noise)) if !noise.is_empty() => {
             owned(value, quantile(&noise, 0.5).powi(2), quantile(&noise, 0.975))
@@ -182,11 +186,9 @@ fn sorted(draws: &[f64]) -> Vec<f64> {
     finite
 }
 
-/// `sd`, or the root mean square of what the draws are off by where too many are far off.
-fn or_far(sd: f64, off: impl ExactSizeIterator<Item = f64> + Clone) -> f64 {
-    let n = off.len() as f64;
-    let far = off.clone().filter(|off| off.abs() > FAR_SDS * sd).count() as f64;
-    if far < FAR_SHARE * n { sd } else { sd.max((off.map(|off| off * off).sum::<f64>() / n).sqrt()) }
+fn root_mean_square(values: impl ExactSizeIterator<Item = f64>) -> f64 {
+    let n = values.len() as f64;
+    (values.map(|v| v * v).sum::<f64>() / n).sqrt()
 }
 
 fn quantile(sorted: &[f64], q: f64) -> f64 {
