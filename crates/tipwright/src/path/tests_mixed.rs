@@ -17,11 +17,14 @@ fn a_sighting_that_is_two_things_is_left_out() {
         .collect();
     let at = |clip: &ClipSpots, k: usize| clip.frames[k].candidates.first().map(|c| c.centre);
     let is_slow = |k: &usize| {
-        let places: Vec<_> = (*k..*k + 40).filter_map(|k| at(&clips[1], k)).collect();
+        let places: Vec<_> = (*k..*k + 24).filter_map(|k| at(&clips[1], k)).collect();
         let ends = places.first().zip(places.last());
-        places.len() == 40 && ends.is_some_and(|(a, b)| (a.x_px - b.x_px).hypot(a.y_px - b.y_px) < 40.0)
+        places.len() == 24 && ends.is_some_and(|(a, b)| (a.x_px - b.x_px).hypot(a.y_px - b.y_px) < 24.0)
     };
-    let from = (200..clips[1].frames.len() - 40).find(is_slow).unwrap();
+    let next = |from: usize| (from..clips[1].frames.len() - 24).find(is_slow).unwrap();
+    let from = next(200);
+    let plain = next(from + 100);
+    let plain = plain..plain + 10;
     let mixed: Vec<usize> = (from..from + 10).chain(from + 14..from + 24).collect();
     let streak = Some(Streak { length_px: 15.0, length_sd_px: 0.5, angle_rad: 1.5 });
     for (i, k) in mixed.iter().enumerate() {
@@ -32,7 +35,6 @@ fn a_sighting_that_is_two_things_is_left_out() {
             seen.streak = streak;
         }
     }
-    let plain = from + 28..from + 38;
     plain.clone().for_each(|k| clips[1].frames[k].candidates[0].streak = streak);
     let out = solve_take(&take(&scene, &cameras, &clips, vec![tip_look()]), &PathConfig::default()).unwrap();
     let taken = |is_there: &dyn Fn(usize) -> bool| {

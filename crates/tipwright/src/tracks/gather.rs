@@ -37,6 +37,8 @@ const COMPANY: usize = 5;
 
 /// What lasts no longer than this between frames in which the marker is missed is a glimpse, seconds: five frames of 240 a second. At 30 none is.
 const GLIMPSE_S: f64 = 0.02;
+/// Frames that are missed one by one say nothing of what is seen between them.
+const MISSED_BY_CHANCE: usize = 1;
 /// Of a marker that is seen in nearly every frame, up to this share of its sightings may be glimpses. Where more are, that is how it is seen, and
 /// they stay.
 const GLIMPSES_SHARE: f64 = 0.05;
@@ -55,7 +57,7 @@ pub fn in_company(clips: &[&ClipSpots], sources: Vec<Source>) -> Vec<Source> {
         let step_s = clips[seen[0].view_idx].frame_step_s();
         // a hundredth of a step for stamps that are rounded
         let longest = (GLIMPSE_S / step_s + 0.01) as usize;
-        let longer = in_runs(seen.to_vec(), 1, longest + 1);
+        let longer = in_runs(seen.to_vec(), MISSED_BY_CHANCE + 1, longest + 1);
         let glimpses = seen.len() - longer.len();
         if glimpses as f64 <= GLIMPSES_SHARE * seen.len() as f64 { longer } else { seen.to_vec() }
     });
@@ -78,6 +80,8 @@ const LARGER: f64 = 2.0;
 const LARGER_AND_LONGER: f64 = 1.5;
 const LONGER_PX: f64 = 2.0;
 const LONGER_SD: f64 = 3.0;
+/// How far off a marker is that no other camera sees within this time is little known, and so is how large it should look, seconds.
+const FAR_BY_ONE_S: f64 = 0.05;
 
 /// Leaves out sightings that are the marker together with something of its colour behind it: larger than this camera sees it at its distance, even
 /// if it were drawn out as far as it goes from frame to frame by the solution. `diameters_m` are the markers'.
@@ -93,8 +97,22 @@ pub fn unmixed(
     sources: Vec<Source>,
 ) -> Vec<Source> {
     let mut ratios: BTreeMap<(usize, usize), Vec<f64>> = BTreeMap::new();
-    let looks: Vec<Option<Look>> =
-        sources.iter().map(|s| Look::of(clips[s.view_idx], diameters_m[s.marker_idx], solution, s)).collect();
+    let mut seen_s: BTreeMap<usize, Vec<(f64, usize)>> = BTreeMap::new();
+    let t_s = |s: &Source| {
+        solution.cameras()[s.view_idx].session_s(clips[s.view_idx].frames[s.frame_pos].pts_s, 0.5)
+    };
+    for s in &sources {
+        seen_s.entry(s.marker_idx).or_default().push((t_s(s), s.view_idx));
+    }
+    seen_s.values_mut().for_each(|seen| seen.sort_by(|a, b| a.0.total_cmp(&b.0)));
+    let look = |s: &Source| {
+        let (t_s, seen) = (t_s(s), &seen_s[&s.marker_idx]);
+        let from = seen.partition_point(|x| x.0 < t_s - FAR_BY_ONE_S);
+        let near = seen[from..].iter().take_while(|x| x.0 < t_s + FAR_BY_ONE_S);
+        near.map(|x| x.1).any(|view| view != s.view_idx).then_some(())?;
+        Look::of(clips[s.view_idx], diameters_m[s.marker_idx], solution, s)
+    };
+    let looks: Vec<Option<Look>> = sources.iter().map(look).collect();
     for (s, look) in sources.iter().zip(&looks) {
         let of_marker = ratios.entry((s.view_idx, s.marker_idx)).or_default();
         of_marker.extend(look.as_ref().map(|l| l.area_px2 / l.as_seen_px2));
@@ -227,10 +245,10 @@ mod tests {
 
     #[test]
     fn glimpses_of_a_marker_that_is_seen_nearly_always_are_left_out() {
-        let dense: Vec<usize> = (0..40).chain(45..85).collect();
-        let both = [of(0, 0, &dense), of(0, 0, &[41, 42, 43])].concat();
+        let dense: Vec<usize> = (0..40).chain(46..86).collect();
+        let both = [of(0, 0, &dense), of(0, 0, &[42, 43])].concat();
         assert_eq!(in_company(&[&clip(240.0)], both.clone()), unique(of(0, 0, &dense)));
-        // at 30 frames a second three are a tenth of a second; of a marker that is seen in every other frame all stay
+        // at 30 frames a second two are a fifteenth of a second; of a marker that is seen in every other frame all stay
         assert_eq!(in_company(&[&clip(30.0)], both.clone()), unique(both));
         let every_other = of(0, 0, &(0..80).step_by(2).collect::<Vec<_>>());
         assert_eq!(in_company(&[&clip(240.0)], every_other.clone()), unique(every_other));
