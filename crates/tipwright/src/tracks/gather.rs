@@ -46,8 +46,8 @@ const GLIMPSES_SHARE: f64 = 0.05;
 /// Leaves out few sightings of a marker that stand alone in their camera: little is known by them, and where a marker is hidden for long, what
 /// is seen of its colour for a frame or two is often something else, which nothing there speaks against. The same of glimpses of a marker that
 /// is seen in nearly every frame: it passes before something of its colour then, and what is seen is half of each. Of the careless day of seed 12
-/// a quarter to three quarters of such sightings are off by more than three standard deviations (one took a dip of 84 mm for 75 +- 1.6), of
-/// seed 31, where nothing was set, a quarter to a half; of all others 1 in 300.
+/// a quarter to three quarters of sightings in runs of up to five frames are off by more than three standard deviations, of seed 31, where nothing
+/// was set, a quarter to a half, of all others 1 in 300 (counted with any missed frame as a run's end).
 #[must_use]
 pub fn in_company(clips: &[&ClipSpots], sources: Vec<Source>) -> Vec<Source> {
     let mut kept = in_runs(sources, APART_FRAMES, COMPANY);
