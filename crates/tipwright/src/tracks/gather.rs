@@ -40,7 +40,7 @@ const GLIMPSE_S: f64 = 0.02;
 /// Frames that are missed one by one say nothing of what is seen between them.
 const MISSED_BY_CHANCE: usize = 1;
 /// Of a marker that is seen in nearly every frame, up to this share of its sightings may be glimpses. Where more are, that is how it is seen, and
-/// they stay.
+/// they stay. A guess above what runs of up to five frames were of the tip's at 240 frames a second: 0.7 % on careless seed 12, 1.2 on 31.
 const GLIMPSES_SHARE: f64 = 0.05;
 
 /// Leaves out few sightings of a marker that stand alone in their camera: little is known by them, and where a marker is hidden for long, what
@@ -81,6 +81,7 @@ const LARGER_AND_LONGER: f64 = 1.5;
 const LONGER_PX: f64 = 2.0;
 const LONGER_SD: f64 = 3.0;
 /// How far off a marker is that no other camera sees within this time is little known, and so is how large it should look, seconds.
+/// One step of 30 frames a second and a half: reasoned, not fitted.
 const FAR_BY_ONE_S: f64 = 0.05;
 
 /// Leaves out sightings that are the marker together with something of its colour behind it: larger than this camera sees it at its distance, even
