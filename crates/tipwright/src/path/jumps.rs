@@ -17,27 +17,24 @@ pub(super) fn best_chain(
     let fastest = fastest_m_s.unwrap_or(40.0);
     let worths = pieces.iter().map(&worth).collect();
     // pieces are in order of start
-    let order = worthiest_chain(worths, |_| 0, |i, j| Some(join(&pieces[i], &pieces[j], fastest)?.cost));
+    let ends: Vec<Ends> = pieces.iter().map(Ends::of).collect();
+    let order = worthiest_chain(worths, |_| 0, |i, j| Some(join(&ends[i], &ends[j], fastest)?.cost));
     let mut slots: Vec<Option<Piece>> = pieces.into_iter().map(Some).collect();
     let mut chain: Vec<Piece> = order.into_iter().filter_map(|i| slots[i].take()).collect();
     for k in 1..chain.len() {
-        let Some(join) = join(&chain[k - 1], &chain[k], fastest) else { continue };
+        let [before, after] = [k - 1, k].map(|k| Ends::of(&chain[k]));
+        let Some(join) = join(&before, &after, fastest) else { continue };
         if join.without_last {
-            let before = &mut chain[k - 1];
-            before.samples.pop();
-            before.velocity_ends[1] = end_velocity(&before.samples, true);
+            chain[k - 1].samples.pop();
         }
         if join.without_first {
-            let after = &mut chain[k];
-            after.samples.remove(0);
-            after.velocity_ends[0] = end_velocity(&after.samples, false);
+            chain[k].samples.remove(0);
         }
     }
     chain
 }
 
 /// An end of a piece that another one is joined to.
-#[derive(Clone, Copy)]
 struct End {
     t_s: f64,
     position: Point3<f64>,
@@ -52,6 +49,23 @@ impl End {
     }
 }
 
+/// Both ends of a piece, each of the whole and without the sample there.
+struct Ends {
+    first: [Option<End>; 2],
+    last: [Option<End>; 2],
+}
+
+impl Ends {
+    fn of(piece: &Piece) -> Self {
+        let samples = &piece.samples[..];
+        let n = samples.len();
+        Self {
+            first: [0, 1].map(|off| End::of(&samples[off..], false)),
+            last: [0, 1].map(|off| End::of(&samples[..n - off], true)),
+        }
+    }
+}
+
 /// How a piece follows another one.
 struct Join {
     /// In the unit of the pieces' worth.
@@ -62,13 +76,12 @@ struct Join {
 
 /// The cheapest way from a piece to a later one; `None` when impossible. The last sample of the one and the first of the other may be taken
 /// off: a track that is lost to something else has that for its last sighting, and one that something else was taken for begins with it.
-fn join(p: &Piece, q: &Piece, fastest_m_s: f64) -> Option<Join> {
+fn join(p: &Ends, q: &Ends, fastest_m_s: f64) -> Option<Join> {
     let mut best: Option<Join> = None;
     for (without_last, without_first) in [(false, false), (true, false), (false, true), (true, true)] {
-        let before = End::of(&p.samples[..p.samples.len() - usize::from(without_last)], true);
-        let after = End::of(&q.samples[usize::from(without_first)..], false);
+        let (before, after) = (&p.last[usize::from(without_last)], &q.first[usize::from(without_first)]);
         let (Some(before), Some(after)) = (before, after) else { continue };
-        let Some(cost) = jump_cost(&before, &after, fastest_m_s) else { continue };
+        let Some(cost) = jump_cost(before, after, fastest_m_s) else { continue };
         // nothing is taken off for nothing
         if best.as_ref().is_none_or(|b| cost < b.cost) {
             best = Some(Join { cost, without_last, without_first });
@@ -112,8 +125,7 @@ mod tests {
                 }
             })
             .collect();
-        let velocity_ends = [end_velocity(&samples, false), end_velocity(&samples, true)];
-        Piece { a_view: 0, b_view: 1, a_track: 0, b_track: 0, samples, velocity_ends }
+        Piece { a_view: 0, b_view: 1, a_track: 0, b_track: 0, samples }
     }
 
     /// A track's last sighting is another thing's, 0.6 m aside: it is taken off, and what is left heads where it was heading.
@@ -124,16 +136,13 @@ mod tests {
         if let Some(last) = lost.samples.last_mut() {
             last.position.y += 0.6;
         }
-        lost.velocity_ends[1] = end_velocity(&lost.samples, true);
-        assert!(lost.velocity_ends[1].y > 10.0, "{:?}", lost.velocity_ends);
+        let heads = end_velocity(&lost.samples, true);
+        assert!(heads.y > 10.0, "{heads:?}");
         let chain = best_chain(vec![lost, goes_on], speed_worth, None);
         assert_eq!(chain.iter().map(|p| p.samples.len()).collect::<Vec<_>>(), [29, 30]);
         // straight lines through exact places
-        assert!(
-            (chain[0].velocity_ends[1] - Vector3::new(10.0, 0.0, 0.0)).norm() < 1e-9,
-            "{:?}",
-            chain[0].velocity_ends
-        );
+        let heads = end_velocity(&chain[0].samples, true);
+        assert!((heads - Vector3::new(10.0, 0.0, 0.0)).norm() < 1e-9, "{heads:?}");
     }
 
     /// A slow piece between two fast ones, of which the first begins and the last ends where the slow one does; the last one's first sighting is
@@ -144,14 +153,13 @@ mod tests {
         for s in &mut slow.samples {
             s.position.x = 2.5 + (s.t_s - 30.0 / 120.0);
         }
-        slow.velocity_ends = [false, true].map(|last| end_velocity(&slow.samples, last));
         let mut after = along_x(71.0 / 120.0, 30);
         let turns = slow.last().x - after.first().x;
         after.samples.iter_mut().for_each(|s| s.position.x += turns);
         after.samples[0].position.y += 0.2;
-        after.velocity_ends[0] = end_velocity(&after.samples, false);
         let chain = best_chain(vec![along_x(0.0, 30), slow, after], speed_worth, None);
         assert_eq!(chain.iter().map(|p| p.samples.len()).collect::<Vec<_>>(), [30, 40, 29]);
-        assert!(chain[2].velocity_ends[0].y.abs() < 1e-9, "{:?}", chain[2].velocity_ends);
+        let heads = end_velocity(&chain[2].samples, false);
+        assert!(heads.y.abs() < 1e-9, "{heads:?}");
     }
 }

@@ -110,7 +110,7 @@ impl<'a> Rod<'a> {
 
     /// Both are from one moment to another.
     pub fn pair_covers(&self, from_s: f64, to_s: f64) -> bool {
-        self.pair().is_some_and(|(a, b)| a.columns.covers(from_s, to_s) && b.columns.covers(from_s, to_s))
+        self.pair_until(from_s).is_some_and(|until_s| to_s <= until_s)
     }
 
     /// The upper butt marker is.

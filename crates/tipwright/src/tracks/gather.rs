@@ -49,24 +49,23 @@ const GLIMPSES_SHARE: f64 = 0.05;
 /// a quarter to three quarters of sightings in runs of up to five frames are off by more than three standard deviations, of seed 31, where nothing
 /// was set, a quarter to a half, of all others 1 in 300 (counted with any missed frame as a run's end).
 #[must_use]
-pub fn in_company(clips: &[&ClipSpots], sources: Vec<Source>) -> Vec<Source> {
-    let mut kept = in_runs(sources, APART_FRAMES, COMPANY);
+pub fn in_company(clips: &[&ClipSpots], mut sources: Vec<Source>) -> Vec<Source> {
     let marker = |s: &Source| (s.view_idx, s.marker_idx);
-    kept.sort_unstable_by_key(|s| (marker(s), s.frame_pos));
+    sources.sort_unstable_by_key(|s| (marker(s), s.frame_pos));
+    let kept = in_runs(&sources, APART_FRAMES, COMPANY);
     let of_marker = kept.chunk_by(|a, b| marker(a) == marker(b)).map(|seen| {
         let step_s = clips[seen[0].view_idx].frame_step_s();
         // a hundredth of a step for stamps that are rounded
         let longest = (GLIMPSE_S / step_s + 0.01) as usize;
-        let longer = in_runs(seen.to_vec(), MISSED_BY_CHANCE + 1, longest + 1);
+        let longer = in_runs(seen, MISSED_BY_CHANCE + 1, longest + 1);
         let glimpses = seen.len() - longer.len();
         if glimpses as f64 <= GLIMPSES_SHARE * seen.len() as f64 { longer } else { seen.to_vec() }
     });
     unique(of_marker.flatten().collect())
 }
 
-/// Those that stand together, at least `fewest` with no more than `apart` frames from one to the next.
-fn in_runs(mut sources: Vec<Source>, apart: usize, fewest: usize) -> Vec<Source> {
-    sources.sort_unstable_by_key(|s| (s.view_idx, s.marker_idx, s.frame_pos));
+/// Those that stand together, at least `fewest` with no more than `apart` frames from one to the next; they come by camera, marker and frame.
+fn in_runs(sources: &[Source], apart: usize, fewest: usize) -> Vec<Source> {
     let goes_on = |a: &Source, b: &Source| {
         (a.view_idx, a.marker_idx) == (b.view_idx, b.marker_idx) && b.frame_pos <= a.frame_pos + apart
     };

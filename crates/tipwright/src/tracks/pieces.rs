@@ -73,8 +73,6 @@ pub struct Piece {
     pub b_track: usize,
     /// In order of time; never empty.
     pub samples: Vec<PieceSample>,
-    /// Velocity at the first and the last sample.
-    pub velocity_ends: [Vector3<f64>; 2],
 }
 
 impl Piece {
@@ -274,9 +272,8 @@ fn close(mut run: Run, ids: [usize; 4], config: &PieceConfig, out: &mut Vec<Piec
             let part = samples[start..i].to_vec();
             start = i;
             if part.len() >= config.fewest.max(2) {
-                let velocity_ends = [end_velocity(&part, false), end_velocity(&part, true)];
                 let [a_view, b_view, a_track, b_track] = ids;
-                out.push(Piece { a_view, b_view, a_track, b_track, samples: part, velocity_ends });
+                out.push(Piece { a_view, b_view, a_track, b_track, samples: part });
             }
         }
     }
