@@ -60,10 +60,6 @@ pub(super) fn finish(
             },
         });
     }
-    let prior_pull = prior.as_ref().map(|p| {
-        let d = p.deviation(problem, &state);
-        (d.dot(&(&p.information * &d)), d.len())
-    });
     let band_inverse = factor.band_inverse();
     let gain = factor.gain();
     // factored by now: its room serves for the jerk alone
@@ -76,6 +72,9 @@ pub(super) fn finish(
         Misfit::none(problem.markers, layout.size)
     };
     let mut border_covariance = factor.border_covariance();
+    let prior_pull = prior
+        .as_ref()
+        .map(|p| p.pull(problem, &state, misfit.border_spread.as_ref().unwrap_or(&border_covariance)));
     for ((i, j), f) in misfit.border_pairs() {
         border_covariance[(i, j)] *= f;
     }

@@ -6,7 +6,7 @@
 //! moments (Searle, Casella, McCulloch, Variance Components, 1992, ch. 5; blocks: Carlstein, Annals of Statistics 14 (1986)
 //! 1171-1179). A component is taken in only where the sums ask for it clearly.
 
-use nalgebra::{DVector, Vector2};
+use nalgebra::{DMatrix, Vector2};
 use rand::SeedableRng;
 use rand_distr::{Distribution, StandardNormal};
 
@@ -40,6 +40,8 @@ pub struct Misfit {
     pub rate_factors: Vec<f64>,
     /// Factor on the sd of every parameter of the border.
     pub border_factors: Vec<f64>,
+    /// Covariance of the border under such errors, as the replicates have it: what lasts has directions of its own.
+    pub border_spread: Option<DMatrix<f64>>,
 }
 
 impl Misfit {
@@ -50,6 +52,7 @@ impl Misfit {
             marker_factors: vec![1.0; markers],
             rate_factors: vec![1.0; markers],
             border_factors: vec![1.0; border],
+            border_spread: None,
         }
     }
 
@@ -233,7 +236,8 @@ fn widening(replicator: &Replicator, factor: &ArrowFactor, band_inverse: &[f64],
     let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(SEED + 1);
     let mut sample = || -> f64 { StandardNormal.sample(&mut rng) };
     let border = factor.border_covariance();
-    let mut squares = DVector::<f64>::zeros(border.nrows());
+    let mut spread = DMatrix::<f64>::zeros(border.nrows(), border.nrows());
+    let tries = REPLICATES as f64;
     // of the place and of the velocity
     let mut got = [vec![0.0; markers], vec![0.0; markers]];
     for _ in 0..REPLICATES / ABREAST {
@@ -253,7 +257,7 @@ fn widening(replicator: &Replicator, factor: &ArrowFactor, band_inverse: &[f64],
                     got[row.marker_idx] += row.share * (l.by_point * shift).norm_squared();
                 }
             }
-            squares += b.component_mul(&b);
+            spread.ger(1.0 / tries, &b, &b, 1.0);
         }
     }
     let mut expected = [vec![0.0; markers], vec![0.0; markers]];
@@ -265,12 +269,12 @@ fn widening(replicator: &Replicator, factor: &ArrowFactor, band_inverse: &[f64],
             expected[row.marker_idx] += row.share * (l.by_point * cov * l.by_point.transpose()).trace();
         }
     }
-    let tries = REPLICATES as f64;
-    let ratio = |got: f64, expected: f64| if expected > 0.0 { (got / tries / expected).sqrt() } else { 1.0 };
+    let ratio = |got: f64, expected: f64| if expected > 0.0 { (got / expected).sqrt() } else { 1.0 };
     Misfit {
-        marker_factors: got[0].iter().zip(&expected[0]).map(|(g, e)| ratio(*g, *e)).collect(),
-        rate_factors: got[1].iter().zip(&expected[1]).map(|(g, e)| ratio(*g, *e)).collect(),
-        border_factors: squares.iter().enumerate().map(|(i, s)| ratio(*s, border[(i, i)])).collect(),
+        marker_factors: got[0].iter().zip(&expected[0]).map(|(g, e)| ratio(g / tries, *e)).collect(),
+        rate_factors: got[1].iter().zip(&expected[1]).map(|(g, e)| ratio(g / tries, *e)).collect(),
+        border_factors: (0..border.nrows()).map(|i| ratio(spread[(i, i)], border[(i, i)])).collect(),
+        border_spread: Some(spread),
         mixes,
     }
 }

@@ -52,6 +52,19 @@ pub fn factored(mut covariance: DMatrix<f64>) -> Option<Cholesky<f64, Dyn>> {
 }
 
 impl JointPrior {
+    /// How far a state was pulled from the prior's centre: chi-square beside what is not known beforehand and what the sightings' errors do
+    /// (`spread`, covariance of the border under them), and the number of parameters. Errors that last, as those of a ball lit from one
+    /// side, pull a set-up the same way in every frame, and the prior knows nothing of them.
+    pub fn pull(&self, problem: &Problem, state: &State, spread: &DMatrix<f64>) -> (f64, usize) {
+        let d = self.deviation(problem, state);
+        let at = |i: usize| self.parameters[i].0;
+        let n = self.parameters.len();
+        let errors = DMatrix::from_fn(n, n, |i, j| spread[(at(i), at(j))]);
+        let known = Cholesky::new(self.information.clone()).map(|c| c.inverse());
+        let chi2 = known.and_then(|known| Cholesky::new(known + errors)).map_or(0.0, |c| d.dot(&c.solve(&d)));
+        (chi2, n)
+    }
+
     /// How far a state is from the prior's centre.
     pub fn deviation(&self, problem: &Problem, state: &State) -> DVector<f64> {
         let poses: Vec<[f64; 6]> = problem
