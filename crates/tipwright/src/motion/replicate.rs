@@ -85,6 +85,8 @@ pub struct Replicator {
     sizes: (usize, usize),
     /// First coefficient, marker and root of the information of every span's jerk.
     jerks: Vec<(usize, usize, f64)>,
+    /// Which of those spans fewer than two cameras saw, of several that could have.
+    alone: Vec<bool>,
     /// What smoothing takes from the path in each of those spans, in what the densities say it takes ([`super::taken`]).
     taken: Vec<f64>,
     jerk_weights: [f64; 4],
@@ -137,6 +139,12 @@ impl Replicator {
                 }
             }
         }
+        let steps_spans: Vec<f64> = steps.iter().map(|s| s / setting.timeline.spacing_s()).collect();
+        let alone = if problem.plane.is_some() {
+            vec![false; jerks.len()]
+        } else {
+            alone(&jerks, &stands, &rows, &steps_spans, problem.markers)
+        };
         let any = |series: &Vec<Stand>, has: &dyn Fn(&Row) -> bool| {
             series.iter().flat_map(|s| &s.rows).any(|row| has(&rows[*row]))
         };
@@ -156,6 +164,7 @@ impl Replicator {
             order: state.order,
             sizes: (state.coefficients_m.len(), setting.layout.size),
             taken: vec![1.0; jerks.len()],
+            alone,
             jerks,
             jerk_weights: setting.timeline.jerk_weights_per_s3(),
             priors: prior_rows(setting, state, hyper),
@@ -229,6 +238,11 @@ impl Replicator {
         &self.jerks
     }
 
+    /// Which spans fewer than two cameras saw: what moved along the line of sight there is in no picture.
+    pub fn alone(&self) -> &[bool] {
+        &self.alone
+    }
+
     /// Says what smoothing takes from the path, span by span, in what the densities say.
     pub fn set_taken(&mut self, taken: Vec<f64>) {
         self.taken = taken;
@@ -283,6 +297,45 @@ impl Replicator {
         }
         out
     }
+}
+
+/// Steps between two sightings of a camera over which it still saw what was between them: one that was missed where frames are few is a
+/// hole in the path, and two anywhere.
+const SEEN_STEPS: f64 = 1.5;
+
+/// Spans (first coefficient and marker of each in `jerks`) that lie between the near sightings of fewer than two cameras.
+fn alone(
+    jerks: &[(usize, usize, f64)],
+    stands: &[Vec<Stand>],
+    rows: &[Row],
+    steps_spans: &[f64],
+    markers: usize,
+) -> Vec<bool> {
+    let count = jerks.iter().map(|j| j.0 + 1).max().unwrap_or(0);
+    let mut is_span = vec![false; count];
+    jerks.iter().for_each(|j| is_span[j.0] = true);
+    let mut cameras = vec![0_u8; count * markers];
+    for (k, series) in stands.iter().enumerate() {
+        let (camera_idx, marker_idx) = (k / markers, k % markers);
+        // sightings lie anywhere in their spans
+        let most = SEEN_STEPS * steps_spans[camera_idx] + 1.0;
+        let mut firsts: Vec<usize> =
+            series.iter().flat_map(|s| &s.rows).map(|row| rows[*row].linear.first).collect();
+        firsts.sort_unstable();
+        firsts.dedup();
+        let mut next_free = 0;
+        for pair in firsts.windows(2) {
+            let between = pair[0]..=pair[1];
+            // pieces are apart by coefficients that begin no span
+            if (pair[1] - pair[0]) as f64 <= most && between.clone().all(|f| is_span.get(f) == Some(&true)) {
+                for first in between.filter(|f| *f >= next_free) {
+                    cameras[first * markers + marker_idx] += 1;
+                }
+                next_free = pair[1] + 1;
+            }
+        }
+    }
+    jerks.iter().map(|(first, marker_idx, _)| cameras[first * markers + marker_idx] < 2).collect()
 }
 
 /// Rows of everything that is known beside sightings and smoothness, as [`Setting::cost`] weighs it.

@@ -1,5 +1,6 @@
 mod band;
 mod derivatives;
+mod holes;
 mod lasting;
 mod rate;
 mod sharp;
