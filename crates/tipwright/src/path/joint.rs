@@ -13,7 +13,8 @@ use crate::motion::{
     Problem, Solution, solve,
 };
 use crate::times::covariances_px2;
-use crate::tracks::gather::{Source, gather, in_company, unique, unmixed};
+use crate::tracks::gather::{Source, gather, in_company, unique};
+use crate::tracks::mixed::unmixed;
 use crate::tracks::pieces::Piece;
 
 /// Smallest standard deviation a sound offset counts with in the solution: the delay between sound and picture inside

@@ -1,9 +1,8 @@
 //! Sightings near a solution: which candidates are which markers, once paths, poses and clocks are known well.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
-use crate::math::median;
-use crate::model::{ClipSpots, Colour, RawPixel, ball_area_px2};
+use crate::model::{ClipSpots, Colour};
 use crate::motion::Solution;
 
 /// Which candidate of which camera is taken for which marker.
@@ -70,98 +69,6 @@ fn in_runs(sources: &[Source], apart: usize, fewest: usize) -> Vec<Source> {
         (a.view_idx, a.marker_idx) == (b.view_idx, b.marker_idx) && b.frame_pos <= a.frame_pos + apart
     };
     sources.chunk_by(goes_on).filter(|run| run.len() >= fewest).flatten().copied().collect()
-}
-
-/// How many times as large as a camera usually sees the marker something else is.
-const LARGER: f64 = 2.0;
-/// The same of what is drawn out further than the marker goes from frame to frame, by pixels and by standard deviations: the shutter is open no
-/// longer than that. A streak alone is no sign, for it is also had from the places before and after.
-const LARGER_AND_LONGER: f64 = 1.5;
-const LONGER_PX: f64 = 2.0;
-const LONGER_SD: f64 = 3.0;
-/// How far off a marker is that no other camera sees within this time is little known, and so is how large it should look, seconds.
-/// One step of 30 frames a second and a half: reasoned, not fitted.
-const FAR_BY_ONE_S: f64 = 0.05;
-
-/// Leaves out sightings that are the marker together with something of its colour behind it: larger than this camera sees it at its distance, even
-/// if it were drawn out as far as it goes from frame to frame by the solution. `diameters_m` are the markers'.
-///
-/// Simulated careless days (yellow among yellow flowers), candidates beside the tip: on seed 12, where the limits were set, 111 of 7683 go, 79 of
-/// them off by more than three standard deviations; what goes errs by 10 of what it states (root mean square), what is left by 0.94. Seed 31, which
-/// set nothing: 120 of 142, 10 and 0.90.
-#[must_use]
-pub fn unmixed(
-    clips: &[&ClipSpots],
-    diameters_m: &[f64],
-    solution: &Solution,
-    sources: Vec<Source>,
-) -> Vec<Source> {
-    let mut ratios: BTreeMap<(usize, usize), Vec<f64>> = BTreeMap::new();
-    let mut seen_s: BTreeMap<usize, Vec<(f64, usize)>> = BTreeMap::new();
-    let t_s = |s: &Source| {
-        solution.cameras()[s.view_idx].session_s(clips[s.view_idx].frames[s.frame_pos].pts_s, 0.5)
-    };
-    for s in &sources {
-        seen_s.entry(s.marker_idx).or_default().push((t_s(s), s.view_idx));
-    }
-    seen_s.values_mut().for_each(|seen| seen.sort_by(|a, b| a.0.total_cmp(&b.0)));
-    let look = |s: &Source| {
-        let (t_s, seen) = (t_s(s), &seen_s[&s.marker_idx]);
-        let from = seen.partition_point(|x| x.0 < t_s - FAR_BY_ONE_S);
-        let near = seen[from..].iter().take_while(|x| x.0 < t_s + FAR_BY_ONE_S);
-        near.map(|x| x.1).any(|view| view != s.view_idx).then_some(())?;
-        Look::of(clips[s.view_idx], diameters_m[s.marker_idx], solution, s)
-    };
-    let looks: Vec<Option<Look>> = sources.iter().map(look).collect();
-    for (s, look) in sources.iter().zip(&looks) {
-        let of_marker = ratios.entry((s.view_idx, s.marker_idx)).or_default();
-        of_marker.extend(look.as_ref().map(|l| l.area_px2 / l.as_seen_px2));
-    }
-    let usual: BTreeMap<_, _> = ratios.into_iter().map(|(key, r)| (key, median(r))).collect();
-    let stays = |s: &Source, look: &Option<Look>| {
-        let Some(look) = look else { return true };
-        let usual = usual.get(&(s.view_idx, s.marker_idx)).copied().flatten();
-        let larger = if look.is_longer { LARGER_AND_LONGER } else { LARGER };
-        usual.is_none_or(|usual| look.area_px2 < larger * usual * look.at_most_px2)
-    };
-    sources.iter().zip(&looks).filter(|(s, look)| stays(s, look)).map(|(s, _)| *s).collect()
-}
-
-/// A sighting against what the solution says should be seen there.
-struct Look {
-    area_px2: f64,
-    /// Area of the marker's ball with the streak that was seen, and with as long a one as there may be.
-    as_seen_px2: f64,
-    at_most_px2: f64,
-    is_longer: bool,
-}
-
-impl Look {
-    /// `None` where the solution does not reach over its neighbouring frames.
-    fn of(spots: &ClipSpots, diameter_m: f64, solution: &Solution, s: &Source) -> Option<Self> {
-        let state = &solution.cameras()[s.view_idx];
-        let frame = &spots.frames[s.frame_pos];
-        let candidate = &frame.candidates[s.candidate_idx];
-        let fraction = spots.picture.shutter_fraction(candidate.centre);
-        let camera = |pts_s: f64| {
-            let p = solution.position(s.marker_idx, state.session_s(pts_s, fraction))?;
-            Some(state.camera_from_world * p)
-        };
-        let place = |pts_s: f64| state.lens.project(&camera(pts_s)?);
-        let step_s = spots.frame_step_s();
-        let [before, here, after] = [-step_s, 0.0, step_s].map(|dt_s| place(frame.pts_s + dt_s));
-        let (before, here, after) = (before?, here?, after?);
-        let way = |a: &RawPixel, b: &RawPixel| (a.x_px - b.x_px).hypot(a.y_px - b.y_px);
-        let way_px = way(&before, &here).max(way(&here, &after));
-        let across_px = diameter_m / camera(frame.pts_s)?.z.max(0.1) * state.lens.fx_px;
-        let (streak_px, sd_px) = candidate.streak.map_or((0.0, 0.0), |s| (s.length_px, s.length_sd_px));
-        Some(Self {
-            area_px2: candidate.area_px2,
-            as_seen_px2: ball_area_px2(across_px, streak_px.min(way_px)),
-            at_most_px2: ball_area_px2(across_px, way_px),
-            is_longer: streak_px > way_px + LONGER_SD * sd_px + LONGER_PX,
-        })
-    }
 }
 
 /// Candidates of each marker's colour nearest to where the solution puts it, the closest first, up to `reach_px` and
