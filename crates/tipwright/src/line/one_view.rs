@@ -115,7 +115,7 @@ pub(super) fn of_view(
     let mut places = Vec::new();
     for aside_m in [0.1, 0.2] {
         places = within(aside_m);
-        if places.len() >= config.fewest_moments.max(4) {
+        if places.len() >= config.fewest_moments {
             moved = motion(&places);
         }
         if moved.is_ok() {
