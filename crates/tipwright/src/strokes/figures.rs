@@ -56,6 +56,10 @@ pub(super) fn figures(
             (false, _) => out.set_missing(id, super::missing::without_value(id)),
         }
     }
+    // the draws agree where on a path that is nearly straight they find nothing
+    if out.get(F::DipAt).is_some() && out.get(F::DipDepth).is_some_and(|m| m.value <= m.half_width_95()) {
+        out.set_missing(F::DipAt, super::missing::NO_DIP_TOLD);
+    }
     out
 }
 
