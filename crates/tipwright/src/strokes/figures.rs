@@ -13,6 +13,9 @@ use super::raw::{Allowed, Answer, Raw, measure_all};
 use super::rod::Rod;
 use super::segment::FoundStroke;
 
+/// Standard deviation of a place that may be anywhere along the chord, as a fraction of it: that of a uniform one, 1 / sqrt(12).
+const ANYWHERE: f64 = 0.289;
+
 /// The figures of stroke `i`, each with its sd from the draws.
 pub(super) fn figures(
     rod: &Rod<'_>,
@@ -56,9 +59,10 @@ pub(super) fn figures(
             (false, _) => out.set_missing(id, super::missing::without_value(id)),
         }
     }
-    // the draws agree where on a path that is nearly straight they find nothing
-    if out.get(F::DipAt).is_some() && out.get(F::DipDepth).is_some_and(|m| m.value <= m.half_width_95()) {
-        out.set_missing(F::DipAt, super::missing::NO_DIP_TOLD);
+    // the draws agree where on a path that is nearly straight they find nothing: a dip that is not told from none may be anywhere
+    let is_told = out.get(F::DipDepth).is_none_or(|m| m.value > m.half_width_95());
+    if let Some(at) = out.get(F::DipAt).filter(|_| !is_told) {
+        out.set(F::DipAt, Measured::new(at.value, at.sd.max(ANYWHERE)));
     }
     out
 }

@@ -146,9 +146,6 @@ fn unseen(what: &str, gap: (f64, f64)) -> String {
     format!("{what} was not seen from {:.3} s to {:.3} s", gap.0, gap.1)
 }
 
-/// Why there is no place of a dip where a depth has a value.
-pub(super) const NO_DIP_TOLD: &str = "the dip is no deeper than the measurement can tell";
-
 /// Why a figure has no value although nothing stood in its way.
 pub(super) fn without_value(id: F) -> &'static str {
     match id {
