@@ -42,7 +42,8 @@ fn a_stop_that_one_camera_missed_is_as_unsure_as_it_is() {
     for seed in 0..4 {
         let mut problem = two_cameras(240.0, 8.0, 0.15, 70 + seed, &path);
         problem.observations.retain(|o| {
-            o.camera_idx == 1 || ((o.pts_s * 240.0).round() as usize % 8 == 0 && !is_hidden(o.pts_s))
+            let frame = (o.pts_s * 240.0).round() as usize;
+            o.camera_idx == 1 || (frame.is_multiple_of(8) && !is_hidden(o.pts_s))
         });
         // clocks known: this is about the path
         problem.cameras[0].clock = Clock { offset_s: 0.0, drift: 0.0, readout_s: 0.009 };
