@@ -198,6 +198,9 @@ const LEAST_DIVISOR_SDS: f64 = 4.0;
 fn enter_symmetry(figures: &mut Figures, before: Option<crate::model::Measured>) {
     use crate::model::{FigureId, Measured};
     let id = FigureId::LoopSymmetry;
+    if figures.missing.get(&id).is_some_and(|why| why == crate::strokes::CUT_BEFORE) {
+        return;
+    }
     match (figures.get(FigureId::LoopWidth), before) {
         (Some(_), Some(before)) if !(before.value > LEAST_DIVISOR_SDS * before.sd) => {
             figures.set_missing(id, "the loop before is too narrow beside its error to divide by");

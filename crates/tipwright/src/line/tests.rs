@@ -231,3 +231,19 @@ fn points_of_the_line_do_not_depend_on_the_width_of_vectors() {
     assert!(wide.len() > 100);
     assert_eq!(format!("{wide:?}"), format!("{:?}", crate::math::plainly(points)));
 }
+
+/// Two back casts with a forward one between that was lost are no two in a row.
+#[test]
+fn a_width_is_not_divided_by_that_of_a_stroke_which_does_not_come_right_before() {
+    use crate::model::{FigureId, Figures, Measured};
+    let before = Some(Measured::new(1.2, 0.05));
+    let symmetry = |why: &str| {
+        let mut figures = Figures::default();
+        figures.set(FigureId::LoopWidth, Measured::new(0.6, 0.05));
+        figures.set_missing(FigureId::LoopSymmetry, why);
+        super::enter_symmetry(&mut figures, before);
+        figures.get(FigureId::LoopSymmetry).map(|m| m.value)
+    };
+    assert_eq!(symmetry("the line was not measured"), Some(0.5));
+    assert_eq!(symmetry(crate::strokes::CUT_BEFORE), None);
+}

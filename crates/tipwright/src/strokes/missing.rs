@@ -15,6 +15,9 @@ pub(super) type Reasons = BTreeMap<F, String>;
 /// Figures that stand on the pause before the stroke, or after it.
 const BEFORE: [F; 3] = [F::Pause, F::Opposite, F::Creep];
 
+/// Why nothing is compared with the stroke that stands before in the list.
+pub(crate) const CUT_BEFORE: &str = "a stroke between this one and the one before was not seen whole";
+
 /// Two strokes, there and back, and the pause between them take longer than this.
 const ROOM_FOR_TWO_S: f64 = 0.6;
 
@@ -94,8 +97,8 @@ pub(super) fn reasons(
             out.insert(F::Pause, "the stop of the stroke before lies in a gap".into());
         }
         if is_between(before, &raws[i]) {
-            for id in BEFORE {
-                out.insert(id, "a stroke between this one and the one before was not seen whole".into());
+            for id in BEFORE.into_iter().chain([F::LoopSymmetry]) {
+                out.insert(id, CUT_BEFORE.into());
             }
         } else if allowed.bend_until_s.is_some() != bent_before {
             // the chords end at moments of two kinds, some hundredths of a second apart

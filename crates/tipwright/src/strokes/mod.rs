@@ -40,6 +40,7 @@ mod tests;
 mod times;
 
 pub use config::StrokesConfig;
+pub(crate) use missing::CUT_BEFORE;
 pub use read_path::{PathFileError, ReadPath, path_csv, read_path, write_path};
 
 /// A movement that was not taken for a stroke.

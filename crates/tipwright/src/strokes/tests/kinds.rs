@@ -106,6 +106,15 @@ fn a_stroke_that_was_not_seen_whole_is_a_stroke_before() {
         let told: Vec<_> = outcome.warnings.iter().filter(|w| w.what.contains("left out")).collect();
         assert!(told.len() == 1 && told[0].severity == severity, "{:?}", outcome.warnings);
     }
+    // nor is what stands before in the list then what came before
+    let mut lost = paths.clone();
+    let second_s = sequence.starts_s()[1];
+    lost.tip.samples.retain(|s| s.t_s < second_s + 0.1 || s.t_s > second_s + 0.4);
+    let lost = measure(&lost, &config()).unwrap();
+    assert_eq!(lost.strokes.len(), 3);
+    for id in [F::Pause, F::Opposite, F::Creep, F::LoopSymmetry] {
+        assert_eq!(lost.strokes[1].figures.missing[&id], super::super::CUT_BEFORE, "{id:?}");
+    }
     // nor is lowering the rod, in which the clip ends, a stroke after the delivery
     let sequence = Sequence::false_casts(4, 0.6);
     let end_s = sequence.end_s();
